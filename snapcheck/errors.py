@@ -1,0 +1,63 @@
+"""Errors that a user can act on; each class carries the exit code of its command.
+
+Every message says what is wrong, where, and what to do next. The command line prints
+the message alone, never a Python traceback, for anything derived from `SnapcheckError`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class SnapcheckError(Exception):
+    """Base of all errors that are the input's or the surroundings' fault, not the program's.
+
+    Args:
+        message: what is wrong, in one sentence.
+        place: file, line, key or cell where it is wrong.
+        way_out: what the user can do about it.
+    """
+
+    exit_code = 20
+
+    def __init__(self, message: str, *, place: str | Path | None = None, way_out: str = "") -> None:
+        self.message = message
+        self.place = "" if place is None else str(place)
+        self.way_out = way_out
+        text = f"{self.place}: {message}" if self.place else message
+        super().__init__(f"{text} {way_out}".strip())
+
+    @property
+    def name(self) -> str:
+        """A stable word for machines (used in JSON output)."""
+        return type(self).__name__
+
+
+class InputError(SnapcheckError):
+    """A file is missing, malformed or says something impossible."""
+
+    exit_code = 21
+
+
+class DataError(SnapcheckError):
+    """A data file (kit, rule limits, rubric) is wrong: names file, key and accepted values."""
+
+    exit_code = 22
+
+
+class PhotoError(SnapcheckError):
+    """A picture cannot be read as a board: take it again."""
+
+    exit_code = 23
+
+
+class SimulationError(SnapcheckError):
+    """A circuit cannot be solved; the message says why in electrical words."""
+
+    exit_code = 24
+
+
+class MissingLibraryError(SnapcheckError):
+    """A library that this command needs is not installed; the way out is the command that installs it."""
+
+    exit_code = 25

@@ -1,0 +1,61 @@
+"""Findings: what one tells a person about a build. Values, not messages printed on the way."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass, field
+
+from snapcheck.board import Cell, Cube, Lead, Seam, Side
+
+
+class Severity(enum.IntEnum):
+    """How bad it is; findings are told in this order."""
+
+    DANGER = 0  #: do not power
+    FAULT = 1  #: it will not work
+    DEVIATION = 2  #: it works differently
+    NOTE = 3  #: worth knowing
+    QUESTION = 4  #: the photo leaves it open; a person must look
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing to tell a person.
+
+    Attributes:
+        rule: stable name of the rule or comparison that found it, such as ``supply-shorted``.
+        severity: see `Severity`.
+        cells: the cells concerned, most important first.
+        side: side of the first cell concerned, where one matters.
+        seam, lead: the tap or lead concerned, where it is one.
+        title: one short sentence: what is there ("C5, the plus is on the left").
+        expected, found: what was expected and what is there, in words.
+        why: why it matters, one sentence.
+        effect: the simulated effect in numbers, "" where there is none.
+        mend: what to do.
+        expected_cube, found_cube: the cubes themselves, for drawings (ghosts, arrows).
+        data: numbers behind the words, SI units, for JSON.
+        source: published source of the rule, or "common practice, no source".
+    """
+
+    rule: str
+    severity: Severity
+    cells: tuple[Cell, ...]
+    title: str
+    expected: str = ""
+    found: str = ""
+    why: str = ""
+    effect: str = ""
+    mend: str = ""
+    side: Side | None = None
+    seam: Seam | None = None
+    lead: Lead | None = None
+    expected_cube: Cube | None = None
+    found_cube: Cube | None = None
+    data: dict[str, float | str | bool | list[str]] = field(default_factory=dict, hash=False)
+    source: str = ""
+
+
+def in_order(findings: list[Finding]) -> list[Finding]:
+    """Findings in the order of what to do: worst first, then by place."""
+    return sorted(findings, key=lambda f: (f.severity, f.cells[:1], f.rule))

@@ -1,0 +1,64 @@
+"""The command line: thin. Parse, call, print, exit code."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import os
+import sys
+from collections.abc import Sequence
+
+from snapcheck import __version__
+from snapcheck.errors import SnapcheckError
+
+#: verb -> (module with `arguments(parser)` and `run(args) -> int`, one-line help).
+#: Modules are imported only when their verb is used, so that --help stays fast.
+VERBS: dict[str, tuple[str, str]] = {}
+
+EXIT_CODES = """exit codes:
+  0  done; nothing to object to
+  2  the command line itself is wrong
+ 20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),
+ 24 circuit cannot be solved, 25 a library is not installed, 130 interrupted
+"""
+
+
+def _parser(verb: str | None) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="snapcheck",
+        description="Check magnetic circuit-cube builds from a photo, by calculation.",
+        epilog=EXIT_CODES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"snapcheck {__version__}")
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+    for name, (module, summary) in VERBS.items():
+        sub = verbs.add_parser(name, help=summary, description=summary)
+        sub.add_argument("--json", action="store_true", help="print JSON instead of text")
+        if name == verb:
+            importlib.import_module(module).arguments(sub)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code. A user's mistake never shows a traceback."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    verb = next((word for word in words if word in VERBS), None)
+    args = _parser(verb).parse_args(words)
+    try:
+        code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
+        sys.stdout.flush()
+        return code
+    except SnapcheckError as error:
+        if args.json:
+            print(json.dumps({"error": {"name": error.name, "message": error.message, "place": error.place,
+                                        "way_out": error.way_out}}, ensure_ascii=False))
+        print(f"snapcheck: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("snapcheck: interrupted", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0

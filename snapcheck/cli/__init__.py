@@ -52,8 +52,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         return code
     except SnapcheckError as error:
         if args.json:
-            print(json.dumps({"error": {"name": error.name, "message": error.message, "place": error.place,
-                                        "way_out": error.way_out}}, ensure_ascii=False))
+            print(
+                json.dumps(
+                    {
+                        "error": {
+                            "name": error.name,
+                            "message": error.message,
+                            "place": error.place,
+                            "way_out": error.way_out,
+                        }
+                    },
+                    ensure_ascii=False,
+                )
+            )
         print(f"snapcheck: {error}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:

@@ -1,0 +1,196 @@
+"""The circuit of a board: which metal is joined to which, and the parts between."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side
+from snapcheck.kit import Kind, Kit
+
+
+class Metal(enum.StrEnum):
+    """How a piece of a cube's metal reaches the outside."""
+
+    CONTACT = "contact"  #: a contact on one of its sides
+    BODY = "body"  #: its body, which touches the plate
+    SOCKET = "socket"  #: a socket on its top
+
+
+@dataclass(frozen=True, order=True)
+class NetContact:
+    """One piece of metal that belongs to a net, so that messages can say "C3 right".
+
+    Attributes:
+        cell: of the cube it belongs to.
+        side: side of the *cell* where it lies as the cube stands; for a socket, its name at turn 0;
+            None for a body on the plate.
+        terminal: terminal of the cube's kind.
+        metal: contact, body or socket.
+    """
+
+    cell: Cell
+    side: Side | None
+    terminal: str
+    metal: Metal = Metal.CONTACT
+
+    def __str__(self) -> str:
+        return f"{self.cell} {self.side.word}" if self.side is not None else f"{self.cell} {self.metal.value}"
+
+
+@dataclass(frozen=True, order=True)
+class Terminal:
+    """One terminal of one part, such as the base of the transistor at C4."""
+
+    cell: Cell
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.cell} {self.name}"
+
+
+class Gap(enum.StrEnum):
+    """Why a contact, tap or lead touches nothing."""
+
+    EMPTY = "empty"  #: the cell beyond is empty
+    BLANK = "blank"  #: the cube beyond has no contact on that side
+    EDGE = "edge"  #: the plate ends there
+    NO_TAP = "no-tap"  #: a lead ends on a tap that is not there
+    NO_SOCKET = "no-socket"  #: a lead ends on a socket that is not there
+    DEAD_TAP = "dead-tap"  #: a tap between two sides without contacts
+
+
+@dataclass(frozen=True)
+class HalfMade:
+    """A connection of which only one half is there.
+
+    Attributes:
+        cell: the cube whose contact meets nothing (for a tap or lead: the nearest cell).
+        side, terminal: the contact, where it is one.
+        reason: see `Gap`.
+        facing: the cell beyond, None off the plate.
+        tapped: True when a tap in the seam holds the contact all the same.
+        seam, lead: the tap or lead, where it is one.
+    """
+
+    cell: Cell
+    reason: Gap
+    side: Side | None = None
+    terminal: str = ""
+    facing: Cell | None = None
+    tapped: bool = False
+    seam: Seam | None = None
+    lead: Lead | None = None
+
+
+@dataclass(frozen=True)
+class Part:
+    """A cube that is more than a conductor.
+
+    Attributes:
+        cell, cube, kind: where it stands and what it is.
+        name: reference designator such as R1, Q2 (numbered row by row); unique on the board.
+        nets: terminal name to net number, for every terminal (plate terminals: 0).
+    """
+
+    cell: Cell
+    cube: Cube
+    kind: Kind
+    name: str
+    nets: Mapping[str, int]
+
+    def __hash__(self) -> int:
+        return hash((self.cell, self.name))
+
+    @property
+    def terminals(self) -> tuple[Terminal, ...]:
+        return tuple(Terminal(self.cell, name) for name in self.nets)
+
+    def rating(self, name: str) -> float | None:
+        """A rating in SI units (such as ``max_power_W``), by printed type first; None where not given."""
+        return _by_value(self.kind.ratings_by_value, self.kind.ratings, self.cube, name)
+
+    def parameter(self, name: str) -> float | None:
+        """A device model parameter, by printed type first; None where not given."""
+        return _by_value(self.kind.parameters_by_value, self.kind.parameters, self.cube, name)
+
+
+def _by_value(
+    by_value: Mapping[str, Mapping[str, float]], common: Mapping[str, float], cube: Cube, name: str
+) -> float | None:
+    if isinstance(cube.value, str) and name in by_value.get(cube.value, {}):
+        return by_value[cube.value][name]
+    return common.get(name)
+
+
+@dataclass(frozen=True)
+class Net:
+    """Everything that is joined by metal.
+
+    Attributes:
+        number: 0 is the plate; the others count row by row.
+        contacts: every piece of a cube's metal in it.
+        terminals: the terminals of parts in it.
+        taps, leads: those that touch it.
+    """
+
+    number: int
+    contacts: tuple[NetContact, ...]
+    terminals: tuple[Terminal, ...]
+    taps: tuple[Seam, ...] = ()
+    leads: tuple[Lead, ...] = ()
+
+    @property
+    def cells(self) -> tuple[Cell, ...]:
+        """Cells with metal in this net, each once, row by row."""
+        return tuple(dict.fromkeys(contact.cell for contact in self.contacts))
+
+
+@dataclass(frozen=True, eq=False)
+class Circuit:
+    """Parts and the nets that join them; made by `build_circuit`.
+
+    Attributes:
+        board, kit: what it was made from.
+        parts: row by row.
+        nets: `nets[n].number == n`; `nets[0]` is the plate, also when nothing touches it.
+        half_made: connections of which one half is missing.
+    """
+
+    board: Board
+    kit: Kit
+    parts: tuple[Part, ...]
+    nets: tuple[Net, ...]
+    half_made: tuple[HalfMade, ...]
+    _terminal_net: Mapping[tuple[Cell, str], int] = field(repr=False, compare=False)
+    _side_net: Mapping[tuple[Cell, Side], int] = field(repr=False, compare=False)
+    _end_net: Mapping[LeadEnd, int] = field(repr=False, compare=False)
+
+    @cached_property
+    def part_at(self) -> Mapping[Cell, Part]:
+        """Cell to part."""
+        return {part.cell: part for part in self.parts}
+
+    @cached_property
+    def part_named(self) -> Mapping[str, Part]:
+        """Reference designator to part."""
+        return {part.name: part for part in self.parts}
+
+    def net_of(self, cell: Cell, terminal: str) -> int | None:
+        """Net of a terminal of any cube (also wires, sockets, ground); None if there is no such terminal."""
+        return self._terminal_net.get((cell, terminal))
+
+    def net_at(self, cell: Cell, side: Side) -> int | None:
+        """Net of the contact on `side` of the cube in `cell`; None for a blank side or empty cell."""
+        return self._side_net.get((cell, side))
+
+    def net_of_end(self, end: LeadEnd) -> int | None:
+        """Net that a plug in this socket would touch; None where there is no such socket or tap."""
+        return self._end_net.get(end)
+
+    def parts_on(self, net: int) -> Iterator[tuple[Part, str]]:
+        """Each part terminal on a net, as (part, terminal name)."""
+        for terminal in self.nets[net].terminals:
+            yield self.part_at[terminal.cell], terminal.name

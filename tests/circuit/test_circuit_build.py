@@ -1,0 +1,137 @@
+"""Touching contacts join; plate, taps and leads join the rest."""
+
+from snapcheck.board import Board, Cell, Cube, Lead, Seam, parse_end
+from snapcheck.circuit import Gap, build_circuit
+from snapcheck.kit import PLATE, Contact, Kind, Kit, Side
+
+KIT = Kit(
+    "tiny",
+    "Tiny test kit",
+    {
+        k.name: k
+        for k in (
+            Kind("straight", "Straight", (Contact(Side.W, "a"), Contact(Side.E, "a")), wire=True),
+            Kind(
+                "crossover",
+                "Crossover",
+                (Contact(Side.W, "h"), Contact(Side.E, "h"), Contact(Side.N, "v"), Contact(Side.S, "v")),
+                wire=True,
+            ),
+            Kind("ground", "Ground", (Contact(Side.N, PLATE),), plate_terminals=frozenset({PLATE})),
+            Kind("socket", "Socket", (Contact(Side.E, "signal"),), sockets={Side.E: "signal", Side.W: PLATE}),
+            Kind(
+                "resistor",
+                "Resistor",
+                (Contact(Side.W, "a"), Contact(Side.E, "b")),
+                model="resistor",
+                prefix="R",
+            ),
+            Kind(
+                "audio-in",
+                "Input",
+                (Contact(Side.E, "signal"),),
+                plate_terminals=frozenset({PLATE}),
+                model="audio-in",
+                prefix="X",
+            ),
+        )
+    },
+)
+
+
+def at(**cubes: Cube) -> dict[Cell, Cube]:
+    return {Cell.parse(name): cube for name, cube in cubes.items()}
+
+
+def test_touching_contacts_join_and_others_do_not() -> None:
+    c = build_circuit(
+        Board(4, 2, at(A1=Cube("resistor"), B1=Cube("straight"), C1=Cube("resistor"), A2=Cube("resistor"))),
+        KIT,
+    )
+    assert [p.name for p in c.parts] == ["R1", "R2", "R3"]
+    r1, r2, r3 = c.parts
+    assert r1.nets["b"] == r2.nets["a"] == c.net_at(Cell.parse("B1"), Side.E)
+    assert len({r1.nets["a"], r1.nets["b"], r2.nets["b"], r3.nets["a"], r3.nets["b"], 0}) == 6
+    assert [str(x) for x in c.nets[r1.nets["b"]].contacts] == ["A1 right", "B1 left", "B1 right", "C1 left"]
+
+
+def test_crossover_keeps_its_two_lines_apart() -> None:
+    c = build_circuit(
+        Board(
+            3,
+            3,
+            at(
+                A2=Cube("resistor"),
+                B2=Cube("crossover"),
+                C2=Cube("resistor"),
+                B1=Cube("resistor", 90),
+                B3=Cube("resistor", 90),
+            ),
+        ),
+        KIT,
+    )
+    top, left, right, low = c.parts
+    assert left.nets["b"] == right.nets["a"]
+    assert top.nets["b"] == low.nets["a"]
+    assert left.nets["b"] != top.nets["b"]
+
+
+def test_ground_and_bodies_are_net_0() -> None:
+    c = build_circuit(
+        Board(2, 2, at(A1=Cube("audio-in"), B1=Cube("resistor"), B2=Cube("ground", 90), A2=Cube("socket"))),
+        KIT,
+    )
+    audio = c.part_at[Cell.parse("A1")]
+    assert audio.nets[PLATE] == 0 and audio.nets["signal"] == c.part_named["R1"].nets["a"] != 0
+    assert c.net_at(Cell.parse("B2"), Side.E) == 0
+    assert {str(x) for x in c.nets[0].contacts} >= {"A1 body", "B2 body", "B2 right", "A2 left"}
+    assert [p.name for p in c.parts] == ["X1", "R1"]  # ground and socket are no parts
+
+
+def test_leads_join_sockets_taps_and_the_plate() -> None:
+    board = Board(
+        5,
+        1,
+        at(
+            A1=Cube("socket"),
+            B1=Cube("resistor"),
+            C1=Cube("resistor"),
+            D1=Cube("resistor"),
+            E1=Cube("socket", 180),
+        ),
+        frozenset({Seam.parse("B1|C1")}),
+        (
+            Lead(parse_end("socket A1 E"), parse_end("socket E1 W")),
+            Lead(parse_end("tap B1|C1"), parse_end("socket E1 E")),
+        ),
+    )
+    c = build_circuit(board, KIT)
+    r1, r2, r3 = c.parts
+    assert r1.nets["a"] == 0
+    assert r1.nets["b"] == r2.nets["a"] == r3.nets["b"]
+    assert c.nets[0].leads == board.leads[:1] and c.nets[r1.nets["b"]].leads == board.leads[1:]
+    assert c.nets[r1.nets["b"]].taps == (Seam.parse("B1|C1"),)
+
+
+def test_half_made_contacts_say_why() -> None:
+    board = Board(
+        3,
+        2,
+        at(A1=Cube("resistor"), B1=Cube("resistor", 90), C2=Cube("ground")),
+        frozenset({Seam.parse("A2|B2")}),
+        (
+            Lead(parse_end("tap A2|B2"), parse_end("tap B1|C1")),
+            Lead(parse_end("socket A1 E"), parse_end("tap A2|B2")),
+        ),
+    )
+    c = build_circuit(board, KIT)
+    assert [(str(h.cell), h.side, h.reason) for h in c.half_made] == [
+        ("A1", Side.W, Gap.EDGE),
+        ("A1", Side.E, Gap.BLANK),
+        ("B1", Side.N, Gap.EDGE),
+        ("B1", Side.S, Gap.EMPTY),
+        ("C2", Side.N, Gap.EMPTY),
+        ("A2", None, Gap.DEAD_TAP),
+        ("B1", None, Gap.NO_TAP),
+        ("A1", Side.E, Gap.NO_SOCKET),
+    ]

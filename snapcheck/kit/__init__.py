@@ -1,6 +1,37 @@
 """What cubes exist (data in TOML) and how their values are written."""
 
-from snapcheck.kit._model import PLATE, Contact, Kind, Kit, ValueForm
+from snapcheck.kit._form import ValueForm
+from snapcheck.kit._format import format_value
+from snapcheck.kit._load import bundled_kit, load_kit
+from snapcheck.kit._model import PLATE, Contact, Kind, Kit
+from snapcheck.kit._series import (
+    SERIES,
+    SERIES_TOLERANCE,
+    coarsest_series,
+    in_series,
+    nearest,
+    neighbours,
+)
 from snapcheck.kit._side import Side
+from snapcheck.kit._values import TOLERANCE_LETTERS, ParsedValue, parse_value
 
-__all__ = ["PLATE", "Contact", "Kind", "Kit", "Side", "ValueForm"]
+__all__ = [
+    "PLATE",
+    "SERIES",
+    "SERIES_TOLERANCE",
+    "TOLERANCE_LETTERS",
+    "Contact",
+    "Kind",
+    "Kit",
+    "ParsedValue",
+    "Side",
+    "ValueForm",
+    "bundled_kit",
+    "coarsest_series",
+    "format_value",
+    "in_series",
+    "load_kit",
+    "nearest",
+    "neighbours",
+    "parse_value",
+]

@@ -2,27 +2,14 @@
 
 from __future__ import annotations
 
-import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from snapcheck.errors import InputError
+from snapcheck.kit._form import ValueForm
 from snapcheck.kit._side import Side
-
-
-class ValueForm(enum.StrEnum):
-    """What is printed on the cubes of a kind."""
-
-    NONE = "none"
-    OHMS = "ohms"
-    FARADS = "farads"
-    HENRIES = "henries"
-    VOLTS = "volts"
-    AMPERES = "amperes"
-    TYPE = "type"  #: a part number, such as BC547
-    COLOUR = "colour"
-    LAMP = "volts/current"  #: 3.5V/0.2A
-    RANGE = "range"  #: a meter's full scale: 15 V, 100 mA
+from snapcheck.kit._values import parse_value
 
 
 #: name of the pseudo-terminal for a body that touches the plate
@@ -55,6 +42,8 @@ class Kind:
             (socket cube: E is its signal terminal, W is the plate).
         marked: the terminal that the print marks and people name when they say which way round
             (plus, anode, base, gate, stem, wiper), or "".
+        faces: word to side at turn 0, for every word that says which way round the cube stands
+            (``base`` W, ``collector`` N, ``emitter`` S; ``stem`` S for a tee, though it is no terminal).
         symmetry: smallest turn in degrees that changes nothing electrically (90, 180 or 360).
         interchangeable: groups of terminals that may be exchanged without changing the circuit.
         value_form: what is printed on it.
@@ -62,7 +51,9 @@ class Kind:
         model: name of the way it is simulated (resistor, capacitor, diode, bjt, mosfet, source, wire, ...).
         ratings: name to number in SI units (max_power_W, max_voltage_V, max_current_A, ...); may be empty.
         ratings_by_value: the same for one printed type (BC547, red, 3.5V/0.2A), overriding `ratings`.
-        parameters, parameters_by_value: device model parameters likewise (SPICE names).
+        parameters, parameters_by_value: device model parameters likewise. Names in capitals are SPICE
+            parameters (IS, BF, RB, VTO, BV, ...) for the device's model line; names in small letters
+            with a unit are snapcheck's own (internal_ohm, gain_min, thermal_time_s, ...).
         tolerance: relative tolerance of the value (0.05 for 5 %), 0 where none.
         prefix: letter for reference designators, per IEC 81346-2/IEEE 315 (R, C, D, Q, ...), "" for wires.
         count: how many the box holds, or None for no limit.
@@ -75,6 +66,7 @@ class Kind:
     plate_terminals: frozenset[str] = frozenset()
     sockets: Mapping[Side, str] = field(default_factory=dict)
     marked: str = ""
+    faces: Mapping[str, Side] = field(default_factory=dict)
     symmetry: int = 360
     interchangeable: tuple[frozenset[str], ...] = ()
     value_form: ValueForm = ValueForm.NONE
@@ -91,9 +83,12 @@ class Kind:
 
     @property
     def terminals(self) -> tuple[str, ...]:
-        """Terminal names, each once, in the order of the contacts (then those behind sockets only)."""
+        """Terminal names, each once: by contacts, then those behind sockets only, then by the body only.
+
+        So an audio input has ``signal`` and ``plate``.
+        """
         names = [contact.terminal for contact in self.contacts] + list(self.sockets.values())
-        return tuple(dict.fromkeys(names))
+        return tuple(dict.fromkeys([*names, *sorted(self.plate_terminals)]))
 
     def sides(self, terminal: str, turn: int = 0) -> tuple[Side, ...]:
         """Sides where `terminal` has a contact when the cube stands at `turn`."""
@@ -106,9 +101,32 @@ class Kind:
                 return contact.terminal
         return None
 
+    def ratings_for(self, value: float | str | None, printed: str | None = None) -> Mapping[str, float]:
+        """Ratings of a cube with this value; a rated voltage in its print (``100u/16V``) comes first."""
+        merged = {**self.ratings, **self.ratings_by_value.get(value_key(value), {})}
+        if printed and self.value_form is ValueForm.FARADS:
+            try:
+                rated = parse_value(printed, self.value_form).rated_V
+            except InputError:
+                rated = None
+            if rated is not None:
+                merged["max_voltage_V"] = rated
+        return merged
+
+    def parameters_for(self, value: float | str | None) -> Mapping[str, float]:
+        """Device model parameters of a cube with this value."""
+        return {**self.parameters, **self.parameters_by_value.get(value_key(value), {})}
+
     def same_turn(self, a: int, b: int) -> bool:
         """True when turns `a` and `b` are electrically the same for this kind."""
         return (a - b) % self.symmetry == 0
+
+
+def value_key(value: float | str | None) -> str:
+    """The key of a value in `ratings_by_value` and `parameters_by_value`."""
+    if value is None:
+        return ""
+    return value if isinstance(value, str) else repr(float(value))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,131 @@
+"""A design: a board that somebody intends, and what it must do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from snapcheck.board._board import Board
+from snapcheck.board._place import Cell
+from snapcheck.errors import InputError
+
+#: quantity to the unit in which it is kept
+QUANTITIES: dict[str, str] = {
+    "voltage": "V",
+    "current": "A",
+    "power": "W",
+    "gain": "dB",
+    "band-low": "Hz",
+    "band-high": "Hz",
+    "input-impedance": "ohm",
+    "output-impedance": "ohm",
+    "swing": "V",
+    "distortion": "",
+    "frequency": "Hz",
+    "duty": "",
+    "delay": "s",
+    "ripple": "V",
+}
+
+
+@dataclass(frozen=True, order=True)
+class Probe:
+    """A place to measure: a terminal of the cube in a cell, such as the collector of C4."""
+
+    cell: Cell
+    terminal: str
+
+    def __str__(self) -> str:
+        return f"{self.cell} {self.terminal}"
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What the surroundings do while a figure is taken.
+
+    Attributes:
+        supply_V: volts of a battery or supply that differ from its printed value, by cell.
+        switches: True where a switch or push-button is closed, by cell (others stand at rest).
+        pots: wiper position 0 (at terminal a) to 1 (at terminal b), by cell (others at 0.5).
+        light_lux: illuminance on light-dependent parts, lux.
+        temperature_C: ambient temperature, degrees Celsius.
+    """
+
+    supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    switches: Mapping[Cell, bool] = field(default_factory=dict)
+    pots: Mapping[Cell, float] = field(default_factory=dict)
+    light_lux: float = 300.0  # a lit workshop table
+    temperature_C: float = 25.0
+
+    def __post_init__(self) -> None:
+        for name in ("supply_V", "switches", "pots"):
+            ordered = dict(sorted(getattr(self, name).items()))
+            object.__setattr__(self, name, MappingProxyType(ordered))
+
+    def __hash__(self) -> int:
+        parts = (tuple(getattr(self, n).items()) for n in ("supply_V", "switches", "pots"))
+        return hash((*parts, self.light_lux, self.temperature_C))
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """One figure a design promises.
+
+    Attributes:
+        quantity: a key of `QUANTITIES`, which also gives its unit: voltage (V, direct, to the plate),
+            current (A, direct, into the named terminal), power (W, in the part at `place`), gain (dB,
+            from the input to `place` or the output), band-low and band-high (Hz, -3 dB corners),
+            input-impedance and output-impedance (ohm), swing (V, greatest undistorted peak to peak),
+            distortion (fraction, THD), frequency (Hz) and duty (fraction high) of an oscillator at
+            `place`, delay (s), ripple (V peak to peak, left at `place`).
+            A delay starts from rest in the design's own conditions; at t = 0 those of the expectation
+            set in, and it ends when the voltage at `place` has made half of its whole change.
+        place: where; None means the design's output.
+        at: frequency in Hz for gain, impedances, swing and distortion; None where it does not apply.
+        low, high: the accepted range, both ends included, in the quantity's unit.
+        text: the words of the layout file.
+        conditions: complete conditions for this figure, or None for the design's own.
+    """
+
+    quantity: str
+    place: Probe | None
+    at: float | None
+    low: float
+    high: float
+    text: str = ""
+    conditions: Conditions | None = None
+
+    def __post_init__(self) -> None:
+        if self.quantity not in QUANTITIES:
+            raise InputError(
+                f"'{self.quantity}' is no quantity.", way_out=f"Accepted: {', '.join(QUANTITIES)}."
+            )
+        if not self.low <= self.high:
+            raise InputError(f"the range {self.low:g} to {self.high:g} is empty.")
+
+    @property
+    def unit(self) -> str:
+        """Unit of `low` and `high`: V, A, W, dB, Hz, ohm, s, or "" for a fraction."""
+        return QUANTITIES[self.quantity]
+
+
+@dataclass(frozen=True)
+class Design:
+    """A board that somebody intends.
+
+    Attributes:
+        board: cubes, taps and leads.
+        title, purpose: in words.
+        input, output: where the signal goes in and comes out, or None.
+        conditions: under which it is meant to work.
+        expectations: figures it promises.
+    """
+
+    board: Board
+    title: str = ""
+    purpose: str = ""
+    input: Probe | None = None
+    output: Probe | None = None
+    conditions: Conditions = field(default_factory=Conditions)
+    expectations: tuple[Expectation, ...] = ()

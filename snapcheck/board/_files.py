@@ -1,0 +1,73 @@
+"""Opening boards and designs: layout files, or JSON in the truth format."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from snapcheck.board._board import Board
+from snapcheck.board._design import Design
+from snapcheck.board._json import design_from_json
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+
+#: a layout file of the largest plate, every cube with a long line, stays far below this
+MAX_BYTES = 4_000_000
+
+
+def load_board(path: str | Path, kit: Kit) -> Board:
+    """The board in a layout file or a JSON file (truth format, reading). Raises InputError."""
+    return load_design(path, kit).board
+
+
+def load_design(path: str | Path, kit: Kit) -> Design:
+    """The design in a layout file or a JSON file; a file without design data promises nothing.
+
+    Raises:
+        InputError: names file, line and column (or JSON key), and what is accepted.
+    """
+    text = read_text(path)
+    if text.lstrip().startswith(("{", "[")):
+        try:
+            data = json.loads(text)
+        except json.JSONDecodeError as error:
+            raise InputError(
+                f"is not valid JSON: {error.msg}.",
+                place=f"{path}, line {error.lineno}, column {error.colno}",
+                way_out="Is the file complete? Write it again with 'snapcheck read' or 'snapcheck layout'.",
+            ) from None
+        except RecursionError:
+            raise InputError("is nested too deeply for a board.", place=path) from None
+        try:
+            return design_from_json(data, kit)
+        except InputError as error:
+            place = f"{path}, {error.place}" if error.place else str(path)
+            raise InputError(error.message, place=place, way_out=error.way_out) from None
+    raise InputError("is no JSON file.", place=path)
+
+
+def read_text(path: str | Path) -> str:
+    """The text of a small UTF-8 file; raises InputError for a missing, huge, binary or empty one."""
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise InputError(
+            f"cannot be opened: {error.strerror}.", place=path, way_out="Check the name of the file."
+        ) from None
+    if len(raw) > MAX_BYTES:
+        raise InputError("is too large for a board (over 4 MB).", place=path, way_out="Is it the right file?")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"is no text file (byte {error.start} is not UTF-8).",
+            place=path,
+            way_out="Give a layout file or a JSON file; pictures go to 'snapcheck check' or 'snapcheck read'.",
+        ) from None
+    if "\0" in text:
+        raise InputError("is no text file (it holds a zero byte).", place=path)
+    if not text.strip():
+        raise InputError("is empty.", place=path)
+    return text

@@ -1,0 +1,257 @@
+"""Boards and designs as JSON: the truth format, which a reading writes too."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any, TypeVar
+
+from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
+from snapcheck.board._design import Conditions, Design, Expectation, Probe
+from snapcheck.board._place import Cell, Seam
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+
+_T = TypeVar("_T")
+
+
+def board_to_json(board: Board) -> dict[str, Any]:
+    """A board in the truth format: columns, rows, cubes, taps, leads (plain values for `json.dumps`)."""
+    return {
+        "columns": board.columns,
+        "rows": board.rows,
+        "cubes": [_cube_to_json(cell, cube) for cell, cube in board.cubes.items()],
+        "taps": [{"between": [str(s.first), str(s.second)]} for s in sorted(board.taps)],
+        "leads": [{"from": str(lead.start), "to": str(lead.end)} for lead in board.leads],
+    }
+
+
+def _cube_to_json(cell: Cell, cube: Cube) -> dict[str, Any]:
+    data: dict[str, Any] = {
+        "at": str(cell),
+        "kind": cube.kind,
+        "turn": cube.turn,
+        "value": cube.value,
+        "printed": cube.printed,
+    }
+    if cube.unit:
+        data["unit"] = cube.unit
+    return data
+
+
+def board_from_json(data: object, kit: Kit | None = None) -> Board:
+    """Read the truth format; further keys are ignored.
+
+    Args:
+        data: what `json.loads` gave.
+        kit: where given, kinds and turns are checked against it.
+
+    Raises:
+        InputError: a key is missing or wrong; `place` says which (``cubes[3].turn``).
+    """
+    table = _table(data, "")
+    columns, rows = (_whole(_get(table, name, ""), name) for name in ("columns", "rows"))
+    cubes: dict[Cell, Cube] = {}
+    for number, item in enumerate(_list(_get(table, "cubes", ""), "cubes")):
+        key = f"cubes[{number}]"
+        entry = _table(item, key)
+        cell = _at(partial(Cell.parse, _text(_get(entry, "at", key), f"{key}.at")), f"{key}.at")
+        if cell in cubes:
+            raise InputError(f"two cubes stand in {cell}.", place=f"{key}.at", way_out="Remove one of them.")
+        cubes[cell] = _cube(entry, key, kit)
+    taps = [
+        _at(partial(_seam, item, f"taps[{n}]"), f"taps[{n}]")
+        for n, item in enumerate(_list(table.get("taps", []), "taps"))
+    ]
+    if len(set(taps)) < len(taps):
+        double = next(seam for seam in taps if taps.count(seam) > 1)
+        raise InputError(f"two taps sit on {double}.", place="taps", way_out="Remove one of them.")
+    leads = tuple(
+        _at(partial(_lead, item, f"leads[{n}]"), f"leads[{n}]")
+        for n, item in enumerate(_list(table.get("leads", []), "leads"))
+    )
+    return Board(columns, rows, cubes, frozenset(taps), leads)
+
+
+def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
+    kind = _text(_get(entry, "kind", key), f"{key}.kind")
+    if kit is not None and kind not in kit:
+        raise InputError(
+            f"'{kind}' is no kind of the kit '{kit.name}'.",
+            place=f"{key}.kind",
+            way_out=f"Accepted: {', '.join(kit.kinds)}.",
+        )
+    turn = entry.get("turn", 0)
+    if isinstance(turn, bool) or turn not in TURNS:
+        raise InputError(f"{turn!r} is no turn.", place=f"{key}.turn", way_out="Accepted: 0, 90, 180, 270.")
+    value = entry.get("value")
+    if isinstance(value, bool) or not isinstance(value, int | float | str | None):
+        raise InputError(f"{value!r} is no value.", place=f"{key}.value", way_out="A number, text or null.")
+    if isinstance(value, int | float):
+        value = float(value)
+        if not 0 <= value < float("inf"):
+            raise InputError(f"{value} is no value of a part.", place=f"{key}.value")
+    printed, unit = entry.get("printed"), entry.get("unit") or ""
+    if printed is not None:
+        _text(printed, f"{key}.printed")
+    return Cube(kind, int(turn), value, printed, _text(unit, f"{key}.unit"))
+
+
+def _seam(item: object, key: str) -> Seam:
+    between = _list(_get(_table(item, key), "between", key), key)
+    if len(between) != 2:
+        raise InputError("a tap lies between two cells.", way_out='Write {"between": ["C4", "D4"]}.')
+    return Seam.between(*(Cell.parse(_text(cell, key)) for cell in between))
+
+
+def _lead(item: object, key: str) -> Lead:
+    entry = _table(item, key)
+    start, end = (parse_end(_text(_get(entry, name, key), key)) for name in ("from", "to"))
+    if start == end:
+        raise InputError("both ends of the lead are in the same socket.")
+    return Lead(start, end)
+
+
+def design_to_json(design: Design) -> dict[str, Any]:
+    """A design: the truth format plus title, purpose, input, output, conditions and expectations."""
+    return {
+        **board_to_json(design.board),
+        "title": design.title,
+        "purpose": design.purpose,
+        "input": _probe_to_json(design.input),
+        "output": _probe_to_json(design.output),
+        "conditions": _conditions_to_json(design.conditions),
+        "expectations": [
+            {
+                "quantity": e.quantity,
+                "unit": e.unit,
+                "place": _probe_to_json(e.place),
+                "at": e.at,
+                "low": e.low,
+                "high": e.high,
+                "text": e.text,
+                "conditions": None if e.conditions is None else _conditions_to_json(e.conditions),
+            }
+            for e in design.expectations
+        ],
+    }
+
+
+def design_from_json(data: object, kit: Kit | None = None) -> Design:
+    """Read a design, or a plain board as a design that promises nothing. Raises InputError."""
+    table = _table(data, "")
+    board = board_from_json(data, kit)
+    title = table.get("title") or table.get("name") or ""
+    expectations = tuple(
+        _expectation(_table(item, f"expectations[{n}]"), f"expectations[{n}]")
+        for n, item in enumerate(_list(table.get("expectations", []), "expectations"))
+    )
+    return Design(
+        board,
+        title=_text(title, "title"),
+        purpose=_text(table.get("purpose") or "", "purpose"),
+        input=_probe(table.get("input"), "input"),
+        output=_probe(table.get("output"), "output"),
+        conditions=_conditions(table.get("conditions") or {}, "conditions"),
+        expectations=expectations,
+    )
+
+
+def _expectation(item: Mapping[str, Any], key: str) -> Expectation:
+    conditions = item.get("conditions")
+    at = item.get("at")
+    return Expectation(
+        _text(_get(item, "quantity", key), f"{key}.quantity"),
+        _probe(item.get("place"), f"{key}.place"),
+        None if at is None else _number(at, f"{key}.at"),
+        _number(_get(item, "low", key), f"{key}.low"),
+        _number(_get(item, "high", key), f"{key}.high"),
+        _text(item.get("text") or "", f"{key}.text"),
+        None if conditions is None else _conditions(conditions, f"{key}.conditions"),
+    )
+
+
+def _probe_to_json(probe: Probe | None) -> dict[str, str] | None:
+    return None if probe is None else {"cell": str(probe.cell), "terminal": probe.terminal}
+
+
+def _probe(item: object, key: str) -> Probe | None:
+    if item is None:
+        return None
+    entry = _table(item, key)
+    cell = Cell.parse(_text(_get(entry, "cell", key), key))
+    return Probe(cell, _text(_get(entry, "terminal", key), key))
+
+
+def _conditions_to_json(conditions: Conditions) -> dict[str, Any]:
+    return {
+        "supply_V": {str(cell): volts for cell, volts in conditions.supply_V.items()},
+        "switches": {str(cell): closed for cell, closed in conditions.switches.items()},
+        "pots": {str(cell): position for cell, position in conditions.pots.items()},
+        "light_lux": conditions.light_lux,
+        "temperature_C": conditions.temperature_C,
+    }
+
+
+def _conditions(item: object, key: str) -> Conditions:
+    entry = _table(item, key)
+    usual = Conditions()
+
+    def numbers(name: str) -> dict[Cell, float]:
+        table = _table(entry.get(name, {}), f"{key}.{name}")
+        return {Cell.parse(cell): _number(value, f"{key}.{name}.{cell}") for cell, value in table.items()}
+
+    switches = _table(entry.get("switches", {}), f"{key}.switches")
+    return Conditions(
+        supply_V=numbers("supply_V"),
+        switches={Cell.parse(cell): bool(closed) for cell, closed in switches.items()},
+        pots=numbers("pots"),
+        light_lux=_number(entry.get("light_lux", usual.light_lux), f"{key}.light_lux"),
+        temperature_C=_number(entry.get("temperature_C", usual.temperature_C), f"{key}.temperature_C"),
+    )
+
+
+def _at(read: Callable[[], _T], place: str) -> _T:
+    """Run `read`, adding the place to an error that has none."""
+    try:
+        return read()
+    except InputError as error:
+        if error.place:
+            raise
+        raise InputError(error.message, place=place, way_out=error.way_out) from None
+
+
+def _get(table: Mapping[str, Any], name: str, key: str) -> Any:
+    if name not in table:
+        raise InputError(f"'{name}' is missing.", place=key or None, way_out=f'Add "{name}".')
+    return table[name]
+
+
+def _table(value: object, key: str) -> Mapping[str, Any]:
+    if not isinstance(value, dict):
+        raise InputError("is no JSON object ({…}).", place=key or None)
+    return value
+
+
+def _list(value: object, key: str) -> list[Any]:
+    if not isinstance(value, list):
+        raise InputError("is no JSON list ([…]).", place=key)
+    return value
+
+
+def _text(value: object, key: str) -> str:
+    if not isinstance(value, str):
+        raise InputError(f"{value!r} is no text.", place=key, way_out="Write text in quotes.")
+    return value
+
+
+def _whole(value: object, key: str) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise InputError(f"{value!r} is no whole number.", place=key)
+    return value
+
+
+def _number(value: object, key: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        raise InputError(f"{value!r} is no number.", place=key)
+    return float(value)

@@ -1,0 +1,281 @@
+"""Reading kits from TOML, with every mistake named by file, key and accepted values."""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import importlib.resources
+import tomllib
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, NoReturn
+
+from snapcheck.errors import DataError, InputError
+from snapcheck.kit._form import ValueForm
+from snapcheck.kit._model import PLATE, Contact, Kind, Kit, value_key
+from snapcheck.kit._side import Side
+from snapcheck.kit._values import parse_value
+
+#: how a kind may be simulated
+MODELS = (
+    "resistor", "capacitor", "inductor", "diode", "zener", "led", "photoresistor", "thermistor",
+    "potentiometer", "npn", "pnp", "nmos", "switch", "lamp", "fuse", "battery", "supply", "source",
+    "microphone", "speaker", "buzzer", "meter", "wire", "ground", "socket",
+)  # fmt: skip
+
+RATINGS = (
+    "max_power_W", "max_voltage_V", "max_current_A", "max_reverse_V", "max_emitter_base_V", "max_gate_V",
+    "nominal_current_A", "nominal_voltage_V", "min_voltage_V",
+)  # fmt: skip
+
+_KIND_KEYS = (
+    "title", "contacts", "plate", "sockets", "marked", "faces", "symmetry", "interchangeable",
+    "value", "values", "model", "ratings", "parameters", "tolerance", "prefix", "count",
+)  # fmt: skip
+_MAX_BYTES = 2_000_000
+
+
+@functools.cache
+def bundled_kit() -> Kit:
+    """The kit that comes with snapcheck."""
+    resource = importlib.resources.files("snapcheck.kit") / "data" / "workshop.toml"
+    return parse_kit(resource.read_text(encoding="utf-8"), "workshop.toml (bundled)")
+
+
+def load_kit(path: str | Path) -> Kit:
+    """Read a kit from a TOML file.
+
+    A file with ``based_on = "bundled"`` starts from the bundled kit and adds or replaces kinds and devices.
+
+    Raises:
+        InputError: the file cannot be opened.
+        DataError: it is no kit; the message names file, key and what is accepted.
+    """
+    path = Path(path)
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            f"cannot be opened: {error.strerror}.", place=path, way_out="Give the path of a kit (TOML)."
+        ) from error
+    if len(raw) > _MAX_BYTES:
+        raise DataError("is too large for a kit (over 2 MB).", place=path)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise DataError(
+            f"is no text file (byte {error.start} is not UTF-8).", place=path, way_out="Save it as UTF-8."
+        ) from error
+    return parse_kit(text, str(path))
+
+
+def parse_kit(text: str, source: str) -> Kit:
+    """Read a kit from TOML text; `source` names it in messages. Raises DataError."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DataError(
+            f"is not valid TOML: {error}.", place=source, way_out="Mend that line; see https://toml.io."
+        ) from error
+    return _Reader(source).kit(data)
+
+
+class _Reader:
+    """Reads tables of one file, knowing the file's name for messages."""
+
+    def __init__(self, source: str) -> None:
+        self.source = source
+
+    def fail(self, key: str, message: str, accepted: str = "") -> NoReturn:
+        raise DataError(message, place=f"{self.source}, key {key}", way_out=accepted)
+
+    def known(self, table: Mapping[str, Any], key: str, accepted: Collection[str]) -> None:
+        for name in table:
+            if name not in accepted:
+                close = difflib.get_close_matches(name, accepted, 1)
+                hint = f" Did you mean '{close[0]}'?" if close else ""
+                where = f"{key}.{name}" if key else name
+                self.fail(where, f"is not known.{hint}", f"Accepted: {', '.join(accepted)}.")
+
+    def table(self, value: object, key: str) -> dict[str, Any]:
+        if not isinstance(value, dict):
+            self.fail(key, f"is {_type_word(value)}, not a table.", f"Write it as [{key}] with keys below.")
+        return value
+
+    def text(self, value: object, key: str) -> str:
+        if not isinstance(value, str):
+            self.fail(key, f"is {_type_word(value)}, not text.", 'Write it in quotes: "…".')
+        return value
+
+    def number(self, value: object, key: str) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            self.fail(key, f"is {_type_word(value)}, not a number.", "Write a plain number in SI units.")
+        if value != value or abs(value) == float("inf"):
+            self.fail(key, "is not a finite number.", "Write a plain number in SI units.")
+        return float(value)
+
+    def choice(self, value: object, key: str, accepted: Collection[str]) -> str:
+        word = self.text(value, key)
+        if word not in accepted:
+            self.fail(key, f"'{word}' is not accepted.", f"Accepted: {', '.join(accepted)}.")
+        return word
+
+    def kit(self, data: dict[str, Any]) -> Kit:
+        self.known(data, "", ("name", "title", "based_on", "kind", "device"))
+        for needed in ("name", "title"):
+            if needed not in data:
+                self.fail(needed, "is missing.", f'Add {needed} = "…" at the top.')
+        kinds: dict[str, Kind] = {}
+        if "based_on" in data:
+            self.choice(data["based_on"], "based_on", ("bundled",))
+            kinds.update(bundled_kit().kinds)
+        for name, table in self.table(data.get("kind", {}), "kind").items():
+            kinds[name] = self.kind(name, self.table(table, f"kind.{name}"))
+        for name, devices in self.table(data.get("device", {}), "device").items():
+            if name not in kinds:
+                self.fail(f"device.{name}", "is no kind of this kit.", f"Accepted: {', '.join(kinds)}.")
+            for value, table in self.table(devices, f"device.{name}").items():
+                key = f'device.{name}."{value}"'
+                kinds[name] = self.device(kinds[name], value, self.table(table, key), key)
+        if not kinds:
+            self.fail("kind", "is missing: the kit has no kinds.", "Add at least one table [kind.NAME].")
+        return Kit(self.text(data["name"], "name"), self.text(data["title"], "title"), kinds, self.source)
+
+    def kind(self, name: str, table: dict[str, Any]) -> Kind:
+        key = f"kind.{name}"
+        self.known(table, key, _KIND_KEYS)
+        for needed in ("title", "contacts", "model"):
+            if needed not in table:
+                self.fail(
+                    f"{key}.{needed}", "is missing.", f"Needed: {needed}. Accepted: {', '.join(_KIND_KEYS)}."
+                )
+        contacts = tuple(
+            Contact(side, terminal)
+            for side, terminal in self.sides(table["contacts"], f"{key}.contacts").items()
+        )
+        sockets = self.sides(table.get("sockets", {}), f"{key}.sockets")
+        terminals = {c.terminal for c in contacts} | set(sockets.values())
+        if not contacts:
+            self.fail(f"{key}.contacts", "has no contact.", 'Write, say, { W = "a", E = "b" }.')
+        on_plate = table.get("plate", False)
+        if not isinstance(on_plate, bool):
+            self.fail(f"{key}.plate", f"is {_type_word(on_plate)}.", "Accepted: true, false.")
+        if PLATE in terminals and not on_plate:
+            self.fail(f"{key}.plate", "is false, yet a contact is called 'plate'.", "Write plate = true.")
+        form = ValueForm(
+            self.choice(table.get("value", "none"), f"{key}.value", [f.value for f in ValueForm])
+        )
+        symmetry = table.get("symmetry", 360)
+        if symmetry not in (90, 180, 360):
+            self.fail(f"{key}.symmetry", f"{symmetry!r} is not accepted.", "Accepted: 90, 180, 360.")
+        model = self.choice(table["model"], f"{key}.model", MODELS)
+        faces = self.faces(contacts, table.get("faces", {}), f"{key}.faces")
+        marked = self.text(table.get("marked", ""), f"{key}.marked")
+        if marked and marked not in faces:
+            self.fail(
+                f"{key}.marked", f"'{marked}' is no terminal or face.", f"Accepted: {', '.join(faces)}."
+            )
+        count = table.get("count")
+        if count is not None and (isinstance(count, bool) or not isinstance(count, int) or count < 0):
+            self.fail(f"{key}.count", f"{count!r} is no count.", "Write a whole number, or leave it out.")
+        tolerance = self.number(table.get("tolerance", 0.0), f"{key}.tolerance")
+        if not 0 <= tolerance < 1:
+            self.fail(f"{key}.tolerance", f"{tolerance:g} is not in 0 to 1.", "Write 0.05 for 5 %.")
+        kind = Kind(
+            name=name,
+            title=self.text(table["title"], f"{key}.title"),
+            contacts=contacts,
+            plate_terminals=frozenset({PLATE}) if on_plate else frozenset(),
+            sockets=sockets,
+            marked=marked,
+            faces=faces,
+            symmetry=int(symmetry),
+            interchangeable=self.groups(
+                table.get("interchangeable", []), terminals, f"{key}.interchangeable"
+            ),
+            value_form=form,
+            values=self.values(table.get("values", []), form, f"{key}.values"),
+            model=model,
+            ratings=self.ratings(table.get("ratings", {}), f"{key}.ratings"),
+            parameters=self.numbers(table.get("parameters", {}), f"{key}.parameters"),
+            tolerance=tolerance,
+            prefix=self.text(table.get("prefix", ""), f"{key}.prefix"),
+            count=count,
+            wire=model == "wire",
+        )
+        self.symmetry_holds(kind, f"{key}.symmetry")
+        return kind
+
+    def symmetry_holds(self, kind: Kind, key: str) -> None:
+        """A symmetry that moves a contact to a blank side cannot be true."""
+        if kind.symmetry < 360:
+            sides = {c.side for c in kind.contacts}
+            if {side.turned(kind.symmetry) for side in sides} != sides:
+                self.fail(
+                    key, f"{kind.symmetry} moves a contact to a blank side.", "Accepted here: 360 (none)."
+                )
+
+    def sides(self, value: object, key: str) -> dict[Side, str]:
+        table = self.table(value, key)
+        self.known(table, key, [side.name for side in Side])
+        return {Side[name]: self.text(terminal, f"{key}.{name}") for name, terminal in table.items()}
+
+    def faces(self, contacts: tuple[Contact, ...], value: object, key: str) -> dict[str, Side]:
+        names = [c.terminal for c in contacts]
+        faces = {c.terminal: c.side for c in contacts if names.count(c.terminal) == 1}
+        for word, side in self.table(value, key).items():
+            faces[word] = Side[self.choice(side, f"{key}.{word}", [s.name for s in Side])]
+        return faces
+
+    def groups(self, value: object, terminals: set[str], key: str) -> tuple[frozenset[str], ...]:
+        if not isinstance(value, list) or not all(isinstance(group, list) for group in value):
+            self.fail(key, "is no list of lists.", 'Write, say, [["a", "b"]].')
+        for group in value:
+            for name in group:
+                self.choice(name, key, sorted(terminals))
+        return tuple(frozenset(group) for group in value)
+
+    def values(self, value: object, form: ValueForm, key: str) -> tuple[float | str, ...]:
+        if not isinstance(value, list):
+            self.fail(key, f"is {_type_word(value)}, not a list.", 'Write, say, ["4k7", "10k"].')
+        return tuple(self.value(str(item), form, key) for item in value)
+
+    def value(self, text: str, form: ValueForm, key: str) -> float | str:
+        try:
+            return parse_value(text, form).value
+        except InputError as error:
+            self.fail(key, error.message, error.way_out)
+
+    def numbers(self, value: object, key: str) -> dict[str, float]:
+        table = self.table(value, key)
+        return {name: self.number(item, f"{key}.{name}") for name, item in table.items()}
+
+    def ratings(self, value: object, key: str) -> dict[str, float]:
+        ratings = self.numbers(value, key)
+        self.known(ratings, key, RATINGS)
+        for name, number in ratings.items():
+            if number <= 0:
+                self.fail(f"{key}.{name}", f"{number:g} is not above zero.", "Write a positive number.")
+        return ratings
+
+    def device(self, kind: Kind, text: str, table: dict[str, Any], key: str) -> Kind:
+        """`kind` with the data of one printed type or value added; also joins the kit's values."""
+        if kind.value_form is ValueForm.NONE:
+            self.fail(key, f"nothing is printed on a {kind.name}.", "Put the data into its [kind] table.")
+        self.known(table, key, ("ratings", "parameters"))
+        value = self.value(text, kind.value_form, key)
+        name = value_key(value)
+        ratings = self.ratings(table.get("ratings", {}), f"{key}.ratings")
+        parameters = self.numbers(table.get("parameters", {}), f"{key}.parameters")
+        return replace(
+            kind,
+            values=kind.values if value in kind.values else (*kind.values, value),
+            ratings_by_value={**kind.ratings_by_value, name: ratings},
+            parameters_by_value={**kind.parameters_by_value, name: parameters},
+        )
+
+
+def _type_word(value: object) -> str:
+    words = {dict: "a table", list: "a list", str: "text", bool: "true/false", int: "a number"}
+    return words.get(type(value), f"of type {type(value).__name__}")

@@ -1,0 +1,272 @@
+"""Values as printed on cubes: read and written per IEC 60062 and the everyday spellings.
+
+IEC 60062 puts the multiplier letter where the decimal mark would stand (4k7, R22, 4µ7, 5V1).
+Numbers are handled as decimals, so that ``0.47u`` and ``470n`` give the very same float.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from typing import NoReturn
+
+from snapcheck.errors import InputError
+from snapcheck.kit._form import ValueForm
+
+#: multiplier letters of IEC 60062 (and those of its wider SI table), as powers of ten
+_POWER = {"f": -15, "p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "R": 0, "k": 3, "M": 6, "G": 9, "T": 12}
+
+_UNIT = {
+    ValueForm.OHMS: "Ω",
+    ValueForm.FARADS: "F",
+    ValueForm.HENRIES: "H",
+    ValueForm.VOLTS: "V",
+    ValueForm.AMPERES: "A",
+}
+
+#: multipliers a form may carry
+_ALLOWED = {
+    ValueForm.OHMS: ("m", "R", "k", "M", "G"),
+    ValueForm.FARADS: ("f", "p", "n", "µ", "m"),
+    ValueForm.HENRIES: ("n", "µ", "m"),
+    ValueForm.VOLTS: ("m", "k"),
+    ValueForm.AMPERES: ("µ", "m"),
+}
+
+#: values beyond these limits are a slip of the pen, not a part (SI units; common practice, no source)
+_LIMITS = {
+    ValueForm.OHMS: (1e-3, 1e12),
+    ValueForm.FARADS: (1e-14, 1e3),
+    ValueForm.HENRIES: (1e-9, 1e3),
+    ValueForm.VOLTS: (1e-3, 1e4),
+    ValueForm.AMPERES: (1e-6, 1e3),
+    ValueForm.RANGE: (1e-6, 1e4),
+}
+
+#: tolerance letters after the value, IEC 60062 table 3
+TOLERANCE_LETTERS = {
+    "L": 0.0001, "P": 0.0002, "W": 0.0005, "B": 0.001, "C": 0.0025, "D": 0.005, "F": 0.01,
+    "G": 0.02, "H": 0.03, "J": 0.05, "K": 0.10, "M": 0.20, "N": 0.30,
+}  # fmt: skip
+
+_EXAMPLE = {
+    ValueForm.OHMS: "4k7, 470, 470R, R22 or 4.7 kΩ",
+    ValueForm.FARADS: "100n, 4µ7, 0.47uF, 470 nF or 100uF/16V",
+    ValueForm.HENRIES: "4.7mH, 330µH or 4m7",
+    ValueForm.VOLTS: "9V, 4.5 V or 8V2",
+    ValueForm.AMPERES: "500mA, 0.5A or 1 A",
+    ValueForm.RANGE: "15V, 100 mA or 3A",
+    ValueForm.LAMP: "3.5V/0.2A or 12V/100mA",
+    ValueForm.TYPE: "BC547 or 1N4148",
+    ValueForm.COLOUR: "red, green or white",
+}
+
+_NUMBER = r"\d+(?:[.,]\d+)?|[.,]\d+"
+
+
+@dataclass(frozen=True)
+class ParsedValue:
+    """What a printed text says.
+
+    Attributes:
+        value: SI number; for types, colours and lamps the text in its usual spelling.
+        unit: ``V``, ``A`` or ``mA`` for a meter's range (as printed), else "".
+        rated_V: rated voltage printed beside a capacitance, or None.
+        tolerance: relative tolerance from an IEC 60062 letter (0.05 for J), or None.
+        volts, amperes: a lamp's nominal voltage and current, or None.
+    """
+
+    value: float | str
+    unit: str = ""
+    rated_V: float | None = None
+    tolerance: float | None = None
+    volts: float | None = None
+    amperes: float | None = None
+
+
+def parse_value(text: str, form: ValueForm) -> ParsedValue:
+    """Read a value as printed on a cube of the given form.
+
+    Raises:
+        InputError: empty, ambiguous, nonsense or absurd text; the message says why.
+    """
+    clean = _fold(text)
+    if form is ValueForm.NONE:
+        raise InputError(f"'{text}': nothing is printed on a cube of this kind.", way_out="Leave it away.")
+    if not clean:
+        raise InputError("the value is empty.", way_out=f"Write it like {_EXAMPLE[form]}.")
+    if len(clean) > 40:
+        raise InputError(f"'{clean[:40]}…' is too long for a value.", way_out=f"Write {_EXAMPLE[form]}.")
+    if form is ValueForm.TYPE:
+        return ParsedValue(_type_name(clean, text))
+    if form is ValueForm.COLOUR:
+        return ParsedValue(_colour(clean, text))
+    if form is ValueForm.LAMP:
+        return _lamp(clean, text)
+    if form is ValueForm.RANGE:
+        return _range(clean, text)
+    if form is ValueForm.FARADS:
+        return _capacitance(clean, text)
+    if form is ValueForm.AMPERES:
+        # IEC 60127 prints the fuse's time class before its current: FF, F, M, T, TT
+        clean = re.sub(r"^(?:FF|F|M|TT|T) ?(?=\d)", "", clean)
+    number, rest = _quantity(clean, form, text)
+    return ParsedValue(_checked(number, form, text), tolerance=rest)
+
+
+def _fold(text: str) -> str:
+    """One spelling for look-alikes: micro and ohm signs, Kelvin sign, odd spaces, words for units."""
+    for old, new in (("\u03bc", "µ"), ("\u2126", "Ω"), ("\u212a", "K"), ("\u2215", "/"), ("\u00d7", "x")):
+        text = text.replace(old, new)
+    text = " ".join(text.split())
+    return re.sub(r"(?i)(?<![a-z])([kmgµu]?)ohms?\b", lambda m: f"{m[1]}Ω", text)
+
+
+def _fail(text: str, form: ValueForm, why: str) -> NoReturn:
+    raise InputError(f"'{text}' {why}", way_out=f"Write it like {_EXAMPLE[form]}.")
+
+
+def _decimal(number: str, text: str, form: ValueForm) -> Decimal:
+    whole, comma, part = number.partition(",")
+    if comma and len(part) == 3 and whole.strip("0"):
+        _fail(text, form, f"is ambiguous: {number} may be {whole}.{part} or {whole}{part}.")
+    try:
+        return Decimal(number.replace(",", "."))
+    except InvalidOperation:
+        _fail(text, form, "is no number.")
+
+
+def _multiplier(letter: str, form: ValueForm, text: str, bare: bool) -> int:
+    """Power of ten for a prefix as printed; K, U, N and P in capitals are everyday spellings."""
+    usual = {"u": "µ", "U": "µ", "K": "k", "r": "R", "g": "G"}.get(letter, letter)
+    if form in (ValueForm.FARADS, ValueForm.HENRIES) and letter in ("N", "P"):
+        usual = letter.lower()
+    if usual == "M" and form is not ValueForm.OHMS:
+        _fail(text, form, "is ambiguous: M is mega, which makes no sense here; m is milli, µ is micro.")
+    if usual in _ALLOWED[form] or usual == "":
+        return _POWER[usual]
+    what = f"'{letter}'" if bare else f"the prefix '{letter}'"
+    _fail(text, form, f"is not understood: {what} does not go with {form.value}.")
+
+
+def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | None]:
+    """Number in SI units and tolerance from one value text."""
+    unit = _UNIT[form]
+    if clean.startswith(("-", "−")):
+        _fail(text, form, "is negative.")
+    if re.fullmatch(rf"(?:{_NUMBER})[eE]\d+", clean):
+        mantissa, power = re.split("[eE]", clean)
+        _fail(text, form, f"is ambiguous: {mantissa}.{power} or {mantissa} times ten to the {power}.")
+    tolerance: float | None = None
+    # a tolerance letter follows an IEC 60062 code without a gap (4k7J); M and K after bare digits do not
+    if form in (ValueForm.OHMS, ValueForm.FARADS) and (
+        m := re.fullmatch(r"(\d*[RrkKMGfpnµum]\d*)([LPWBCDFGHJKMN])", clean)
+    ):
+        letters_unit = form is ValueForm.FARADS and m[2] == "F"  # 100nF: F is the unit
+        if not letters_unit and re.search(r"\d", m[1]):
+            clean, tolerance = m[1], TOLERANCE_LETTERS[m[2]]
+    percent = re.fullmatch(r"(.*?)[ ,/]*(?:±|\+/-) ?(\d+(?:\.\d+)?) ?%", clean)
+    if percent:
+        clean, tolerance = percent[1], float(Decimal(percent[2]) / 100)
+    # the number first: 4.7k, 4.7 kΩ, 470, 470 nF
+    plain = re.fullmatch(rf"({_NUMBER}) ?([A-Za-zµ]?)( ?{unit})?", clean)
+    if plain:
+        letter, has_unit = plain[2], bool(plain[3])
+        if letter.upper() == unit and not has_unit:
+            letter, has_unit = "", True
+        _refuse_bare(plain[1], letter, has_unit, form, text)
+        power = _multiplier(letter, form, text, bare=not has_unit)
+        return _decimal(plain[1], text, form).scaleb(power), tolerance
+    # the letter in place of the decimal mark: 4k7, R22, 4µ7, 8V2, 4m7H
+    coded = re.fullmatch(rf"(\d*)([A-Za-zµ])(\d+)( ?{unit})?", clean)
+    if coded:
+        letter = "" if coded[2].upper() == unit else coded[2]
+        power = _multiplier(letter, form, text, bare=True)
+        return Decimal(f"{coded[1] or '0'}.{coded[3]}").scaleb(power), tolerance
+    other = re.fullmatch(rf"(?:{_NUMBER}) ?[a-zA-Zµ]?(Ω|F|H|V|A|W|Hz)", clean)
+    if other:
+        _fail(text, form, f"is in {other[1]}, but this kind of cube carries {form.value}.")
+    _fail(text, form, f"is no value in {form.value}.")
+
+
+def _refuse_bare(number: str, letter: str, has_unit: bool, form: ValueForm, text: str) -> None:
+    """Numbers without prefix and unit mean ohms or volts; elsewhere people mean different things."""
+    if letter or has_unit or form in (ValueForm.OHMS, ValueForm.VOLTS):
+        return
+    if form is ValueForm.FARADS:
+        if re.fullmatch(r"[1-9]\d[0-7]", number):
+            pico = Decimal(number[:2]).scaleb(int(number[2]))
+            _fail(text, form, f"is ambiguous: {number} pF, or the three-digit code for {pico:f} pF?")
+        _fail(text, form, f"is ambiguous: {number} pF, nF or µF?")
+    if form is ValueForm.HENRIES:
+        _fail(text, form, f"is ambiguous: {number} µH, mH or H?")
+    if Decimal(number.replace(",", ".")) > 20:
+        _fail(text, form, f"is ambiguous: {number} A or {number} mA?")
+
+
+def _checked(number: Decimal, form: ValueForm, text: str) -> float:
+    low, high = _LIMITS[form]
+    value = float(number)
+    if value == 0 and form is ValueForm.OHMS:
+        return 0.0  # a zero-ohm link
+    if value == 0:
+        _fail(text, form, "is zero.")
+    if not low <= value <= high:
+        _fail(
+            text, form, f"is absurd: {value:g} {form.si_unit} is outside {low:g} to {high:g} {form.si_unit}."
+        )
+    return value
+
+
+def _capacitance(clean: str, text: str) -> ParsedValue:
+    parts = re.fullmatch(r"(.+?)(?: ?[/,;@] ?| )((?:\d+(?:[.,]\d+)?|\d*V\d+) ?V?)", clean)
+    rated: float | None = None
+    if parts and "V" in parts[2].upper():
+        volts, _ = _quantity(parts[2], ValueForm.VOLTS, text)
+        rated = _checked(volts, ValueForm.VOLTS, text)
+        clean = parts[1]
+    number, tolerance = _quantity(clean, ValueForm.FARADS, text)
+    return ParsedValue(_checked(number, ValueForm.FARADS, text), rated_V=rated, tolerance=tolerance)
+
+
+def _lamp(clean: str, text: str) -> ParsedValue:
+    parts = re.split(r" ?[/,;] ?| (?=[\d.]+ ?m?[AW]$)", clean)
+    if len(parts) != 2:
+        _fail(text, ValueForm.LAMP, "is no lamp value: it takes a voltage and a current.")
+    first, second = parts
+    if first.upper().endswith(("A", "W")):
+        first, second = second, first
+    volts = _checked(_quantity(first, ValueForm.VOLTS, text)[0], ValueForm.VOLTS, text)
+    if second.upper().endswith("W"):
+        power = re.fullmatch(rf"({_NUMBER}) ?(m?)W", second)
+        if not power:
+            _fail(text, ValueForm.LAMP, f"has no readable power '{second}'.")
+        watts = _decimal(power[1], text, ValueForm.LAMP).scaleb(_POWER[power[2]])
+        amperes = _checked(watts / Decimal(repr(volts)), ValueForm.AMPERES, text)
+    else:
+        amperes = _checked(_quantity(second, ValueForm.AMPERES, text)[0], ValueForm.AMPERES, text)
+    return ParsedValue(clean.replace(" ", ""), volts=volts, amperes=amperes)
+
+
+def _range(clean: str, text: str) -> ParsedValue:
+    match = re.fullmatch(rf"({_NUMBER}) ?(mV|V|µA|uA|mA|A)", clean)
+    if not match:
+        _fail(text, ValueForm.RANGE, "is no meter range: it takes a number and V, A or mA.")
+    unit = match[2].replace("u", "µ")
+    number = _decimal(match[1], text, ValueForm.RANGE).scaleb(_POWER[unit[:-1]])
+    return ParsedValue(_checked(number, ValueForm.RANGE, text), unit=unit)
+
+
+def _type_name(clean: str, text: str) -> str:
+    name = clean.upper().replace(" ", "").replace("-", "")
+    if not re.fullmatch(r"[A-Z0-9]{3,12}", name) or not re.search(r"\d", name):
+        _fail(text, ValueForm.TYPE, "is no part number.")
+    return name
+
+
+def _colour(clean: str, text: str) -> str:
+    name = clean.lower()
+    if not re.fullmatch(r"[a-z]+(?:[ -][a-z]+)*", name):
+        _fail(text, ValueForm.COLOUR, "is no colour.")
+    return name

@@ -4,6 +4,8 @@ from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd,
 from snapcheck.board._design import QUANTITIES, Conditions, Design, Expectation, Probe
 from snapcheck.board._files import load_board, load_design
 from snapcheck.board._json import board_from_json, board_to_json, design_from_json, design_to_json
+from snapcheck.board._layout import parse_layout
+from snapcheck.board._layout_write import facing, write_layout
 from snapcheck.board._place import STEP, Cell, Seam, column_letters
 from snapcheck.kit import Side
 
@@ -30,7 +32,10 @@ __all__ = [
     "column_letters",
     "design_from_json",
     "design_to_json",
+    "facing",
     "load_board",
     "load_design",
     "parse_end",
+    "parse_layout",
+    "write_layout",
 ]

@@ -82,9 +82,10 @@ class Expectation:
             A delay starts from rest in the design's own conditions; at t = 0 those of the expectation
             set in, and it ends when the voltage at `place` has made half of its whole change.
         place: where; None means the design's output.
-        at: frequency in Hz for gain, impedances, swing and distortion; None where it does not apply.
-        low, high: the accepted range, both ends included, in the quantity's unit.
-        text: the words of the layout file.
+        at: frequency in Hz for gain, impedances, swing and distortion; None where it does not apply (and
+            1 kHz where one is needed).
+        low, high: the accepted range, both ends included, in the quantity's unit; an open end is infinite.
+        text: the words of the layout file (does not count when figures are compared).
         conditions: complete conditions for this figure, or None for the design's own.
     """
 
@@ -93,7 +94,7 @@ class Expectation:
     at: float | None
     low: float
     high: float
-    text: str = ""
+    text: str = field(default="", compare=False)
     conditions: Conditions | None = None
 
     def __post_init__(self) -> None:

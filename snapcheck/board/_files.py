@@ -8,6 +8,7 @@ from pathlib import Path
 from snapcheck.board._board import Board
 from snapcheck.board._design import Design
 from snapcheck.board._json import design_from_json
+from snapcheck.board._layout import parse_layout
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 
@@ -43,7 +44,7 @@ def load_design(path: str | Path, kit: Kit) -> Design:
         except InputError as error:
             place = f"{path}, {error.place}" if error.place else str(path)
             raise InputError(error.message, place=place, way_out=error.way_out) from None
-    raise InputError("is no JSON file.", place=path)
+    return parse_layout(text, str(path), kit)
 
 
 def read_text(path: str | Path) -> str:
@@ -64,7 +65,7 @@ def read_text(path: str | Path) -> str:
         raise InputError(
             f"is no text file (byte {error.start} is not UTF-8).",
             place=path,
-            way_out="Give a layout file or a JSON file; pictures go to 'snapcheck check' or 'snapcheck read'.",
+            way_out="Give a layout file or a JSON file; pictures go to 'snapcheck check'.",
         ) from None
     if "\0" in text:
         raise InputError("is no text file (it holds a zero byte).", place=path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, TypeVar
@@ -10,7 +11,7 @@ from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
 from snapcheck.board._design import Conditions, Design, Expectation, Probe
 from snapcheck.board._place import Cell, Seam
 from snapcheck.errors import InputError
-from snapcheck.kit import Kit
+from snapcheck.kit import Kind, Kit, ValueForm, check_limits
 
 _T = TypeVar("_T")
 
@@ -94,7 +95,24 @@ def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
     printed, unit = entry.get("printed"), entry.get("unit") or ""
     if printed is not None:
         _text(printed, f"{key}.printed")
+    if kit is not None and value is not None:
+        _matches(kit[kind], value, f"{key}.value")
     return Cube(kind, int(turn), value, printed, _text(unit, f"{key}.unit"))
+
+
+def _matches(kind: Kind, value: float | str, key: str) -> None:
+    """The value is a number or a word as the kind's print demands, and no absurd one."""
+    form = kind.value_form
+    if form is ValueForm.NONE:
+        raise InputError(f"a {kind.title} carries no value.", place=key, way_out="Write null.")
+    if form.numeric != isinstance(value, float):
+        raise InputError(
+            f"{value!r} is no value of a {kind.title}.",
+            place=key,
+            way_out="Write a number in SI units." if form.numeric else "Write the printed text.",
+        )
+    if isinstance(value, float):
+        check_limits(value, form, key)
 
 
 def _seam(item: object, key: str) -> Seam:
@@ -127,8 +145,8 @@ def design_to_json(design: Design) -> dict[str, Any]:
                 "unit": e.unit,
                 "place": _probe_to_json(e.place),
                 "at": e.at,
-                "low": e.low,
-                "high": e.high,
+                "low": None if e.low == -math.inf else e.low,
+                "high": None if e.high == math.inf else e.high,
                 "text": e.text,
                 "conditions": None if e.conditions is None else _conditions_to_json(e.conditions),
             }
@@ -164,8 +182,8 @@ def _expectation(item: Mapping[str, Any], key: str) -> Expectation:
         _text(_get(item, "quantity", key), f"{key}.quantity"),
         _probe(item.get("place"), f"{key}.place"),
         None if at is None else _number(at, f"{key}.at"),
-        _number(_get(item, "low", key), f"{key}.low"),
-        _number(_get(item, "high", key), f"{key}.high"),
+        -math.inf if item.get("low") is None else _number(item["low"], f"{key}.low"),
+        math.inf if item.get("high") is None else _number(item["high"], f"{key}.high"),
         _text(item.get("text") or "", f"{key}.text"),
         None if conditions is None else _conditions(conditions, f"{key}.conditions"),
     )
@@ -252,6 +270,6 @@ def _whole(value: object, key: str) -> int:
 
 
 def _number(value: object, key: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
         raise InputError(f"{value!r} is no number.", place=key)
     return float(value)

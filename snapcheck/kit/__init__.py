@@ -13,7 +13,7 @@ from snapcheck.kit._series import (
     neighbours,
 )
 from snapcheck.kit._side import Side
-from snapcheck.kit._values import TOLERANCE_LETTERS, ParsedValue, parse_value
+from snapcheck.kit._values import TOLERANCE_LETTERS, ParsedValue, check_limits, parse_value
 
 __all__ = [
     "PLATE",
@@ -27,6 +27,7 @@ __all__ = [
     "Side",
     "ValueForm",
     "bundled_kit",
+    "check_limits",
     "coarsest_series",
     "format_value",
     "in_series",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import functools
 import importlib.resources
+import math
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import replace
@@ -111,7 +112,7 @@ class _Reader:
     def number(self, value: object, key: str) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             self.fail(key, f"is {_type_word(value)}, not a number.", "Write a plain number in SI units.")
-        if value != value or abs(value) == float("inf"):
+        if not math.isfinite(value):
             self.fail(key, "is not a finite number.", "Write a plain number in SI units.")
         return float(value)
 

@@ -11,7 +11,6 @@ from snapcheck.kit._form import ValueForm
 from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
 
-
 #: name of the pseudo-terminal for a body that touches the plate
 PLATE = "plate"
 

@@ -205,17 +205,25 @@ def _refuse_bare(number: str, letter: str, has_unit: bool, form: ValueForm, text
         _fail(text, form, f"is ambiguous: {number} A or {number} mA?")
 
 
-def _checked(number: Decimal, form: ValueForm, text: str) -> float:
+def check_limits(value: float, form: ValueForm, place: str = "") -> None:
+    """Raises InputError when a number (SI units) cannot be the value of a part: zero, negative, absurd."""
     low, high = _LIMITS[form]
+    if (value == 0 and form is ValueForm.OHMS) or low <= value <= high:
+        return  # zero ohms is a link
+    unit = form.si_unit
+    raise InputError(
+        f"{value:g} {unit} is absurd: a part has {low:g} to {high:g} {unit}.",
+        place=place or None,
+        way_out=f"Write it like {_EXAMPLE[form]}.",
+    )
+
+
+def _checked(number: Decimal, form: ValueForm, text: str) -> float:
     value = float(number)
-    if value == 0 and form is ValueForm.OHMS:
-        return 0.0  # a zero-ohm link
-    if value == 0:
-        _fail(text, form, "is zero.")
-    if not low <= value <= high:
-        _fail(
-            text, form, f"is absurd: {value:g} {form.si_unit} is outside {low:g} to {high:g} {form.si_unit}."
-        )
+    try:
+        check_limits(value, form)
+    except InputError as error:
+        _fail(text, form, f"says {error.message}")
     return value
 
 

@@ -1,0 +1,288 @@
+"""Settings and expected figures, as written in layout files.
+
+``set A2 closed``, ``set light 5 lux``, ``expect gain at 1 kHz 40 to 46 dB with C4 30 %``.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from snapcheck.board._board import Cube
+from snapcheck.board._design import QUANTITIES, Conditions, Expectation, Probe
+from snapcheck.board._place import Cell
+from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+
+_PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "µ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
+_UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "ohm": ("ohm", "ohms", "Ω")}
+_CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
+_NUMBER = re.compile(r"([-−+]?\d+(?:\.\d+)?)(.*)")
+#: quantities taken at a frequency; without one it is 1 kHz
+_AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
+_RANGE_FORMS = "'4.5 V ± 20 %', '40 to 46 dB', 'over 10 kHz' or 'under 5 %'"
+
+
+class Scene:
+    """The cubes that settings and figures refer to."""
+
+    def __init__(self, kit: Kit, cubes: Mapping[Cell, Cube]) -> None:
+        self.kit = kit
+        self.cubes = cubes
+
+    def cell(self, line: Line, word: Word) -> Cell:
+        """A cell with a cube in it."""
+        try:
+            cell = Cell.parse(word.text)
+        except InputError as error:
+            line.fail(word, error.message, error.way_out)
+        if cell not in self.cubes:
+            line.fail(word, f"no cube stands in {cell}.", "Name a cell with a cube.")
+        return cell
+
+    def probe(self, line: Line, words: Sequence[Word], part: bool = False) -> tuple[Probe, int]:
+        """A place such as ``C4 collector``, ``C4 left`` or ``F1``; also how many words it took.
+
+        `part` says that the whole part is meant, so that the first terminal will do.
+        """
+        cell = self.cell(line, words[0])
+        cube = self.cubes[cell]
+        kind = self.kit[cube.kind]
+        if len(words) > 1:
+            name = words[1].text.lower()
+            if name in kind.terminals:
+                return Probe(cell, name), 2
+            if name in SIDE_WORDS:
+                terminal = kind.terminal_at(SIDE_WORDS[name], cube.turn)
+                if terminal is None:
+                    line.fail(words[1], f"the {kind.title} in {cell} has no contact there.")
+                return Probe(cell, terminal), 2
+        contacts = tuple(dict.fromkeys(contact.terminal for contact in kind.contacts))
+        if part or len(contacts) == 1:
+            return Probe(cell, contacts[0]), 1
+        shown = words[1] if len(words) > 1 else words[0]
+        line.fail(
+            shown,
+            f"it is not said which terminal of the {kind.title} in {cell} is meant.",
+            f"Accepted: {', '.join(kind.terminals)}, or a side (left, right, up, down).",
+        )
+
+
+def read_settings(line: Line, words: Sequence[Word], scene: Scene, start: Conditions) -> Conditions:
+    """Conditions after settings separated by commas: ``A2 closed, C4 30 %, light 5 lux``."""
+    groups: list[list[Word]] = [[]]
+    for word in words:
+        text, comma, _ = word.text.partition(",") if word.text.endswith(",") else (word.text, "", "")
+        if text and text != "=":
+            groups[-1].append(Word(text, word.column))
+        if comma:
+            groups.append([])
+    conditions = start
+    for group in groups:
+        if not group:
+            line.fail(words[0] if words else line.end(), "a setting is missing.", _setting_forms())
+        conditions = _setting(line, group, scene, conditions)
+    return conditions
+
+
+def _setting_forms() -> str:
+    return "Write 'A2 closed', 'A2 open', 'B1 9 V', 'C4 30 %', 'light 5 lux' or 'temperature 25 C'."
+
+
+def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Conditions) -> Conditions:
+    name, rest = group[0], joined(group[1:])
+    if not rest:
+        line.fail(name, f"'{name.text}' is set to nothing.", _setting_forms())
+    if name.text.lower() == "light":
+        match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(?:lux|lx)", rest)
+        if not match or not float(match[1]) <= 200_000:
+            line.fail(group[1], f"'{rest}' is no light.", "Write 'light 5 lux' (0 to 200000).")
+        return replace(conditions, light_lux=float(match[1]))
+    if name.text.lower() == "temperature":
+        match = re.fullmatch(r"([-−]?\d+(?:\.\d+)?) ?(?:°C|C|degC)", rest)
+        if not match or not -55 <= float(match[1].replace("−", "-")) <= 125:
+            line.fail(group[1], f"'{rest}' is no temperature.", "Write 'temperature 25 C' (-55 to 125).")
+        return replace(conditions, temperature_C=float(match[1].replace("−", "-")))
+    if not _CELL.fullmatch(name.text):
+        hint = did_you_mean(name.text, ("light", "temperature"))
+        line.fail(name, f"'{name.text}' cannot be set.{hint}", _setting_forms())
+    cell = scene.cell(line, name)
+    kind = scene.kit[scene.cubes[cell].kind]
+    if kind.model == "switch":
+        word = rest.lower()
+        if word not in ("closed", "open", "pressed", "released", "on", "off"):
+            line.fail(group[1], f"'{rest}' is no position of a {kind.title}.", "Accepted: closed, open.")
+        closed = word in ("closed", "pressed", "on")
+        return replace(conditions, switches={**conditions.switches, cell: closed})
+    if kind.model == "potentiometer":
+        match = re.fullmatch(r"(\d+(?:\.\d+)?) ?%", rest)
+        if not match or not float(match[1]) <= 100:
+            line.fail(group[1], f"'{rest}' is no position.", "Write 0 % (wiper at a) to 100 % (wiper at b).")
+        return replace(conditions, pots={**conditions.pots, cell: float(Decimal(match[1]) / 100)})
+    if kind.model in ("battery", "supply"):
+        volts, _ = read_number(line, group[1:], "V")
+        if not 0 <= volts <= 60:
+            line.fail(group[1], f"{volts:g} V is no extra-low voltage.", "Write 0 V to 60 V.")
+        return replace(conditions, supply_V={**conditions.supply_V, cell: volts})
+    line.fail(
+        name, f"the {kind.title} in {cell} cannot be set.",
+        "Switches, push-buttons, potentiometers, batteries and supplies can, and light and temperature.",
+    )  # fmt: skip
+
+
+def read_number(line: Line, words: Sequence[Word], unit: str) -> tuple[float, str]:
+    """A number with its unit from words that hold nothing else: value in `unit`, unit as written."""
+    text = joined(words)
+    match = _NUMBER.fullmatch(text)
+    if not match:
+        line.fail(
+            words[0] if words else line.end(), f"'{text}' is no number.", "Write a number and its unit."
+        )
+    written = match[2].strip()
+    scale = _scale(written, unit)
+    if scale is None:
+        accepted = {"dB": "dB", "": "% or a fraction", "ohm": "Ω, kΩ or ohm"}.get(unit, f"{unit}, m{unit}")
+        line.fail(words[0], f"'{text}' is not in {unit or 'per cent'}.", f"Accepted units: {accepted}.")
+    value = float(f"{match[1].replace('−', '-')}e{round(math.log10(scale))}")
+    return value, written
+
+
+def _scale(written: str, unit: str) -> float | None:
+    """Multiplier from the written unit to `unit`, or None when it is another one."""
+    if unit == "dB":
+        return 1.0 if written == "dB" else None
+    if unit == "":
+        return {"%": 0.01, "": 1.0}.get(written)
+    written = written.replace("\u03bc", "µ").replace("\u2126", "Ω")
+    for name in _UNITS[unit]:
+        if written.endswith(name):
+            return _PREFIX.get(written[: -len(name)])
+    return _PREFIX.get(written) if unit == "ohm" and written in ("k", "M") else None
+
+
+def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Conditions,
+                     output: Probe | None) -> Expectation:  # fmt: skip
+    """One expected figure: ``QUANTITY [at PLACE] [at FREQUENCY] RANGE [with SETTINGS]``."""
+    words = [Word(w.text.rstrip(":"), w.column) for w in words if w.text not in (":", "=")]
+    if not words:
+        line.fail(line.end(), "the quantity is missing.", f"Accepted: {', '.join(QUANTITIES)}.")
+    quantity = words[0].text.lower()
+    if quantity not in QUANTITIES:
+        hint = did_you_mean(quantity, QUANTITIES)
+        line.fail(words[0], f"'{words[0].text}' is no quantity.{hint}", f"Accepted: {', '.join(QUANTITIES)}.")
+    conditions: Conditions | None = None
+    names = [w.text.lower() for w in words]
+    body = words[1:]
+    if "with" in names:
+        split = names.index("with")
+        body = words[1:split]
+        conditions = read_settings(line, words[split + 1 :], scene, design)
+    place: Probe | None = None
+    at: float | None = None
+    while body and body[0].text.lower() in ("at", "of", "through", "in"):
+        if len(body) < 2:
+            line.fail(body[0], "a place or a frequency is missing.", "Write 'at C4 collector' or 'at 1 kHz'.")
+        if _CELL.fullmatch(body[1].text):
+            if place is not None:
+                line.fail(body[1], "a second place is named.", "Write one line for each place.")
+            place, used = scene.probe(line, body[1:], part=quantity in ("current", "power"))
+            body = body[1 + used :]
+        else:
+            if quantity not in _AT_FREQUENCY:
+                line.fail(body[1], f"{quantity} is not taken at a frequency.", "Write 'at C4 collector'.")
+            used = 2 if len(body) > 2 and body[2].text in ("Hz", "kHz", "MHz") else 1
+            at, _ = read_number(line, body[1 : 1 + used], "Hz")
+            body = body[1 + used :]
+    if quantity in _AT_FREQUENCY and at is None:
+        at = 1000.0
+    if place is None and output is None:
+        line.fail(words[0], f"it is not said where the {quantity} is taken.",
+                  "Write 'at C4 collector', or a line 'output C4 collector'.")  # fmt: skip
+    low, high = _range(line, body, QUANTITIES[quantity])
+    return Expectation(quantity, place, at, low, high, joined(line.words[1:]), conditions)
+
+
+def _range(line: Line, words: Sequence[Word], unit: str) -> tuple[float, float]:
+    """Lowest and highest accepted value."""
+    if not words:
+        line.fail(line.end(), "the expected range is missing.", f"Write {_RANGE_FORMS}.")
+    spread = [Word(m[0], w.column + m.start()) for w in words
+              for m in re.finditer(r"±|\+/-|\+-|–|\.\.|[^±–]+?(?=\.\.|±|–|$)", w.text)]  # fmt: skip
+    texts = [w.text.lower() for w in spread]
+    if texts[0] in ("over", "under"):
+        value, _ = read_number(line, spread[1:], unit)
+        return (value, math.inf) if texts[0] == "over" else (-math.inf, value)
+    for sign in ("±", "+/-", "+-"):
+        if sign in texts:
+            split = texts.index(sign)
+            middle, _ = read_number(line, spread[:split], unit)
+            margin = joined(spread[split + 1 :])
+            if unit and (percent := re.fullmatch(r"(\d+(?:\.\d+)?) ?%", margin)):
+                delta = abs(middle) * float(percent[1]) / 100
+            else:
+                delta, _ = read_number(line, spread[split + 1 :], unit)
+            return middle - abs(delta), middle + abs(delta)
+    for sign in ("to", "–", ".."):
+        if sign in texts:
+            split = texts.index(sign)
+            if split == 0 or split == len(texts) - 1:
+                line.fail(spread[split], "one end of the range is missing.", f"Write {_RANGE_FORMS}.")
+            high, written = read_number(line, spread[split + 1 :], unit)
+            first = spread[:split]
+            if re.fullmatch(r"[-−+]?\d+(?:\.\d+)?", joined(first)):
+                first = [*first, Word(written, first[-1].column)] if written else first
+            low, _ = read_number(line, first, unit)
+            if low > high:
+                line.fail(spread[0], f"the range runs downwards ({low:g} to {high:g}).", "Turn it round.")
+            return low, high
+    line.fail(spread[0], f"'{joined(words)}' is no range.", f"Write {_RANGE_FORMS}.")
+
+
+def settings_text(conditions: Conditions, base: Conditions) -> list[str]:
+    """Settings that lead from `base` to `conditions`, as `read_settings` takes them."""
+    parts = [f"{cell} {volts!r} V" for cell, volts in conditions.supply_V.items()
+             if base.supply_V.get(cell) != volts]  # fmt: skip
+    parts += [f"{cell} {'closed' if closed else 'open'}" for cell, closed in conditions.switches.items()
+              if base.switches.get(cell) is not closed]  # fmt: skip
+    parts += [f"{cell} {_percent(position)} %" for cell, position in conditions.pots.items()
+              if base.pots.get(cell) != position]  # fmt: skip
+    if conditions.light_lux != base.light_lux:
+        parts.append(f"light {_short(conditions.light_lux)} lux")
+    if conditions.temperature_C != base.temperature_C:
+        parts.append(f"temperature {_short(conditions.temperature_C)} C")
+    return [part.replace(".0 V", " V") for part in parts]
+
+
+def expectation_text(figure: Expectation, base: Conditions) -> str:
+    """An expected figure as `read_expectation` takes it (the ranges exact to the last digit)."""
+    parts = [figure.quantity]
+    if figure.place is not None:
+        parts.append(f"at {figure.place}")
+    if figure.at is not None:
+        parts.append(f"at {_short(figure.at)} Hz")
+    unit = f" {figure.unit}" if figure.unit else ""
+    if figure.high == math.inf:
+        parts.append(f"over {_short(figure.low)}{unit}")
+    elif figure.low == -math.inf:
+        parts.append(f"under {_short(figure.high)}{unit}")
+    else:
+        parts.append(f"{_short(figure.low)} to {_short(figure.high)}{unit}")
+    if figure.conditions is not None:
+        # settings equal to the design's own still make conditions of their own: light is always named
+        settings = settings_text(figure.conditions, base) or [f"light {_short(base.light_lux)} lux"]
+        parts.append(f"with {', '.join(settings)}")
+    return " ".join(parts)
+
+
+def _short(number: float) -> str:
+    """A decimal number without exponent that reads back to the very same float."""
+    text = f"{Decimal(repr(float(number))):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _percent(fraction: float) -> str:
+    return _short(float(Decimal(repr(float(fraction))) * 100))

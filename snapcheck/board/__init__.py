@@ -2,14 +2,20 @@
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd, TapEnd, Value, parse_end
 from snapcheck.board._design import QUANTITIES, Conditions, Design, Expectation, Probe
+from snapcheck.board._draw import draw_png, draw_svg, label_of, svg_to_png, symbol_svg
 from snapcheck.board._files import load_board, load_design
 from snapcheck.board._json import board_from_json, board_to_json, design_from_json, design_to_json
 from snapcheck.board._layout import parse_layout
 from snapcheck.board._layout_write import facing, write_layout
+from snapcheck.board._look import LOOKS, Look, Theme, family
+from snapcheck.board._oddities import Oddity, oddities
 from snapcheck.board._place import STEP, Cell, Seam, column_letters
+from snapcheck.board._shapes import Stroke
+from snapcheck.board._symbols import symbol_strokes
 from snapcheck.kit import Side
 
 __all__ = [
+    "LOOKS",
     "QUANTITIES",
     "STEP",
     "TURNS",
@@ -21,21 +27,33 @@ __all__ = [
     "Expectation",
     "Lead",
     "LeadEnd",
+    "Look",
+    "Oddity",
     "Probe",
     "Seam",
     "Side",
     "SocketEnd",
+    "Stroke",
     "TapEnd",
+    "Theme",
     "Value",
     "board_from_json",
     "board_to_json",
     "column_letters",
     "design_from_json",
     "design_to_json",
+    "draw_png",
+    "draw_svg",
     "facing",
+    "family",
+    "label_of",
     "load_board",
     "load_design",
+    "oddities",
     "parse_end",
     "parse_layout",
+    "svg_to_png",
+    "symbol_strokes",
+    "symbol_svg",
     "write_layout",
 ]

@@ -14,7 +14,12 @@ from snapcheck.errors import SnapcheckError
 
 #: verb -> (module with `arguments(parser)` and `run(args) -> int`, one-line help).
 #: Modules are imported only when their verb is used, so that --help stays fast.
-VERBS: dict[str, tuple[str, str]] = {}
+VERBS: dict[str, tuple[str, str]] = {
+    "layout": ("snapcheck.cli._layout", "read a layout file, say what is wrong or odd in it"),
+    "draw": ("snapcheck.cli._draw", "draw a board's top view (SVG, PNG)"),
+    "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
+    "value": ("snapcheck.cli._value", "say what a printed value means"),
+}
 
 EXIT_CODES = """exit codes:
   0  done; nothing to object to

@@ -1,0 +1,335 @@
+"""Top view of a board, and single symbols, as SVG and PNG."""
+
+from __future__ import annotations
+
+import importlib.util
+import math
+from collections.abc import Callable, Mapping
+from functools import cache, lru_cache
+from pathlib import Path
+from xml.sax.saxutils import escape
+
+from snapcheck.board._board import Board, Cube, LeadEnd, SocketEnd, TapEnd
+from snapcheck.board._label import place_label
+from snapcheck.board._look import LOOKS, Look, Theme, family
+from snapcheck.board._place import Cell, Seam, column_letters
+from snapcheck.board._shapes import Point, Stroke, turned
+from snapcheck.board._symbols import symbol_strokes
+from snapcheck.errors import MissingLibraryError
+from snapcheck.kit import Kind, Kit, Side, ValueForm, format_value
+
+FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
+_PITCH = 108.0  # a tile and the gap to the next
+_MARGIN = 44.0
+_PEN = 3.6
+_FINE = 2.4
+_SOCKET_AT = {Side.E: (67.0, 50.0), Side.W: (31.0, 50.0)}
+
+#: gives the colour of the conductor of a terminal, or None for plain ink
+Ink = Callable[[Cell, str], str | None]
+
+
+def symbol_svg(
+    kind: Kind,
+    *,
+    turn: int = 0,
+    label: str = "",
+    unit: str = "",
+    theme: Theme = "light",
+    size: int = 100,
+    tile: bool = True,
+    ink: str | None = None,
+    terminal_inks: Mapping[str, str] | None = None,
+) -> str:
+    """One cube's symbol as a complete SVG document.
+
+    Args:
+        kind: kind of the kit.
+        turn: 0, 90, 180 or 270 degrees clockwise; text stays readable.
+        label: value to print on it.
+        unit: a meter's letter (V, A, mA).
+        theme: ``light`` or ``dark``.
+        size: width and height in pixels.
+        tile: draw the cube's body; without it the ground stays transparent.
+        ink: colour of the strokes instead of the theme's.
+        terminal_inks: colour of the conductors by terminal.
+    """
+    look = LOOKS[theme]
+    body = _cube(kind, turn, label, unit, look, tile, ink or look.ink, terminal_inks or {})
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}" height="{size}" viewBox="-2 -2 104 104" '
+        f'font-family="{FONT}" role="img"><title>{escape(f"{kind.title} {label}".strip())}</title>'
+        f"{body}</svg>"
+    )
+
+
+def draw_svg(
+    board: Board,
+    kit: Kit,
+    *,
+    theme: Theme = "light",
+    title: str = "",
+    inks: Ink | None = None,
+    badges: Mapping[Cell, str] | None = None,
+    ghosts: Mapping[Cell, Cube] | None = None,
+) -> str:
+    """Top view of a board as a complete SVG document.
+
+    Args:
+        board, kit: what to draw.
+        theme: ``light`` or ``dark``.
+        title: a line above the plate.
+        inks: colour of conductors by cell and terminal (for nets).
+        badges: short texts, such as a finding's number, on a ringed cube or empty cell.
+        ghosts: cubes that should stand in empty cells, drawn dashed.
+    """
+    look = LOOKS[theme]
+    top = _MARGIN + (34 if title else 0)
+    width = 2 * _MARGIN + board.columns * _PITCH
+    height = top + _MARGIN + board.rows * _PITCH
+    words = title or f"board of {board.columns} x {board.rows}"
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
+        f'viewBox="0 0 {width:g} {height:g}" font-family="{FONT}" role="img">',
+        f"<title>{escape(words)}</title>",
+        f'<rect width="{width:g}" height="{height:g}" fill="{look.page}"/>',
+    ]
+    if title:
+        parts.append(_text(_MARGIN, 36, title, 21, look.ink, anchor="start"))
+    parts.append(f'<g transform="translate({_MARGIN:g} {top:g})">')
+    parts += _plate(board, look)
+    for cell, cube in board.cubes.items():
+        kind = kit[cube.kind]
+        colours = {t: c for t in kind.terminals if inks and (c := inks(cell, t))}
+        body = _cube(kind, cube.turn, label_of(cube, kind), cube.unit, look, True, look.ink, colours)
+        parts.append(f"{_at(cell)}{body}</g>")
+    for cell, cube in (ghosts or {}).items():
+        kind = kit[cube.kind]
+        body = _cube(kind, cube.turn, label_of(cube, kind), cube.unit, look, False, look.alert, {})
+        edge = f'<rect x="2" y="2" width="96" height="96" rx="12" fill="none" stroke="{look.alert}" '
+        edge += 'stroke-width="3" stroke-dasharray="9 7"/>'
+        parts.append(f'{_at(cell)}<g opacity="0.8">{edge}{body}</g></g>')
+    parts += [_tap(seam, look) for seam in sorted(board.taps)]
+    parts += _leads(board, kit, look)
+    parts += [_badge(cell, text, look) for cell, text in (badges or {}).items()]
+    parts.append("</g></svg>")
+    return "".join(parts)
+
+
+def draw_png(
+    board: Board,
+    kit: Kit,
+    *,
+    width: int | None = None,
+    theme: Theme = "light",
+    title: str = "",
+    inks: Ink | None = None,
+    badges: Mapping[Cell, str] | None = None,
+    ghosts: Mapping[Cell, Cube] | None = None,
+) -> bytes:
+    """The same as `draw_svg` as a PNG of the given width in pixels (by default as large as the SVG).
+
+    Raises:
+        MissingLibraryError: resvg-py is not installed.
+    """
+    svg = draw_svg(board, kit, theme=theme, title=title, inks=inks, badges=badges, ghosts=ghosts)
+    return svg_to_png(svg, width=width)
+
+
+def svg_to_png(svg: str, *, width: int | None = None) -> bytes:
+    """A drawing of this module as PNG bytes; raises MissingLibraryError without resvg-py."""
+    try:
+        from resvg_py import svg_to_bytes
+    except ImportError:
+        raise MissingLibraryError(
+            "PNG pictures need the library resvg-py, which is not installed.",
+            way_out="Run: pip install resvg-py (or write SVG instead).",
+        ) from None
+    fonts = _font_files()
+    return bytes(
+        svg_to_bytes(svg, width=width, font_files=fonts, skip_system_fonts=bool(fonts),
+                     sans_serif_family="DejaVu Sans")
+    )  # fmt: skip
+
+
+@cache
+def _font_files() -> list[str]:
+    """DejaVu Sans as shipped inside matplotlib, so that pictures look alike on machines without fonts."""
+    spec = importlib.util.find_spec("matplotlib")
+    if spec is None or spec.origin is None:
+        return []
+    folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
+    return [str(p) for name in ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf") if (p := folder / name).exists()]
+
+
+def label_of(cube: Cube, kind: Kind) -> str:
+    """What to print on a drawn cube: its print, else its value."""
+    if cube.printed is not None:
+        return cube.printed
+    return format_value(cube.value, kind.value_form, style="spaced", unit=cube.unit)
+
+
+def _at(cell: Cell) -> str:
+    x, y = cell.column * _PITCH + 4, cell.row * _PITCH + 4
+    return f'<g transform="translate({x:g} {y:g})">'
+
+
+def _plate(board: Board, look: Look) -> list[str]:
+    width, height = board.columns * _PITCH, board.rows * _PITCH
+    parts = [
+        f'<rect x="-6" y="-6" width="{width + 12:g}" height="{height + 12:g}" rx="16" '
+        f'fill="{look.plate}" stroke="{look.rim}" stroke-width="2"/>'
+    ]
+    marks = []
+    for row in range(board.rows):
+        for column in range(board.columns):
+            x, y = (column + 0.5) * _PITCH, (row + 0.5) * _PITCH
+            marks.append(f"M{x - 7:g} {y:g}h14M{x:g} {y - 7:g}v14")
+    parts.append(f'<path d="{"".join(marks)}" stroke="{look.grid}" stroke-width="2" fill="none"/>')
+    for column in range(board.columns):
+        x = (column + 0.5) * _PITCH
+        for y in (-15.0, height + 29):
+            parts.append(_text(x, y, column_letters(column), 19, look.quiet))
+    for row in range(board.rows):
+        y = (row + 0.5) * _PITCH + 7
+        for x in (-25.0, width + 25):
+            parts.append(_text(x, y, str(row + 1), 19, look.quiet))
+    return parts
+
+
+def _text(x: float, y: float, text: str, size: float, fill: str, *, anchor: str = "middle",
+          turn: bool = False) -> str:  # fmt: skip
+    spin = f' transform="rotate(-90 {x:g} {y:g})"' if turn else ""
+    return (
+        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" font-weight="bold" text-anchor="{anchor}" '
+        f'fill="{fill}"{spin}>{escape(text)}</text>'
+    )
+
+
+def _cube(kind: Kind, turn: int, label: str, unit: str, look: Look, tile: bool, ink: str,
+          terminal_inks: Mapping[str, str]) -> str:  # fmt: skip
+    group = family(kind)
+    parts = []
+    if tile:
+        parts.append(
+            f'<rect x="0" y="0" width="100" height="100" rx="13" fill="{look.tiles[group]}" '
+            f'stroke="{look.edges[group]}" stroke-width="2.5"/>'
+        )
+        for contact in kind.contacts:
+            parts.append(_contact(contact.side.turned(turn), look))
+    strokes = symbol_strokes(kind, turn)
+    parts += [_stroke(s, terminal_inks.get(s.terminal, ink)) for s in strokes]
+    if kind.value_form is ValueForm.RANGE and unit:
+        parts.append(_text(50, 50 + (7 if len(unit) < 2 else 5.5), unit, 20 if len(unit) < 2 else 15, ink))
+    if label:
+        parts.append(_label(label, strokes, ink))
+    return "".join(parts)
+
+
+def _contact(side: Side, look: Look) -> str:
+    x, y = {Side.N: (41, -2), Side.E: (96, 41), Side.S: (41, 96), Side.W: (-2, 41)}[side]
+    w, h = (18, 6) if side in (Side.N, Side.S) else (6, 18)
+    return f'<rect x="{x}" y="{y}" width="{w}" height="{h}" rx="2.5" fill="{look.brass}"/>'
+
+
+def _stroke(stroke: Stroke, ink: str) -> str:
+    pen = _FINE if stroke.thin else _PEN
+    fill = ink if stroke.solid else "none"
+    return (
+        f'<path d="{stroke.path()}" fill="{fill}" stroke="{ink}" stroke-width="{1 if stroke.solid else pen}" '
+        f'stroke-linejoin="round" stroke-linecap="{"butt" if stroke.terminal else "round"}"/>'
+    )
+
+
+def _label(text: str, strokes: tuple[Stroke, ...], ink: str) -> str:
+    placed = _place(text, strokes)
+    return _text(placed.x, placed.y, text, placed.size, ink, turn=placed.upright)
+
+
+_place = lru_cache(maxsize=4096)(place_label)
+
+
+def _seam_point(seam: Seam) -> Point:
+    first = seam.first
+    if seam.vertical:
+        return (first.column + 1) * _PITCH, (first.row + 0.5) * _PITCH
+    return (first.column + 0.5) * _PITCH, (first.row + 1) * _PITCH
+
+
+def _tap(seam: Seam, look: Look) -> str:
+    x, y = _seam_point(seam)
+    w, h = (7, 46) if seam.vertical else (46, 7)
+    return (
+        f'<rect x="{x - w / 2:g}" y="{y - h / 2:g}" width="{w}" height="{h}" rx="3" fill="{look.brass}" '
+        f'stroke="{look.ink}" stroke-width="1.5"/>'
+        f'<circle cx="{x:g}" cy="{y:g}" r="11" fill="{look.plate}" stroke="{look.ink}" stroke-width="3"/>'
+        f'<circle cx="{x:g}" cy="{y:g}" r="4" fill="{look.ink}"/>'
+    )
+
+
+def _end_point(end: LeadEnd, board: Board) -> Point:
+    if isinstance(end, TapEnd):
+        return _seam_point(end.seam)
+    return _socket_point(end, board.cubes.get(end.cell))
+
+
+def _socket_point(end: SocketEnd, cube: Cube | None) -> Point:
+    x, y = turned(_SOCKET_AT.get(end.side, (50.0, 50.0)), cube.turn if cube else 0)
+    return end.cell.column * _PITCH + 4 + x, end.cell.row * _PITCH + 4 + y
+
+
+def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
+    """Leads as slack arcs, each bent so that it hides as few symbols and other leads as it can."""
+    parts: list[str] = []
+    taken = {cell: 1.0 if kit[cube.kind].wire else 3.0 for cell, cube in board.cubes.items()}
+    drawn: set[tuple[int, int]] = set()
+    for number, lead in enumerate(board.leads):
+        start, end = (_end_point(end, board) for end in (lead.start, lead.end))
+        middle = min(_bends(start, end), key=lambda m: _cover(start, m, end, board, taken, drawn))
+        drawn |= {(round(x / 14), round(y / 14)) for x, y in _curve(start, middle, end)}
+        colour = look.leads[number % len(look.leads)]
+        path = f"M{start[0]:g} {start[1]:g}Q{middle[0]:.1f} {middle[1]:.1f} {end[0]:g} {end[1]:g}"
+        parts += [f'<path d="{path}" fill="none" stroke="{c}" stroke-width="{w}" stroke-linecap="round"/>'
+                  for w, c in ((8.5, look.page), (5, colour))]  # fmt: skip
+        pen = f'fill="{colour}" stroke="{look.page}" stroke-width="2"'
+        parts += [f'<circle cx="{x:g}" cy="{y:g}" r="9" {pen}/>' for x, y in (start, end)]
+    return parts
+
+
+def _bends(start: Point, end: Point) -> list[Point]:
+    (x0, y0), (x1, y1) = start, end
+    return [((x0 + x1) / 2 - (y1 - y0) * bend, (y0 + y1) / 2 + (x1 - x0) * bend)
+            for size in (0.12, 0.22, 0.34, 0.48, 0.65) for bend in (size, -size)]  # fmt: skip
+
+
+def _curve(start: Point, middle: Point, end: Point) -> list[Point]:
+    """Forty points of the arc, both ends included."""
+    weights = (((1 - t) ** 2, 2 * t * (1 - t), t * t) for t in (n / 39 for n in range(40)))
+    return [
+        (a * start[0] + b * middle[0] + c * end[0], a * start[1] + b * middle[1] + c * end[1])
+        for a, b, c in weights
+    ]
+
+
+def _cover(start: Point, middle: Point, end: Point, board: Board, taken: Mapping[Cell, float],
+           drawn: set[tuple[int, int]]) -> float:  # fmt: skip
+    """How much an arc hides: cubes under it, leads beside it, and any way off the plate."""
+    cost = 0.0
+    for x, y in _curve(start, middle, end)[3:-3]:
+        cell = Cell(int(y // _PITCH), int(x // _PITCH))
+        if not (0 <= x < board.columns * _PITCH and 0 <= y < board.rows * _PITCH):
+            cost += 6
+        dx, dy = x / _PITCH - cell.column - 0.5, y / _PITCH - cell.row - 0.5
+        cost += taken.get(cell, 0.0) * (1.5 if abs(dx) < 0.35 and abs(dy) < 0.4 else 0.3)
+        cost += 4 if (round(x / 14), round(y / 14)) in drawn else 0
+    return cost + math.dist(start, middle) / _PITCH
+
+
+def _badge(cell: Cell, text: str, look: Look) -> str:
+    size = 20 if len(text) < 3 else 15
+    return (
+        f'{_at(cell)}<rect x="-3" y="-3" width="106" height="106" rx="15" fill="none" '
+        f'stroke="{look.alert}" stroke-width="5"/>'
+        f'<circle cx="4" cy="4" r="17" fill="{look.alert}" stroke="{look.page}" stroke-width="2.5"/>'
+        f"{_text(4, 4 + size * 0.36, text, size, look.alert_ink)}</g>"
+    )

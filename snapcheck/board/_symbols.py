@@ -1,0 +1,139 @@
+"""Symbols per IEC 60617, drawn by hand on a tile; every conductor knows its terminal.
+
+A kind that a teacher adds gets the symbol of its name or of its model; any other is a plain box.
+"""
+
+from __future__ import annotations
+
+from snapcheck.board._shapes import Stroke, arc, arrow, box, circle, line, plus, solid, wire
+from snapcheck.kit import Kind, Side
+
+_EDGE = {Side.N: (50.0, 0.0), Side.E: (100.0, 50.0), Side.S: (50.0, 100.0), Side.W: (0.0, 50.0)}
+_MID = (50.0, 50.0)
+W, E, N, S = (_EDGE[Side[name]] for name in "WENS")
+
+
+def _ends(first: str, second: str, left: float, right: float) -> tuple[Stroke, ...]:
+    """The two conductors of a part that lies from W to E."""
+    return wire(first, W, (left, 50)), wire(second, (right, 50), E)
+
+
+_RESISTOR = box(27, 40, 73, 60)
+_DIODE = (
+    line((36, 35), (62, 50), (36, 65), closed=True),
+    line((36, 50), (62, 50), thin=True),
+)
+_NPN_BODY = (circle(44, 50, 27), line((34, 35), (34, 65)))
+
+
+def _plate_mark(x: float, y: float) -> tuple[Stroke, ...]:
+    """Earth, IEC 60617 S00200: three bars, here small, joined to the plate at (x, y)."""
+    return tuple(line((x - w, y + d), (x + w, y + d)) for w, d in ((12, 0), (7.5, 6.5), (3, 13)))
+
+
+_SYMBOLS: dict[str, tuple[Stroke, ...]] = {
+    "straight": (wire("wire", W, E),),
+    "corner": (wire("wire", E, _MID, S),),
+    "tee": (wire("wire", W, E), wire("wire", _MID, S), circle(50, 50, 5.5, filled=True, terminal="wire")),
+    "cross": (wire("wire", W, E), wire("wire", N, S), circle(50, 50, 5.5, filled=True, terminal="wire")),
+    "crossover": (
+        wire("along", N, S),
+        Stroke((W, *arc(50, 50, 13, 180, 180).points, E), "across"),
+    ),
+    "ground": (wire("plate", N, (50, 52)),
+               *(line((50 - w, 52 + d), (50 + w, 52 + d)) for w, d in ((24, 0), (15, 10), (6, 20)))),
+    "socket": (
+        wire("signal", E, (76, 50)), circle(67, 50, 9), circle(67, 50, 2.6, filled=True),
+        circle(31, 50, 9), circle(31, 50, 2.6, filled=True), line((31, 59), (31, 68)), *_plate_mark(31, 68),
+    ),
+    "resistor": (*_ends("a", "b", 27, 73), _RESISTOR),
+    "capacitor": (*_ends("a", "b", 44.5, 55.5), line((44.5, 30), (44.5, 70)), line((55.5, 30), (55.5, 70))),
+    "electrolytic": (
+        *_ends("plus", "minus", 44, 56), line((44, 30), (44, 70)), line((56, 30), (56, 70)), *plus(32, 37),
+    ),
+    "inductor": (*_ends("a", "b", 22, 78),
+                 *(arc(29 + 14 * n, 50, 7, 180, 180) for n in range(4))),
+    "photoresistor": (
+        *_ends("a", "b", 27, 73), _RESISTOR,
+        *arrow((26, 14), (40, 34), thin=True), *arrow((40, 14), (54, 34), thin=True),
+    ),
+    "thermistor": (*_ends("a", "b", 27, 73), _RESISTOR, line((24, 72), (34, 72), (68, 27), thin=True)),
+    "potentiometer": (*_ends("a", "b", 27, 73), _RESISTOR, wire("wiper", S, (50, 70)),
+                      solid((50, 60.5), (44.5, 72), (55.5, 72), terminal="wiper")),
+    "diode": (*_ends("anode", "cathode", 36, 62), *_DIODE, line((62, 35), (62, 65))),
+    "zener": (*_ends("anode", "cathode", 36, 62), *_DIODE, line((54, 35), (62, 35), (62, 65))),
+    "led": (
+        *_ends("anode", "cathode", 36, 62), *_DIODE, line((62, 35), (62, 65)),
+        *arrow((46, 31), (56, 13), thin=True), *arrow((58, 31), (68, 13), thin=True),
+    ),
+    "npn": (
+        wire("base", W, (34, 50)), *_NPN_BODY,
+        wire("collector", N, (50, 29), (34, 44)), wire("emitter", (34, 56), (50, 71), S),
+        solid((50, 71), (40.6, 68), (46.4, 61.8)),
+    ),
+    "pnp": (
+        wire("base", W, (34, 50)), *_NPN_BODY,
+        wire("emitter", N, (50, 29), (34, 44)), wire("collector", (34, 56), (50, 71), S),
+        solid((35.4, 42.7), (38.7, 33.6), (44.5, 39.8)),
+    ),
+    "nmos": (
+        circle(42.5, 50, 28), wire("gate", W, (28, 50)), line((28, 36), (28, 64)),
+        *(line((35, y), (35, y + 9)) for y in (32, 45.5, 59)),
+        wire("drain", N, (50, 36.5), (35, 36.5)), wire("source", (35, 63.5), (50, 63.5), S),
+        wire("source", (50, 63.5), (50, 50), (44, 50)), solid((35.5, 50), (45.5, 45.7), (45.5, 54.3)),
+    ),
+    "switch": (*_ends("a", "b", 32, 68), line((32, 50), (66, 32))),
+    "pushbutton": (
+        *_ends("a", "b", 32, 68), line((32, 50), (66, 36)),
+        line((49, 43), (49, 36), thin=True), line((49, 31), (49, 24), thin=True),
+        line((40, 26), (40, 19), (58, 19), (58, 26)),
+    ),
+    "lamp": (
+        *_ends("a", "b", 31, 69), circle(50, 50, 19),
+        line((36.6, 36.6), (63.4, 63.4)), line((63.4, 36.6), (36.6, 63.4)),
+    ),
+    "fuse": (wire("a", W, (50, 50)), wire("b", (50, 50), E), box(27, 40, 73, 60)),
+    "battery": (
+        *_ends("plus", "minus", 37, 63), line((37, 31), (37, 69)), line((45.7, 40), (45.7, 60)),
+        line((54.3, 31), (54.3, 69)), line((63, 40), (63, 60)), *plus(24, 38),
+    ),
+    "supply": (
+        wire("plus", W, (27, 50)), wire("minus", (73, 50), E),
+        line((50, 27), (73, 50), (50, 73), (27, 50), closed=True),
+        line((57, 43), (43, 50), (57, 57), closed=True), line((43, 43), (43, 57)),
+        line((36, 50), (43, 50), thin=True), line((57, 50), (64, 50), thin=True), *plus(18, 35),
+    ),
+    "audio-in": (
+        wire("signal", (40, 50), E), circle(34, 50, 15), circle(34, 50, 4, filled=True),
+        line((34, 65), (34, 73)), *_plate_mark(34, 73),
+    ),
+    "microphone": (
+        *_ends("plus", "minus", 31, 69), circle(50, 50, 19), line((32, 30), (68, 30)), *plus(18, 38),
+    ),
+    "speaker": (*_ends("a", "b", 41, 59), box(41, 43, 59, 66), line((41, 43), (29, 29), (71, 29), (59, 43))),
+    "buzzer": (
+        wire("plus", W, (20, 50), (20, 68), (42, 68), (42, 54)),
+        wire("minus", (58, 54), (58, 68), (80, 68), (80, 50), E),
+        Stroke((*arc(50, 54, 24, 180, 180).points,), closed=True), *plus(10, 37),
+    ),
+    "meter": (*_ends("plus", "minus", 28, 72), circle(50, 50, 22), *plus(16, 37)),
+}  # fmt: skip
+
+_BY_MODEL = {"source": "audio-in", "diode": "diode", "capacitor": "capacitor"}
+
+
+def symbol_strokes(kind: Kind, turn: int = 0) -> tuple[Stroke, ...]:
+    """The strokes of a kind's symbol on a tile of 100 x 100, turned clockwise by `turn` degrees."""
+    for name in (kind.name, kind.model, _BY_MODEL.get(kind.model, "")):
+        strokes = _SYMBOLS.get(name)
+        if strokes is not None and {s.terminal for s in strokes if s.terminal} <= set(kind.terminals):
+            break
+    else:
+        strokes = _plain_box(kind)
+    return tuple(stroke.turned(turn) for stroke in strokes)
+
+
+def _plain_box(kind: Kind) -> tuple[Stroke, ...]:
+    inner = {Side.N: (50.0, 28.0), Side.E: (72.0, 50.0), Side.S: (50.0, 72.0), Side.W: (28.0, 50.0)}
+    wires = (wire(c.terminal, _EDGE[c.side], inner[c.side]) for c in kind.contacts)
+    return (*wires, box(28, 28, 72, 72))

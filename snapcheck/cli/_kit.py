@@ -1,0 +1,98 @@
+"""``snapcheck kit [KIND]``: what cubes there are, and everything known about one."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+from typing import Any
+
+from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.errors import InputError
+from snapcheck.kit import Kind, format_value
+from snapcheck.words import tr
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "kind", nargs="?", metavar="KIND", help="a kind such as npn; without one, all are listed"
+    )
+    add_kit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    kit = kit_of(args)
+    if args.kind and args.kind not in kit:
+        close = difflib.get_close_matches(args.kind, list(kit.kinds), 1)
+        hint = tr(" Is {kind} meant?", kind=close[0]) if close else ""
+        raise InputError(
+            f"'{args.kind}' is no kind of the kit '{kit.name}'.{hint}",
+            way_out=f"Accepted: {', '.join(kit.kinds)}.",
+        )
+    if args.json:
+        kinds = [kit[args.kind]] if args.kind else list(kit.kinds.values())
+        print_json({"name": kit.name, "title": kit.title, "kinds": [_to_json(kind) for kind in kinds]})
+    elif args.kind:
+        _print_kind(kit[args.kind])
+    else:
+        print(tr("{title}: {count} kinds", title=kit.title, count=len(kit.kinds)))
+        width = max(len(name) for name in kit.kinds)
+        for kind in kit.kinds.values():
+            print(f"  {kind.name:<{width}}  {_contacts(kind):<44}  {kind.title}")
+    return 0
+
+
+def _contacts(kind: Kind) -> str:
+    """``base W, collector N, emitter S``."""
+    sides = ((terminal, kind.sides(terminal)) for terminal in kind.terminals)
+    return ", ".join(f"{t} {'-'.join(s.name for s in places) or tr('body')}" for t, places in sides)
+
+
+def _values(kind: Kind) -> list[str]:
+    return [format_value(value, kind.value_form) for value in kind.values]
+
+
+def _print_kind(kind: Kind) -> None:
+    print(f"{kind.name}: {kind.title}")
+    rows = [
+        (tr("contacts at turn 0"), _contacts(kind)),
+        (tr("marked"), f"{kind.marked} ({kind.faces[kind.marked].name})" if kind.marked else "-"),
+        (tr("same again after"), "-" if kind.symmetry == 360 else f"{kind.symmetry}°"),
+        (tr("printed"), kind.value_form.value),
+        (tr("in the kit"), ", ".join(_values(kind)) or "-"),
+        (tr("tolerance"), f"{kind.tolerance:.0%}" if kind.tolerance else "-"),
+        (tr("simulated as"), kind.model),
+        (tr("ratings"), _numbers(kind.ratings)),
+        (tr("parameters"), _numbers(kind.parameters)),
+    ]
+    width = max(len(name) for name, _ in rows)
+    for name, text in rows:
+        print(f"  {name:<{width}}  {text}")
+    for value in kind.values:
+        ratings = _numbers(kind.ratings_for(value))
+        if kind.ratings_by_value.get(str(value)):
+            print(f"  {format_value(value, kind.value_form):<{width}}  {ratings}")
+
+
+def _numbers(table: Any) -> str:
+    return ", ".join(f"{name} {number:g}" for name, number in table.items()) or "-"
+
+
+def _to_json(kind: Kind) -> dict[str, Any]:
+    return {
+        "name": kind.name,
+        "title": kind.title,
+        "contacts": {contact.side.name: contact.terminal for contact in kind.contacts},
+        "sockets": {side.name: terminal for side, terminal in kind.sockets.items()},
+        "plate": sorted(kind.plate_terminals),
+        "marked": kind.marked,
+        "faces": {word: side.name for word, side in kind.faces.items()},
+        "symmetry": kind.symmetry,
+        "value": kind.value_form.value,
+        "values": _values(kind),
+        "tolerance": kind.tolerance,
+        "model": kind.model,
+        "ratings": dict(kind.ratings),
+        "ratings_by_value": {key: dict(table) for key, table in kind.ratings_by_value.items() if table},
+        "parameters": dict(kind.parameters),
+        "parameters_by_value": {key: dict(table) for key, table in kind.parameters_by_value.items() if table},
+    }

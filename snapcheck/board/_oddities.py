@@ -26,11 +26,11 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
         Oddity(cell, text) for cell, cube in board.cubes.items() if (text := _odd_value(cube, kit[cube.kind]))
     ]
     for kind_name, count in Counter(cube.kind for cube in board.cubes.values()).items():
-        held = kit[kind_name].count
-        if held is not None and count > held:
+        in_box = kit[kind_name].count
+        if in_box is not None and count > in_box:
             found.append(
                 Oddity(None, tr("{count} of kind {kind} are used, but the box holds {held}.",
-                                count=count, kind=kind_name, held=held))
+                                count=count, kind=kind_name, held=in_box))
             )  # fmt: skip
     for seam in sorted(board.taps):
         if not any(_touches(board, kit, seam, n) for n in (0, 1)):
@@ -38,14 +38,13 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
     for lead in board.leads:
         for end in sorted(lead.ends, key=str):
             if isinstance(end, TapEnd):
-                if end.seam not in board.taps:
-                    found.append(
-                        Oddity(end.seam, tr("a lead ends on {seam}, where no tap is.", seam=end.seam))
-                    )
-            elif end.cell not in board.cubes or end.side not in kit[board.cubes[end.cell].kind].sockets:
-                found.append(
-                    Oddity(end.cell, tr("a lead ends in {cell}, where no socket is.", cell=end.cell))
-                )
+                place: Cell | Seam = end.seam
+                held = end.seam in board.taps
+            else:
+                place, cube = end.cell, board.cubes.get(end.cell)
+                held = cube is not None and end.side in kit[cube.kind].sockets
+            if not held:
+                found.append(Oddity(place, tr("a lead ends here, but there is no tap or socket.")))
     return found
 
 
@@ -56,27 +55,26 @@ def _touches(board: Board, kit: Kit, seam: Seam, which: int) -> bool:
 
 def _odd_value(cube: Cube, kind: Kind) -> str:
     form, value = kind.value_form, cube.value
-    if form is ValueForm.NONE:
-        return ""
     if value is None:
-        return tr("the {kind} has no value.", kind=kind.title)
+        return "" if form is ValueForm.NONE else tr("the {kind} has no value.", kind=kind.title)
     if isinstance(value, str):
-        if value in kind.values or not kind.values or form is ValueForm.LAMP:
-            return ""
-        close = difflib.get_close_matches(value, [str(v) for v in kind.values], 1, 0.7)
-        if close:
-            return tr("the kit has no {kind} {value}; is {other} meant?",
-                      kind=kind.title, value=value, other=close[0])  # fmt: skip
-        return tr("the kit has no {kind} {value}.", kind=kind.title, value=value)
-    usual = form in (ValueForm.OHMS, ValueForm.FARADS, ValueForm.HENRIES)
+        return _odd_word(value, kind)
     # potentiometers, speakers and light-dependent resistors come in numbers of their own (5k, 8R, 50k)
-    if (
-        usual
-        and kind.model in ("resistor", "capacitor", "inductor")
-        and value > 0
-        and not coarsest_series(value)
-    ):
-        low, high = (format_value(v, form) for v in neighbours(value, "E24"))
-        return tr("{value} is in no E series (IEC 60063); near it are {low} and {high}.",
-                  value=format_value(value, form), low=low, high=high)  # fmt: skip
-    return ""
+    preferred = kind.model in ("resistor", "capacitor", "inductor")
+    if not preferred or value == 0 or coarsest_series(value):
+        return ""
+    low, high = (format_value(v, form) for v in neighbours(value, "E24"))
+    return tr(
+        "{value} is in no E series (IEC 60063); near it are {low} and {high}.",
+        value=format_value(value, form), low=low, high=high,
+    )  # fmt: skip
+
+
+def _odd_word(value: str, kind: Kind) -> str:
+    if value in kind.values or not kind.values or kind.value_form is ValueForm.LAMP:
+        return ""
+    close = difflib.get_close_matches(value, [str(v) for v in kind.values], 1, 0.7)
+    if not close:
+        return tr("the kit has no {kind} {value}.", kind=kind.title, value=value)
+    return tr("the kit has no {kind} {value}; is {other} meant?",
+              kind=kind.title, value=value, other=close[0])  # fmt: skip

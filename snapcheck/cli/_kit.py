@@ -68,9 +68,9 @@ def _print_kind(kind: Kind) -> None:
     for name, text in rows:
         print(f"  {name:<{width}}  {text}")
     for value in kind.values:
-        ratings = _numbers(kind.ratings_for(value))
-        if kind.ratings_by_value.get(str(value)):
-            print(f"  {format_value(value, kind.value_form):<{width}}  {ratings}")
+        ratings = kind.ratings_for(value)
+        if ratings != kind.ratings:
+            print(f"  {format_value(value, kind.value_form):<{width}}  {_numbers(ratings)}")
 
 
 def _numbers(table: Any) -> str:

@@ -1,7 +1,8 @@
 """The electrical side of a board: contacts to nets. Pure: values in, values out."""
 
-from snapcheck.circuit._build import all_terminals, build_circuit, is_part
+from snapcheck.circuit._build import build_circuit, is_part
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
+from snapcheck.circuit._operating import OperatingPointLike
 
 __all__ = [
     "Circuit",
@@ -10,9 +11,9 @@ __all__ = [
     "Metal",
     "Net",
     "NetContact",
+    "OperatingPointLike",
     "Part",
     "Terminal",
-    "all_terminals",
     "build_circuit",
     "is_part",
 ]

@@ -12,7 +12,7 @@ from snapcheck.errors import InputError
 from snapcheck.kit import PLATE, Kind, Kit, Side
 
 #: models of kinds that conduct or give access but are no part of the circuit
-_NO_PART_MODELS = frozenset({"wire", "ground", "socket", "none", ""})
+_NO_PART_MODELS = frozenset({"wire", "ground", "socket"})
 
 #: union-find node of the plate
 _PLATE_NODE = 0
@@ -76,7 +76,7 @@ class _Builder:
                 way_out=f"Kinds in the kit: {known}.",
             )
         kind = self.kit[cube.kind]
-        for terminal in all_terminals(kind):
+        for terminal in kind.terminals:
             on_plate = terminal == PLATE or terminal in kind.plate_terminals
             node = _PLATE_NODE if on_plate else len(self.parent)
             if not on_plate:
@@ -188,10 +188,6 @@ class _Builder:
                 continue
             prefix = kind.prefix or "X"
             count[prefix] += 1
-            nets = {name: net[self.node_of[cell, name]] for name in all_terminals(kind)}
+            nets = {name: net[self.node_of[cell, name]] for name in kind.terminals}
             yield Part(cell, cube, kind, f"{prefix}{count[prefix]}", nets)
 
-
-def all_terminals(kind: Kind) -> tuple[str, ...]:
-    """Every terminal of a kind: those with contacts, those behind sockets, those of the body on the plate."""
-    return tuple(dict.fromkeys((*kind.terminals, *sorted(kind.plate_terminals))))

@@ -108,21 +108,15 @@ class Part:
     def terminals(self) -> tuple[Terminal, ...]:
         return tuple(Terminal(self.cell, name) for name in self.nets)
 
-    def rating(self, name: str) -> float | None:
-        """A rating in SI units (such as ``max_power_W``), by printed type first; None where not given."""
-        return _by_value(self.kind.ratings_by_value, self.kind.ratings, self.cube, name)
+    @cached_property
+    def ratings(self) -> Mapping[str, float]:
+        """Ratings in SI units (such as ``max_power_W``) of this very cube, its print included."""
+        return self.kind.ratings_for(self.cube.value, self.cube.printed)
 
-    def parameter(self, name: str) -> float | None:
-        """A device model parameter, by printed type first; None where not given."""
-        return _by_value(self.kind.parameters_by_value, self.kind.parameters, self.cube, name)
-
-
-def _by_value(
-    by_value: Mapping[str, Mapping[str, float]], common: Mapping[str, float], cube: Cube, name: str
-) -> float | None:
-    if isinstance(cube.value, str) and name in by_value.get(cube.value, {}):
-        return by_value[cube.value][name]
-    return common.get(name)
+    @cached_property
+    def parameters(self) -> Mapping[str, float]:
+        """Device model parameters of this very cube."""
+        return self.kind.parameters_for(self.cube.value)
 
 
 @dataclass(frozen=True)

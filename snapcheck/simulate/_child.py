@@ -24,6 +24,13 @@ from collections.abc import Sequence
 from typing import Any, BinaryIO
 
 _NUMBER = r"[-+]?[0-9]*\.?[0-9]+(?:e[-+]?[0-9]+)?"
+_NODE = r"[a-z0-9]+"
+_ACROSS = rf"(?:v\({_NODE}(?:,{_NODE})?\)|\(0-v\({_NODE}\)\))"
+#: the only expressions: a lamp's current and its heat
+_LAMP = (
+    rf"{_ACROSS}/\({_NUMBER}\*pow\({_NUMBER}\+{_NUMBER}\*max\(v\({_NODE}\),0\),0\.333333333\)\)"
+    rf"|{_ACROSS}\*i\({_NODE}\)/{_NUMBER}"
+)
 #: element lines, models and options that the netlist writer uses; nothing else may reach the library
 _LINE = re.compile(
     r"(?:\.model [a-z0-9_]+ [a-z]+\([a-z0-9_=.+\- ]*\)"
@@ -31,7 +38,8 @@ _LINE = re.compile(
     r"|\.ic(?: v\([a-z0-9_]+\)=[-+0-9.e]+)+"
     r"|\.save all(?: @[a-z0-9_]+\[[a-z0-9]+\])*"
     r"|\.end"
-    r"|[rclvidqmse][a-z0-9_]+ [a-z0-9_=.+\-() ]+)"
+    rf"|b[a-z0-9]+ {_NODE} {_NODE} i=(?:{_LAMP})"
+    r"|[rclvidqjms][a-z0-9_]+ [a-z0-9_=.+\-() ]+)"
 )
 _COMMAND = re.compile(
     rf"(?:op|ac (?:dec|lin) [0-9]+ {_NUMBER} {_NUMBER}|tran {_NUMBER} {_NUMBER} {_NUMBER} {_NUMBER}(?: uic)?)"

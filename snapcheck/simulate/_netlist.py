@@ -1,0 +1,235 @@
+"""Circuit to SPICE netlist. All names are made here; no text of a cube ever reaches a line."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from snapcheck.board import Conditions
+from snapcheck.circuit import Circuit, Part
+from snapcheck.simulate import _topology
+from snapcheck.simulate._topology import Remark, Topology
+
+#: generator put to a net that has no input cube: a bench generator's resistance, behind a capacitor so
+#: large that it carries no direct current
+GENERATOR_OHM = 50.0
+_GENERATOR_FARAD = 1.0
+
+#: never: a pulse that stays
+_FOREVER = "1e+09 2e+09"
+
+_SPICE_NAME = re.compile(r"[A-Z][A-Z0-9]*")
+
+
+class Term(NamedTuple):
+    """One term of a current: factor · (x[plus] - x[minus]), x being node voltages or branch currents."""
+
+    factor: float
+    plus: str
+    minus: str | None = None
+
+
+@dataclass(frozen=True)
+class Stimulus:
+    """What is put to the circuit beside its supplies.
+
+    Attributes:
+        input: the audio input or microphone that carries the signal, or the net that a generator drives.
+        ac: unit alternating signal at the input.
+        sine: (amplitude in V at the source, frequency in Hz) in a transient.
+        ripple: unit alternating voltage in series with every mains supply.
+        into_net: unit alternating current into this net.
+        power_on: in a transient, supplies rise from zero in 10 µs.
+        after: in a transient, conditions that set in at t = 0.
+        kick: in a transient, 1 µA for 1 ms into the first base, so that no oscillator balances on its edge.
+    """
+
+    input: Part | int | None = None
+    ac: bool = False
+    sine: tuple[float, float] | None = None
+    ripple: bool = False
+    into_net: int | None = None
+    power_on: bool = False
+    after: Conditions | None = None
+    kick: bool = False
+
+
+QUIET = Stimulus()
+
+
+@dataclass
+class Netlist:
+    """Lines for ngspice and the way back from its vectors to parts and nets.
+
+    Attributes:
+        lines: without title; the last is ``.end``.
+        nodes: every node but 0.
+        currents: part name to terminal to terms of the current into that terminal (A).
+        vectors: branch and device vectors that `currents` needs.
+        topology: what is solved.
+        emf_nodes: nodes that a supply sets; every other direct voltage lies between them.
+        changeable: part name to SPICE devices whose value scales with the part's (with its value in SI).
+        models: part name to its model's name, where it has one of its own.
+        input_branch: vector of the current through the input's source, where there is one.
+    """
+
+    lines: list[str] = field(default_factory=list)
+    nodes: set[str] = field(default_factory=set)
+    currents: dict[str, dict[str, list[Term]]] = field(default_factory=dict)
+    vectors: list[str] = field(default_factory=list)
+    topology: Topology = field(default_factory=lambda: Topology((), frozenset(), frozenset(), ()))
+    emf_nodes: list[str] = field(default_factory=list)
+    changeable: dict[str, list[tuple[str, float]]] = field(default_factory=dict)
+    models: dict[str, str] = field(default_factory=dict)
+    input_branch: str = ""
+
+    def node(self, net: int) -> str:
+        """Node name of a net (``0`` for the plate and for nets that stand in for it)."""
+        return "0" if net == 0 or net in self.topology.ties else f"n{net}"
+
+    def node_of(self, net: int) -> str | None:
+        """Node name of a net, None for a net that is not solved."""
+        return self.node(net) if net in self.topology.solved else None
+
+    @property
+    def remarks(self) -> tuple[Remark, ...]:
+        return self.topology.remarks
+
+
+class Writer:
+    """Collects a netlist part by part; `snapcheck.simulate._models` has one function a model."""
+
+    def __init__(
+        self, circuit: Circuit, conditions: Conditions, stimulus: Stimulus = QUIET, *, own_models: bool = False
+    ) -> None:
+        self.circuit = circuit
+        self.conditions = conditions
+        self.stimulus = stimulus
+        self.netlist = Netlist(topology=_topology.examine(circuit))
+        self._own_models = own_models
+        self._model_names: dict[tuple[str, object], str] = {}
+        self._index = 0
+        self._control = False
+
+    # -------------------------------------------------------------- the part being written
+
+    def start(self, part: Part, index: int) -> None:
+        self._index = index
+        self._terminals: dict[str, list[Term]] = {terminal: [] for terminal in part.nets}
+        self.netlist.currents[part.name] = self._terminals
+
+    def name(self, letter: str, suffix: str = "") -> str:
+        """A device name for the part being written, such as ``r7`` or ``r7b``."""
+        return f"{letter}{self._index}{suffix}"
+
+    def inner(self, suffix: str) -> str:
+        """A node inside the part being written."""
+        node = f"i{self._index}{suffix}"
+        self.netlist.nodes.add(node)
+        return node
+
+    def outer(self, part: Part, terminal: str) -> str:
+        """The node of a terminal."""
+        node = self.netlist.node(part.nets[terminal])
+        if node != "0":
+            self.netlist.nodes.add(node)
+        return node
+
+    def add(self, line: str) -> None:
+        self.netlist.lines.append(line)
+
+    def flows(self, terminal: str, *terms: Term) -> None:
+        """Add to the current into a terminal."""
+        self._terminals[terminal].extend(terms)
+
+    def vector(self, name: str) -> str:
+        """Ask for a branch or device vector; returns its name."""
+        self.netlist.vectors.append(name)
+        return name
+
+    # -------------------------------------------------------------- building blocks
+
+    def resistor(self, device: str, a: str, b: str, ohm: float, ohm_after: float | None = None) -> None:
+        """A resistor; with `ohm_after`, one that changes to it at t = 0 of a transient."""
+        if ohm_after is None or ohm_after == ohm:
+            self.add(f"{device} {a} {b} {ohm:.12g}")
+            return
+        self._need_control()
+        self.add(f"s{device} {a} {b} ctl 0 x{device}")
+        self.add(f".model x{device} sw(vt=0.5 vh=0 ron={ohm_after:.12g} roff={ohm:.12g})")
+
+    def between(self, part: Part, a: str, b: str, node_a: str, node_b: str, ohm: float) -> None:
+        """Book the current of a resistance between two terminals."""
+        self.flows(a, Term(1 / ohm, node_a, node_b))
+        self.flows(b, Term(-1 / ohm, node_a, node_b))
+
+    def model(self, part: Part, spice_type: str, parameters: Mapping[str, float], first: str = "") -> str:
+        """Name of the part's model line, shared between like parts unless each needs its own."""
+        key = (part.kind.name, part.cube.value)
+        if not self._own_models and key in self._model_names:
+            return self._model_names[key]
+        name = f"k{self._index}"
+        words = [first] if first else []
+        words += [
+            f"{key.lower()}={value:.12g}" for key, value in parameters.items() if _SPICE_NAME.fullmatch(key)
+        ]
+        self.add(f".model {name} {spice_type}({' '.join(words)})")
+        self._model_names[key] = name
+        if self._own_models:
+            self.netlist.models[part.name] = name
+        return name
+
+    def _need_control(self) -> None:
+        if not self._control:
+            self._control = True
+            self.netlist.nodes.add("ctl")
+            self.add(f"vctl ctl 0 dc 0 pulse(0 1 0 1e-06 1e-06 {_FOREVER})")
+
+    def emf(self, device: str, plus: str, minus: str, volts: float, after: float | None, ac: bool) -> None:
+        """A voltage source that obeys power-on and the conditions afterwards."""
+        shape = ""
+        if self.stimulus.power_on:
+            shape = f" pulse(0 {volts:.12g} 0 1e-05 1e-05 {_FOREVER})"
+        elif after is not None and after != volts:
+            shape = f" pulse({volts:.12g} {after:.12g} 0 1e-06 1e-06 {_FOREVER})"
+        self.add(f"{device} {plus} {minus} dc {volts:.12g}{' ac 1' if ac else ''}{shape}")
+
+    def signal(self, device: str, plus: str, minus: str, scale: float = 1.0) -> None:
+        """A signal source: unit alternating, or a sine of the stimulus's amplitude times `scale`."""
+        words = ["dc 0"]
+        if self.stimulus.ac:
+            words.append(f"ac {scale:.12g}")
+        if self.stimulus.sine is not None:
+            amplitude, frequency = self.stimulus.sine
+            words.append(f"sin(0 {amplitude * scale:.12g} {frequency:.12g})")
+        self.add(f"{device} {plus} {minus} {' '.join(words)}")
+
+    # -------------------------------------------------------------- the whole
+
+    def finish(self) -> Netlist:
+        netlist, stimulus = self.netlist, self.stimulus
+        if isinstance(stimulus.input, int) and netlist.node_of(stimulus.input) not in (None, "0"):
+            target = netlist.node(stimulus.input)
+            netlist.nodes |= {"gen", "gena", target}
+            self.signal("vgen", "gen", "0")
+            self.add(f"rgen gen gena {GENERATOR_OHM:g}")
+            self.add(f"cgen gena {target} {_GENERATOR_FARAD:g}")
+            netlist.input_branch = self.vector("vgen#branch")
+        if stimulus.into_net is not None and netlist.node_of(stimulus.into_net) not in (None, "0"):
+            self.add(f"iout 0 {netlist.node(stimulus.into_net)} dc 0 ac 1")
+        if stimulus.kick:
+            base = next(
+                (netlist.node(p.nets[t]) for p in netlist.topology.parts for t in ("base", "gate") if t in p.nets), "0"
+            )
+            if base != "0":
+                self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
+        devices = [name for name in netlist.vectors if name.startswith("@")]
+        if devices:
+            self.add(f".save all {' '.join(devices)}")
+        in_time = stimulus.sine is not None or stimulus.power_on or stimulus.after is not None
+        accuracy = "0.0005" if in_time else "1e-06"
+        self.add(f".options temp={self.conditions.temperature_C:.6g} method=gear reltol={accuracy}")
+        self.add(".end")
+        return netlist

@@ -1,0 +1,200 @@
+"""The operating point: every net's voltage, every part's currents and power, transistors in words."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from snapcheck.board import Cell, Conditions
+from snapcheck.circuit import Circuit, Part
+from snapcheck.errors import SimulationError
+from snapcheck.simulate._models import supply_volts, write_netlist
+from snapcheck.simulate._netlist import Netlist
+from snapcheck.simulate._topology import SUPPLIES, Remark
+from snapcheck.simulate._worker import Worker
+from snapcheck.words import tr
+
+
+class Region(enum.StrEnum):
+    """What a transistor does at its operating point."""
+
+    OFF = "off"
+    AMPLIFYING = "amplifying"
+    FULLY_ON = "fully on"
+    REVERSED = "reversed"
+
+
+#: a collector current below this is no current (A); common practice, no source
+_OFF_A = 2e-6
+#: collector-emitter voltage below which a bipolar transistor counts as fully on (V), common practice
+_SATURATION_V = 0.3
+#: a supply that loses this share of its voltage inside itself is overloaded (common practice, no source)
+_OVERLOAD = 0.3
+
+
+@dataclass(frozen=True)
+class OperatingPoint:
+    """Direct voltages and currents of a circuit.
+
+    Attributes:
+        circuit: what was solved.
+        conditions: under which.
+        voltages: net number to volts against the plate; None for nets that are not solved.
+        remarks: what was left out or stands out.
+    """
+
+    circuit: Circuit
+    conditions: Conditions
+    voltages: tuple[float | None, ...]
+    remarks: tuple[Remark, ...]
+    _currents: Mapping[str, Mapping[str, float]] = field(repr=False)
+
+    def voltage(self, net: int) -> float | None:
+        """Volts of a net against the plate, None where it is not solved."""
+        return self.voltages[net]
+
+    def current(self, part: Part | Cell | str, terminal: str) -> float | None:
+        """Amperes into a terminal of a part (given itself, by cell or by name); None if there is none."""
+        found = self._part(part)
+        if found is None or terminal not in found.nets:
+            return None
+        return self._currents.get(found.name, {}).get(terminal, 0.0)
+
+    def across(self, part: Part | Cell | str, plus: str, minus: str) -> float | None:
+        """Volts from terminal `plus` to terminal `minus` of a part."""
+        found = self._part(part)
+        if found is None or plus not in found.nets or minus not in found.nets:
+            return None
+        high, low = self.voltages[found.nets[plus]], self.voltages[found.nets[minus]]
+        return None if high is None or low is None else high - low
+
+    def power(self, part: Part | Cell | str) -> float | None:
+        """Watts that a part takes in (negative for a supply that delivers)."""
+        found = self._part(part)
+        if found is None:
+            return None
+        total = 0.0
+        for terminal, current in self._currents.get(found.name, {}).items():
+            volts = self.voltages[found.nets[terminal]]
+            total += (volts or 0.0) * current
+        return total
+
+    def region(self, part: Part | Cell | str) -> Region | None:
+        """What a transistor does; None for other parts."""
+        found = self._part(part)
+        if found is None:
+            return None
+        if found.kind.model in ("npn", "pnp"):
+            return self._bipolar_region(found, 1.0 if found.kind.model == "npn" else -1.0)
+        if found.kind.model in ("nmos", "pmos"):
+            return self._mosfet_region(found, 1.0 if found.kind.model == "nmos" else -1.0)
+        return None
+
+    def _bipolar_region(self, part: Part, sign: float) -> Region | None:
+        vce = self.across(part, "collector", "emitter")
+        current = self.current(part, "collector")
+        if vce is None or current is None:
+            return None
+        vce, current = sign * vce, sign * current
+        if abs(current) < _OFF_A:
+            return Region.OFF
+        if current < 0 or vce < 0:
+            return Region.REVERSED
+        return Region.FULLY_ON if vce < _SATURATION_V else Region.AMPLIFYING
+
+    def _mosfet_region(self, part: Part, sign: float) -> Region | None:
+        vds, vgs = self.across(part, "drain", "source"), self.across(part, "gate", "source")
+        current = self.current(part, "drain")
+        if vds is None or vgs is None or current is None:
+            return None
+        vds, vgs, current = sign * vds, sign * vgs, sign * current
+        if abs(current) < _OFF_A:
+            return Region.OFF
+        if current < 0 or vds < 0:
+            return Region.REVERSED
+        threshold = sign * part.kind.parameters_for(part.cube.value).get("VTO", 2.0 * sign)
+        return Region.FULLY_ON if vds < vgs - threshold else Region.AMPLIFYING
+
+    def _part(self, part: Part | Cell | str) -> Part | None:
+        if isinstance(part, Part):
+            return part
+        return self.circuit.part_named.get(part) if isinstance(part, str) else self.circuit.part_at.get(part)
+
+
+def vectors_of(netlist: Netlist) -> list[str]:
+    """Every vector that an operating point needs, nodes first."""
+    return [*sorted(netlist.nodes), *netlist.vectors]
+
+
+def solve(worker: Worker, circuit: Circuit, conditions: Conditions) -> OperatingPoint:
+    """The operating point; raises SimulationError where there is none."""
+    netlist = write_netlist(circuit, conditions)
+    wanted = vectors_of(netlist)
+    (values,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
+    return read(netlist, circuit, conditions, dict(zip(wanted, values, strict=True)))
+
+
+def read(netlist: Netlist, circuit: Circuit, conditions: Conditions, values: Mapping[str, float]) -> OperatingPoint:
+    """An operating point from ngspice's numbers, once they have been looked at with suspicion.
+
+    Raises:
+        SimulationError: a net lies outside everything that the supplies could give it. A circuit of
+        passive parts, diodes and transistors cannot do that, so the answer is false.
+    """
+    values = {**values, "0": 0.0}
+    voltages: list[float | None] = []
+    for net in range(len(circuit.nets)):
+        node = netlist.node_of(net)
+        voltages.append(None if node is None else values[node])
+    rails = [0.0, *(values[node] for node in netlist.emf_nodes)]
+    low, high = min(rails), max(rails)
+    margin = 0.01 + 0.001 * (high - low)
+    for net, volts in enumerate(voltages):
+        if volts is not None and not low - margin <= volts <= high + margin:
+            cells = circuit.nets[net].cells
+            raise SimulationError(
+                tr("ngspice answers {volts:.3g} V where only {low:.3g} to {high:.3g} V are possible.",
+                   volts=volts, low=low, high=high),
+                place=str(cells[0]) if cells else None,
+                way_out=tr("The answer is rejected; check the contacts around this cell."),
+            )  # fmt: skip
+    currents = {
+        name: {
+            terminal: sum(
+                term.factor * (values[term.plus] - (values[term.minus] if term.minus is not None else 0.0))
+                for term in terms
+            )
+            for terminal, terms in terminals.items()
+        }
+        for name, terminals in netlist.currents.items()
+    }
+    point = OperatingPoint(circuit, conditions, tuple(voltages), netlist.remarks, currents)
+    overloads = tuple(_overloads(netlist, point))
+    if overloads:
+        point = OperatingPoint(circuit, conditions, tuple(voltages), (*netlist.remarks, *overloads), currents)
+    return point
+
+
+def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
+    found = []
+    for part in netlist.topology.parts:
+        if part.kind.model not in SUPPLIES:
+            continue
+        volts = supply_volts(part, point.conditions)
+        across = point.across(part, "plus", "minus")
+        if across is not None and volts > 0 and across < (1 - _OVERLOAD) * volts:
+            found.append(
+                Remark(
+                    "overload",
+                    tr(
+                        "{name} is overloaded: it delivers {amperes:.3g} A and its {volts:.3g} V fall to {across:.3g} V.",
+                        name=f"{part.name} ({part.cell})",
+                        amperes=-(point.current(part, "plus") or 0.0),
+                        volts=volts,
+                        across=across,
+                    ),
+                    (str(part.cell),),
+                )
+            )
+    return found

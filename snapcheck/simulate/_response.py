@@ -1,0 +1,240 @@
+"""The frequency response: gain, -3 dB band, input and output impedance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.board import Conditions, Probe
+from snapcheck.circuit import Circuit, Part
+from snapcheck.errors import SimulationError
+from snapcheck.simulate._models import write_netlist
+from snapcheck.simulate._netlist import Netlist, Stimulus
+from snapcheck.simulate._worker import Worker
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: span of a response and its points a decade
+START_Hz, STOP_Hz, PER_DECADE = 1.0, 10e6, 40
+
+#: models that carry a signal by themselves
+_INPUT_MODELS = frozenset({"source", "microphone"})
+
+
+@dataclass(frozen=True)
+class FrequencyResponse:
+    """How a circuit passes a small signal, from the net of its input to the net of its output.
+
+    Attributes:
+        frequency_Hz: shape (n,), ascending, evenly spaced on a logarithmic scale.
+        gain: shape (n,), complex: output voltage over voltage at the input's net.
+        input_ohm: shape (n,), complex: what the source sees, or None where nothing measures it.
+        output_ohm: shape (n,), complex: what a load would see with the loudspeaker at the output taken
+            away, or None where it was not asked for.
+    """
+
+    frequency_Hz: NDArray[Any]
+    gain: NDArray[Any]
+    input_ohm: NDArray[Any] | None = None
+    output_ohm: NDArray[Any] | None = field(default=None)
+
+    def gain_dB(self, at_Hz: float) -> float:
+        """Gain in dB at a frequency, interpolated."""
+        import numpy as np
+
+        return float(np.interp(math.log(at_Hz), np.log(self.frequency_Hz), self.curve_dB()))
+
+    def curve_dB(self) -> NDArray[Any]:
+        """Gain in dB at every frequency, shape (n,); -300 where nothing passes."""
+        import numpy as np
+
+        curve: NDArray[Any] = 20 * np.log10(np.maximum(np.abs(self.gain), 1e-15))
+        return curve
+
+    def phase_deg(self) -> NDArray[Any]:
+        """Phase in degrees, unwrapped, shape (n,)."""
+        import numpy as np
+
+        phase: NDArray[Any] = np.degrees(np.unwrap(np.angle(self.gain)))
+        return phase
+
+    @property
+    def peak(self) -> tuple[float, float]:
+        """(frequency in Hz, gain in dB) where the gain is greatest."""
+        curve = self.curve_dB()
+        top = int(curve.argmax())
+        return float(self.frequency_Hz[top]), float(curve[top])
+
+    def band(self) -> tuple[float | None, float | None]:
+        """Lower and upper frequency (Hz) where the gain is 3.01 dB below its greatest.
+
+        None where the gain does not fall so far within the span.
+        """
+        import numpy as np
+
+        curve = self.curve_dB()
+        logs = np.log(self.frequency_Hz)
+        top = int(curve.argmax())
+        edge = float(curve[top]) - 20 * math.log10(math.sqrt(2))
+        low = high = None
+        for i in range(top, 0, -1):
+            if curve[i - 1] < edge:
+                low = math.exp(_cross(logs[i - 1], logs[i], curve[i - 1], curve[i], edge))
+                break
+        for i in range(top, len(curve) - 1):
+            if curve[i + 1] < edge:
+                high = math.exp(_cross(logs[i], logs[i + 1], curve[i], curve[i + 1], edge))
+                break
+        return low, high
+
+    def input_impedance(self, at_Hz: float) -> float | None:
+        """Magnitude in ohm at a frequency."""
+        return _magnitude(self.frequency_Hz, self.input_ohm, at_Hz)
+
+    def output_impedance(self, at_Hz: float) -> float | None:
+        """Magnitude in ohm at a frequency."""
+        return _magnitude(self.frequency_Hz, self.output_ohm, at_Hz)
+
+
+def _cross(x0: float, x1: float, y0: float, y1: float, level: float) -> float:
+    return float(x0 + (x1 - x0) * (level - y0) / (y1 - y0))
+
+
+def _magnitude(frequency: NDArray[Any], values: NDArray[Any] | None, at_Hz: float) -> float | None:
+    import numpy as np
+
+    if values is None:
+        return None
+    logs = np.log(np.maximum(np.abs(values), 1e-12))
+    return float(np.exp(np.interp(math.log(at_Hz), np.log(frequency), logs)))
+
+
+def net_of_probe(circuit: Circuit, probe: Probe, role: str) -> int:
+    """Net of a probe; raises SimulationError when the place has no such terminal."""
+    net = circuit.net_of(probe.cell, probe.terminal)
+    if net is None:
+        cube = circuit.board.cubes.get(probe.cell)
+        raise SimulationError(
+            tr("the {role} cannot be found: {what} has no {terminal}.", role=role, terminal=probe.terminal,
+               what=tr("the empty cell") if cube is None else circuit.kit[cube.kind].title),
+            place=str(probe.cell),
+        )  # fmt: skip
+    return net
+
+
+def resolve_input(circuit: Circuit, probe: Probe | None) -> Part | int | None:
+    """What carries the signal: the input cube at the probe or on its net, else the net itself.
+
+    Without a probe, the only audio input or microphone of the board, where there is just one.
+    """
+    if probe is None:
+        inputs = [part for part in circuit.parts if part.kind.model in _INPUT_MODELS]
+        return inputs[0] if len(inputs) == 1 else None
+    part = circuit.part_at.get(probe.cell)
+    if part is not None and part.kind.model in _INPUT_MODELS:
+        return part
+    net = net_of_probe(circuit, probe, tr("input"))
+    for other, terminal in circuit.parts_on(net):
+        if other.kind.model in _INPUT_MODELS and terminal in ("signal", "plus"):
+            return other
+    return net
+
+
+def input_net(source: Part | int) -> int:
+    """The net that a source drives."""
+    if isinstance(source, int):
+        return source
+    return source.nets["signal" if "signal" in source.nets else "plus"]
+
+
+def need_input(circuit: Circuit, probe: Probe | None) -> Part | int:
+    """Like `resolve_input`, but raises SimulationError where there is none."""
+    source = resolve_input(circuit, probe)
+    if source is None:
+        raise SimulationError(
+            tr("this circuit has no input to put a signal to."),
+            way_out=tr("Name it in the layout, such as: input A3 signal."),
+        )
+    return source
+
+
+def measure(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    input_probe: Probe | None,
+    output_probe: Probe,
+    *,
+    with_output_impedance: bool = True,
+) -> FrequencyResponse:
+    """Two alternating-current analyses: one driven at the input, one at the output."""
+    source = need_input(circuit, input_probe)
+    output = net_of_probe(circuit, output_probe, tr("output"))
+    netlist = write_netlist(circuit, conditions, Stimulus(input=source, ac=True))
+    wanted = wanted_vectors(netlist, source, output)
+    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), wanted)])
+    response = read_response(netlist, source, output, answer)
+    if not with_output_impedance:
+        return response
+    loads = own_loads(circuit, output)
+    netlist = write_netlist(circuit, conditions, Stimulus(input=source, into_net=output))
+    node = netlist.node(output)
+    if node == "0":
+        return response
+    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), [node])])
+    return FrequencyResponse(
+        response.frequency_Hz, response.gain, response.input_ohm, without_loads(answer[node], response.frequency_Hz, loads)
+    )
+
+
+def sweep_command(start: float = START_Hz, stop: float = STOP_Hz, per_decade: int = PER_DECADE) -> str:
+    """The ngspice command of a response."""
+    return f"ac dec {per_decade} {start:g} {stop:g}"
+
+
+def wanted_vectors(netlist: Netlist, source: Part | int, output: int) -> list[str]:
+    """Vectors that `read_response` needs."""
+    nodes = {netlist.node(input_net(source)), netlist.node(output)} - {"0"}
+    branch = [netlist.input_branch] if netlist.input_branch else []
+    return ["frequency", *sorted(nodes), *branch]
+
+
+def read_response(netlist: Netlist, source: Part | int, output: int, answer: dict[str, Any]) -> FrequencyResponse:
+    """Gain and input impedance from ngspice's vectors."""
+    import numpy as np
+
+    frequency = np.real(answer["frequency"])
+    zero = np.zeros(len(frequency), dtype=complex)
+    at_input = answer.get(netlist.node(input_net(source)), zero)
+    at_output = answer.get(netlist.node(output), zero)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = np.where(np.abs(at_input) > 1e-18, at_output / at_input, 0)
+        current = answer.get(netlist.input_branch)
+        # the source's branch current flows into it: the load takes the opposite
+        input_ohm = None if current is None else np.where(np.abs(current) > 1e-21, at_input / -current, np.inf)
+    return FrequencyResponse(frequency, gain, input_ohm)
+
+
+def own_loads(circuit: Circuit, output: int) -> list[tuple[float, float]]:
+    """(ohm, henry) of every loudspeaker from the output straight to the plate."""
+    loads = []
+    for part, _ in circuit.parts_on(output):
+        if part.kind.model == "speaker" and set(part.nets.values()) == {output, 0}:
+            p = part.kind.parameters_for(part.cube.value)
+            printed = part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 8.0
+            loads.append((p.get("dc_fraction", 0.85) * printed, p.get("inductance_H_per_ohm", 4e-5) * printed))
+    return loads
+
+
+def without_loads(total: NDArray[Any], frequency: NDArray[Any], loads: list[tuple[float, float]]) -> NDArray[Any]:
+    """Impedance of a node after taking parallel loads away: 1/Z = 1/Z_total - Σ 1/Z_load."""
+    import numpy as np
+
+    admittance = 1 / np.where(np.abs(total) > 1e-15, total, 1e-15)
+    for ohm, henry in loads:
+        admittance = admittance - 1 / (ohm + 2j * math.pi * frequency * henry)
+    result: NDArray[Any] = 1 / np.where(np.abs(admittance) > 1e-15, admittance, 1e-15)
+    return result

@@ -1,0 +1,261 @@
+"""Behaviour in time: sine response and clipping, oscillation, delays.
+
+Gear integration throughout: with the trapezoidal rule an astable rings on every time step.
+An oscillator is judged by its waveform from power-on, never by its operating point.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.board import Conditions, Probe
+from snapcheck.circuit import Circuit, Part
+from snapcheck.errors import SimulationError
+from snapcheck.simulate import _operating, _response
+from snapcheck.simulate._models import microphone_slope, write_netlist
+from snapcheck.simulate._netlist import Netlist, Stimulus
+from snapcheck.simulate._waveform import Rhythm, crossings, distortion, rhythm, swing
+from snapcheck.simulate._worker import Worker
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: lengths tried for an oscillation and for a delay, s
+_SPANS_s = (0.005, 0.05, 0.5, 5.0, 50.0)
+_DELAY_SPANS_s = (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
+#: time steps of one span; ngspice takes shorter ones where the wave is steep
+_STEPS = 4000
+#: an oscillation smaller than this is none (V)
+_LEAST_SWING_V = 0.05
+#: cycles that the second half of a span must hold
+_LEAST_CYCLES = 4
+#: output counts as clipped from this distortion on: amplifier power is commonly quoted at 10 %
+#: (IEC 60268-3 leaves the figure to the maker; common practice)
+CLIPPED = 0.10
+#: sine runs: periods to settle, periods to look at, steps a period
+_SETTLE, _LOOK, _PER_PERIOD = 6, 4, 200
+
+
+@dataclass(frozen=True)
+class Waveforms:
+    """Voltages over time.
+
+    Attributes:
+        time_s: shape (n,), not evenly spaced.
+        voltages: net number to shape (n,), V.
+        end_s: length of the run.
+    """
+
+    time_s: NDArray[Any]
+    voltages: Mapping[int, NDArray[Any]]
+    end_s: float
+
+    def voltage(self, net: int) -> NDArray[Any]:
+        """Voltage of a net, shape (n,); zeros for the plate."""
+        import numpy as np
+
+        return np.zeros(len(self.time_s)) if net == 0 else self.voltages[net]
+
+    def late(self, net: int, share: float = 0.5) -> tuple[NDArray[Any], NDArray[Any]]:
+        """Time and voltage of the last `share` of the run."""
+        keep = self.time_s >= self.end_s * (1 - share)
+        return self.time_s[keep], self.voltage(net)[keep]
+
+
+@dataclass(frozen=True)
+class SineResponse:
+    """What a sine at the input does to the output.
+
+    Attributes:
+        frequency_Hz, source_V: of the sine, amplitude at the source (a microphone's: at its gate).
+        input_V: peak amplitude at the input's net.
+        output_swing_V: peak to peak.
+        distortion: total harmonic distortion, fraction.
+        waveforms: with input and output nets.
+    """
+
+    frequency_Hz: float
+    source_V: float
+    input_V: float
+    output_swing_V: float
+    distortion: float
+    waveforms: Waveforms
+
+
+@dataclass(frozen=True)
+class Delay:
+    """From the change of conditions (or power-on) until half of the voltage's whole change.
+
+    Attributes:
+        seconds: the delay.
+        before_V, after_V: the voltage at rest and in the end.
+        waveforms: the run.
+    """
+
+    seconds: float
+    before_V: float
+    after_V: float
+    waveforms: Waveforms
+
+
+def run(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    stimulus: Stimulus,
+    nets: Iterable[int],
+    duration_s: float,
+    step_s: float,
+) -> Waveforms:
+    """One transient analysis from the operating point (or from zero, with ``power_on``).
+
+    Raises:
+        SimulationError: it cannot be solved or takes too long.
+    """
+    netlist = write_netlist(circuit, conditions, stimulus)
+    wanted = {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}
+    names = ["time", *sorted({node for node in wanted.values() if node != "0"})]
+    (answer,) = worker.solve(
+        netlist.lines, frozenset(netlist.nodes), [(command(duration_s, step_s), names)]
+    )
+    return collect(wanted, answer, duration_s)
+
+
+def command(duration_s: float, step_s: float) -> str:
+    """The ngspice command of a transient."""
+    return f"tran {step_s:.6g} {duration_s:.6g} 0 {step_s:.6g}"
+
+
+def collect(wanted: Mapping[int, str], answer: Mapping[str, Any], duration_s: float) -> Waveforms:
+    """Waveforms from ngspice's vectors."""
+    import numpy as np
+
+    time = answer["time"]
+    zero = np.zeros(len(time))
+    return Waveforms(time, {net: answer.get(node, zero) for net, node in wanted.items()}, duration_s)
+
+
+def source_amplitude(source: Part | int) -> float:
+    """Usual amplitude of an input, V at its source: music at an audio input, speech at a microphone."""
+    if isinstance(source, int):
+        return 0.01
+    p = source.kind.parameters_for(source.cube.value)
+    if source.kind.model == "microphone":
+        return p.get("signal_A", 5e-6) / microphone_slope(p)
+    return p.get("amplitude_V", 0.01)
+
+
+def sine(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    source: Part | int,
+    output: int,
+    frequency_Hz: float,
+    source_V: float,
+) -> SineResponse:
+    """Response to a sine of a given amplitude at the source."""
+    periods = _SETTLE + _LOOK
+    inlet = _response.input_net(source)
+    waves = run(
+        worker,
+        circuit,
+        conditions,
+        Stimulus(input=source, sine=(source_V, frequency_Hz)),
+        {inlet, output},
+        periods / frequency_Hz,
+        1 / (frequency_Hz * _PER_PERIOD),
+    )
+    if output not in waves.voltages and output != 0:
+        raise SimulationError(tr("the output is not connected to anything that is solved."))
+    thd, _ = distortion(waves.time_s, waves.voltage(output), frequency_Hz, _LOOK)
+    _, late_out = waves.late(output, _LOOK / periods)
+    _, late_in = waves.late(inlet, _LOOK / periods)
+    return SineResponse(frequency_Hz, source_V, swing(late_in) / 2, swing(late_out), thd, waves)
+
+
+def clipping(
+    worker: Worker, circuit: Circuit, conditions: Conditions, source: Part | int, output: int, frequency_Hz: float
+) -> SineResponse | None:
+    """The greatest sine that comes out with distortion below `CLIPPED`; None when nothing comes out."""
+    amplitude = source_amplitude(source)
+    trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude)
+    good: SineResponse | None = None
+    bad_at = math.inf
+    for _ in range(24):
+        if trial.output_swing_V > 1e-6 and trial.distortion <= CLIPPED:
+            good = trial
+            if amplitude > 100:
+                break
+        else:
+            bad_at = amplitude
+        if math.isinf(bad_at):
+            amplitude *= 4
+        elif good is None:
+            amplitude /= 8
+            if amplitude < 1e-7:
+                return None
+        else:
+            if bad_at / good.source_V < 1.02:
+                break
+            amplitude = math.sqrt(good.source_V * bad_at)
+        trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude)
+    return good
+
+
+def oscillation(worker: Worker, circuit: Circuit, conditions: Conditions, net: int) -> tuple[Rhythm, Waveforms] | None:
+    """The steady oscillation of a net after power-on; None when there is none within 50 s."""
+    for span in _SPANS_s:
+        stimulus = Stimulus(power_on=True, kick=True)
+        waves = run(worker, circuit, conditions, stimulus, [net], span, span / _STEPS)
+        if net not in waves.voltages:
+            return None
+        found = steady(waves, net)
+        if found is not None:
+            return found, waves
+    return None
+
+
+def steady(waves: Waveforms, net: int) -> Rhythm | None:
+    """The rhythm of the second half of a run, if it is a steady one."""
+    time, values = waves.late(net, 0.5)
+    found = rhythm(time, values)
+    if found is None or found.swing_V < _LEAST_SWING_V or found.periods < _LEAST_CYCLES or found.jitter > 0.1:
+        return None
+    third, fourth = values[time < waves.end_s * 0.75], values[time >= waves.end_s * 0.75]
+    if abs(swing(third) - swing(fourth)) > 0.1 * found.swing_V:
+        return None
+    return found
+
+
+def delay(
+    worker: Worker, circuit: Circuit, before: Conditions, after: Conditions | None, net: int
+) -> Delay | None:
+    """Time until a net has made half of its change after `after` sets in (None: after power-on).
+
+    Returns:
+        None when the voltage does not change by at least 50 mV or never gets half way in 1000 s.
+    """
+    end = _operating.solve(worker, circuit, before if after is None else after).voltage(net)
+    start = 0.0 if after is None else _operating.solve(worker, circuit, before).voltage(net)
+    if start is None or end is None or abs(end - start) < _LEAST_SWING_V:
+        return None
+    middle = (start + end) / 2
+    stimulus = Stimulus(power_on=True) if after is None else Stimulus(after=after)
+    for span in _DELAY_SPANS_s:
+        waves = run(worker, circuit, before, stimulus, [net], span, span / _STEPS)
+        up, down = crossings(waves.time_s, waves.voltage(net), middle)
+        turns = up if end > start else down
+        if len(turns) and abs(float(waves.voltage(net)[-1]) - end) < abs(end - start) * 0.3:
+            return Delay(float(turns[-1]), start, end, waves)
+    return None
+
+
+def netlist_nodes(netlist: Netlist, probes: Iterable[Probe], circuit: Circuit) -> dict[int, str]:
+    """Net to node of the probes that are solved."""
+    nets = (_response.net_of_probe(circuit, probe, tr("place")) for probe in probes)
+    return {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}

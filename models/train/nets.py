@@ -1,0 +1,130 @@
+"""The four networks of photo reading: locate, classify, read text, follow leads. Small, plain convolutions."""
+
+from __future__ import annotations
+
+import torch
+import torch.nn.functional as F
+from torch import nn
+
+from labels import CHARS
+
+N_KIND = 33  # 31 kinds, other, empty
+TEXT_LEN = 16
+N_CHAR = len(CHARS) + 1  # 0 ends the text
+
+
+def conv(i, o, s=1, k=3, g=1):
+    return nn.Sequential(nn.Conv2d(i, o, k, s, k // 2, groups=g, bias=False), nn.BatchNorm2d(o), nn.ReLU(inplace=True))
+
+
+class Block(nn.Module):
+    def __init__(self, i, o, s=1):
+        super().__init__()
+        self.a, self.b = conv(i, o, s), nn.Sequential(nn.Conv2d(o, o, 3, 1, 1, bias=False), nn.BatchNorm2d(o))
+        self.skip = nn.Sequential() if i == o and s == 1 else nn.Sequential(nn.Conv2d(i, o, 1, s, bias=False), nn.BatchNorm2d(o))
+
+    def forward(self, x):
+        return F.relu(self.b(self.a(x)) + self.skip(x))
+
+
+class Unet(nn.Module):
+    """Picture in, maps at a quarter (or half) of its size out; sees far through a coarse bottom."""
+
+    def __init__(self, cin, cout, w=(16, 32, 48, 96, 128), half=False, deep=2):
+        super().__init__()
+        self.half = half
+        self.stem = conv(cin, w[0], 2)
+        self.d1, self.d2, self.d3, self.d4 = Block(w[0], w[1], 2), Block(w[1], w[2], 2), Block(w[2], w[3], 2), Block(w[3], w[4], 2)
+        self.bottom = nn.Sequential(*[Block(w[4], w[4]) for _ in range(deep)])
+        self.u3, self.u2, self.u1 = conv(w[4] + w[3], w[3]), conv(w[3] + w[2], w[2]), conv(w[2] + w[1], w[1])
+        if half:
+            self.u0 = conv(w[1] + w[0], w[0] * 2)
+        self.head = nn.Conv2d(w[0] * 2 if half else w[1], cout, 1)
+        nn.init.constant_(self.head.bias, -2.0)
+
+    def forward(self, x):
+        up = lambda t, s: F.interpolate(t, size=s.shape[-2:], mode="nearest")  # noqa: E731
+        a = self.stem(x)
+        b = self.d1(a)
+        c = self.d2(b)
+        d = self.d3(c)
+        e = self.bottom(self.d4(d))
+        d = self.u3(torch.cat([up(e, d), d], 1))
+        c = self.u2(torch.cat([up(d, c), c], 1))
+        b = self.u1(torch.cat([up(c, b), b], 1))
+        if self.half:
+            b = self.u0(torch.cat([up(b, a), a], 1))
+        return self.head(b)
+
+
+class Locate(Unet):
+    """(n, 3, h, w) in 0..1 to (n, 8, h/4, w/4): top centre, plate corner, plate (logits); steps to the right and lower
+    neighbour (4, in units of 32 pixels); cube top (logit)."""
+
+    def __init__(self):
+        super().__init__(3, 8, (16, 32, 48, 96, 160))
+
+
+class Wires(Unet):
+    """(n, 4, h, w): rectified board and the end asked about, to (n, 3, h/2, w/2): its other end, its lead, any plug (logits)."""
+
+    def __init__(self):
+        super().__init__(4, 3, (16, 32, 48, 80, 128), half=True, deep=3)
+
+
+class Symbols(nn.Module):
+    """(n, 3, 72, 72) crops of 1.2 cells to kind (33), turn (4) and tap on N E S W (4) logits."""
+
+    def __init__(self, w=(24, 48, 96, 192)):
+        super().__init__()
+        self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], 2), Block(w[2], w[2]),
+                                  Block(w[2], w[3], 2), Block(w[3], w[3]))
+        self.mix = nn.Sequential(nn.Flatten(), nn.Dropout(0.1), nn.Linear(w[3] * 25, 256), nn.ReLU())
+        self.head = nn.Linear(256, N_KIND + 8)
+
+    def forward(self, x):
+        return self.head(self.mix(self.body(x)))
+
+
+class Text(nn.Module):
+    """(n, 3, 112, 112) upright crops of one top to (n, 16, chars) logits; every place asks for its own letter."""
+
+    def __init__(self, w=(24, 48, 96, 128), d=128):
+        super().__init__()
+        self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], 2), Block(w[2], w[2]), Block(w[2], w[3]), Block(w[3], d))
+        self.pos = nn.Parameter(torch.randn(1, d, 14, 14) * 0.1)
+        self.query = nn.Parameter(torch.randn(1, TEXT_LEN, d) * 0.3)
+        self.layers = nn.ModuleList([nn.ModuleDict({
+            "sn": nn.LayerNorm(d), "self": nn.MultiheadAttention(d, 4, batch_first=True), "cn": nn.LayerNorm(d),
+            "cross": nn.MultiheadAttention(d, 4, batch_first=True), "fn": nn.LayerNorm(d),
+            "ff": nn.Sequential(nn.Linear(d, 2 * d), nn.ReLU(), nn.Linear(2 * d, d))}) for _ in range(2)])
+        self.out = nn.Linear(d, N_CHAR)
+
+    def forward(self, x):
+        m = self.body(x) + self.pos
+        m = m.flatten(2).transpose(1, 2)
+        q = self.query.expand(x.shape[0], -1, -1)
+        for L in self.layers:
+            t = L["sn"](q)
+            q = q + L["self"](t, t, t, need_weights=False)[0]
+            q = q + L["cross"](L["cn"](q), m, m, need_weights=False)[0]
+            q = q + L["ff"](L["fn"](q))
+        return self.out(q)
+
+
+def encode(text: str) -> list[int]:
+    """Letters as numbers, 0 after the end."""
+    t = [CHARS.index(c) + 1 for c in text if c in CHARS][: TEXT_LEN]
+    return t + [0] * (TEXT_LEN - len(t))
+
+
+def decode(ids) -> str:
+    out = ""
+    for i in ids:
+        if i == 0:
+            break
+        out += CHARS[int(i) - 1]
+    return out
+
+
+NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires}

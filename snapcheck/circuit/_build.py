@@ -190,4 +190,3 @@ class _Builder:
             count[prefix] += 1
             nets = {name: net[self.node_of[cell, name]] for name in kind.terminals}
             yield Part(cell, cube, kind, f"{prefix}{count[prefix]}", nets)
-

@@ -1,0 +1,223 @@
+"""What every rule is given, and what rules tell each other so that one cause is told once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from snapcheck.board import Cell, Lead, Seam, Side
+from snapcheck.circuit._book import RuleBook
+from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Part, Terminal
+from snapcheck.circuit._operating import OperatingPointLike
+from snapcheck.circuit._say import capital, place_words
+from snapcheck.circuit._topology import SOURCE_MODELS, Topology
+from snapcheck.findings import Finding, Severity
+from snapcheck.kit import PLATE
+from snapcheck.words import tr
+
+
+@dataclass(frozen=True)
+class OpenGroup:
+    """Open ends that meet at one place: the cell into which they point, or a single contact.
+
+    Attributes:
+        ends: the half-made contacts, one for each net concerned.
+        nets: nets with a single part terminal that end here.
+        facing: the cell into which all of them point, None where they do not share one.
+    """
+
+    ends: tuple[HalfMade, ...]
+    nets: tuple[int, ...]
+    facing: Cell | None
+
+
+@dataclass
+class Context:
+    """One run of the rules over one circuit."""
+
+    circuit: Circuit
+    book: RuleBook
+    operating_point: OperatingPointLike | None = None
+    supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    told: set[Terminal] = field(default_factory=set)
+    told_islands: set[int] = field(default_factory=set)
+    shorted: set[Cell] = field(default_factory=set)
+
+    @cached_property
+    def topology(self) -> Topology:
+        """Structure for questions about direct current."""
+        return Topology(self.circuit, self.supply_V, same_V=self.book.limit("supplies-fighting", "same_V"))
+
+    def finding(
+        self,
+        rule: str,
+        cells: Iterable[Cell],
+        title: str,
+        *,
+        expected: str = "",
+        found: str = "",
+        why: str = "",
+        effect: str = "",
+        mend: str = "",
+        side: Side | None = None,
+        seam: Seam | None = None,
+        lead: Lead | None = None,
+        severity: Severity | None = None,
+        data: dict[str, float | str | bool | list[str]] | None = None,
+    ) -> Finding:
+        """A finding of a rule, with the severity and source of the rule book."""
+        setting = self.book[rule]
+        places = tuple(dict.fromkeys(cells))
+        return Finding(
+            rule=rule,
+            severity=setting.severity if severity is None else severity,
+            cells=places,
+            title=title,
+            expected=expected,
+            found=found,
+            why=why,
+            effect=effect,
+            mend=mend,
+            side=side,
+            seam=seam,
+            lead=lead,
+            found_cube=self.circuit.board.cubes.get(places[0]) if places else None,
+            data=data or {},
+            source=setting.source,
+        )
+
+    # ------------------------------------------------------------ operating point
+
+    def voltage(self, part: Part, plus: str, minus: str) -> float | None:
+        """Simulated volts from one terminal to another; None without a simulation."""
+        if self.operating_point is None:
+            return None
+        volts = self.operating_point.net_voltages_V
+        a, b = volts.get(part.nets[plus]), volts.get(part.nets[minus])
+        return None if a is None or b is None else a - b
+
+    def current(self, part: Part) -> float | None:
+        """Simulated amperes through a part; None without a simulation."""
+        return None if self.operating_point is None else self.operating_point.part_currents_A.get(part.cell)
+
+    def power(self, part: Part) -> float | None:
+        """Simulated watts in a part; None without a simulation."""
+        return None if self.operating_point is None else self.operating_point.part_powers_W.get(part.cell)
+
+    # ------------------------------------------------------------ loose ends
+
+    @cached_property
+    def open_nets(self) -> frozenset[int]:
+        """Nets other than the plate with exactly one part terminal and no socket."""
+        return frozenset(
+            net.number
+            for net in self.circuit.nets[1:]
+            if len(net.terminals) == 1 and not self.is_port(net.number)
+        )
+
+    def is_port(self, net: int) -> bool:
+        """True when a socket gives access to the net, so that something may be plugged in."""
+        return any(c.metal is Metal.SOCKET and c.terminal != PLATE for c in self.circuit.nets[net].contacts)
+
+    @cached_property
+    def pointing(self) -> dict[Cell, list[HalfMade]]:
+        """Cell to the contacts that point into it and meet nothing (those held by a tap left out)."""
+        pointing: dict[Cell, list[HalfMade]] = {}
+        for half in self.circuit.half_made:
+            if half.terminal and half.facing is not None and not half.tapped:
+                pointing.setdefault(half.facing, []).append(half)
+        return pointing
+
+    @cached_property
+    def open_groups(self) -> tuple[OpenGroup, ...]:
+        """Open nets gathered by the place where the missing joint would be."""
+        ends: dict[int | None, list[HalfMade]] = {}
+        for half in self.circuit.half_made:
+            if half.terminal and not half.tapped:
+                ends.setdefault(self.net_of_half(half), []).append(half)
+        groups: dict[Cell | int, dict[int, HalfMade]] = {}
+        for net in sorted(self.open_nets):
+            rivals = {
+                half: sum(self.net_of_half(h) != net for h in self.pointing.get(half.facing, ()))
+                for half in ends.get(net, ())
+                if half.facing is not None
+            }
+            best = max(rivals, key=lambda h: rivals[h], default=None)
+            if best is not None and best.facing is not None and rivals[best]:
+                groups.setdefault(best.facing, {})[net] = best
+            else:
+                groups[net] = dict.fromkeys([net], ends[net][0]) if net in ends else {}
+        result = []
+        for place, members in groups.items():
+            if isinstance(place, Cell):
+                shown = {self.net_of_half(h): h for h in reversed(self.pointing[place])} | members
+                result.append(OpenGroup(tuple(shown.values()), tuple(members), place))
+            else:
+                result.append(OpenGroup(tuple(members.values()), (place,), None))
+        return tuple(result)
+
+    def net_of_half(self, half: HalfMade) -> int | None:
+        """The net of a half-made contact; None for a tap or lead."""
+        return None if half.side is None else self.circuit.net_at(half.cell, half.side)
+
+    def loose_words(self, part: Part, terminal: str) -> str:
+        """Where an open terminal ends, as a sentence."""
+        net = part.nets[terminal]
+        for group in self.open_groups:
+            if net in group.nets and group.ends:
+                end = next((e for e in group.ends if self.net_of_half(e) == net), group.ends[0])
+                return capital(self.where(end)) + "."
+        return tr("Nothing touches it.")
+
+    def where(self, half: HalfMade) -> str:
+        """``C3 right touches nothing: D3 is empty``."""
+        assert half.side is not None
+        place = place_words(half.cell, half.side)
+        if half.reason is Gap.EDGE:
+            return tr("{place} touches nothing: the plate ends there", place=place)
+        if half.reason is Gap.BLANK:
+            return tr("{place} touches a side of {cell} that has no contact", place=place, cell=half.facing)
+        return tr("{place} touches nothing: {cell} is empty", place=place, cell=half.facing)
+
+    # ------------------------------------------------------------ islands
+
+    @cached_property
+    def islands(self) -> tuple[tuple[Part, ...], ...]:
+        """Groups of parts that hang together without reaching any source but through the plate."""
+        parent = list(range(len(self.circuit.nets)))
+
+        def find(n: int) -> int:
+            while parent[n] != n:
+                parent[n] = parent[parent[n]]
+                n = parent[n]
+            return n
+
+        for part in self.circuit.parts:
+            nets = [n for n in part.nets.values() if n]
+            for n in nets[1:]:
+                parent[find(n)] = find(nets[0])
+        groups: dict[int, list[Part]] = {}
+        for part in self.circuit.parts:
+            root = next((find(n) for n in part.nets.values() if n), None)
+            if root is not None:
+                groups.setdefault(root, []).append(part)
+        fed = {*SOURCE_MODELS, "source"}
+        plugged: set[int] = set()
+        if not any(p.kind.model in fed for p in self.circuit.parts):  # then something is plugged in
+            plugged = {find(n.number) for n in self.circuit.nets[1:] if self.is_port(n.number)}
+        return tuple(
+            tuple(parts)
+            for root, parts in groups.items()
+            if root not in plugged and not any(p.kind.model in fed for p in parts)
+        )
+
+    @cached_property
+    def cut_off(self) -> frozenset[Cell]:
+        """Cells of parts in islands."""
+        return frozenset(p.cell for parts in self.islands for p in parts)
+
+    @cached_property
+    def powered(self) -> bool:
+        """True when the board has a battery or supply."""
+        return bool(self.topology.sources)

@@ -1,0 +1,76 @@
+"""The table of rules, and the one function that runs them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+from snapcheck.board import Cell
+from snapcheck.circuit import _rules_parts as parts
+from snapcheck.circuit import _rules_supply as supply
+from snapcheck.circuit import _rules_transistor as transistor
+from snapcheck.circuit import _rules_wiring as wiring
+from snapcheck.circuit._book import RuleBook, bundled_rules
+from snapcheck.circuit._circuit import Circuit
+from snapcheck.circuit._context import Context
+from snapcheck.circuit._operating import OperatingPointLike
+from snapcheck.findings import Finding, in_order
+
+Rule = Callable[[Context], Iterator[Finding]]
+
+#: rule name (as in the rule book) to the function that finds it; a rule may leave a place to an earlier one
+RULES: Mapping[str, Rule] = {
+    "supply-shorted": supply.supply_shorted,
+    "supplies-fighting": supply.supplies_fighting,
+    "supplies-parallel": supply.supplies_parallel,
+    "supply-reversed": supply.supply_reversed,
+    "batteries-opposed": supply.batteries_opposed,
+    "no-current-limit": supply.no_current_limit,
+    "electrolytic-reversed": parts.electrolytic_reversed,
+    "electrolytic-overvoltage": parts.electrolytic_overvoltage,
+    "over-rating": parts.over_rating,
+    "fuse-blows": supply.fuse_blows,
+    "speaker-direct-current": parts.speaker_direct_current,
+    "microphone-direct-current": parts.microphone_direct_current,
+    "reversed-in-circuit": parts.reversed_in_circuit,
+    "terminals-joined": parts.terminals_joined,
+    "base-floating": transistor.base_floating,
+    "input-without-bias": transistor.input_without_bias,
+    "emitter-no-return": transistor.emitter_no_return,
+    "transistor-swapped": transistor.transistor_swapped,
+    "input-without-block": transistor.input_without_block,
+    "terminal-open": wiring.terminal_open,
+    "pot-end-open": wiring.pot_end_open,
+    "gap-between": wiring.gap_between,
+    "island": wiring.island,
+    "no-ground": supply.no_ground,
+    "no-supply": supply.no_supply,
+    "lead-loose": wiring.lead_loose,
+    "tap-loose": wiring.tap_loose,
+    "flyback-missing": wiring.flyback_missing,
+    "decoupling-missing": wiring.decoupling_missing,
+}
+
+
+def check_rules(
+    circuit: Circuit,
+    operating_point: OperatingPointLike | None = None,
+    *,
+    book: RuleBook | None = None,
+    supply_V: Mapping[Cell, float] | None = None,
+) -> list[Finding]:
+    """Run every enabled rule over a circuit; worst first.
+
+    Args:
+        circuit: to check.
+        operating_point: simulated direct-current state; without it, rules say only what the structure
+            alone makes certain.
+        book: which rules are on, and their limits; None for the bundled book.
+        supply_V: volts of sources that differ from their print, by cell.
+    """
+    book = bundled_rules() if book is None else book
+    context = Context(circuit, book, operating_point, dict(supply_V or {}))
+    found: list[Finding] = []
+    for name, rule in RULES.items():
+        if book[name].enabled:
+            found += rule(context)
+    return in_order(found)

@@ -1,0 +1,337 @@
+"""Rules about single parts: polarity, ratings, direct current where none belongs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from snapcheck.circuit._circuit import Part
+from snapcheck.circuit._context import Context
+from snapcheck.circuit._say import amperes, capital, part_words, terminal_words, volts, watts
+from snapcheck.circuit._topology import LEGS, direct_ohms, pair
+from snapcheck.errors import InputError
+from snapcheck.findings import Finding, Severity
+from snapcheck.kit import ValueForm, parse_value
+from snapcheck.words import tr
+
+#: kinds with a plus side that need it on the more positive net, besides electrolytics
+_POLAR = ("led", "buzzer", "microphone", "meter")
+
+
+def is_electrolytic(part: Part) -> bool:
+    """A capacitor with a plus and a minus."""
+    return part.kind.model == "capacitor" and set(part.nets) == {"plus", "minus"}
+
+
+def _bias(ctx: Context, part: Part, plus: str, minus: str) -> tuple[float | None, bool | None]:
+    """(volts or None, reversed or None): simulated where possible, else from the structure.
+
+    The structure gives volts where both ends are drawn to one rail each, and a direction where one end
+    can never be above the other.
+    """
+    simulated = ctx.voltage(part, plus, minus)
+    if simulated is not None:
+        return simulated, None
+    high = ctx.topology.pull(part.nets[plus], part.cell)
+    low = ctx.topology.pull(part.nets[minus], part.cell)
+    if high.fixed and low.fixed:
+        rings = _ring(ctx, part.nets[plus]), _ring(ctx, part.nets[minus])
+        if None in rings or rings[0] == rings[1]:
+            return high.low - low.low, None
+    if high.reached and low.reached and high.below(low):
+        return None, True
+    return None, None
+
+
+def _ring(ctx: Context, net: int) -> int | None:
+    rail = ctx.topology.rails.get(ctx.topology.tie[net])
+    return None if rail is None else rail[0]
+
+
+def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
+    """Minus above plus: from the simulated operating point, else from the structure."""
+    danger = ctx.book.limit("electrolytic-reversed", "reverse_V")
+    uneasy = ctx.book.limit("electrolytic-reversed", "uneasy_V")
+    for part in ctx.circuit.parts:
+        if not is_electrolytic(part) or not ctx.powered:
+            continue
+        v, wrong = _bias(ctx, part, "plus", "minus")
+        if v is not None and v < -uneasy:
+            severity = None if v < -danger else Severity.FAULT
+        elif wrong:
+            severity = None
+        else:
+            continue
+        side = part.kind.sides("plus", part.cube.turn)
+        found = tr("Plus is on the side of the lower voltage.")
+        if v is not None:
+            found = tr("Plus is at {volts} against minus.", volts=volts(v))
+        yield ctx.finding(
+            "electrolytic-reversed",
+            [part.cell],
+            tr("{part} is the wrong way round.", part=capital(part_words(part))),
+            expected=tr("Its plus is on the side with the higher voltage."),
+            found=found,
+            why=tr("With reversed voltage an electrolytic capacitor heats up, loses its capacitance and can "
+                   "burst."),
+            mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.cell),
+            side=side[0] if side else None,
+            severity=severity,
+            data={} if v is None else {"voltage_V": v},
+        )  # fmt: skip
+
+
+def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
+    """More voltage than printed on an electrolytic, simulated or from the rails."""
+    for part in ctx.circuit.parts:
+        rated = part.ratings.get("max_voltage_V")
+        if not is_electrolytic(part) or rated is None:
+            continue
+        v, _ = _bias(ctx, part, "plus", "minus")
+        if v is None or v <= rated:
+            continue
+        yield ctx.finding(
+            "electrolytic-overvoltage",
+            [part.cell],
+            tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
+            expected=tr("At most {volts}.", volts=volts(rated)),
+            found=tr("{volts} stand across it.", volts=volts(v)),
+            why=tr("Above its rated voltage an electrolytic capacitor can burst."),
+            mend=tr("Do not power. Use one with a higher rated voltage."),
+            data={"voltage_V": v, "rated_V": rated},
+        )
+
+
+def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
+    """LED, buzzer, microphone or meter with its plus on the lower voltage."""
+    limit = ctx.book.limit("reversed-in-circuit", "reverse_V")
+    for part in ctx.circuit.parts:
+        if part.kind.model not in _POLAR or part.cell in ctx.cut_off:
+            continue
+        plus, minus = ("anode", "cathode") if part.kind.model == "led" else ("plus", "minus")
+        if part.kind.model == "meter" and ctx.operating_point is None and not part.cube.unit.endswith("A"):
+            v, wrong = ctx.topology.across(part, plus, minus), None
+        else:
+            v, wrong = _bias(ctx, part, plus, minus)
+        if not wrong and (v is None or v > -limit):
+            continue
+        side = part.kind.sides(plus, part.cube.turn)
+        why = {
+            "led": tr("An LED conducts one way only: it stays dark, and above about 5 V in reverse it dies."),
+            "meter": tr("The pointer is driven below zero."),
+        }.get(part.kind.model, tr("It works one way round only."))
+        yield ctx.finding(
+            "reversed-in-circuit",
+            [part.cell],
+            tr("{part} is the wrong way round.", part=capital(part_words(part))),
+            expected=tr("Its {plus} is on the side with the higher voltage.", plus=_word(plus)),
+            found=tr("Its {plus} is on the side of the lower voltage.", plus=_word(plus)),
+            why=why,
+            mend=tr("Turn the cube at {cell} by half a turn.", cell=part.cell),
+            side=side[0] if side else None,
+            data={} if v is None else {"voltage_V": v},
+        )
+
+
+def _word(terminal: str) -> str:
+    return tr("anode") if terminal == "anode" else tr("plus")
+
+
+# ---------------------------------------------------------------- ratings
+
+
+def over_rating(ctx: Context) -> Iterator[Finding]:
+    """Power, current or voltage beyond a part's rating; from simulation, else where rails alone decide."""
+    factor = ctx.book.limit("over-rating", "danger_factor")
+    slack = ctx.book.limit("over-rating", "slack")
+    for part in ctx.circuit.parts:
+        worst = max(_loads(ctx, part), key=lambda load: load[1] / load[2], default=None)
+        if worst is None or worst[1] <= worst[2] * (1 + slack):
+            continue
+        what, value, rated = worst
+        say = {"W": watts, "A": amperes, "V": volts}[what[-1]]
+        ratio = value / rated
+        severity = Severity.DANGER if ratio >= factor and what.endswith(("W", "A")) else None
+        mend = tr("Use a part with a higher rating, or make the current smaller.")
+        if part.kind.model == "led":
+            mend = tr("Put a larger resistor in series with it.")
+        elif part.kind.model == "resistor":
+            mend = tr("Use a larger resistance.")
+        if severity is Severity.DANGER or ctx.book["over-rating"].severity is Severity.DANGER:
+            mend = tr("Do not power.") + " " + mend
+        yield ctx.finding(
+            "over-rating",
+            [part.cell],
+            tr("{part} is overloaded.", part=capital(part_words(part))),
+            expected=tr("At most {limit}.", limit=say(rated)),
+            found=tr("It gets {value}.", value=say(value)),
+            why=tr("An overloaded part gets hot and fails; it can burn fingers.")
+            if what.endswith(("W", "A"))
+            else tr("Beyond its voltage a part breaks through and is destroyed."),
+            mend=mend,
+            severity=severity,
+            data={what: value, f"rated_{what}": rated, "ratio": ratio},
+        )
+
+
+def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
+    """(quantity with unit, value, rating) of everything known about a part's load."""
+    ratings = part.ratings
+    yield from _simulated_loads(ctx, part)
+    if ctx.operating_point is not None or part.cell in ctx.shorted:
+        return
+    if part.kind.model == "resistor" and "max_power_W" in ratings:
+        current, ohms = ctx.topology.series_current_A(part), direct_ohms(part)
+        if current is not None and ohms:
+            yield "power_W", current * current * ohms, ratings["max_power_W"]
+    elif part.kind.model in ("led", "inductor") and "max_current_A" in ratings:
+        current = ctx.topology.series_current_A(part, through_transistors=part.kind.model == "led")
+        if current is not None:
+            yield "current_A", max(current, 0.0) if part.kind.model == "led" else abs(current), \
+                ratings["max_current_A"]  # fmt: skip
+    elif part.kind.model == "speaker" and "max_power_W" in ratings:
+        current, ohms = ctx.topology.series_current_A(part), direct_ohms(part)
+        if current is not None and ohms:
+            yield "power_W", current * current * ohms, ratings["max_power_W"]
+    elif part.kind.model in ("lamp", "buzzer", "capacitor"):
+        limit = _voltage_limit(part)
+        v = ctx.topology.across(part, *pair(part))
+        if v is not None and limit is not None and not is_electrolytic(part):
+            yield "voltage_V", abs(v), limit
+
+
+def _voltage_limit(part: Part) -> float | None:
+    """Greatest voltage of a two-terminal part; a lamp's print plus what it survives for a while."""
+    if part.kind.model != "lamp":
+        return part.ratings.get("max_voltage_V")
+    nominal = lamp_print(part)
+    return None if nominal is None else nominal[0] * (1 + part.parameters.get("overload_fraction", 0.1))
+
+
+def lamp_print(part: Part) -> tuple[float, float] | None:
+    """Nominal volts and amperes of a lamp, or None where its print was not read."""
+    try:
+        parsed = parse_value(str(part.cube.value), ValueForm.LAMP)
+    except InputError:
+        return None
+    return None if parsed.volts is None or parsed.amperes is None else (parsed.volts, parsed.amperes)
+
+
+def _simulated_loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
+    if ctx.operating_point is None:
+        return
+    ratings, model = part.ratings, part.kind.model
+    power, current = ctx.power(part), ctx.current(part)
+    if power is not None and "max_power_W" in ratings:
+        yield "power_W", abs(power), ratings["max_power_W"]
+    if current is not None and "max_current_A" in ratings and model not in ("fuse",):
+        yield "current_A", abs(current), ratings["max_current_A"]
+    if model in LEGS:
+        control, high, low = LEGS[model]
+        v = ctx.voltage(part, high, low)
+        if v is not None and "max_voltage_V" in ratings:
+            yield "voltage_V", abs(v), ratings["max_voltage_V"]
+        drive = ctx.voltage(part, control, low)
+        if drive is not None and "max_gate_V" in ratings:
+            yield "gate_voltage_V", abs(drive), ratings["max_gate_V"]
+        if drive is not None and "max_emitter_base_V" in ratings:
+            back = -drive if model == "npn" else drive
+            yield "base_reverse_V", max(back, 0.0), ratings["max_emitter_base_V"]
+    elif len(part.nets) == 2 and not is_electrolytic(part):
+        first, second = pair(part)
+        v, limit = ctx.voltage(part, first, second), _voltage_limit(part)
+        if v is not None and limit is not None:
+            yield "voltage_V", abs(v), limit
+        if v is not None and "max_reverse_V" in ratings:
+            yield "reverse_V", max(-v, 0.0), ratings["max_reverse_V"]
+
+
+# ---------------------------------------------------------------- direct current where none belongs
+
+
+def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
+    """A loudspeaker in the way of direct current."""
+    limit = ctx.book.limit("speaker-direct-current", "direct_A")
+    for part in ctx.circuit.parts:
+        if part.kind.model != "speaker":
+            continue
+        current = ctx.current(part)
+        if current is None:
+            one, two = (ctx.topology.pull(part.nets[t], part.cell) for t in pair(part))
+            spread = (one.low, one.high, two.low, two.high)
+            flows = one.reached and two.reached and not math.isnan(sum(spread)) and min(spread) < max(spread)
+        else:
+            flows = abs(current) > limit
+        if not flows:
+            continue
+        found = tr("Direct current has a way through it.")
+        if current is not None:
+            found = tr("{current} of direct current flow through it.", current=amperes(abs(current)))
+        yield ctx.finding(
+            "speaker-direct-current",
+            [part.cell],
+            tr("Direct current flows through {part}.", part=part_words(part)),
+            expected=tr("A capacitor in series with the loudspeaker."),
+            found=found,
+            why=tr("Direct current pushes the cone out of its middle and heats the coil; the sound is thin "
+                   "and distorted."),
+            mend=tr("Feed the loudspeaker through a large electrolytic capacitor, plus towards the higher "
+                    "voltage."),
+            data={} if current is None else {"current_A": abs(current)},
+        )  # fmt: skip
+
+
+def microphone_direct_current(ctx: Context) -> Iterator[Finding]:
+    """A microphone straight across the supply, or beyond its current."""
+    for part in ctx.circuit.parts:
+        if part.kind.model != "microphone":
+            continue
+        v = ctx.topology.across(part, *pair(part))
+        current, rated = ctx.current(part), part.ratings.get("max_current_A")
+        over = current is not None and rated is not None and abs(current) > rated
+        if not over and not v:
+            continue
+        found = tr("It lies straight across {volts}.", volts=volts(abs(v))) if v else ""
+        if over and current is not None:
+            found = tr("{current} flow through it.", current=amperes(abs(current)))
+        yield ctx.finding(
+            "microphone-direct-current",
+            [part.cell],
+            tr("{part} has no resistor in its supply.", part=capital(part_words(part))),
+            expected=tr("A resistor of some kilohms between the supply and the microphone."),
+            found=found,
+            why=tr(
+                "Without the resistor no signal arises, and too much direct current destroys the capsule."
+            ),
+            mend=tr("Put a resistor of 2k2 to 10k between the supply and its plus."),
+        )
+
+
+def terminals_joined(ctx: Context) -> Iterator[Finding]:
+    """A part with its two main terminals on one net."""
+    for part in ctx.circuit.parts:
+        model, nets = part.kind.model, part.nets
+        if model in ("battery", "supply", "source"):
+            continue  # told as a shorted supply
+        if model in LEGS:
+            _, high, low = LEGS[model]
+            joined = (high, low) if nets[high] == nets[low] else None
+        elif model == "potentiometer":
+            joined = ("a", "b") if nets["a"] == nets["b"] else None
+        else:
+            joined = pair(part) if len(nets) == 2 and len(set(nets.values())) == 1 else None
+        if joined is None:
+            continue
+        net = nets[joined[0]]
+        by_plate = net == 0
+        yield ctx.finding(
+            "terminals-joined",
+            [part.cell],
+            tr("{part} is bridged.", part=capital(part_words(part))),
+            expected=tr("{one} and {two} lie on different nets.",
+                        one=capital(terminal_words(part, joined[0])), two=terminal_words(part, joined[1])),
+            found=tr("Both are joined through the plate.") if by_plate else tr("Both are joined by metal."),
+            why=tr("Current goes round the part, so it does nothing."),
+            mend=tr("Look for the wire, lead or ground that joins both of its sides, and take it away."),
+            data={"net": net},
+        )  # fmt: skip

@@ -1,0 +1,350 @@
+"""Rules about supplies and about current that nothing limits."""
+
+from __future__ import annotations
+
+import heapq
+from collections import deque
+from collections.abc import Iterator
+
+from snapcheck.board import Cell
+from snapcheck.circuit._circuit import Part
+from snapcheck.circuit._context import Context
+from snapcheck.circuit._path import MetalPath, metal_path
+from snapcheck.circuit._say import amperes, capital, listing, part_words, volts
+from snapcheck.circuit._topology import (
+    Source,
+    closes,
+    direct_ohms,
+    junction_steps,
+    pair,
+)
+from snapcheck.findings import Finding, Severity
+from snapcheck.words import tr
+
+#: (tie before, part) by which a tie was reached
+_Steps = dict[int, tuple[int, Part | None]]
+
+
+def supply_shorted(ctx: Context) -> Iterator[Finding]:
+    """Plus and minus of one source joined by metal, in any position of switches and knobs."""
+    for source in ctx.topology.sources:
+        way = _short_way(ctx, source)
+        if way is None:
+            continue
+        parts, path = way
+        ctx.shorted.add(source.part.cell)
+        switches = [p for p in parts if p.kind.model == "switch"]
+        knobs = [p for p in parts if p.kind.model == "potentiometer"]
+        cells = [source.part.cell, *(p.cell for p in parts), *path.cells]
+        name = part_words(source.part)
+        if knobs:
+            title = tr("The supply is shorted when {pot} is at one end of its travel.",
+                       pot=listing(part_words(p) for p in knobs))  # fmt: skip
+        elif switches:
+            title = tr("The supply is shorted as soon as {switch} closes.",
+                       switch=listing(part_words(p) for p in switches))  # fmt: skip
+        else:
+            title = tr("The supply is shorted: plus and minus of {source} are joined.", source=name)
+        yield ctx.finding(
+            "supply-shorted",
+            cells,
+            title,
+            expected=tr("Between plus and minus there is always a part that limits the current."),
+            found=tr("Way of the current: {path}.", path=path) if path.steps else "",
+            why=tr("Nothing limits the current: battery, wires and cubes get hot enough to burn."),
+            mend=_short_mend(path, parts, source),
+            data={"path": [str(c) for c in path.cells], "through_plate": path.through_plate},
+            lead=path.leads[0] if path.leads else None,
+        )
+
+
+def _short_mend(path: MetalPath, parts: list[Part], source: Source) -> str:
+    if path.leads:
+        return tr("Do not power. Pull the lead first, then check where it belongs.")
+    if parts:
+        return tr("Do not power. Put the load in series with {part}, not a plain wire.",
+                  part=part_words(parts[0]))  # fmt: skip
+    between = [str(c) for c in path.cells if c != source.part.cell]
+    if between:
+        return tr("Do not power. Take out or turn one of these cubes: {cells}.", cells=", ".join(between))
+    return tr("Do not power. Take {source} out and check what its two sides touch.",
+              source=part_words(source.part))  # fmt: skip
+
+
+def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | None:
+    """Parts and metal that join plus and minus of a source, or None."""
+    topology, limit = ctx.topology, ctx.book.limit("supply-shorted", "short_ohm")
+    start, goal = topology.tie[source.plus], topology.tie[source.minus]
+    steps: dict[int, list[tuple[int, Part, str, str]]] = {}
+    low: list[tuple[Cell, str, str]] = []
+    for part in ctx.circuit.parts:
+        for one, two in _low_pairs(part, limit):
+            a, b = topology.tie[part.nets[one]], topology.tie[part.nets[two]]
+            if a != b:
+                steps.setdefault(a, []).append((b, part, one, two))
+                steps.setdefault(b, []).append((a, part, two, one))
+    # a knob cannot stand at both ends at once: remember by which knob a tie was reached
+    came: dict[tuple[int, Cell | None], list[tuple[Part, str, str]]] = {(start, None): []}
+    queue: deque[tuple[int, Cell | None]] = deque([(start, None)])
+    while queue and start != goal:
+        here = queue.popleft()
+        if here[0] == goal:
+            break
+        for there, part, one, two in steps.get(here[0], ()):
+            knob = part.cell if part.kind.model == "potentiometer" else None
+            if (there, knob) not in came and not (knob is not None and knob == here[1]):
+                came[there, knob] = [*came[here], (part, one, two)]
+                queue.append((there, knob))
+    reached = next((k for k in came if k[0] == goal), None)
+    if reached is None:
+        return None
+    used = came[reached]
+    low.extend((p.cell, one, two) for p, one, two in used)
+    terminals = (source.part.cell, "plus"), (source.part.cell, "minus")
+    path = metal_path(ctx.circuit, *terminals, low)
+    if not path.steps:  # only with switches closed, fuses and ammeters as metal
+        closing = [p for p in ctx.circuit.parts if closes(p)]
+        path = metal_path(ctx.circuit, *terminals, [*low, *((p.cell, *pair(p)) for p in closing)])
+        on_path = set(path.cells)
+        used = [*used, *((p, *pair(p)) for p in closing if p.cell in on_path)]
+    return list(dict.fromkeys(p for p, _, _ in used)), path
+
+
+def _low_pairs(part: Part, limit_ohm: float) -> Iterator[tuple[str, str]]:
+    """Terminal pairs that are next to a short circuit, knobs at either end."""
+    if part.kind.model == "potentiometer":
+        yield from (("wiper", "a"), ("wiper", "b"))
+    elif not closes(part) and part.kind.model in ("resistor", "inductor"):
+        ohms = direct_ohms(part)
+        if ohms is not None and ohms < limit_ohm:
+            yield pair(part)
+
+
+def supplies_fighting(ctx: Context) -> Iterator[Finding]:
+    """Sources in a ring whose voltages do not cancel."""
+    for conflict in ctx.topology.conflicts:
+        if conflict.difference_V == 0:
+            continue
+        parts = [conflict.part, *conflict.others]
+        yield ctx.finding(
+            "supplies-fighting",
+            [p.cell for p in parts],
+            tr("Two supplies work against each other: {parts}.", parts=listing(map(part_words, parts))),
+            expected=tr("Supplies that are joined at both ends have the same voltage the same way round."),
+            found=tr("Round the ring {volts} are left, with nothing to limit the current.",
+                     volts=volts(conflict.difference_V)),
+            why=tr("The stronger one drives a large current backwards through the other, which may burst."),
+            mend=tr("Do not power. Keep one of them, or put them in series the same way round."),
+            data={"difference_V": conflict.difference_V},
+        )  # fmt: skip
+
+
+def supplies_parallel(ctx: Context) -> Iterator[Finding]:
+    """Equal sources in parallel."""
+    for conflict in ctx.topology.conflicts:
+        if conflict.difference_V:
+            continue
+        parts = [conflict.part, *conflict.others]
+        yield ctx.finding(
+            "supplies-parallel",
+            [p.cell for p in parts],
+            tr("Supplies are joined in parallel: {parts}.", parts=listing(map(part_words, parts))),
+            expected=tr("One supply for each rail."),
+            why=tr("The fuller one charges the emptier one; primary batteries must not be charged."),
+            mend=tr("Keep one of them."),
+        )
+
+
+def supply_reversed(ctx: Context) -> Iterator[Finding]:
+    """The only source stands with its plus on the plate."""
+    sources = ctx.topology.sources
+    plate = ctx.topology.tie[0]
+    if any(ctx.topology.tie[s.minus] == plate for s in sources):
+        return  # a negative rail beside a positive one may well be meant
+    for source in sources:
+        if ctx.topology.tie[source.plus] != plate or source.part.cell in ctx.shorted:
+            continue
+        side = source.part.kind.sides("plus", source.part.cube.turn)
+        yield ctx.finding(
+            "supply-reversed",
+            [source.part.cell],
+            tr("{source} stands the wrong way round: its plus goes to the plate.",
+               source=capital(part_words(source.part))),
+            expected=tr("Minus goes to the plate, plus feeds the circuit."),
+            found=tr("Plus goes to the plate, minus feeds the circuit."),
+            why=tr("Transistors, LEDs and electrolytic capacitors get their voltage backwards; an "
+                   "electrolytic capacitor may burst."),
+            mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=source.part.cell),
+            side=side[0] if side else None,
+        )  # fmt: skip
+
+
+def batteries_opposed(ctx: Context) -> Iterator[Finding]:
+    """Two sources in series with like poles together."""
+    circuit = ctx.circuit
+    for net in circuit.nets:
+        ends = [(p, t) for p, t in circuit.parts_on(net.number)]
+        if len(ends) != 2 or any(p.kind.model not in ("battery", "supply") for p, _ in ends):
+            continue
+        (one, pole), (two, other) = ends
+        if pole != other or one is two:
+            continue
+        yield ctx.finding(
+            "batteries-opposed",
+            [one.cell, two.cell],
+            tr("{one} and {two} face each other with the same pole.",
+               one=capital(part_words(one)), two=part_words(two)),
+            expected=tr("In series, plus of one meets minus of the next."),
+            found=tr("{pole} meets {pole}.", pole=tr("Plus") if pole == "plus" else tr("Minus")),
+            why=tr("Their voltages subtract instead of adding."),
+            mend=tr("Turn one of the two by half a turn."),
+        )  # fmt: skip
+
+
+def no_current_limit(ctx: Context) -> Iterator[Finding]:
+    """A diode, LED or transistor junction fed from a rail with nothing to limit the current."""
+    topology = ctx.topology
+    margin = ctx.book.limit("no-current-limit", "margin_V")
+    coil = ctx.book.limit("no-current-limit", "coil_ohm")
+    steps: dict[int, list[tuple[int, Part, float]]] = {}
+    for part in ctx.circuit.parts:
+        moves = [(a, b, v) for a, b, v in junction_steps(part)]
+        moves += [(a, b, 0.0) for pq in _low_pairs(part, coil) for a, b in (pq, pq[::-1])]
+        for one, two, drop in moves:
+            a, b = topology.tie[part.nets[one]], topology.tie[part.nets[two]]
+            if a != b:
+                steps.setdefault(a, []).append((b, part, drop))
+    told: set[Cell] = set()
+    for start, (ring, high) in sorted(topology.rails.items()):
+        for _ in range(6):  # several junctions may hang on one rail
+            found = _cheapest(steps, start, topology.rails, ring, high - margin, told)
+            if found is None:
+                break
+            parts, drop, low = found
+            junctions = [p for p in parts if any(True for _ in junction_steps(p))]
+            if not junctions:
+                break  # a plain short circuit; told elsewhere
+            told.update(p.cell for p in junctions)
+            yield _unlimited(ctx, junctions, parts, high - low, drop)
+
+
+def _unlimited(ctx: Context, junctions: list[Part], parts: list[Part], v: float, drop: float) -> Finding:
+    knobs = [p for p in parts if p.kind.model == "potentiometer"]
+    names = listing(part_words(p) for p in junctions)
+    if knobs:
+        title = tr("Nothing limits the current through {parts} when {pot} is at one end of its travel.",
+                   parts=names, pot=listing(part_words(p) for p in knobs))  # fmt: skip
+    else:
+        title = tr("Nothing limits the current through {parts}.", parts=names)
+    return ctx.finding(
+        "no-current-limit",
+        [p.cell for p in (*junctions, *parts)],
+        title,
+        expected=tr("A resistor in series with it."),
+        found=tr("{supply} across junctions that need only {drop}.", supply=volts(v), drop=volts(drop)),
+        why=tr("Above its forward voltage a junction takes whatever current the supply gives: it is "
+               "destroyed in a moment and may burst."),
+        mend=tr("Do not power. Put a resistor in series with the cube at {cell}.", cell=junctions[0].cell),
+        severity=Severity.FAULT if knobs else None,
+        data={"supply_V": v, "drop_V": drop},
+    )  # fmt: skip
+
+
+def _cheapest(
+    steps: dict[int, list[tuple[int, Part, float]]],
+    start: int,
+    rails: dict[int, tuple[int, float]],
+    ring: int,
+    budget_V: float,
+    told: set[Cell],
+) -> tuple[list[Part], float, float] | None:
+    """The way from a rail to a lower one over the least junction voltage that the rails can overcome."""
+    best: dict[int, float] = {start: 0.0}
+    came: _Steps = {start: (start, None)}
+    heap = [(0.0, start)]
+    while heap:
+        drop, here = heapq.heappop(heap)
+        if drop > best[here]:
+            continue
+        rail = rails.get(here)
+        if rail is not None and here != start:
+            if rail[0] == ring and rail[1] + drop < budget_V:
+                return _parts_on_way(came, here), drop, rail[1]
+            continue
+        for there, part, step in steps.get(here, ()):
+            if part.cell in told or part is came[here][1]:
+                continue
+            if drop + step < best.get(there, float("inf")):
+                best[there] = drop + step
+                came[there] = (here, part)
+                heapq.heappush(heap, (drop + step, there))
+    return None
+
+
+def _parts_on_way(came: _Steps, goal: int) -> list[Part]:
+    parts: list[Part] = []
+    here = goal
+    while (step := came[here])[1] is not None:
+        parts.append(step[1])
+        here = step[0]
+    return parts[::-1]
+
+
+def no_ground(ctx: Context) -> Iterator[Finding]:
+    """Parts use the plate, but no source is joined to it."""
+    sources = ctx.topology.sources
+    on_plate = [p for p, _ in ctx.circuit.parts_on(0) if p.kind.model not in ("battery", "supply", "source")]
+    plate = ctx.topology.tie[0]
+    if not sources or not on_plate or any(plate in (ctx.topology.tie[s.plus], ctx.topology.tie[s.minus])
+                                          for s in sources):  # fmt: skip
+        return
+    if plate in ctx.topology.rails:
+        return
+    source = sources[0].part
+    sides = source.kind.sides("minus", source.cube.turn)
+    yield ctx.finding(
+        "no-ground",
+        [source.cell, *(p.cell for p in on_plate)],
+        tr("Nothing joins the supply to the plate: there is no ground on the minus of {source}.",
+           source=part_words(source)),
+        expected=tr("A ground cube on the minus of the supply."),
+        found=tr("{parts} use the plate, the supply does not.",
+                 parts=capital(listing(part_words(p) for p in on_plate[:4]))),
+        why=tr("Current that goes into the plate cannot come back to the supply."),
+        mend=tr("Put a ground cube where the minus of {source} can reach it.", source=part_words(source)),
+        side=sides[0] if sides else None,
+    )  # fmt: skip
+
+
+def no_supply(ctx: Context) -> Iterator[Finding]:
+    """Nothing on the board drives it."""
+    parts = ctx.circuit.parts
+    if not parts or ctx.powered or any(p.kind.model == "source" for p in parts):
+        return
+    yield ctx.finding(
+        "no-supply",
+        [],
+        tr("There is no battery, supply or input on the board."),
+        expected=tr("A supply, or something plugged into a socket."),
+        why=tr("Without a supply nothing can be expected of the circuit."),
+        mend=tr("Add the battery or supply, unless it is connected from outside."),
+    )
+
+
+def fuse_blows(ctx: Context) -> Iterator[Finding]:
+    """Simulated current above a fuse's print."""
+    for part in ctx.circuit.parts:
+        current, rated = ctx.current(part), part.cube.value
+        if part.kind.model != "fuse" or current is None or not isinstance(rated, float | int):
+            continue
+        if abs(current) > rated:
+            yield ctx.finding(
+                "fuse-blows",
+                [part.cell],
+                tr("{part} blows.", part=capital(part_words(part))),
+                found=tr("{current} flow through it.", current=amperes(abs(current))),
+                expected=tr("No more than {current}.", current=amperes(rated)),
+                why=tr("It opens the circuit to protect it."),
+                mend=tr("Find what draws so much current; do not simply take a larger fuse."),
+                data={"current_A": abs(current), "rated_A": float(rated)},
+            )

@@ -1,0 +1,157 @@
+"""Rules about transistors: legs that hang free, bias, swapped legs, inputs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from snapcheck.circuit._circuit import Circuit, Part, Terminal
+from snapcheck.circuit._context import Context
+from snapcheck.circuit._say import capital, listing, part_words, side_of, terminal_word, terminal_words
+from snapcheck.circuit._topology import BIPOLAR, LEGS
+from snapcheck.findings import Finding
+from snapcheck.words import tr
+
+
+def base_floating(ctx: Context) -> Iterator[Finding]:
+    """A base or gate that nothing but itself determines."""
+    for part, base in _undriven(ctx):
+        if _capacitors_on(ctx.circuit, part.nets[base]):
+            continue  # an input without bias
+        if ctx.circuit.nets[part.nets[base]].terminals == (Terminal(part.cell, base),):
+            found = ctx.loose_words(part, base)
+        else:
+            found = tr("No part brings direct current to it.")
+        ctx.told.add(Terminal(part.cell, base))
+        yield ctx.finding(
+            "base-floating",
+            [part.cell],
+            tr("{base} is not connected.", base=capital(terminal_words(part, base))),
+            expected=tr("A way for direct current from the {base} to the rest of the circuit.",
+                        base=terminal_word(base)),
+            found=found,
+            why=tr("An open gate picks up any hum: the transistor switches at random.")
+            if base == "gate"
+            else tr("Without base current the transistor stays off."),
+            mend=tr("Connect it to its resistor or to the part that drives it."),
+            side=side_of(part, base),
+        )  # fmt: skip
+
+
+def input_without_bias(ctx: Context) -> Iterator[Finding]:
+    """A base or gate that only capacitors reach."""
+    for part, base in _undriven(ctx):
+        capacitors = _capacitors_on(ctx.circuit, part.nets[base])
+        if not capacitors:
+            continue
+        ctx.told.add(Terminal(part.cell, base))
+        yield ctx.finding(
+            "input-without-bias",
+            [part.cell, *(c.cell for c in capacitors)],
+            tr("{base} has no bias.", base=capital(terminal_words(part, base))),
+            expected=tr("A resistor that sets its direct voltage."),
+            found=tr("Only {capacitors} reach it, and they pass no direct current.",
+                     capacitors=listing(part_words(c) for c in capacitors)),
+            why=tr("Without bias the transistor is off and passes only the tips of a strong signal, if any."),
+            mend=tr("Add the resistor from the supply, or from the collector, to the {base}.",
+                    base=terminal_word(base)),
+            side=side_of(part, base),
+        )  # fmt: skip
+
+
+def _undriven(ctx: Context) -> Iterator[tuple[Part, str]]:
+    if not ctx.powered:
+        return
+    for part in ctx.topology.transistors:
+        base = LEGS[part.kind.model][0]
+        if part.cell not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.cell).reached:
+            yield part, base
+
+
+def emitter_no_return(ctx: Context) -> Iterator[Finding]:
+    """An emitter or source (or collector or drain) from which current cannot go on."""
+    if not ctx.powered:
+        return
+    for part in ctx.topology.transistors:
+        if part.cell in ctx.cut_off:
+            continue
+        for leg in LEGS[part.kind.model][:0:-1]:
+            if ctx.topology.pull(part.nets[leg], part.cell).reached:
+                continue
+            alone = ctx.circuit.nets[part.nets[leg]].terminals == (Terminal(part.cell, leg),)
+            ctx.told.add(Terminal(part.cell, leg))
+            yield ctx.finding(
+                "emitter-no-return",
+                [part.cell],
+                tr("{leg} does not reach the supply.", leg=capital(terminal_words(part, leg))),
+                expected=tr("A way for direct current from there back to the supply."),
+                found=ctx.loose_words(part, leg) if alone else tr("The way ends before the supply."),
+                why=tr("Current that cannot flow on does not flow at all: the transistor does nothing."),
+                mend=tr("Close the way from the {leg} to the supply or ground.", leg=terminal_word(leg)),
+                side=side_of(part, leg),
+            )
+
+
+def transistor_swapped(ctx: Context) -> Iterator[Finding]:
+    """Collector and emitter (drain and source) exchanged."""
+    limit = ctx.book.limit("transistor-swapped", "reverse_V")
+    for part in ctx.topology.transistors:
+        _, high, low = LEGS[part.kind.model]
+        if part.kind.model == "pnp":
+            high, low = low, high
+        v = ctx.voltage(part, high, low)
+        if v is None:
+            upper = ctx.topology.pull(part.nets[high], part.cell)
+            lower = ctx.topology.pull(part.nets[low], part.cell)
+            if not (upper.reached and lower.reached and upper.below(lower)):
+                continue
+        elif v > -limit:
+            continue
+        yield ctx.finding(
+            "transistor-swapped",
+            [part.cell],
+            tr("{one} and {two} of {part} are swapped.",
+               one=capital(terminal_word(high)), two=terminal_word(low), part=part_words(part)),
+            expected=tr("The {leg} is on the side of the plus.", leg=terminal_word(high)),
+            found=tr("The {leg} is on the side of the plus.", leg=terminal_word(low)),
+            why=tr("Its body diode conducts all the time: it can no longer switch off.")
+            if part.kind.model == "nmos"
+            else tr("The wrong way round a transistor hardly amplifies and stands only a few volts."),
+            mend=tr("Turn the cube at {cell}, and mind where its {base} then lies.",
+                    cell=part.cell, base=terminal_word(LEGS[part.kind.model][0])),
+            side=side_of(part, high),
+        )  # fmt: skip
+
+
+def input_without_block(ctx: Context) -> Iterator[Finding]:
+    """A signal source that is joined to a biased base without a capacitor."""
+    topology = ctx.topology
+    for source in ctx.circuit.parts:
+        if source.kind.model != "source":
+            continue
+        start = topology.tie[source.nets["signal"]]
+        seen, queue = {start}, [start]
+        while queue:
+            here = queue.pop()
+            for there, cell in topology.neighbours(here, source.cell):
+                passes = ctx.circuit.part_at[cell].kind.model in ("resistor", "potentiometer", "inductor")
+                if passes and there not in seen and there not in topology.rails:
+                    seen.add(there)
+                    queue.append(there)
+        for part in topology.transistors:
+            base = LEGS[part.kind.model][0]
+            if part.kind.model not in BIPOLAR or topology.tie[part.nets[base]] not in seen:
+                continue
+            yield ctx.finding(
+                "input-without-block",
+                [source.cell, part.cell],
+                tr("{source} is joined to {base} without a capacitor.",
+                   source=capital(part_words(source)), base=terminal_words(part, base)),
+                expected=tr("A capacitor between the signal source and the base."),
+                found=tr("Direct current can flow from the base into the source."),
+                why=tr("The source pulls the base down to its own direct voltage, and the bias is lost."),
+                mend=tr("Put a capacitor in series, plus towards the higher direct voltage."),
+            )  # fmt: skip
+
+
+def _capacitors_on(circuit: Circuit, net: int) -> list[Part]:
+    return [p for p, _ in circuit.parts_on(net) if p.kind.model == "capacitor"]

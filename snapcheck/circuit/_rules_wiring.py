@@ -1,0 +1,254 @@
+"""Rules about wiring: open ends, islands, loose leads, good manners."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from snapcheck.circuit._circuit import Gap, Part, Terminal
+from snapcheck.circuit._context import Context, OpenGroup
+from snapcheck.circuit._say import (
+    capital,
+    cube_words,
+    end_words,
+    lead_words,
+    listing,
+    part_words,
+    place_words,
+    side_of,
+    terminal_words,
+)
+from snapcheck.circuit._topology import BIPOLAR, LEGS, SOURCE_MODELS
+from snapcheck.findings import Finding
+from snapcheck.words import tr
+
+# ---------------------------------------------------------------- open ends and islands
+
+
+def terminal_open(ctx: Context) -> Iterator[Finding]:
+    """A terminal that leads to no other part; open ends that meet at one place are one finding."""
+    for group in ctx.open_groups:
+        terminals = [t for n in group.nets for t in ctx.circuit.nets[n].terminals]
+        terminals = [t for t in terminals if t not in ctx.told and not _spare_pot_end(ctx, t)]
+        if not terminals:
+            continue
+        parts = [ctx.circuit.part_at[t.cell] for t in terminals]
+        yield (
+            _gap_finding(ctx, group, terminals, parts)
+            if group.facing is not None
+            else _open_finding(ctx, group, terminals[0], parts[0])
+        )
+
+
+def _open_finding(ctx: Context, group: OpenGroup, terminal: Terminal, part: Part) -> Finding:
+    ends = [capital(ctx.where(e)) + "." for e in group.ends]
+    return ctx.finding(
+        "terminal-open",
+        [part.cell, *(e.cell for e in group.ends)],
+        tr("{terminal} is not connected.", terminal=capital(terminal_words(part, terminal.name))),
+        expected=tr("It leads on to another part."),
+        found=" ".join(ends) or tr("Nothing touches it."),
+        why=tr("No current can flow through a part of which one end is open."),
+        mend=tr("Add the missing cube, or turn the neighbour so that its contact meets this one."),
+        effect=_cut_off_words(ctx, [terminal]),
+        side=side_of(part, terminal.name),
+    )
+
+
+def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], parts: list[Part]) -> Finding:
+    assert group.facing is not None
+    cube = ctx.circuit.board.cubes.get(group.facing)
+    places = listing(place_words(e.cell, e.side) for e in group.ends if e.side is not None)
+    if cube is None:
+        title = tr(
+            "At {cell} a cube is missing: {places} lead into nothing.", cell=group.facing, places=places
+        )
+        mend = tr("Put the missing wire or part into {cell}.", cell=group.facing)
+        found = tr("{cell} is empty.", cell=group.facing)
+    else:
+        title = tr("The cube at {cell} does not touch {places}.", cell=group.facing, places=places)
+        mend = tr("Turn the cube at {cell} so that its contacts meet the neighbours', or put the right one "
+                  "there.", cell=group.facing)  # fmt: skip
+        found = tr("{cell} holds {cube}, which has no contact there.",
+                   cell=group.facing, cube=cube_words(cube, ctx.circuit.kit))  # fmt: skip
+    names = listing(terminal_words(p, t.name) for p, t in zip(parts, terminals, strict=True))
+    return ctx.finding(
+        "terminal-open",
+        [group.facing, *(t.cell for t in terminals), *(e.cell for e in group.ends)],
+        title,
+        expected=tr("A connection to {terminals}.", terminals=names),
+        found=found,
+        why=tr("No current can flow through a part of which one end is open."),
+        effect=_cut_off_words(ctx, terminals),
+        mend=mend,
+    )
+
+
+def _cut_off_words(ctx: Context, terminals: list[Terminal]) -> str:
+    """What the open end cuts off; those islands are then told."""
+    cells = {t.cell for t in terminals}
+    lost: list[Part] = []
+    for index, island in enumerate(ctx.islands):
+        if index not in ctx.told_islands and any(p.cell in cells for p in island):
+            ctx.told_islands.add(index)
+            lost += island
+    if not lost:
+        return ""
+    return tr("Cut off from the supply: {parts}.", parts=listing(part_words(p) for p in lost[:6]))
+
+
+def _spare_pot_end(ctx: Context, terminal: Terminal) -> bool:
+    """A potentiometer used as a variable resistor leaves one end open; that is its own, milder rule."""
+    part = ctx.circuit.part_at[terminal.cell]
+    if part.kind.model != "potentiometer" or terminal.name == "wiper":
+        return False
+    return sum(part.nets[t] in ctx.open_nets for t in part.nets) == 1
+
+
+def pot_end_open(ctx: Context) -> Iterator[Finding]:
+    """One end of a potentiometer is not used."""
+    for part in ctx.circuit.parts:
+        for name in ("a", "b"):
+            terminal = Terminal(part.cell, name)
+            if part.nets.get(name) not in ctx.open_nets or not _spare_pot_end(ctx, terminal):
+                continue
+            yield ctx.finding(
+                "pot-end-open",
+                [part.cell],
+                tr("{end} is not used.", end=capital(terminal_words(part, name))),
+                found=tr("The potentiometer works as a variable resistor."),
+                why=tr("If the wiper ever loses contact, the circuit is open."),
+                mend=tr("If that is meant, nothing; joining the free end to the wiper is safer."),
+                side=side_of(part, name),
+            )
+
+
+def gap_between(ctx: Context) -> Iterator[Finding]:
+    """Two nets that both point into one place where nothing joins them."""
+    told = {g.facing for g in ctx.open_groups}
+    for cell, halves in ctx.pointing.items():
+        nets = {ctx.net_of_half(h) for h in halves}
+        if len(nets) < 2 or cell in told:
+            continue
+        places = listing(place_words(h.cell, h.side) for h in halves if h.side is not None)
+        cube = cube_words(ctx.circuit.board.cubes.get(cell), ctx.circuit.kit)
+        yield ctx.finding(
+            "gap-between",
+            [cell, *(h.cell for h in halves)],
+            tr("{places} point at {cell} and are not joined there.", places=places, cell=cell),
+            found=tr("{cell} holds {cube}.", cell=cell, cube=cube),
+            why=tr("Contacts that point into a gap are often the trace of a missing or turned cube."),
+            mend=tr("Check against the plan whether something belongs there."),
+        )
+
+
+def island(ctx: Context) -> Iterator[Finding]:
+    """Parts that no source reaches."""
+    for index, parts in enumerate(ctx.islands):
+        if index in ctx.told_islands or not (ctx.powered or any(_drives(p) for p in ctx.circuit.parts)):
+            continue
+        yield ctx.finding(
+            "island",
+            [p.cell for p in parts],
+            tr("Cut off from the supply: {parts}.", parts=listing(part_words(p) for p in parts[:6])),
+            expected=tr("A connection to the rest of the circuit besides the plate."),
+            found=tr("They touch only each other or the plate."),
+            why=tr("Without a supply these parts do nothing."),
+            mend=tr("Look for the missing wire or lead between them and the supply."),
+        )
+
+
+def _drives(part: Part) -> bool:
+    return part.kind.model in SOURCE_MODELS or part.kind.model == "source"
+
+
+# ---------------------------------------------------------------- leads, taps, good manners
+
+
+def lead_loose(ctx: Context) -> Iterator[Finding]:
+    """A lead with an end in the air, or with both ends on one net."""
+    for half in ctx.circuit.half_made:
+        if half.lead is None:
+            continue
+        missing = next(e for e in (half.lead.start, half.lead.end) if ctx.circuit.net_of_end(e) is None)
+        yield ctx.finding(
+            "lead-loose",
+            [half.cell],
+            tr("One end of {lead} is not plugged in.", lead=lead_words(half.lead)),
+            expected=tr("A socket or tap at both ends."),
+            found=tr("There is no such thing as {end}.", end=end_words(missing)),
+            why=tr("A lead with one loose end joins nothing, and the loose plug may touch the plate."),
+            mend=tr("Plug it in, or take the lead away."),
+            lead=half.lead,
+        )
+
+
+def tap_loose(ctx: Context) -> Iterator[Finding]:
+    """A tap that touches no contact."""
+    for half in ctx.circuit.half_made:
+        if half.reason is not Gap.DEAD_TAP or half.seam is None:
+            continue
+        yield ctx.finding(
+            "tap-loose",
+            [half.seam.first, half.seam.second],
+            tr("The tap on {seam} touches no contact.", seam=half.seam),
+            expected=tr("A seam where at least one cube has a contact."),
+            found=tr("Both sides are blank or empty there."),
+            why=tr("A lead or probe in this tap reaches nothing."),
+            mend=tr("Move the tap to a seam with contacts."),
+            seam=half.seam,
+        )
+
+
+def flyback_missing(ctx: Context) -> Iterator[Finding]:
+    """A coil that a transistor or switch interrupts, without a diode across it."""
+    circuit = ctx.circuit
+    diodes = [set(p.nets.values()) for p in circuit.parts if p.kind.model in ("diode", "zener")]
+    for part in circuit.parts:
+        if part.kind.model != "inductor":
+            continue
+        ends = list(part.nets.values())
+        for here, there in (ends, ends[::-1]):
+            breakers = [
+                p for p, t in circuit.parts_on(here)
+                if p.kind.model == "switch" or (p.kind.model in LEGS and t == LEGS[p.kind.model][1])
+            ]  # fmt: skip
+            caught = any(here in d and (there in d or any(ctx.topology.rail_V(n) is not None for n in d))
+                         for d in diodes)  # fmt: skip
+            if not breakers or caught or here == there or ctx.topology.rail_V(there) is None:
+                continue
+            yield ctx.finding(
+                "flyback-missing",
+                [part.cell, breakers[0].cell],
+                tr("No diode catches the kick of {coil}.", coil=part_words(part)),
+                expected=tr("A diode across the coil, cathode towards the plus."),
+                found=tr("{breaker} interrupts its current.", breaker=capital(part_words(breakers[0]))),
+                why=tr("When its current is cut, a coil makes a voltage many times that of the supply."),
+                mend=tr("Add a diode across it, unless the kick is wanted."),
+            )
+            break
+
+
+def decoupling_missing(ctx: Context) -> Iterator[Finding]:
+    """Several transistors on a supply without a capacitor across it."""
+    topology = ctx.topology
+    amplifying = [p for p in topology.transistors if p.kind.model in BIPOLAR]
+    if len(amplifying) < ctx.book.limit("decoupling-missing", "transistors"):
+        return
+    for source in topology.sources:
+        rails = {topology.tie[source.plus], topology.tie[source.minus]}
+        across = any(
+            p.kind.model == "capacitor" and {topology.tie[n] for n in p.nets.values()} == rails
+            for p in ctx.circuit.parts
+        )
+        if across or len(rails) < 2:
+            continue
+        yield ctx.finding(
+            "decoupling-missing",
+            [source.part.cell],
+            tr("No capacitor lies across {source}.", source=part_words(source.part)),
+            expected=tr("A capacitor of about 100 µF between plus and minus."),
+            why=tr(
+                "Stages that share a supply can hear each other through it, and the circuit may oscillate."
+            ),
+            mend=tr("Add an electrolytic capacitor across the supply, plus to plus."),
+        )

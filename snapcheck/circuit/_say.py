@@ -1,0 +1,153 @@
+"""How places and parts are named in sentences, so that every message names them alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from snapcheck.board import Cell, Cube, Lead, LeadEnd, Side, TapEnd
+from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part
+from snapcheck.kit import Kind, Kit, ValueForm, format_value
+from snapcheck.words import tr
+
+
+def side_word(side: Side) -> str:
+    """up, right, down or left, in the reader's language."""
+    return (tr("up"), tr("right"), tr("down"), tr("left"))[side]
+
+
+def contact_words(contact: NetContact) -> str:
+    """``C3 right``, ``B2 on the plate``, ``F1 socket``."""
+    if contact.metal is Metal.BODY or contact.side is None:
+        return tr("{cell} on the plate", cell=contact.cell)
+    if contact.metal is Metal.SOCKET:
+        return tr("{cell} socket", cell=contact.cell)
+    return place_words(contact.cell, contact.side)
+
+
+def place_words(cell: Cell, side: Side) -> str:
+    """``C3 right``."""
+    return f"{cell} {side_word(side)}"
+
+
+def value_words(cube: Cube, kind: Kind) -> str:
+    """The value as printed on cubes (4k7, 10µ, BC547), or ""."""
+    if cube.value is None or kind.value_form is ValueForm.NONE:
+        return ""
+    return format_value(cube.value, kind.value_form, unit=cube.unit)
+
+
+def cube_words(cube: Cube | None, kit: Kit) -> str:
+    """``resistor 4k7``, ``NPN transistor BC547``; ``nothing`` for None."""
+    if cube is None:
+        return tr("nothing")
+    if cube.kind not in kit:
+        return cube.kind
+    kind = kit[cube.kind]
+    value = value_words(cube, kind)
+    return f"{kind.title} {value}" if value else kind.title
+
+
+def part_words(part: Part) -> str:
+    """``the resistor 4k7 at C3``."""
+    value = value_words(part.cube, part.kind)
+    what = f"{part.kind.title} {value}" if value else part.kind.title
+    return tr("the {what} at {cell}", what=what, cell=part.cell)
+
+
+def terminal_words(part: Part, terminal: str) -> str:
+    """``the base of the NPN transistor BC547 at C4``, ``C3 right of the resistor 4k7``."""
+    sides = part.kind.sides(terminal, part.cube.turn)
+    if terminal in ("a", "b") and sides:  # such names mean nothing to people; the side does
+        value = value_words(part.cube, part.kind)
+        what = f"{part.kind.title} {value}" if value else part.kind.title
+        return tr("the {side} end of the {what} at {cell}",
+                  side=side_adjective(sides[0]), what=what, cell=part.cell)  # fmt: skip
+    return tr("the {terminal} of {part}", terminal=terminal_word(terminal), part=part_words(part))
+
+
+def terminal_word(name: str) -> str:
+    """A terminal's name in the reader's language; names from a teacher's own kit stay as they are."""
+    words = {
+        "base": tr("base"), "collector": tr("collector"), "emitter": tr("emitter"), "gate": tr("gate"),
+        "drain": tr("drain"), "source": tr("source"), "anode": tr("anode"), "cathode": tr("cathode"),
+        "plus": tr("plus"), "minus": tr("minus"), "wiper": tr("wiper"), "signal": tr("signal"),
+        "plate": tr("plate"),
+    }  # fmt: skip
+    return words.get(name, name)
+
+
+def side_adjective(side: Side) -> str:
+    """upper, right, lower or left."""
+    return (tr("upper"), tr("right"), tr("lower"), tr("left"))[side]
+
+
+def capital(text: str) -> str:
+    """The text with its first letter large, to begin a sentence."""
+    return text[:1].upper() + text[1:]
+
+
+def side_of(part: Part, terminal: str) -> Side | None:
+    """The side of the cell where a terminal lies, or None (behind a socket, on the plate)."""
+    sides = part.kind.sides(terminal, part.cube.turn)
+    return sides[0] if sides else None
+
+
+def listing(words: Iterable[str]) -> str:
+    """``A``, ``A and B``, ``A, B and C``."""
+    items = list(words)
+    if len(items) < 2:
+        return "".join(items)
+    return tr("{most} and {last}", most=", ".join(items[:-1]), last=items[-1])
+
+
+def end_words(end: LeadEnd) -> str:
+    """``the tap C4|D4``, ``the signal socket of F1``, ``the plate socket of F1``."""
+    if isinstance(end, TapEnd):
+        return tr("the tap {seam}", seam=end.seam)
+    if end.side is Side.W:
+        return tr("the plate socket of {cell}", cell=end.cell)
+    return tr("the signal socket of {cell}", cell=end.cell)
+
+
+def lead_words(lead: Lead) -> str:
+    """``the lead from the tap C4|D4 to the signal socket of F1``."""
+    first, second = sorted(lead.ends, key=str) if len(lead.ends) == 2 else (lead.start, lead.end)
+    return tr("the lead from {first} to {second}", first=end_words(first), second=end_words(second))
+
+
+def net_words(circuit: Circuit, net: int, most: int = 4) -> str:
+    """A net by what hangs on it: ``the base of … and the right end of …``; the plate is "the plate"."""
+    if net == 0:
+        return tr("the plate")
+    return listing(terminal_words(part, name) for part, name in list(circuit.parts_on(net))[:most])
+
+
+def volts(value: float) -> str:
+    """``4.5 V``, ``−0.3 V``."""
+    return _number(value, "V")
+
+
+def amperes(value: float) -> str:
+    """``23 mA``, ``1.2 A``."""
+    return _number(value, "A")
+
+
+def watts(value: float) -> str:
+    """``0.8 W``, ``120 mW``."""
+    return _number(value, "W")
+
+
+def ohms(value: float) -> str:
+    """``4.7 kΩ``."""
+    return _number(value, "Ω")
+
+
+def _number(value: float, unit: str) -> str:
+    size = abs(value)
+    for factor, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n")):
+        if size >= factor * 0.9995 or factor == 1e-9:
+            text = f"{size / factor:.3g}"
+            if "e" in text:
+                text = f"{size / factor:.0f}"
+            return f"{'−' if value < 0 and float(text) else ''}{text} {prefix if float(text) else ''}{unit}"
+    raise AssertionError("unreachable")

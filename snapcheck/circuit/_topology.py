@@ -1,0 +1,346 @@
+"""What can be said about direct current in a circuit from its structure alone.
+
+Every switch, push-button and fuse counts as conducting, so that what is found holds in some switch
+position. Net groups joined that way are called ties. A tie whose voltage is fixed by sources alone is a
+rail. `pull` says which rails a net is drawn to through parts that pass direct current.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from snapcheck.board import Cell
+from snapcheck.circuit._circuit import Circuit, Part
+from snapcheck.kit import PLATE
+
+SOURCE_MODELS = frozenset({"battery", "supply"})
+BIPOLAR = frozenset({"npn", "pnp"})
+TRANSISTORS = frozenset({"npn", "pnp", "nmos"})
+JUNCTIONS = frozenset({"diode", "led", "zener"})
+#: control, current-in and current-out terminals: the last one must reach the return of its current
+LEGS: Mapping[str, tuple[str, str, str]] = {
+    "npn": ("base", "collector", "emitter"),
+    "pnp": ("base", "collector", "emitter"),
+    "nmos": ("gate", "drain", "source"),
+}
+_THERMAL_V = 0.02585  # kT/q at 27 °C
+_FORWARD_A = 0.01  # the current at which forward voltages are stated
+_BASE_EMITTER_V = 0.7  # silicon junction, common practice
+
+
+@dataclass(frozen=True)
+class Source:
+    """A battery or supply: net numbers and volts (None where the print was not read)."""
+
+    part: Part
+    plus: int
+    minus: int
+    volts: float | None
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """A ring of sources whose voltages do not cancel, or parallel sources of the same voltage (0)."""
+
+    part: Part
+    others: tuple[Part, ...]
+    difference_V: float
+
+
+@dataclass(frozen=True)
+class Pull:
+    """The rails that a net is drawn to.
+
+    Attributes:
+        low, high: range of their voltages; nan where no rail is reached or they cannot be compared.
+        reached: True when at least one rail is reached.
+    """
+
+    low: float
+    high: float
+    reached: bool
+
+    @property
+    def fixed(self) -> bool:
+        """True when one single voltage is possible."""
+        return self.low == self.high
+
+    def below(self, other: Pull) -> bool:
+        """True when this net can never be above `other`, and is not simply at the same voltage."""
+        return self.high <= other.low and not (self.fixed and other.fixed and self.low == other.low)
+
+
+def is_ammeter(part: Part) -> bool:
+    """A meter for current; its resistance counts as none."""
+    return part.kind.model == "meter" and part.cube.unit.endswith("A")
+
+
+def closes(part: Part) -> bool:
+    """Parts that may be a plain conductor: switches in some position, fuses, ammeters."""
+    return part.kind.model in ("switch", "fuse") or is_ammeter(part)
+
+
+def pair(part: Part) -> tuple[str, str]:
+    """The two terminals of a two-terminal part."""
+    first, second = list(part.nets)[:2]
+    return first, second
+
+
+def forward_V(part: Part) -> float:
+    """Forward voltage of a diode or LED at 10 mA, from its model: N·kT/q·ln(I/IS) + RS·I."""
+    p = part.parameters
+    if "IS" not in p:
+        return 1.8 if part.kind.model == "led" else 0.7
+    ideal = p.get("N", 1.0) * _THERMAL_V * math.log(_FORWARD_A / p["IS"] + 1)
+    return ideal + p.get("RS", 0.0) * _FORWARD_A
+
+
+def zener_V(part: Part) -> float | None:
+    """Printed zener voltage, or None."""
+    return float(part.cube.value) if isinstance(part.cube.value, float | int) else None
+
+
+def direct_ohms(part: Part) -> float | None:
+    """Resistance of a two-terminal part to direct current, or None where it is no plain resistance."""
+    value, p = part.cube.value, part.parameters
+    if closes(part):
+        return 0.0
+    if not isinstance(value, float | int):
+        return p.get("resistance_ohm") if part.kind.model == "buzzer" else None
+    match part.kind.model:
+        case "resistor":
+            return float(value)
+        case "inductor":
+            return p.get("series_ohm", 0.0) + p.get("ohm_per_H", 0.0) * float(value)
+        case "speaker":
+            return float(value) * p.get("dc_fraction", 1.0)
+        case _:
+            return None
+
+
+def direct_pairs(part: Part) -> Iterator[tuple[str, str]]:
+    """Terminal pairs of a part between which direct current may flow (ties and sources left out)."""
+    model = part.kind.model
+    if model == "capacitor" or model in SOURCE_MODELS or model == "meter" or closes(part):
+        return
+    if model == "nmos":
+        yield "drain", "source"
+    elif model in BIPOLAR:
+        yield from (("base", "emitter"), ("collector", "emitter"), ("base", "collector"))
+    elif model == "potentiometer":
+        yield from (("a", "b"), ("a", "wiper"), ("b", "wiper"))
+    elif model == "source":
+        yield "signal", PLATE
+    elif len(part.nets) == 2:
+        yield pair(part)
+
+
+@dataclass
+class Topology:
+    """The structure of one circuit, prepared for questions about direct current.
+
+    Args:
+        circuit: to look at.
+        supply_V: volts of sources that differ from their print, by cell.
+        assumed_V: volts assumed where nothing is printed.
+        same_V: sources this close together count as equal.
+    """
+
+    circuit: Circuit
+    supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    assumed_V: float = 9.0
+    same_V: float = 0.05
+
+    def __post_init__(self) -> None:
+        parent = list(range(len(self.circuit.nets)))
+
+        def find(n: int) -> int:
+            while parent[n] != n:
+                parent[n] = parent[parent[n]]
+                n = parent[n]
+            return n
+
+        for part in self.circuit.parts:
+            if closes(part):
+                a, b = (find(part.nets[t]) for t in pair(part))
+                parent[max(a, b)] = min(a, b)
+        #: net number to the number of its tie
+        self.tie = [find(n) for n in range(len(parent))]
+        self._direct: dict[int, list[tuple[int, Cell]]] = {}
+        for part in self.circuit.parts:
+            for s, t in direct_pairs(part):
+                a, b = self.tie[part.nets[s]], self.tie[part.nets[t]]
+                if a != b:
+                    self._direct.setdefault(a, []).append((b, part.cell))
+                    self._direct.setdefault(b, []).append((a, part.cell))
+        self._solve_rails()
+
+    @cached_property
+    def sources(self) -> tuple[Source, ...]:
+        """Batteries and supplies."""
+        return tuple(
+            Source(p, p.nets["plus"], p.nets["minus"], self.supply_V.get(p.cell, _number(p.cube.value)))
+            for p in self.circuit.parts
+            if p.kind.model in SOURCE_MODELS
+        )
+
+    @cached_property
+    def transistors(self) -> tuple[Part, ...]:
+        """Transistors of every sort."""
+        return tuple(p for p in self.circuit.parts if p.kind.model in TRANSISTORS)
+
+    def _solve_rails(self) -> None:
+        """Voltages that sources alone fix, ring by ring; contradictions are conflicts."""
+        links: dict[int, list[tuple[int, float, Source]]] = {}
+        for source in self.sources:
+            plus, minus = self.tie[source.plus], self.tie[source.minus]
+            if plus != minus:
+                v = self.assumed_V if source.volts is None else source.volts
+                links.setdefault(minus, []).append((plus, v, source))
+                links.setdefault(plus, []).append((minus, -v, source))
+        #: tie to (ring of sources, volts)
+        self.rails: dict[int, tuple[int, float]] = {}
+        self.conflicts: list[Conflict] = []
+        plate = self.tie[0]
+        for ring, start in enumerate(sorted(links, key=lambda n: (n != plate, n))):
+            if start in self.rails:
+                continue
+            self._walk_ring(ring, start, links)
+            members = [n for n, (r, _) in self.rails.items() if r == ring]
+            if plate not in members:  # nothing fixes it against the plate: count from its lowest point
+                lowest = min(self.rails[n][1] for n in members)
+                for n in members:
+                    self.rails[n] = (ring, self.rails[n][1] - lowest)
+
+    def _walk_ring(self, ring: int, start: int, links: dict[int, list[tuple[int, float, Source]]]) -> None:
+        self.rails[start] = (ring, 0.0)
+        used: dict[Cell, Source] = {}
+        queue = deque([start])
+        while queue:
+            here = queue.popleft()
+            for there, step, source in links[here]:
+                if source.part.cell in used:
+                    continue
+                used[source.part.cell] = source
+                volts = self.rails[here][1] + step
+                if there not in self.rails:
+                    self.rails[there] = (ring, volts)
+                    queue.append(there)
+                    continue
+                difference = abs(volts - self.rails[there][1])
+                if difference < self.same_V and source.volts is not None:
+                    difference = 0.0
+                others = tuple(s.part for c, s in used.items() if c != source.part.cell)
+                self.conflicts.append(Conflict(source.part, others, difference))
+
+    def pull(self, net: int, without: Cell | None = None) -> Pull:
+        """What `net` is drawn to through parts that pass direct current, leaving out one part."""
+        start = self.tie[net]
+        seen, queue = {start}, deque([start])
+        found: list[tuple[int, float]] = []
+        while queue:
+            here = queue.popleft()
+            rail = self.rails.get(here)
+            if rail is not None:
+                found.append(rail)
+                continue  # what lies behind a rail cannot move this net
+            for there, cell in self._direct.get(here, ()):
+                if there not in seen and cell != without:
+                    seen.add(there)
+                    queue.append(there)
+        if not found or len({ring for ring, _ in found}) > 1:
+            return Pull(math.nan, math.nan, bool(found))
+        volts = [v for _, v in found]
+        return Pull(min(volts), max(volts), True)
+
+    def rail_V(self, net: int) -> float | None:
+        """Volts of a rail; None where sources alone do not fix it."""
+        rail = self.rails.get(self.tie[net])
+        return None if rail is None else rail[1]
+
+    def across(self, part: Part, first: str, second: str) -> float | None:
+        """Volts from `first` to `second` where both lie on rails of one ring, else None."""
+        a, b = self.rails.get(self.tie[part.nets[first]]), self.rails.get(self.tie[part.nets[second]])
+        return None if a is None or b is None or a[0] != b[0] else a[1] - b[1]
+
+    def neighbours(self, net: int, without: Cell) -> list[tuple[int, Cell]]:
+        """(tie, part) reached from a net in one step of direct current."""
+        return [(t, c) for t, c in self._direct.get(self.tie[net], ()) if c != without]
+
+    def series_current_A(self, part: Part, *, through_transistors: bool = False) -> float | None:
+        """Current through a part that lies in one unbranched string between two rails, else None.
+
+        Adds up resistances and forward voltages of the string; with `through_transistors` a transistor
+        whose far end is on a rail counts as fully on (0.1 V).
+        """
+        first, second = pair(part)
+        one = self._string(part, part.nets[first], through_transistors)
+        two = self._string(part, part.nets[second], through_transistors)
+        if one is None or two is None or one[0] != two[0]:
+            return None
+        own = _step(part)
+        if own is None:
+            return None
+        drive = one[1] - two[1]
+        resistance, drop = one[2] + two[2] + own[0], one[3] + two[3] + own[1]
+        if resistance <= 0:
+            return None
+        return math.copysign(max(abs(drive) - drop, 0.0) / resistance, drive)
+
+    def _string(self, part: Part, net: int, transistors: bool) -> tuple[int, float, float, float] | None:
+        """(ring, rail volts, ohms, junction volts) from a net to the rail at the end of its string."""
+        here, last = self.tie[net], part.cell
+        ohms = drop = 0.0
+        for _ in range(len(self.circuit.parts)):
+            rail = self.rails.get(here)
+            if rail is not None:
+                return rail[0], rail[1], ohms, drop
+            onward = {(t, c) for t, c in self._direct.get(here, ()) if c != last}
+            if transistors and len(onward) == 2 and len({c for _, c in onward}) == 1:
+                q = self.circuit.part_at[next(iter(onward))[1]]
+                control = self.tie[q.nets[LEGS[q.kind.model][0]]] if q.kind.model in LEGS else None
+                ends = [t for t, _ in onward if t != control and t in self.rails]
+                if control is not None and len(ends) == 1:
+                    ring, volts = self.rails[ends[0]]
+                    return ring, volts, ohms, drop + 0.1
+            if len(onward) != 1:
+                return None
+            here, last = next(iter(onward))
+            step = _step(self.circuit.part_at[last])
+            if step is None:
+                return None
+            ohms, drop = ohms + step[0], drop + step[1]
+        return None
+
+
+def _step(part: Part) -> tuple[float, float] | None:
+    """(ohms, junction volts) of a part in a string, None where neither is known."""
+    if part.kind.model in ("diode", "led"):
+        return 0.0, forward_V(part)
+    resistance = direct_ohms(part)
+    return None if resistance is None else (resistance, 0.0)
+
+
+def junction_steps(part: Part) -> Iterator[tuple[str, str, float]]:
+    """(from, to, volts) of every junction that conducts by itself once `volts` stand across it."""
+    model = part.kind.model
+    if model in JUNCTIONS:
+        yield "anode", "cathode", forward_V(part)
+        if model == "zener" and (z := zener_V(part)) is not None:
+            yield "cathode", "anode", z
+    elif model == "npn":
+        yield "base", "emitter", _BASE_EMITTER_V
+        yield "base", "collector", _BASE_EMITTER_V
+    elif model == "pnp":
+        yield "emitter", "base", _BASE_EMITTER_V
+        yield "collector", "base", _BASE_EMITTER_V
+    elif model == "nmos":
+        yield "source", "drain", _BASE_EMITTER_V  # body diode
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, float | int) else None

@@ -1,0 +1,44 @@
+"""A circuit's behaviour, calculated by ngspice in a child process.
+
+`Simulator` is the way in. Nothing here is needed for rule checks or comparison: where ngspice is not
+installed, only simulation fails, with the one command that installs it.
+"""
+
+from snapcheck.simulate._export import export_netlist
+from snapcheck.simulate._figures import Figure, name_of, range_text
+from snapcheck.simulate._operating import OperatingPoint, Region
+from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._simulator import Simulator, is_available, what_if
+from snapcheck.simulate._sweep import Knob, Sweep
+from snapcheck.simulate._text import figure_text
+from snapcheck.simulate._tolerance import FigureSpread, Spread, Tolerance
+from snapcheck.simulate._topology import Remark
+from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
+from snapcheck.simulate._waveform import Rhythm
+from snapcheck.simulate._what_if import Change, WhatIf
+
+__all__ = [
+    "Change",
+    "Delay",
+    "Figure",
+    "FigureSpread",
+    "FrequencyResponse",
+    "Knob",
+    "OperatingPoint",
+    "Region",
+    "Remark",
+    "Rhythm",
+    "Simulator",
+    "SineResponse",
+    "Spread",
+    "Sweep",
+    "Tolerance",
+    "Waveforms",
+    "WhatIf",
+    "export_netlist",
+    "figure_text",
+    "is_available",
+    "name_of",
+    "range_text",
+    "what_if",
+]

@@ -44,7 +44,7 @@ _LINE = re.compile(
 _COMMAND = re.compile(
     rf"(?:op|ac (?:dec|lin) [0-9]+ {_NUMBER} {_NUMBER}|tran {_NUMBER} {_NUMBER} {_NUMBER} {_NUMBER}(?: uic)?)"
 )
-_ALTER = re.compile(rf"(?:alter [a-z][a-z0-9_]* (?:[a-z]+ )?= {_NUMBER}|altermod [a-z0-9_]+ [a-z0-9]+ = {_NUMBER})")
+_CHANGE = re.compile(r"alter [rclv][a-z0-9]+ =|altermod [a-z0-9]+ [a-z0-9]+ =")
 
 _TELLING = re.compile("error|singular|converge|fatal|too small", re.I)
 
@@ -82,7 +82,7 @@ class _Engine:
 
         logging.disable(logging.CRITICAL)  # PySpice logs every stderr line of ngspice
         import numpy
-        from PySpice.Spice.NgSpice import Shared
+        from PySpice.Spice.NgSpice import Shared  # type: ignore[import-untyped]
 
         self._numpy = numpy
         self._ffi = Shared.ffi
@@ -191,7 +191,9 @@ class _Engine:
         if info.v_compdata != self._ffi.NULL:
             raw = self._ffi.buffer(info.v_compdata, info.v_length * 16)
             return numpy.frombuffer(raw, dtype=numpy.complex128).copy()
-        return numpy.frombuffer(self._ffi.buffer(info.v_realdata, info.v_length * 8), dtype=numpy.float64).copy()
+        return numpy.frombuffer(
+            self._ffi.buffer(info.v_realdata, info.v_length * 8), dtype=numpy.float64
+        ).copy()
 
     def scalars(self, names: Sequence[bytes]) -> list[float]:
         """First value of each vector of the current plot."""
@@ -235,16 +237,16 @@ def _solve(engine: _Engine, request: dict[str, Any]) -> object:
 def _loop(engine: _Engine, request: dict[str, Any]) -> object:
     """Load once; per sample alter values and run each analysis. None for a sample that has no answer."""
     nodes: frozenset[str] = request["nodes"]
-    for commands in request["alters"]:
-        for command in commands:
-            if not _ALTER.fullmatch(command):
-                raise Refused(f"the change {command!r} is not one of alter, altermod")
+    changes: list[str] = request["changes"]
+    for change in changes:
+        if not _CHANGE.fullmatch(change):
+            raise Refused(f"the change {change!r} is not one of alter, altermod")
     engine.load(request["lines"])
     wanted = [(command, [name.encode("ascii") for name in names]) for command, names in request["analyses"]]
     samples: list[list[object] | None] = []
     first = True
-    for commands in request["alters"]:
-        engine.alter(commands)
+    for row in request["values"].tolist():
+        engine.alter([f"{change} {value:.9g}" for change, value in zip(changes, row, strict=True)])
         answers: list[object] = []
         try:
             for command, names in wanted:

@@ -12,7 +12,7 @@ from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, parse_value
-from snapcheck.simulate._netlist import QUIET, Netlist, Stimulus, Term, Writer
+from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
 from snapcheck.words import tr
 
 #: insulation of a film capacitor, ohm (common data sheets: above 10 GΩ)
@@ -25,27 +25,35 @@ _KELVIN = 273.15
 
 
 def write_netlist(
-    circuit: Circuit, conditions: Conditions, stimulus: Stimulus = QUIET, *, own_models: bool = False
+    circuit: Circuit,
+    conditions: Conditions,
+    stimulus: Stimulus = QUIET,
+    *,
+    own_models: bool = False,
+    scales: Mapping[str, float] = NO_SCALES,
 ) -> Netlist:
     """The netlist of a circuit under conditions, excited by a stimulus.
 
     Args:
         own_models: give each transistor and diode a model line of its own, so that one can be altered.
+        scales: part name to a factor on what varies between specimens: value, gain, breakdown or threshold.
 
     Raises:
         SimulationError: the circuit cannot be solved, or a part has no value or no model.
     """
-    writer = Writer(circuit, conditions, stimulus, own_models=own_models)
+    writer = Writer(circuit, conditions, stimulus, own_models=own_models or bool(scales))
     for index, part in enumerate(writer.netlist.topology.parts, start=1):
         write = _WRITERS.get(part.kind.model)
         if write is None:
             raise SimulationError(
                 tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
                 place=str(part.cell),
-                way_out=tr("Give the kind one of these models: {models}.", models=", ".join(sorted(_WRITERS))),
+                way_out=tr(
+                    "Give the kind one of these models: {models}.", models=", ".join(sorted(_WRITERS))
+                ),
             )
-        writer.start(part, index)
-        write(writer, part, part.kind.parameters_for(part.cube.value))
+        writer.start(part, index, scales.get(part.name, 1.0))
+        write(writer, part, part.parameters)
     return writer.finish()
 
 
@@ -61,26 +69,30 @@ def part_value(part: Part) -> float:
     raise SimulationError(
         tr("the value of {name} is not known.", name=part.name),
         place=str(part.cell),
-        way_out=tr("Write its value into the layout, such as: {cell} {kind} 4k7.", cell=part.cell, kind=part.kind.name),
+        way_out=tr(
+            "Write its value into the layout, such as: {cell} {kind} 4k7.",
+            cell=part.cell,
+            kind=part.kind.name,
+        ),
     )
 
 
 def light_resistance(part: Part, lux: float) -> float:
     """Photoresistor: R = R_ref · (lux / lux_ref)^-gamma, within the part's limits (common data sheets)."""
-    p = part.kind.parameters_for(part.cube.value)
-    ohm = part_value(part) * (max(lux, 1e-6) / p.get("reference_lux", 10.0)) ** -p.get("gamma", 0.7)
+    p = part.parameters
+    ohm: float = part_value(part) * (max(lux, 1e-6) / p.get("reference_lux", 10.0)) ** -p.get("gamma", 0.7)
     return min(max(ohm, p.get("lowest_ohm", 100.0)), p.get("highest_ohm", 2e7))
 
 
 def heat_resistance(part: Part, celsius: float) -> float:
     """NTC thermistor: R = R25 · exp(B·(1/T - 1/298.15 K)) (IEC 60539-1)."""
-    beta = part.kind.parameters_for(part.cube.value).get("beta_K", 3950.0)
+    beta = part.parameters.get("beta_K", 3950.0)
     return part_value(part) * math.exp(beta * (1 / (celsius + _KELVIN) - 1 / (25 + _KELVIN)))
 
 
 def is_closed(part: Part, conditions: Conditions) -> bool:
     """Whether a switch or push-button stands closed."""
-    at_rest = part.kind.parameters_for(part.cube.value).get("closed_at_rest", 0.0) > 0
+    at_rest = part.parameters.get("closed_at_rest", 0.0) > 0
     return conditions.switches.get(part.cell, at_rest)
 
 
@@ -105,26 +117,24 @@ Parameters = Mapping[str, float]
 def _variable(w: Writer, part: Part, ohm: Callable[[Conditions], float]) -> None:
     """A two-terminal resistance that depends on conditions."""
     a, b = w.outer(part, "a"), w.outer(part, "b")
-    now = max(ohm(w.conditions), _LEAST_OHM)
+    now = max(ohm(w.conditions) * w.scale, _LEAST_OHM)
     after = w.stimulus.after
-    w.resistor(w.name("r"), a, b, now, None if after is None else max(ohm(after), _LEAST_OHM))
+    w.resistor(w.name("r"), a, b, now, None if after is None else max(ohm(after) * w.scale, _LEAST_OHM))
     w.between(part, "a", "b", a, b, now)
+    w.varies(part, "r", now)
 
 
 def _resistor(w: Writer, part: Part, p: Parameters) -> None:
     ohm = part_value(part)
     _variable(w, part, lambda _: ohm)
-    w.netlist.changeable[part.name] = [(w.name("r"), ohm)]
 
 
 def _photoresistor(w: Writer, part: Part, p: Parameters) -> None:
     _variable(w, part, lambda c: light_resistance(part, c.light_lux))
-    w.netlist.changeable[part.name] = [(w.name("r"), light_resistance(part, w.conditions.light_lux))]
 
 
 def _thermistor(w: Writer, part: Part, p: Parameters) -> None:
     _variable(w, part, lambda c: heat_resistance(part, c.temperature_C))
-    w.netlist.changeable[part.name] = [(w.name("r"), heat_resistance(part, w.conditions.temperature_C))]
 
 
 def _switch(w: Writer, part: Part, p: Parameters) -> None:
@@ -149,14 +159,16 @@ def _meter(w: Writer, part: Part, p: Parameters) -> None:
     full = part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 10.0
     unit = part.cube.unit
     amperes = float(full) * (1e-3 if unit == "mA" else 1.0)
-    ohm = p.get("burden_V", 0.1) / amperes if unit in ("A", "mA") else p.get("ohm_per_V", 20000.0) * float(full)
+    ohm = (
+        p.get("burden_V", 0.1) / amperes if unit in ("A", "mA") else p.get("ohm_per_V", 20000.0) * float(full)
+    )
     w.resistor(w.name("r"), plus, minus, ohm)
     w.between(part, "plus", "minus", plus, minus, ohm)
 
 
 def _potentiometer(w: Writer, part: Part, p: Parameters) -> None:
     a, wiper, b = (w.outer(part, t) for t in ("a", "wiper", "b"))
-    ohm, end, after = part_value(part), p.get("end_ohm", 5.0), w.stimulus.after
+    ohm, end, after = part_value(part) * w.scale, p.get("end_ohm", 5.0), w.stimulus.after
 
     def halves(conditions: Conditions) -> tuple[float, float]:
         position = min(max(conditions.pots.get(part.cell, 0.5), 0.0), 1.0)
@@ -171,7 +183,7 @@ def _potentiometer(w: Writer, part: Part, p: Parameters) -> None:
         if node_one != node_other:
             w.resistor(w.name("r", suffix), node_one, node_other, value, then)
             w.between(part, one, other, node_one, node_other, value)
-            w.netlist.changeable.setdefault(part.name, []).append((w.name("r", suffix), value))
+            w.varies(part, "r", value, suffix)
 
 
 def _capacitor(w: Writer, part: Part, p: Parameters) -> None:
@@ -182,7 +194,7 @@ def _capacitor(w: Writer, part: Part, p: Parameters) -> None:
     """
     first, second = ("plus", "minus") if "plus" in part.nets else ("a", "b")
     a, b = w.outer(part, first), w.outer(part, second)
-    farad = part_value(part)
+    farad = part_value(part) * w.scale
     inner = a
     series = p.get("series_ohm", 0.0)
     if series > 0:
@@ -192,7 +204,7 @@ def _capacitor(w: Writer, part: Part, p: Parameters) -> None:
     leak = p["leakage_ohm_F"] / farad if "leakage_ohm_F" in p else p.get("leakage_ohm", _FILM_LEAKAGE_OHM)
     w.add(f"{w.name('r', 'l')} {a} {b} {leak:.12g}")
     w.between(part, first, second, a, b, leak)
-    w.netlist.changeable[part.name] = [(w.name("c"), farad)]
+    w.varies(part, "c", farad)
     if first == "plus" and p.get("reverse_knee_V", 0.0) > 0:
         # 1 mA at the knee, from 1 pA at none: N = knee / (kT/q · ln(1e9))
         emission = p["reverse_knee_V"] / (0.02585 * math.log(1e9))
@@ -206,7 +218,6 @@ def _capacitor(w: Writer, part: Part, p: Parameters) -> None:
 def _inductor(w: Writer, part: Part, p: Parameters) -> None:
     henry = part_value(part)
     _coil(w, part, "a", "b", p.get("series_ohm", 0.5) + p.get("ohm_per_H", 0.0) * henry, henry)
-    w.netlist.changeable[part.name] = [(w.name("l"), henry)]
 
 
 def _speaker(w: Writer, part: Part, p: Parameters) -> None:
@@ -217,10 +228,13 @@ def _speaker(w: Writer, part: Part, p: Parameters) -> None:
 
 def _coil(w: Writer, part: Part, one: str, other: str, ohm: float, henry: float) -> None:
     a, b, inner = w.outer(part, one), w.outer(part, other), w.inner("s")
-    w.add(f"{w.name('r')} {a} {inner} {max(ohm, _LEAST_OHM):.12g}")
+    ohm, henry = max(ohm * w.scale, _LEAST_OHM), henry * w.scale
+    w.add(f"{w.name('r')} {a} {inner} {ohm:.12g}")
     w.add(f"{w.name('l')} {inner} {b} {henry:.12g}")
-    w.flows(one, Term(1 / max(ohm, _LEAST_OHM), a, inner))
-    w.flows(other, Term(-1 / max(ohm, _LEAST_OHM), a, inner))
+    w.varies(part, "r", ohm)
+    w.varies(part, "l", henry)
+    w.flows(one, Term(1 / ohm, a, inner))
+    w.flows(other, Term(-1 / ohm, a, inner))
 
 
 def _lamp(w: Writer, part: Part, p: Parameters) -> None:
@@ -231,7 +245,11 @@ def _lamp(w: Writer, part: Part, p: Parameters) -> None:
     """
     a, b, heat = w.outer(part, "a"), w.outer(part, "b"), w.inner("h")
     volts, amperes = lamp_print(part)
-    hot, cold3, tau = volts / amperes, p.get("cold_fraction", 0.1) ** 3, p.get("thermal_time_s", 0.05)
+    hot, cold3, tau = (
+        w.scale * volts / amperes,
+        p.get("cold_fraction", 0.1) ** 3,
+        p.get("thermal_time_s", 0.05),
+    )
     ohm = f"({hot:.12g}*pow({cold3:.12g}+{1 - cold3:.12g}*max(v({heat}),0),0.333333333))"
     across = f"v({a},{b})" if b != "0" else f"v({a})"
     across = across if a != "0" else f"(0-v({b}))"
@@ -252,7 +270,10 @@ def _diode(w: Writer, part: Part, p: Parameters) -> None:
     parameters.setdefault("RS", 0.1)  # without it, switching circuits flip on every time step
     if part.kind.model == "zener" and isinstance(part.cube.value, (int, float)):
         parameters.setdefault("BV", float(part.cube.value))
+        parameters["BV"] *= w.scale
     model = w.model(part, "d", parameters)
+    if part.kind.model == "zener" and "BV" in parameters:
+        w.varies_in_model(part, model, "bv", parameters["BV"])
     w.add(f"{w.name('d')} {anode} {cathode} {model}")
     current = w.vector(f"@{w.name('d')}[id]")
     w.flows("anode", Term(1, current))
@@ -264,7 +285,9 @@ def _bipolar(w: Writer, part: Part, p: Parameters) -> None:
     parameters = dict(p)
     for name, least in (("RB", 10.0), ("RE", 0.1), ("RC", 0.5)):
         parameters.setdefault(name, least)  # without them an astable flips on every time step
+    parameters["BF"] = parameters.get("BF", 100.0) * w.scale
     model = w.model(part, part.kind.model, parameters)
+    w.varies_in_model(part, model, "bf", parameters["BF"])
     w.add(f"{w.name('q')} {c} {b} {e} {model}")
     ic, ib = w.vector(f"@{w.name('q')}[ic]"), w.vector(f"@{w.name('q')}[ib]")
     w.flows("collector", Term(1, ic))
@@ -274,7 +297,10 @@ def _bipolar(w: Writer, part: Part, p: Parameters) -> None:
 
 def _mosfet(w: Writer, part: Part, p: Parameters) -> None:
     d, g, s = (w.outer(part, t) for t in ("drain", "gate", "source"))
-    model = w.model(part, "vdmos", p, first="nchan" if part.kind.model == "nmos" else "pchan")
+    parameters = dict(p)
+    parameters["VTO"] = parameters.get("VTO", 2.0 if part.kind.model == "nmos" else -2.0) * w.scale
+    model = w.model(part, "vdmos", parameters, first="nchan" if part.kind.model == "nmos" else "pchan")
+    w.varies_in_model(part, model, "vto", parameters["VTO"])
     w.add(f"{w.name('m')} {d} {g} {s} {model}")
     if g != s:
         w.add(f"{w.name('r', 'g')} {g} {s} {_GATE_LEAKAGE_OHM:g}")
@@ -285,8 +311,8 @@ def _mosfet(w: Writer, part: Part, p: Parameters) -> None:
 
 def _supply(w: Writer, part: Part, p: Parameters) -> None:
     plus, minus, emf = w.outer(part, "plus"), w.outer(part, "minus"), w.inner("e")
-    volts = supply_volts(part, w.conditions)
-    after = None if w.stimulus.after is None else supply_volts(part, w.stimulus.after)
+    volts = supply_volts(part, w.conditions) * w.scale
+    after = None if w.stimulus.after is None else supply_volts(part, w.stimulus.after) * w.scale
     printed = part.cube.value if isinstance(part.cube.value, (int, float)) else volts
     ohm = p.get("internal_ohm", p.get("internal_ohm_per_V", 0.1) * abs(float(printed)))
     rippling = w.stimulus.ripple and part.kind.model == "supply"
@@ -296,7 +322,7 @@ def _supply(w: Writer, part: Part, p: Parameters) -> None:
     w.flows("plus", Term(1, branch))
     w.flows("minus", Term(-1, branch))
     w.netlist.emf_nodes += [node for node in (emf, minus) if node != "0"]
-    w.netlist.changeable[part.name] = [(w.name("v"), volts)]
+    w.varies(part, "v", volts)
 
 
 def _source(w: Writer, part: Part, p: Parameters) -> None:
@@ -331,7 +357,9 @@ def _microphone(w: Writer, part: Part, p: Parameters) -> None:
     slope_ohm = p.get("output_ohm", 1e5)
     # JFET at gate = source: I = BETA·VTO²·(1 + LAMBDA·U)
     model = w.model(
-        part, "njf", {"VTO": -knee, "BETA": bias / knee**2, "LAMBDA": 1 / (slope_ohm * bias), "RD": 10, "RS": 10}
+        part,
+        "njf",
+        {"VTO": -knee, "BETA": bias / knee**2, "LAMBDA": 1 / (slope_ohm * bias), "RD": 10, "RS": 10},
     )
     w.add(f"{w.name('v')} {plus} {drain} dc 0")
     w.add(f"{w.name('j')} {drain} {gate} {minus} {model}")

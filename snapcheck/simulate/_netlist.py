@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import NamedTuple
 
 from snapcheck.board import Conditions
@@ -58,6 +59,9 @@ class Stimulus:
 
 QUIET = Stimulus()
 
+#: every part as printed
+NO_SCALES: Mapping[str, float] = MappingProxyType({})
+
 
 @dataclass
 class Netlist:
@@ -70,8 +74,8 @@ class Netlist:
         vectors: branch and device vectors that `currents` needs.
         topology: what is solved.
         emf_nodes: nodes that a supply sets; every other direct voltage lies between them.
-        changeable: part name to SPICE devices whose value scales with the part's (with its value in SI).
-        models: part name to its model's name, where it has one of its own.
+        changeable: part name to (ngspice command up to the number, number) of all that scales with the part:
+            ``("alter r7 =", 4700.0)``, ``("altermod k3 bf =", 294.0)``.
         input_branch: vector of the current through the input's source, where there is one.
     """
 
@@ -82,7 +86,6 @@ class Netlist:
     topology: Topology = field(default_factory=lambda: Topology((), frozenset(), frozenset(), ()))
     emf_nodes: list[str] = field(default_factory=list)
     changeable: dict[str, list[tuple[str, float]]] = field(default_factory=dict)
-    models: dict[str, str] = field(default_factory=dict)
     input_branch: str = ""
 
     def node(self, net: int) -> str:
@@ -102,7 +105,12 @@ class Writer:
     """Collects a netlist part by part; `snapcheck.simulate._models` has one function a model."""
 
     def __init__(
-        self, circuit: Circuit, conditions: Conditions, stimulus: Stimulus = QUIET, *, own_models: bool = False
+        self,
+        circuit: Circuit,
+        conditions: Conditions,
+        stimulus: Stimulus = QUIET,
+        *,
+        own_models: bool = False,
     ) -> None:
         self.circuit = circuit
         self.conditions = conditions
@@ -112,11 +120,14 @@ class Writer:
         self._model_names: dict[tuple[str, object], str] = {}
         self._index = 0
         self._control = False
+        #: factor on what varies between specimens of the part being written
+        self.scale = 1.0
 
     # -------------------------------------------------------------- the part being written
 
-    def start(self, part: Part, index: int) -> None:
+    def start(self, part: Part, index: int, scale: float) -> None:
         self._index = index
+        self.scale = scale
         self._terminals: dict[str, list[Term]] = {terminal: [] for terminal in part.nets}
         self.netlist.currents[part.name] = self._terminals
 
@@ -177,9 +188,19 @@ class Writer:
         ]
         self.add(f".model {name} {spice_type}({' '.join(words)})")
         self._model_names[key] = name
-        if self._own_models:
-            self.netlist.models[part.name] = name
         return name
+
+    def varies(self, part: Part, letter: str, value: float, suffix: str = "") -> None:
+        """Note a device of the part whose value scales between specimens."""
+        command = f"alter {self.name(letter, suffix)} ="
+        self.netlist.changeable.setdefault(part.name, []).append((command, value))
+
+    def varies_in_model(self, part: Part, model: str, parameter: str, value: float) -> None:
+        """Note a model parameter that scales between specimens, where the part has a model of its own."""
+        if self._own_models:
+            self.netlist.changeable.setdefault(part.name, []).append(
+                (f"altermod {model} {parameter} =", value)
+            )
 
     def _need_control(self) -> None:
         if not self._control:
@@ -221,7 +242,13 @@ class Writer:
             self.add(f"iout 0 {netlist.node(stimulus.into_net)} dc 0 ac 1")
         if stimulus.kick:
             base = next(
-                (netlist.node(p.nets[t]) for p in netlist.topology.parts for t in ("base", "gate") if t in p.nets), "0"
+                (
+                    netlist.node(p.nets[t])
+                    for p in netlist.topology.parts
+                    for t in ("base", "gate")
+                    if t in p.nets
+                ),
+                "0",
             )
             if base != "0":
                 self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")

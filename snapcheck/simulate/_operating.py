@@ -5,12 +5,13 @@ from __future__ import annotations
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from snapcheck.board import Cell, Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import supply_volts, write_netlist
-from snapcheck.simulate._netlist import Netlist
+from snapcheck.simulate._netlist import NO_SCALES, Netlist
 from snapcheck.simulate._topology import SUPPLIES, Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
@@ -49,6 +50,26 @@ class OperatingPoint:
     voltages: tuple[float | None, ...]
     remarks: tuple[Remark, ...]
     _currents: Mapping[str, Mapping[str, float]] = field(repr=False)
+
+    @cached_property
+    def net_voltages_V(self) -> Mapping[int, float]:
+        """Net number to volts, for nets that are solved (what rule checks ask)."""
+        return {net: volts for net, volts in enumerate(self.voltages) if volts is not None}
+
+    @cached_property
+    def part_currents_A(self) -> Mapping[Cell, float]:
+        """Cell to amperes: into a transistor's collector or drain, else into the first terminal."""
+        currents = {}
+        for part in self.circuit.parts:
+            if part.name in self._currents:
+                lead = next((t for t in ("collector", "drain") if t in part.nets), next(iter(part.nets)))
+                currents[part.cell] = self._currents[part.name].get(lead, 0.0)
+        return currents
+
+    @cached_property
+    def part_powers_W(self) -> Mapping[Cell, float]:
+        """Cell to watts taken in (a working battery's is negative)."""
+        return {p.cell: self.power(p) or 0.0 for p in self.circuit.parts if p.name in self._currents}
 
     def voltage(self, net: int) -> float | None:
         """Volts of a net against the plate, None where it is not solved."""
@@ -113,7 +134,7 @@ class OperatingPoint:
             return Region.OFF
         if current < 0 or vds < 0:
             return Region.REVERSED
-        threshold = sign * part.kind.parameters_for(part.cube.value).get("VTO", 2.0 * sign)
+        threshold = sign * part.parameters.get("VTO", 2.0 * sign)
         return Region.FULLY_ON if vds < vgs - threshold else Region.AMPLIFYING
 
     def _part(self, part: Part | Cell | str) -> Part | None:
@@ -127,15 +148,19 @@ def vectors_of(netlist: Netlist) -> list[str]:
     return [*sorted(netlist.nodes), *netlist.vectors]
 
 
-def solve(worker: Worker, circuit: Circuit, conditions: Conditions) -> OperatingPoint:
+def solve(
+    worker: Worker, circuit: Circuit, conditions: Conditions, *, scales: Mapping[str, float] = NO_SCALES
+) -> OperatingPoint:
     """The operating point; raises SimulationError where there is none."""
-    netlist = write_netlist(circuit, conditions)
+    netlist = write_netlist(circuit, conditions, scales=scales)
     wanted = vectors_of(netlist)
     (values,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
     return read(netlist, circuit, conditions, dict(zip(wanted, values, strict=True)))
 
 
-def read(netlist: Netlist, circuit: Circuit, conditions: Conditions, values: Mapping[str, float]) -> OperatingPoint:
+def read(
+    netlist: Netlist, circuit: Circuit, conditions: Conditions, values: Mapping[str, float]
+) -> OperatingPoint:
     """An operating point from ngspice's numbers, once they have been looked at with suspicion.
 
     Raises:
@@ -188,7 +213,8 @@ def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
                 Remark(
                     "overload",
                     tr(
-                        "{name} is overloaded: it delivers {amperes:.3g} A and its {volts:.3g} V fall to {across:.3g} V.",
+                        "{name} is overloaded: it delivers {amperes:.3g} A "
+                        "and its {volts:.3g} V fall to {across:.3g} V.",
                         name=f"{part.name} ({part.cell})",
                         amperes=-(point.current(part, "plus") or 0.0),
                         volts=volts,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ from snapcheck.board import Conditions, Probe
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import write_netlist
-from snapcheck.simulate._netlist import Netlist, Stimulus
+from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -169,24 +170,28 @@ def measure(
     output_probe: Probe,
     *,
     with_output_impedance: bool = True,
+    scales: Mapping[str, float] = NO_SCALES,
 ) -> FrequencyResponse:
     """Two alternating-current analyses: one driven at the input, one at the output."""
     source = need_input(circuit, input_probe)
     output = net_of_probe(circuit, output_probe, tr("output"))
-    netlist = write_netlist(circuit, conditions, Stimulus(input=source, ac=True))
+    netlist = write_netlist(circuit, conditions, Stimulus(input=source, ac=True), scales=scales)
     wanted = wanted_vectors(netlist, source, output)
     (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), wanted)])
     response = read_response(netlist, source, output, answer)
     if not with_output_impedance:
         return response
     loads = own_loads(circuit, output)
-    netlist = write_netlist(circuit, conditions, Stimulus(input=source, into_net=output))
+    netlist = write_netlist(circuit, conditions, Stimulus(input=source, into_net=output), scales=scales)
     node = netlist.node(output)
     if node == "0":
         return response
     (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), [node])])
     return FrequencyResponse(
-        response.frequency_Hz, response.gain, response.input_ohm, without_loads(answer[node], response.frequency_Hz, loads)
+        response.frequency_Hz,
+        response.gain,
+        response.input_ohm,
+        without_loads(answer[node], response.frequency_Hz, loads),
     )
 
 
@@ -202,7 +207,9 @@ def wanted_vectors(netlist: Netlist, source: Part | int, output: int) -> list[st
     return ["frequency", *sorted(nodes), *branch]
 
 
-def read_response(netlist: Netlist, source: Part | int, output: int, answer: dict[str, Any]) -> FrequencyResponse:
+def read_response(
+    netlist: Netlist, source: Part | int, output: int, answer: dict[str, Any]
+) -> FrequencyResponse:
     """Gain and input impedance from ngspice's vectors."""
     import numpy as np
 
@@ -214,7 +221,9 @@ def read_response(netlist: Netlist, source: Part | int, output: int, answer: dic
         gain = np.where(np.abs(at_input) > 1e-18, at_output / at_input, 0)
         current = answer.get(netlist.input_branch)
         # the source's branch current flows into it: the load takes the opposite
-        input_ohm = None if current is None else np.where(np.abs(current) > 1e-21, at_input / -current, np.inf)
+        input_ohm = (
+            None if current is None else np.where(np.abs(current) > 1e-21, at_input / -current, np.inf)
+        )
     return FrequencyResponse(frequency, gain, input_ohm)
 
 
@@ -223,17 +232,23 @@ def own_loads(circuit: Circuit, output: int) -> list[tuple[float, float]]:
     loads = []
     for part, _ in circuit.parts_on(output):
         if part.kind.model == "speaker" and set(part.nets.values()) == {output, 0}:
-            p = part.kind.parameters_for(part.cube.value)
-            printed = part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 8.0
-            loads.append((p.get("dc_fraction", 0.85) * printed, p.get("inductance_H_per_ohm", 4e-5) * printed))
+            p = part.parameters
+            printed = (
+                part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 8.0
+            )
+            loads.append(
+                (p.get("dc_fraction", 0.85) * printed, p.get("inductance_H_per_ohm", 4e-5) * printed)
+            )
     return loads
 
 
-def without_loads(total: NDArray[Any], frequency: NDArray[Any], loads: list[tuple[float, float]]) -> NDArray[Any]:
+def without_loads(
+    total: NDArray[Any], frequency: NDArray[Any], loads: list[tuple[float, float]]
+) -> NDArray[Any]:
     """Impedance of a node after taking parallel loads away: 1/Z = 1/Z_total - Σ 1/Z_load."""
     import numpy as np
 
-    admittance = 1 / np.where(np.abs(total) > 1e-15, total, 1e-15)
+    admittance: NDArray[Any] = 1 / np.where(np.abs(total) > 1e-15, total, 1e-15)
     for ohm, henry in loads:
         admittance = admittance - 1 / (ohm + 2j * math.pi * frequency * henry)
     result: NDArray[Any] = 1 / np.where(np.abs(admittance) > 1e-15, admittance, 1e-15)

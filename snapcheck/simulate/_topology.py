@@ -72,8 +72,11 @@ def examine(circuit: Circuit) -> Topology:
     ]
     if shorted:
         raise SimulationError(
-            tr("the supply is shorted: plus and minus of {parts} touch the same metal.", parts=_names(shorted)),
-            place=shorted[0].cell and str(shorted[0].cell),
+            tr(
+                "the supply is shorted: plus and minus of {parts} touch the same metal.",
+                parts=_names(shorted),
+            ),
+            place=str(shorted[0].cell),
             way_out=tr("Do not power this board. Take away the wire, lead or plate contact that joins them."),
         )
     if not any(part.kind.model in SOURCES for part in circuit.parts):
@@ -102,7 +105,8 @@ def examine(circuit: Circuit) -> Topology:
                 Remark(
                     "no-ground",
                     tr(
-                        "{parts} have no connection to the plate; their voltages are counted from the minus of {name}.",
+                        "{parts} have no connection to the plate; "
+                        "their voltages are counted from the minus of {name}.",
                         parts=_names(members),
                         name=supplies[0].name,
                     ),
@@ -111,7 +115,11 @@ def examine(circuit: Circuit) -> Topology:
             )
         else:
             remarks.append(
-                Remark("floating", tr("{parts} are cut off from every supply and from the plate.", parts=_names(members)), cells)
+                Remark(
+                    "floating",
+                    tr("{parts} are cut off from every supply and from the plate.", parts=_names(members)),
+                    cells,
+                )
             )
     kept: list[Part] = []
     for part in circuit.parts:
@@ -120,7 +128,11 @@ def examine(circuit: Circuit) -> Topology:
             continue
         if len(nets) == 1:
             remarks.append(
-                Remark("bypassed", tr("{parts} is bypassed: all its terminals are one net.", parts=_names([part])), (str(part.cell),))
+                Remark(
+                    "bypassed",
+                    tr("{parts} is bypassed: all its terminals are one net.", parts=_names([part])),
+                    (str(part.cell),),
+                )
             )
             continue
         kept.append(part)

@@ -11,12 +11,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Conditions, Probe
+from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response
 from snapcheck.simulate._models import microphone_slope, write_netlist
-from snapcheck.simulate._netlist import Netlist, Stimulus
+from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._waveform import Rhythm, crossings, distortion, rhythm, swing
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
@@ -110,18 +110,18 @@ def run(
     nets: Iterable[int],
     duration_s: float,
     step_s: float,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
 ) -> Waveforms:
     """One transient analysis from the operating point (or from zero, with ``power_on``).
 
     Raises:
         SimulationError: it cannot be solved or takes too long.
     """
-    netlist = write_netlist(circuit, conditions, stimulus)
+    netlist = write_netlist(circuit, conditions, stimulus, scales=scales)
     wanted = {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}
     names = ["time", *sorted({node for node in wanted.values() if node != "0"})]
-    (answer,) = worker.solve(
-        netlist.lines, frozenset(netlist.nodes), [(command(duration_s, step_s), names)]
-    )
+    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(command(duration_s, step_s), names)])
     return collect(wanted, answer, duration_s)
 
 
@@ -143,7 +143,7 @@ def source_amplitude(source: Part | int) -> float:
     """Usual amplitude of an input, V at its source: music at an audio input, speech at a microphone."""
     if isinstance(source, int):
         return 0.01
-    p = source.kind.parameters_for(source.cube.value)
+    p = source.parameters
     if source.kind.model == "microphone":
         return p.get("signal_A", 5e-6) / microphone_slope(p)
     return p.get("amplitude_V", 0.01)
@@ -157,6 +157,8 @@ def sine(
     output: int,
     frequency_Hz: float,
     source_V: float,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
 ) -> SineResponse:
     """Response to a sine of a given amplitude at the source."""
     periods = _SETTLE + _LOOK
@@ -169,6 +171,7 @@ def sine(
         {inlet, output},
         periods / frequency_Hz,
         1 / (frequency_Hz * _PER_PERIOD),
+        scales=scales,
     )
     if output not in waves.voltages and output != 0:
         raise SimulationError(tr("the output is not connected to anything that is solved."))
@@ -179,11 +182,18 @@ def sine(
 
 
 def clipping(
-    worker: Worker, circuit: Circuit, conditions: Conditions, source: Part | int, output: int, frequency_Hz: float
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    source: Part | int,
+    output: int,
+    frequency_Hz: float,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
 ) -> SineResponse | None:
     """The greatest sine that comes out with distortion below `CLIPPED`; None when nothing comes out."""
     amplitude = source_amplitude(source)
-    trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude)
+    trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude, scales=scales)
     good: SineResponse | None = None
     bad_at = math.inf
     for _ in range(24):
@@ -203,15 +213,22 @@ def clipping(
             if bad_at / good.source_V < 1.02:
                 break
             amplitude = math.sqrt(good.source_V * bad_at)
-        trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude)
+        trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude, scales=scales)
     return good
 
 
-def oscillation(worker: Worker, circuit: Circuit, conditions: Conditions, net: int) -> tuple[Rhythm, Waveforms] | None:
+def oscillation(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    net: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> tuple[Rhythm, Waveforms] | None:
     """The steady oscillation of a net after power-on; None when there is none within 50 s."""
     for span in _SPANS_s:
         stimulus = Stimulus(power_on=True, kick=True)
-        waves = run(worker, circuit, conditions, stimulus, [net], span, span / _STEPS)
+        waves = run(worker, circuit, conditions, stimulus, [net], span, span / _STEPS, scales=scales)
         if net not in waves.voltages:
             return None
         found = steady(waves, net)
@@ -233,29 +250,29 @@ def steady(waves: Waveforms, net: int) -> Rhythm | None:
 
 
 def delay(
-    worker: Worker, circuit: Circuit, before: Conditions, after: Conditions | None, net: int
+    worker: Worker,
+    circuit: Circuit,
+    before: Conditions,
+    after: Conditions | None,
+    net: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
 ) -> Delay | None:
     """Time until a net has made half of its change after `after` sets in (None: after power-on).
 
     Returns:
         None when the voltage does not change by at least 50 mV or never gets half way in 1000 s.
     """
-    end = _operating.solve(worker, circuit, before if after is None else after).voltage(net)
-    start = 0.0 if after is None else _operating.solve(worker, circuit, before).voltage(net)
+    end = _operating.solve(worker, circuit, before if after is None else after, scales=scales).voltage(net)
+    start = 0.0 if after is None else _operating.solve(worker, circuit, before, scales=scales).voltage(net)
     if start is None or end is None or abs(end - start) < _LEAST_SWING_V:
         return None
     middle = (start + end) / 2
     stimulus = Stimulus(power_on=True) if after is None else Stimulus(after=after)
     for span in _DELAY_SPANS_s:
-        waves = run(worker, circuit, before, stimulus, [net], span, span / _STEPS)
+        waves = run(worker, circuit, before, stimulus, [net], span, span / _STEPS, scales=scales)
         up, down = crossings(waves.time_s, waves.voltage(net), middle)
         turns = up if end > start else down
         if len(turns) and abs(float(waves.voltage(net)[-1]) - end) < abs(end - start) * 0.3:
             return Delay(float(turns[-1]), start, end, waves)
     return None
-
-
-def netlist_nodes(netlist: Netlist, probes: Iterable[Probe], circuit: Circuit) -> dict[int, str]:
-    """Net to node of the probes that are solved."""
-    nets = (_response.net_of_probe(circuit, probe, tr("place")) for probe in probes)
-    return {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}

@@ -67,7 +67,7 @@ def rhythm(time: NDArray[Any], values: NDArray[Any]) -> Rhythm | None:
     rises = np.flatnonzero((square[1:] > 0) & (square[:-1] < 0)) + 1
     if len(rises) < 3:
         return None
-    up, down = crossings(time, values, middle)
+    up, _ = crossings(time, values, middle)
     # of each rise, the last upward crossing of the middle before the band was left
     places = np.searchsorted(up, time[rises], side="right") - 1
     starts = np.unique(up[places[places >= 0]])
@@ -85,7 +85,9 @@ def rhythm(time: NDArray[Any], values: NDArray[Any]) -> Rhythm | None:
     return Rhythm(1 / mean, high / float(final - first), size, len(periods), float(periods.std()) / mean)
 
 
-def distortion(time: NDArray[Any], values: NDArray[Any], frequency_Hz: float, periods: int) -> tuple[float, float]:
+def distortion(
+    time: NDArray[Any], values: NDArray[Any], frequency_Hz: float, periods: int
+) -> tuple[float, float]:
     """Total harmonic distortion of the last periods of a waveform, and the fundamental's amplitude.
 
     THD_F = sqrt(Σ V_n², n = 2 to 10) / V_1 (IEC 60268-3). A linear drift is taken away first.
@@ -107,7 +109,7 @@ def distortion(time: NDArray[Any], values: NDArray[Any], frequency_Hz: float, pe
     if span > 0:
         samples = samples - (later - earlier) / span * (grid - grid[0])
     lines = np.abs(np.fft.rfft(samples)) * 2 / count
-    harmonics = lines[periods :: periods][:_HARMONICS]
+    harmonics = lines[periods::periods][:_HARMONICS]
     fundamental = float(harmonics[0])
     if fundamental < 1e-12:
         return 0.0, fundamental

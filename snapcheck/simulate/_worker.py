@@ -10,11 +10,14 @@ import sys
 import threading
 import time
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.simulate import _library
 from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 _HEAD = struct.Struct("<Q")
 _START = "import sys; sys.path[:] = {path!r}; from snapcheck.simulate._child import main; main({library!r})"
@@ -90,11 +93,16 @@ class Worker:
         lines: Sequence[str],
         nodes: frozenset[str],
         analyses: Sequence[tuple[str, Sequence[str]]],
-        alters: Sequence[Sequence[str]],
+        changes: Sequence[str],
+        values: NDArray[Any],
         *,
         limit_s: float | None = None,
     ) -> list[list[Any] | None]:
-        """Load once; for each entry of `alters` change values and run the analyses.
+        """Load once; for each row of `values` change the loaded circuit and run the analyses.
+
+        Args:
+            changes: ngspice commands up to the number, such as ``alter r7 =``.
+            values: shape (samples, changes), the numbers.
 
         Returns:
             Per sample what `solve` returns, or None where ngspice found no answer.
@@ -104,7 +112,8 @@ class Worker:
             "lines": list(lines),
             "nodes": nodes,
             "analyses": list(analyses),
-            "alters": [list(commands) for commands in alters],
+            "changes": list(changes),
+            "values": values,
         }
         samples: list[list[Any] | None] = self._ask(request, limit_s or self.limit_s)
         return samples
@@ -151,7 +160,10 @@ class Worker:
         library = _library.find_library()
         code = _START.format(path=sys.path, library=library)
         self._process = subprocess.Popen(
-            [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+            [sys.executable, "-c", code],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
         )
         self.starts += 1
         tag, reply = self._exchange(None, _START_LIMIT_s)
@@ -235,4 +247,3 @@ class _Watchdog:
                     if now > until and not late.is_set():
                         late.set()
                         process.kill()
-

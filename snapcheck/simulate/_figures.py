@@ -1,0 +1,343 @@
+"""Each figure that a design promises, measured on a circuit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar, cast
+
+from snapcheck.board import Conditions, Design, Expectation, Probe
+from snapcheck.circuit import Circuit
+from snapcheck.errors import SimulationError
+from snapcheck.simulate import _operating, _response, _transient
+from snapcheck.simulate._models import write_netlist
+from snapcheck.simulate._netlist import NO_SCALES, Stimulus
+from snapcheck.simulate._operating import OperatingPoint
+from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._text import figure_text
+from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
+from snapcheck.simulate._waveform import Rhythm
+from snapcheck.simulate._worker import Worker
+from snapcheck.words import tr
+
+T = TypeVar("T")
+
+#: frequency where one is needed and none is given, Hz
+USUAL_Hz = 1000.0
+
+#: quantities that need runs in time; the rest come from an operating point or a frequency response
+SLOW = frozenset({"swing", "distortion", "frequency", "duty", "delay"})
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One expected figure beside what the circuit does.
+
+    Attributes:
+        expectation: what was promised.
+        value: measured, in the expectation's unit; None where it cannot be measured.
+        met: True within the range, False outside or not measurable.
+        reason: why it could not be measured, "" otherwise.
+        text: one line for people.
+    """
+
+    expectation: Expectation
+    value: float | None
+    met: bool
+    reason: str
+    text: str
+
+
+class Measurer:
+    """Measures figures of one circuit; runs that several figures share are run once.
+
+    Args:
+        worker: the simulator process.
+        circuit: what is measured.
+        design: gives input, output and conditions.
+        scales: see `write_netlist`.
+    """
+
+    def __init__(
+        self, worker: Worker, circuit: Circuit, design: Design, scales: Mapping[str, float] = NO_SCALES
+    ) -> None:
+        self._worker = worker
+        self._circuit = circuit
+        self._design = design
+        self._scales = scales
+        self._kept: dict[object, Any] = {}
+
+    def figure(self, expectation: Expectation) -> Figure:
+        """The expectation with its measured value."""
+        try:
+            value, reason = self.value(expectation), ""
+        except SimulationError as error:
+            value, reason = None, f"{error.message}"
+        return judge(expectation, self._design, value, reason)
+
+    def value(self, expectation: Expectation) -> float | None:
+        """Measured value in the expectation's unit; None where the circuit has no such figure.
+
+        Raises:
+            SimulationError: it cannot be measured; the message says why.
+        """
+        return _MEASURES[expectation.quantity](self, expectation)
+
+    # -------------------------------------------------------------- shared runs
+
+    def point(self, conditions: Conditions) -> OperatingPoint:
+        return self._once(
+            ("point", conditions),
+            lambda: _operating.solve(self._worker, self._circuit, conditions, scales=self._scales),
+        )
+
+    def response(self, conditions: Conditions, output: Probe) -> FrequencyResponse:
+        return self._once(
+            ("response", conditions, output),
+            lambda: _response.measure(
+                self._worker, self._circuit, conditions, self._design.input, output, scales=self._scales
+            ),
+        )
+
+    def _clipping(self, conditions: Conditions, output: Probe, at_Hz: float) -> SineResponse | None:
+        return self._once(
+            ("clipping", conditions, output, at_Hz),
+            lambda: _transient.clipping(
+                self._worker,
+                self._circuit,
+                conditions,
+                self._source(),
+                self._net(output),
+                at_Hz,
+                scales=self._scales,
+            ),
+        )
+
+    def oscillation(self, conditions: Conditions, place: Probe) -> tuple[Rhythm, Waveforms] | None:
+        return self._once(
+            ("oscillation", conditions, place),
+            lambda: _transient.oscillation(
+                self._worker, self._circuit, conditions, self._net(place), scales=self._scales
+            ),
+        )
+
+    def delay(self, after: Conditions | None, place: Probe) -> Delay | None:
+        return self._once(
+            ("delay", after, place),
+            lambda: _transient.delay(
+                self._worker,
+                self._circuit,
+                self._design.conditions,
+                after,
+                self._net(place),
+                scales=self._scales,
+            ),
+        )
+
+    def _once(self, key: object, make: Callable[[], T]) -> T:
+        if key not in self._kept:
+            try:
+                self._kept[key] = make()
+            except SimulationError as error:
+                self._kept[key] = error
+        found = self._kept[key]
+        if isinstance(found, SimulationError):
+            raise found
+        return cast(T, found)
+
+    # -------------------------------------------------------------- places
+
+    def conditions(self, expectation: Expectation) -> Conditions:
+        return expectation.conditions or self._design.conditions
+
+    def place(self, expectation: Expectation) -> Probe:
+        """The probe of an expectation: its own, or the design's output."""
+        probe = expectation.place or self._design.output
+        if probe is None:
+            raise SimulationError(
+                tr("the design does not say where to measure the {quantity}.", quantity=expectation.quantity),
+                way_out=tr("Name a place or an output in the layout."),
+            )
+        return probe
+
+    def _net(self, probe: Probe) -> int:
+        return _response.net_of_probe(self._circuit, probe, tr("place to measure"))
+
+    def _source(self) -> Any:
+        return _response.need_input(self._circuit, self._design.input)
+
+    # -------------------------------------------------------------- one quantity each
+
+    def _voltage(self, e: Expectation) -> float | None:
+        volts = self.point(self.conditions(e)).voltage(self._net(self.place(e)))
+        if volts is None:
+            raise SimulationError(tr("{place} is cut off from every supply.", place=self.place(e)))
+        return volts
+
+    def _current(self, e: Expectation) -> float | None:
+        place = self.place(e)
+        amperes = self.point(self.conditions(e)).current(place.cell, place.terminal)
+        if amperes is None:
+            raise SimulationError(
+                tr("there is no part with a {terminal} at {cell}.", terminal=place.terminal, cell=place.cell)
+            )
+        return amperes
+
+    def _power(self, e: Expectation) -> float | None:
+        place = self.place(e)
+        watts = self.point(self.conditions(e)).power(place.cell)
+        if watts is None:
+            raise SimulationError(tr("there is no part at {cell}.", cell=place.cell))
+        return watts
+
+    def _gain(self, e: Expectation) -> float | None:
+        return self.response(self.conditions(e), self.place(e)).gain_dB(e.at or USUAL_Hz)
+
+    def _band_low(self, e: Expectation) -> float | None:
+        low = self.response(self.conditions(e), self.place(e)).band()[0]
+        return _response.START_Hz if low is None else low
+
+    def _band_high(self, e: Expectation) -> float | None:
+        high = self.response(self.conditions(e), self.place(e)).band()[1]
+        return _response.STOP_Hz if high is None else high
+
+    def _input_impedance(self, e: Expectation) -> float | None:
+        return self.response(self.conditions(e), self.place(e)).input_impedance(e.at or USUAL_Hz)
+
+    def _output_impedance(self, e: Expectation) -> float | None:
+        return self.response(self.conditions(e), self.place(e)).output_impedance(e.at or USUAL_Hz)
+
+    def _swing(self, e: Expectation) -> float | None:
+        if _response.resolve_input(self._circuit, self._design.input) is None:
+            found = self.oscillation(self.conditions(e), self.place(e))
+            return 0.0 if found is None else found[0].swing_V
+        clipped = self._clipping(self.conditions(e), self.place(e), e.at or USUAL_Hz)
+        return 0.0 if clipped is None else clipped.output_swing_V
+
+    def _distortion(self, e: Expectation) -> float | None:
+        source = self._source()
+        return _transient.sine(
+            self._worker,
+            self._circuit,
+            self.conditions(e),
+            source,
+            self._net(self.place(e)),
+            e.at or USUAL_Hz,
+            _transient.source_amplitude(source),
+            scales=self._scales,
+        ).distortion
+
+    def _rhythm(self, e: Expectation) -> Rhythm:
+        found = self.oscillation(self.conditions(e), self.place(e))
+        if found is None:
+            raise SimulationError(tr("it does not oscillate at {place}.", place=self.place(e)))
+        return found[0]
+
+    def _frequency(self, e: Expectation) -> float | None:
+        return self._rhythm(e).frequency_Hz
+
+    def _duty(self, e: Expectation) -> float | None:
+        return self._rhythm(e).duty
+
+    def _delay(self, e: Expectation) -> float | None:
+        found = self.delay(e.conditions, self.place(e))
+        if found is None:
+            raise SimulationError(
+                tr("nothing changes at {place}, or not within 1000 s.", place=self.place(e))
+            )
+        return found.seconds
+
+    def _ripple(self, e: Expectation) -> float | None:
+        """Peak to peak at the place, from the ripple of each mains supply at its frequency (linear)."""
+        conditions, net = self.conditions(e), self._net(self.place(e))
+        supplies = [part for part in self._circuit.parts if part.kind.model == "supply"]
+        if not supplies:
+            return 0.0
+        volts = max(part.parameters.get("ripple_V", 0.1) for part in supplies)
+        hertz = supplies[0].parameters.get("ripple_Hz", 100.0)
+        netlist = write_netlist(self._circuit, conditions, Stimulus(ripple=True), scales=self._scales)
+        node = netlist.node_of(net)
+        if node in (None, "0"):
+            return 0.0
+        assert node is not None
+        (answer,) = self._worker.solve(
+            netlist.lines, frozenset(netlist.nodes), [(f"ac lin 1 {hertz:g} {hertz:g}", [node])]
+        )
+        return volts * float(abs(answer[node][0]))
+
+
+_MEASURES: dict[str, Callable[[Measurer, Expectation], float | None]] = {
+    "voltage": Measurer._voltage,
+    "current": Measurer._current,
+    "power": Measurer._power,
+    "gain": Measurer._gain,
+    "band-low": Measurer._band_low,
+    "band-high": Measurer._band_high,
+    "input-impedance": Measurer._input_impedance,
+    "output-impedance": Measurer._output_impedance,
+    "swing": Measurer._swing,
+    "distortion": Measurer._distortion,
+    "frequency": Measurer._frequency,
+    "duty": Measurer._duty,
+    "delay": Measurer._delay,
+    "ripple": Measurer._ripple,
+}
+
+
+def name_of(expectation: Expectation, design: Design) -> str:
+    """What a figure is called in a sentence, such as "gain at 1 kHz" or "voltage at C4 collector"."""
+    names = {
+        "voltage": tr("voltage"),
+        "current": tr("current"),
+        "power": tr("power"),
+        "gain": tr("gain"),
+        "band-low": tr("lower band edge"),
+        "band-high": tr("upper band edge"),
+        "input-impedance": tr("input impedance"),
+        "output-impedance": tr("output impedance"),
+        "swing": tr("clean swing"),
+        "distortion": tr("distortion"),
+        "frequency": tr("frequency"),
+        "duty": tr("duty"),
+        "delay": tr("delay"),
+        "ripple": tr("ripple"),
+    }
+    name = names[expectation.quantity]
+    if expectation.quantity in ("gain", "input-impedance", "output-impedance", "swing", "distortion"):
+        return tr("{name} at {frequency}", name=name, frequency=figure_text(expectation.at or USUAL_Hz, "Hz"))
+    if expectation.place is not None:
+        return tr("{name} at {place}", name=name, place=expectation.place)
+    return name
+
+
+def range_text(expectation: Expectation) -> str:
+    """The accepted range in words."""
+    low, high, unit = expectation.low, expectation.high, expectation.unit
+    if math.isinf(high):
+        return tr("at least {low}", low=figure_text(low, unit))
+    if math.isinf(low) or (low == 0 and expectation.quantity in ("distortion", "ripple")):
+        return tr("at most {high}", high=figure_text(high, unit))
+    return tr("{low} to {high}", low=figure_text(low, unit), high=figure_text(high, unit))
+
+
+def judge(expectation: Expectation, design: Design, value: float | None, reason: str = "") -> Figure:
+    """A figure from a measured value."""
+    met = value is not None and expectation.low <= value <= expectation.high
+    name = name_of(expectation, design)
+    if value is None:
+        text = tr("{name}: cannot be measured ({reason})", name=name, reason=reason or tr("no such figure"))
+    else:
+        text = tr(
+            "{name}: {value}, expected {range}",
+            name=name,
+            value=figure_text(value, expectation.unit),
+            range=range_text(expectation),
+        )
+    return Figure(expectation, value, met, reason, text)
+
+
+def evaluate(worker: Worker, design: Design, circuit: Circuit) -> list[Figure]:
+    """Every expectation of a design, measured on a circuit (its own, or one as built)."""
+    measurer = Measurer(worker, circuit, design)
+    return [measurer.figure(expectation) for expectation in design.expectations]

@@ -1,0 +1,223 @@
+"""The one way in: a simulator that owns its worker process."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from snapcheck.board import Cell, Conditions, Design, Probe
+from snapcheck.circuit import Circuit, build_circuit
+from snapcheck.simulate import _figures, _operating, _response, _sweep, _tolerance, _transient, _what_if
+from snapcheck.simulate._figures import Figure
+from snapcheck.simulate._netlist import Stimulus
+from snapcheck.simulate._operating import OperatingPoint
+from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._sweep import Sweep
+from snapcheck.simulate._tolerance import Tolerance
+from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
+from snapcheck.simulate._waveform import Rhythm
+from snapcheck.simulate._what_if import WhatIf
+from snapcheck.simulate._worker import Worker
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from types import TracebackType
+
+#: as everything lies on the bench
+_USUAL = Conditions()
+
+
+class Simulator:
+    """Solves circuits in a child process; use it as a context manager.
+
+    The process starts with the first question, answers one question at a time (threads may share
+    it), is killed when an answer takes longer than the limit, and is then started again.
+
+    Args:
+        limit_s: seconds that one question to ngspice may take.
+
+    Every method raises `SimulationError` where there is no answer, with the cause and the cells, and
+    `MissingLibraryError` where ngspice or PySpice is not installed.
+    """
+
+    def __init__(self, limit_s: float = 30.0) -> None:
+        self._worker = Worker(limit_s)
+
+    def __enter__(self) -> Simulator:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Stop the process; a later question starts another."""
+        self._worker.close()
+
+    @property
+    def worker(self) -> Worker:
+        """The process, for measurements of the simulator itself."""
+        return self._worker
+
+    def operating_point(self, circuit: Circuit, conditions: Conditions = _USUAL) -> OperatingPoint:
+        """Direct voltages, currents, powers and transistor regions."""
+        return _operating.solve(self._worker, circuit, conditions)
+
+    def frequency_response(
+        self,
+        circuit: Circuit,
+        conditions: Conditions = _USUAL,
+        *,
+        input: Probe | None = None,
+        output: Probe,
+        with_output_impedance: bool = True,
+    ) -> FrequencyResponse:
+        """Gain, band and impedances from 1 Hz to 10 MHz.
+
+        Args:
+            input: where the signal goes in; None: the board's only audio input or microphone.
+            output: where it comes out.
+        """
+        return _response.measure(
+            self._worker, circuit, conditions, input, output, with_output_impedance=with_output_impedance
+        )
+
+    def transient(
+        self,
+        circuit: Circuit,
+        conditions: Conditions = _USUAL,
+        *,
+        duration_s: float,
+        step_s: float | None = None,
+        probes: Sequence[Probe] | None = None,
+        input: Probe | None = None,
+        sine: tuple[float, float] | None = None,
+        power_on: bool = False,
+        after: Conditions | None = None,
+    ) -> Waveforms:
+        """Voltages over time, from the operating point or from power-on.
+
+        Args:
+            duration_s: length; step_s: longest time step (None: a 2000th of the length).
+            probes: what to record; None: every net.
+            input, sine: (amplitude in V, frequency in Hz) put to the input.
+            power_on: the supplies rise from zero at t = 0.
+            after: conditions that set in at t = 0.
+        """
+        nets: Iterable[int] = range(len(circuit.nets))
+        if probes is not None:
+            nets = [_response.net_of_probe(circuit, probe, tr("place to measure")) for probe in probes]
+        source = None if sine is None else _response.need_input(circuit, input)
+        stimulus = Stimulus(input=source, sine=sine, power_on=power_on, after=after, kick=power_on)
+        step = duration_s / 2000 if step_s is None else step_s
+        return _transient.run(self._worker, circuit, conditions, stimulus, nets, duration_s, step)
+
+    def sine_response(
+        self,
+        circuit: Circuit,
+        conditions: Conditions = _USUAL,
+        *,
+        input: Probe | None = None,
+        output: Probe,
+        frequency_Hz: float = 1000.0,
+        source_V: float | None = None,
+    ) -> SineResponse:
+        """Swing and distortion for a sine; without an amplitude, that of the input's usual signal."""
+        source = _response.need_input(circuit, input)
+        volts = _transient.source_amplitude(source) if source_V is None else source_V
+        net = _response.net_of_probe(circuit, output, tr("output"))
+        return _transient.sine(self._worker, circuit, conditions, source, net, frequency_Hz, volts)
+
+    def clipping(
+        self,
+        circuit: Circuit,
+        conditions: Conditions = _USUAL,
+        *,
+        input: Probe | None = None,
+        output: Probe,
+        frequency_Hz: float = 1000.0,
+    ) -> SineResponse | None:
+        """The greatest sine with less than 10 % distortion; None when nothing comes out."""
+        source = _response.need_input(circuit, input)
+        net = _response.net_of_probe(circuit, output, tr("output"))
+        return _transient.clipping(self._worker, circuit, conditions, source, net, frequency_Hz)
+
+    def oscillation(
+        self, circuit: Circuit, conditions: Conditions = _USUAL, *, place: Probe
+    ) -> tuple[Rhythm, Waveforms] | None:
+        """The steady oscillation after power-on; None when there is none within 50 s."""
+        net = _response.net_of_probe(circuit, place, tr("place to measure"))
+        return _transient.oscillation(self._worker, circuit, conditions, net)
+
+    def delay(
+        self, circuit: Circuit, before: Conditions, after: Conditions | None, *, place: Probe
+    ) -> Delay | None:
+        """Time until a voltage has made half of its change after `after` sets in (None: power-on)."""
+        net = _response.net_of_probe(circuit, place, tr("place to measure"))
+        return _transient.delay(self._worker, circuit, before, after, net)
+
+    def sweep(
+        self,
+        circuit: Circuit,
+        conditions: Conditions = _USUAL,
+        *,
+        what: str,
+        values: Sequence[float],
+        cell: Cell | None = None,
+    ) -> Sweep:
+        """Operating points along a knob: ``pot``, ``light``, ``temperature`` or ``supply``."""
+        knob = _sweep.resolve_knob(circuit, what, cell)
+        return _sweep.sweep(self._worker, circuit, conditions, knob, values)
+
+    def tolerance(
+        self,
+        design: Design,
+        circuit: Circuit,
+        *,
+        samples: int = 1000,
+        slow_samples: int = 40,
+        seed: int = 1,
+        progress: Callable[[float], None] | None = None,
+    ) -> Tolerance:
+        """Yield against the design's expected figures, and which part matters most."""
+        return _tolerance.analyse(
+            self._worker,
+            design,
+            circuit,
+            samples=samples,
+            slow_samples=slow_samples,
+            seed=seed,
+            progress=progress,
+        )
+
+    def evaluate(self, design: Design, circuit: Circuit) -> list[Figure]:
+        """Every expectation of a design, measured on its own circuit or on one as built."""
+        return _figures.evaluate(self._worker, design, circuit)
+
+    def what_if(self, design: Design, built: Circuit) -> WhatIf:
+        """The design's behaviour beside that of a build, in sentences with numbers."""
+        designed = build_circuit(design.board, built.kit)
+        return _what_if.what_if(self._worker, design, designed, built)
+
+
+def what_if(design: Design, built: Circuit, simulator: Simulator | None = None) -> WhatIf:
+    """`Simulator.what_if`, with a simulator of its own where none is given."""
+    if simulator is not None:
+        return simulator.what_if(design, built)
+    with Simulator() as own:
+        return own.what_if(design, built)
+
+
+def is_available() -> bool:
+    """Whether circuits can be simulated here (the library and PySpice are installed)."""
+    from importlib.util import find_spec
+
+    from snapcheck.errors import MissingLibraryError
+    from snapcheck.simulate._library import find_library
+
+    try:
+        find_library()
+    except MissingLibraryError:
+        return False
+    return find_spec("PySpice") is not None

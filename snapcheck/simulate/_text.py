@@ -1,0 +1,44 @@
+"""Numbers with units as people say them at the bench: three figures and an SI prefix."""
+
+from __future__ import annotations
+
+import math
+
+_PREFIXES = (
+    (1e9, "G"),
+    (1e6, "M"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "µ"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+)
+_SIGN = {"ohm": "Ω"}
+
+
+def figure_text(value: float, unit: str) -> str:
+    """``4.53 V``, ``12.3 mA``, ``43.1 dB``, ``2.2 kΩ``; a fraction (unit "") becomes per cent."""
+    if math.isinf(value) or math.isnan(value):
+        return "∞" if value > 0 else "-∞" if value < 0 else "?"
+    if unit == "":
+        return f"{_three(value * 100)} %"
+    if unit == "dB":
+        return f"{value:.1f} dB"
+    unit = _SIGN.get(unit, unit)
+    size = abs(value)
+    if size < 1e-12:
+        return f"0 {unit}"
+    for factor, prefix in _PREFIXES:
+        if size >= factor * 0.9995:
+            return f"{_three(value / factor)} {prefix}{unit}"
+    return f"{value:.3g} {unit}"
+
+
+def _three(value: float) -> str:
+    """Three significant figures without an exponent."""
+    if value == 0:
+        return "0"
+    digits = max(0, 2 - math.floor(math.log10(abs(value)) + 1e-9))
+    text = f"{value:.{min(digits, 9)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -1,0 +1,33 @@
+"""Circuits by hand for tests: parts and nets without laying cubes on a plate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from snapcheck.board import Board, Cell, Cube
+from snapcheck.circuit import Circuit, Net, Part, Terminal
+from snapcheck.kit import Kit, bundled_kit
+
+#: (kind, value, net of each terminal) or, for a meter, with its unit
+Entry = tuple[str, float | str | None, Mapping[str, int]]
+
+
+def handmade(*entries: Entry, kit: Kit | None = None) -> Circuit:
+    """A circuit of parts in A1, B1, C1, ...; parts are named by the kit's prefixes in order."""
+    kit = kit or bundled_kit()
+    count: dict[str, int] = {}
+    parts, cubes, terminal_net = [], {}, {}
+    for column, (kind_name, value, nets) in enumerate(entries):
+        kind = kit[kind_name]
+        cell, cube = Cell(0, column), Cube(kind_name, 0, value)
+        count[kind.prefix] = count.get(kind.prefix, 0) + 1
+        parts.append(Part(cell, cube, kind, f"{kind.prefix}{count[kind.prefix]}", dict(nets)))
+        cubes[cell] = cube
+        terminal_net.update({(cell, name): net for name, net in nets.items()})
+    highest = max(max(part.nets.values()) for part in parts)
+    nets = tuple(
+        Net(n, (), tuple(Terminal(p.cell, t) for p in parts for t, m in p.nets.items() if m == n))
+        for n in range(highest + 1)
+    )
+    board = Board(max(1, len(entries)), 1, cubes)
+    return Circuit(board, kit, tuple(parts), nets, (), terminal_net, {}, {})

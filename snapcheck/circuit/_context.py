@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -122,32 +123,42 @@ class Context:
 
     @cached_property
     def pointing(self) -> dict[Cell, list[HalfMade]]:
-        """Cell to the contacts that point into it and meet nothing (those held by a tap left out)."""
+        """Cell to the contacts that point into it and meet nothing (those held by a tap left out).
+
+        A cube whose blank side a neighbour's contact faces also lists its own contacts that meet nothing:
+        it probably stands turned.
+        """
+        loose = [h for h in self.circuit.half_made if h.terminal and not h.tapped]
         pointing: dict[Cell, list[HalfMade]] = {}
-        for half in self.circuit.half_made:
-            if half.terminal and half.facing is not None and not half.tapped:
+        for half in loose:
+            if half.facing is not None:
                 pointing.setdefault(half.facing, []).append(half)
+        blanks = {h.facing for h in loose if h.reason is Gap.BLANK}
+        for half in loose:
+            if half.cell in blanks:
+                pointing[half.cell].append(half)
         return pointing
 
     @cached_property
     def open_groups(self) -> tuple[OpenGroup, ...]:
         """Open nets gathered by the place where the missing joint would be."""
-        ends: dict[int | None, list[HalfMade]] = {}
-        for half in self.circuit.half_made:
-            if half.terminal and not half.tapped:
-                ends.setdefault(self.net_of_half(half), []).append(half)
+        spots: dict[int | None, dict[Cell, HalfMade]] = {}
+        for cell, halves in self.pointing.items():
+            nets = [self.net_of_half(h) for h in halves]
+            for net, half in zip(nets, halves, strict=True):
+                if any(n != net for n in nets):
+                    spots.setdefault(net, {}).setdefault(cell, half)
+        single = {self.net_of_half(h): h for h in reversed(self.circuit.half_made) if h.terminal}
+        open_at = Counter(cell for net in self.open_nets for cell in spots.get(net, ()))
         groups: dict[Cell | int, dict[int, HalfMade]] = {}
         for net in sorted(self.open_nets):
-            rivals = {
-                half: sum(self.net_of_half(h) != net for h in self.pointing.get(half.facing, ()))
-                for half in ends.get(net, ())
-                if half.facing is not None
-            }
-            best = max(rivals, key=lambda h: rivals[h], default=None)
-            if best is not None and best.facing is not None and rivals[best]:
-                groups.setdefault(best.facing, {})[net] = best
+            options = spots.get(net, {})
+            # the place where most open ends meet; an occupied one before an empty one
+            best = max(options, key=lambda c: (open_at[c], c in self.circuit.board.cubes), default=None)
+            if best is not None:
+                groups.setdefault(best, {})[net] = options[best]
             else:
-                groups[net] = dict.fromkeys([net], ends[net][0]) if net in ends else {}
+                groups[net] = dict.fromkeys([net], single[net]) if net in single else {}
         result = []
         for place, members in groups.items():
             if isinstance(place, Cell):
@@ -185,6 +196,8 @@ class Context:
     @cached_property
     def islands(self) -> tuple[tuple[Part, ...], ...]:
         """Groups of parts that hang together without reaching any source but through the plate."""
+        if self.shorted:  # then everything is cut off, and the reason is told
+            return ()
         parent = list(range(len(self.circuit.nets)))
 
         def find(n: int) -> int:

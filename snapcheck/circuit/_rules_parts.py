@@ -323,6 +323,8 @@ def terminals_joined(ctx: Context) -> Iterator[Finding]:
         if joined is None:
             continue
         net = nets[joined[0]]
+        if any(net == ctx.circuit.part_at[cell].nets["plus"] for cell in ctx.shorted):
+            continue  # bridged by what shorts the supply
         by_plate = net == 0
         yield ctx.finding(
             "terminals-joined",

@@ -57,7 +57,8 @@ def _open_finding(ctx: Context, group: OpenGroup, terminal: Terminal, part: Part
 def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], parts: list[Part]) -> Finding:
     assert group.facing is not None
     cube = ctx.circuit.board.cubes.get(group.facing)
-    places = listing(place_words(e.cell, e.side) for e in group.ends if e.side is not None)
+    towards = [e for e in group.ends if e.cell != group.facing]
+    places = listing(place_words(e.cell, e.side) for e in towards if e.side is not None)
     if cube is None:
         title = tr(
             "At {cell} a cube is missing: {places} lead into nothing.", cell=group.facing, places=places
@@ -70,6 +71,8 @@ def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], part
                   "there.", cell=group.facing)  # fmt: skip
         found = tr("{cell} holds {cube}, which has no contact there.",
                    cell=group.facing, cube=cube_words(cube, ctx.circuit.kit))  # fmt: skip
+        astray = [capital(ctx.where(e)) + "." for e in group.ends if e.cell == group.facing]
+        found = " ".join([found, *astray])
     names = listing(terminal_words(p, t.name) for p, t in zip(parts, terminals, strict=True))
     return ctx.finding(
         "terminal-open",

@@ -1,0 +1,176 @@
+"""Shorts by every way, simulated values in place of structure, one cause told once, and the rule book."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+from snapcheck.board import Cell, Side, parse_layout
+from snapcheck.circuit import build_circuit, bundled_rules, check_rules, load_rules, parse_rules
+from snapcheck.errors import DataError, InputError
+from snapcheck.findings import Severity
+from snapcheck.kit import bundled_kit
+
+_spec = importlib.util.spec_from_file_location("rule_boards", Path(__file__).with_name("test_rules.py"))
+assert _spec and _spec.loader
+boards = importlib.util.module_from_spec(_spec)
+sys.modules["rule_boards"] = boards
+_spec.loader.exec_module(boards)
+AMP, LOOP, change, check = boards.AMP, boards.LOOP, boards.change, boards.check
+KIT = bundled_kit()
+
+
+def rules_of(layout: str, **solved: dict[str, float]) -> list[str]:
+    return [f.rule for f in check(layout, **solved)]
+
+
+def test_short_through_the_plate_names_the_way() -> None:
+    # plus reaches the plate by a ground cube, minus by another: only the plate joins them
+    (finding,) = check("plate 3 x 3\nB1 ground stem=down\nB2 battery 9V plus=up\nB3 ground stem=up\n")
+    assert finding.rule == "supply-shorted" and finding.severity is Severity.DANGER
+    assert [str(c) for c in finding.cells] == ["B2", "B1", "B3"]
+    assert finding.data["through_plate"] is True
+    assert "B2 – B1 – the plate – B3 – B2" in finding.found
+
+
+def test_short_through_a_lead_names_the_lead() -> None:
+    layout = change(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to F1 W")
+    (finding,) = check(layout)
+    assert finding.rule == "supply-shorted"
+    assert finding.lead is not None and "lead" in finding.mend
+
+
+@pytest.mark.parametrize("contact", ["switch", "pushbutton"])
+def test_short_in_a_position_that_is_not_the_resting_one(contact: str) -> None:
+    layout = change(LOOP, "B1 tee stem=down", f"B2 {contact} turn=90", "B3 ground stem=up")
+    (finding,) = check(layout)
+    assert finding.rule == "supply-shorted" and Cell.parse("B2") in finding.cells
+    assert "closes" in finding.title
+
+
+def test_short_at_one_end_of_a_knob() -> None:
+    # wiper on plus, one end on the plate: at that end nothing is left between them
+    layout = change(
+        LOOP,
+        "B1 tee stem=down",
+        "B2 potentiometer 1k wiper=up",
+        "A4 ground stem=right",
+        "C2 ground stem=left",
+    )
+    found = [f for f in check(layout) if f.rule == "supply-shorted"]
+    assert len(found) == 1 and "travel" in found[0].title
+
+
+def test_a_divider_with_its_ends_on_the_rails_is_no_short() -> None:
+    layout = change(
+        LOOP, "B1 tee stem=down", "B2 potentiometer 10k wiper=right", "B3 ground stem=up",
+        "C2 socket signal=left",
+    )  # fmt: skip
+    assert "supply-shorted" not in rules_of(layout)
+
+
+def test_short_through_a_tiny_resistor_and_an_ammeter() -> None:
+    tiny = change(LOOP, "B1 tee stem=down", "B2 resistor R47 turn=90", "B3 ground stem=up")
+    assert "supply-shorted" in rules_of(tiny)
+    meter = change(LOOP, "B1 tee stem=down", "B2 meter 100mA plus=up", "B3 ground stem=up")
+    assert "supply-shorted" in rules_of(meter)
+    voltmeter = change(LOOP, "B1 tee stem=down", "B2 meter 15V plus=up", "B3 ground stem=up")
+    assert rules_of(voltmeter) == []
+
+
+def test_electrolytic_is_judged_by_the_simulated_voltage() -> None:
+    """A coupling capacitor whose bias only the operating point tells."""
+    two = change(
+        AMP, "C1 tee stem=down", "D1 tee stem=down", "E1 corner turn=90", "E2 resistor 10k turn=90",
+        "E3 tee stem=up", "F3 npn BC547 base=left", "F2 corner turn=0", "-F2", "F4 ground stem=up",
+        "E4 resistor 10k turn=90", "E5 ground stem=up", "-E3",
+    )  # fmt: skip
+    two = change(two, "E3 electrolytic 10u plus=left", "F3 resistor 10k", "G3 ground stem=left", "-F4")
+    forward = {"volts": {"D4 collector": 4.5, "F3 a": 1.0, "A2 plus": 9.0}}
+    backward = {"volts": {"D4 collector": 0.2, "F3 a": 3.0, "A2 plus": 9.0}}
+    slightly = {"volts": {"D4 collector": 0.2, "F3 a": 0.8, "A2 plus": 9.0}}
+    assert "electrolytic-reversed" not in rules_of(two, **forward)
+    (finding,) = [f for f in check(two, **backward) if f.rule == "electrolytic-reversed"]
+    assert finding.severity is Severity.DANGER and finding.data["voltage_V"] == pytest.approx(-2.8)
+    assert finding.side is Side.W and "Do not power" in finding.mend
+    (finding,) = [f for f in check(two, **slightly) if f.rule == "electrolytic-reversed"]
+    assert finding.severity is Severity.FAULT
+
+
+def test_reversed_coupling_capacitor_is_seen_without_simulation() -> None:
+    """Minus on the collector, plus drawn to the plate by the load."""
+    layout = change(AMP, "E3 electrolytic 10u plus=right", "F3 resistor 1k", "G3 ground stem=left")
+    assert "electrolytic-reversed" in rules_of(layout)
+    assert "electrolytic-reversed" not in rules_of(change(layout, "E3 electrolytic 10u plus=left"))
+
+
+def test_swapped_transistor_by_simulated_voltage() -> None:
+    assert "transistor-swapped" in rules_of(AMP, volts={"D4 collector": -0.5, "D4 emitter": 0.0})
+    assert "transistor-swapped" not in rules_of(AMP, volts={"D4 collector": 4.0, "D4 emitter": 0.0})
+
+
+@pytest.mark.parametrize(
+    ("solved", "rule"),
+    [
+        ({"watts": {"D2": 0.4}}, "over-rating"),
+        ({"amperes": {"D4": 0.25}}, "over-rating"),
+        ({"volts": {"D4 base": -8.0, "D4 emitter": 0.0}}, "over-rating"),
+    ],
+)
+def test_simulated_overload(solved: dict[str, dict[str, float]], rule: str) -> None:
+    assert rule in rules_of(AMP, **solved)
+
+
+def test_heavy_overload_is_a_danger() -> None:
+    (finding,) = [f for f in check(AMP, watts={"D2": 2.0}) if f.rule == "over-rating"]
+    assert finding.severity is Severity.DANGER and finding.mend.startswith("Do not power.")
+
+
+def test_missing_corner_is_one_finding_with_its_consequence() -> None:
+    (finding,) = check(change(LOOP, "-D1"))
+    assert str(finding.cells[0]) == "D1"
+    assert "C1 right" in finding.title and "D2 up" in finding.title
+    assert "light-emitting diode red at D2" in finding.effect
+
+
+def test_turned_corner_is_named_as_the_cause() -> None:
+    finding = check(change(LOOP, "D1 corner turn=0"))[0]
+    assert str(finding.cells[0]) == "D1" and "does not touch" in finding.title
+    assert "corner wire" in finding.found
+
+
+def test_rules_off_and_limits_changed_in_data(tmp_path: Path) -> None:
+    circuit = build_circuit(parse_layout(change(LOOP, "C1 resistor 220"), "t", KIT).board, KIT)
+    assert [f.rule for f in check_rules(circuit)] == ["over-rating"]
+    assert check_rules(circuit, book=bundled_rules().without("over-rating")) == []
+    assert check_rules(circuit, book=parse_rules("[over-rating]\nslack = 1.0\n", "mine.toml")) == []
+    file = tmp_path / "mine.toml"
+    file.write_text('[over-rating]\nseverity = "note"\n', encoding="utf-8")
+    assert [f.severity for f in check_rules(circuit, book=load_rules(file))] == [Severity.NOTE]
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "accepted"),
+    [
+        ("[over-ratin]\n", "mine.toml, key over-ratin", "over-rating"),
+        ("[over-rating]\nslak = 1\n", "key over-rating.slak", "slack"),
+        ('[over-rating]\nseverity = "bad"\n', "key over-rating.severity", "danger, fault, deviation, note"),
+        ("[over-rating]\nenabled = 1\n", "key over-rating.enabled", "true, false"),
+        ("[over-rating]\nslack = -1\n", "key over-rating.slack", "from 0 up"),
+        ('[over-rating]\nslack = "x"\n', "key over-rating.slack", "plain number"),
+        ("island = 3\n", "key island", "[island]"),
+        ("[over-rating\n", "mine.toml", "toml.io"),
+    ],
+)
+def test_a_mistake_in_a_rule_book_is_named(text: str, place: str, accepted: str) -> None:
+    with pytest.raises(DataError) as error:
+        parse_rules(text, "mine.toml")
+    assert place in str(error.value) and accepted in str(error.value)
+
+
+def test_a_missing_rule_file_is_an_input_error(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be opened"):
+        load_rules(tmp_path / "none.toml")

@@ -11,10 +11,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from snapcheck.board._board import Cube
+from snapcheck.board._board import Board, Cube
 from snapcheck.board._design import QUANTITIES, Conditions, Expectation, Probe
 from snapcheck.board._place import Cell
-from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined
+from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 
@@ -286,3 +286,28 @@ def _short(number: float) -> str:
 
 def _percent(fraction: float) -> str:
     return _short(float(Decimal(repr(float(fraction))) * 100))
+
+
+def parse_settings(text: str, board: Board, kit: Kit, start: Conditions | None = None) -> Conditions:
+    """Conditions from words typed at the command line: ``A2 closed, light 5 lux``.
+
+    Raises:
+        InputError: points at the word and says what is accepted.
+    """
+    line = next(iter(split_lines(f"set {text}", "settings")))
+    return read_settings(line, line.words[1:], Scene(kit, board.cubes), start or Conditions())
+
+
+def parse_probe(text: str, board: Board, kit: Kit) -> Probe:
+    """A place typed at the command line: ``C4 collector``, ``C4 left`` or ``F1``.
+
+    Raises:
+        InputError: there is no such place, or it is not clear which terminal is meant.
+    """
+    line = next(iter(split_lines(f"at {text}", "place")))
+    if len(line.words) < 2:
+        line.fail(1, "no place is named.", "Write a cell and a terminal, such as 'C4 collector'.")
+    probe, used = Scene(kit, board.cubes).probe(line, line.words[1:])
+    if len(line.words) - 1 > used:
+        line.fail(line.words[used + 1], f"'{line.words[used + 1].text}' is one word too many.")
+    return probe

@@ -44,6 +44,7 @@ class Context:
     told: set[Terminal] = field(default_factory=set)
     told_islands: set[int] = field(default_factory=set)
     shorted: set[Cell] = field(default_factory=set)
+    reversed: set[Cell] = field(default_factory=set)
 
     @cached_property
     def topology(self) -> Topology:

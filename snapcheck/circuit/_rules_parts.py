@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
-from snapcheck.circuit._say import amperes, capital, part_words, terminal_words, volts, watts
+from snapcheck.circuit._say import amperes, capital, part_words, volts, watts
 from snapcheck.circuit._topology import LEGS, direct_ohms, pair
 from snapcheck.errors import InputError
 from snapcheck.findings import Finding, Severity
@@ -330,8 +330,7 @@ def terminals_joined(ctx: Context) -> Iterator[Finding]:
             "terminals-joined",
             [part.cell],
             tr("{part} is bridged.", part=capital(part_words(part))),
-            expected=tr("{one} and {two} lie on different nets.",
-                        one=capital(terminal_words(part, joined[0])), two=terminal_words(part, joined[1])),
+            expected=tr("Its two ends lie on different nets."),
             found=tr("Both are joined through the plate.") if by_plate else tr("Both are joined by metal."),
             why=tr("Current goes round the part, so it does nothing."),
             mend=tr("Look for the wire, lead or ground that joins both of its sides, and take it away."),

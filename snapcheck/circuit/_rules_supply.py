@@ -164,6 +164,7 @@ def supply_reversed(ctx: Context) -> Iterator[Finding]:
     for source in sources:
         if ctx.topology.tie[source.plus] != plate or source.part.cell in ctx.shorted:
             continue
+        ctx.reversed.add(source.part.cell)
         side = source.part.kind.sides("plus", source.part.cube.turn)
         yield ctx.finding(
             "supply-reversed",
@@ -187,7 +188,7 @@ def batteries_opposed(ctx: Context) -> Iterator[Finding]:
         if len(ends) != 2 or any(p.kind.model not in ("battery", "supply") for p, _ in ends):
             continue
         (one, pole), (two, other) = ends
-        if pole != other or one is two:
+        if pole != other or one is two or ctx.reversed & {one.cell, two.cell}:
             continue
         yield ctx.finding(
             "batteries-opposed",

@@ -49,7 +49,7 @@ def input_without_bias(ctx: Context) -> Iterator[Finding]:
             [part.cell, *(c.cell for c in capacitors)],
             tr("{base} has no bias.", base=capital(terminal_words(part, base))),
             expected=tr("A resistor that sets its direct voltage."),
-            found=tr("Only {capacitors} reach it, and they pass no direct current.",
+            found=tr("Nothing but {capacitors} leads to it, and no direct current passes there.",
                      capacitors=listing(part_words(c) for c in capacitors)),
             why=tr("Without bias the transistor is off and passes only the tips of a strong signal, if any."),
             mend=tr("Add the resistor from the supply, or from the collector, to the {base}.",

@@ -133,12 +133,15 @@ def gap_between(ctx: Context) -> Iterator[Finding]:
         if len(nets) < 2 or cell in told:
             continue
         places = listing(place_words(h.cell, h.side) for h in halves if h.side is not None)
-        cube = cube_words(ctx.circuit.board.cubes.get(cell), ctx.circuit.kit)
+        cube = ctx.circuit.board.cubes.get(cell)
+        found = tr("{cell} is empty.", cell=cell)
+        if cube is not None:
+            found = tr("{cell} holds {cube}.", cell=cell, cube=cube_words(cube, ctx.circuit.kit))
         yield ctx.finding(
             "gap-between",
             [cell, *(h.cell for h in halves)],
             tr("{places} point at {cell} and are not joined there.", places=places, cell=cell),
-            found=tr("{cell} holds {cube}.", cell=cell, cube=cube),
+            found=found,
             why=tr("Contacts that point into a gap are often the trace of a missing or turned cube."),
             mend=tr("Check against the plan whether something belongs there."),
         )

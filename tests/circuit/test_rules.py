@@ -144,7 +144,7 @@ CASES: dict[str, Case] = {
         change(LOOP, "A2 battery 9V plus=down", "D2 led red anode=down"), LOOP, "A2", {}, {},
     ),
     "batteries-opposed": (
-        "plate 3 x 4\nA1 corner turn=0\nA2 battery 3V plus=up\nA3 battery 3V plus=down\nA4 ground stem=up\n"
+        "plate 3 x 4\nA1 corner turn=0\nA2 battery 3V plus=down\nA3 battery 3V plus=up\nA4 ground stem=up\n"
         "B1 resistor 1k\nC1 corner turn=90\nC2 ground stem=up\n",
         "plate 3 x 4\nA1 corner turn=0\nA2 battery 3V plus=up\nA3 battery 3V plus=up\nA4 ground stem=up\n"
         "B1 resistor 1k\nC1 corner turn=90\nC2 ground stem=up\n",

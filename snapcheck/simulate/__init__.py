@@ -7,8 +7,10 @@ installed, only simulation fails, with the one command that installs it.
 from snapcheck.simulate._export import export_netlist
 from snapcheck.simulate._figures import Figure, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
+from snapcheck.simulate._plots import Plot, plots_of
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
+from snapcheck.simulate._survey import Survey
 from snapcheck.simulate._sweep import Knob, Sweep
 from snapcheck.simulate._text import figure_text
 from snapcheck.simulate._tolerance import FigureSpread, Spread, Tolerance
@@ -25,12 +27,14 @@ __all__ = [
     "FrequencyResponse",
     "Knob",
     "OperatingPoint",
+    "Plot",
     "Region",
     "Remark",
     "Rhythm",
     "Simulator",
     "SineResponse",
     "Spread",
+    "Survey",
     "Sweep",
     "Tolerance",
     "Waveforms",
@@ -39,6 +43,7 @@ __all__ = [
     "figure_text",
     "is_available",
     "name_of",
+    "plots_of",
     "range_text",
     "what_if",
 ]

@@ -100,7 +100,7 @@ class Measurer:
             ),
         )
 
-    def _clipping(self, conditions: Conditions, output: Probe, at_Hz: float) -> SineResponse | None:
+    def clipping(self, conditions: Conditions, output: Probe, at_Hz: float) -> SineResponse | None:
         return self._once(
             ("clipping", conditions, output, at_Hz),
             lambda: _transient.clipping(
@@ -212,7 +212,7 @@ class Measurer:
         if _response.resolve_input(self._circuit, self._design.input) is None:
             found = self.oscillation(self.conditions(e), self.place(e))
             return 0.0 if found is None else found[0].swing_V
-        clipped = self._clipping(self.conditions(e), self.place(e), e.at or USUAL_Hz)
+        clipped = self.clipping(self.conditions(e), self.place(e), e.at or USUAL_Hz)
         return 0.0 if clipped is None else clipped.output_swing_V
 
     def _distortion(self, e: Expectation) -> float | None:

@@ -7,11 +7,21 @@ from typing import TYPE_CHECKING
 
 from snapcheck.board import Cell, Conditions, Design, Probe
 from snapcheck.circuit import Circuit, build_circuit
-from snapcheck.simulate import _figures, _operating, _response, _sweep, _tolerance, _transient, _what_if
+from snapcheck.simulate import (
+    _figures,
+    _operating,
+    _response,
+    _survey,
+    _sweep,
+    _tolerance,
+    _transient,
+    _what_if,
+)
 from snapcheck.simulate._figures import Figure
 from snapcheck.simulate._netlist import Stimulus
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._survey import Survey
 from snapcheck.simulate._sweep import Sweep
 from snapcheck.simulate._tolerance import Tolerance
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
@@ -190,6 +200,10 @@ class Simulator:
             seed=seed,
             progress=progress,
         )
+
+    def survey(self, design: Design, circuit: Circuit) -> Survey:
+        """Operating point, expected figures, signal path, oscillation and delays in one go."""
+        return _survey.survey(self._worker, design, circuit)
 
     def evaluate(self, design: Design, circuit: Circuit) -> list[Figure]:
         """Every expectation of a design, measured on its own circuit or on one as built."""

@@ -20,7 +20,11 @@ _SIGN = {"ohm": "Ω"}
 def figure_text(value: float, unit: str) -> str:
     """``4.53 V``, ``12.3 mA``, ``43.1 dB``, ``2.2 kΩ``; a fraction (unit "") becomes per cent."""
     if math.isinf(value) or math.isnan(value):
-        return "∞" if value > 0 else "-∞" if value < 0 else "?"
+        return "∞" if value > 0 else "−∞" if value < 0 else "?"
+    return _plain(value, unit).replace("-", "−")
+
+
+def _plain(value: float, unit: str) -> str:
     if unit == "":
         return f"{_three(value * 100)} %"
     if unit == "dB":

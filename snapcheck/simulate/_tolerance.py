@@ -76,7 +76,7 @@ class Tolerance:
     Attributes:
         samples: how many specimens of the board were tried for fast figures.
         figures: one for each expectation.
-        passed: share of the specimens that meet every fast figure together, times nothing for slow ones.
+        passed: share of the specimens that meet every figure together that was sampled `samples` times.
         slow_samples: how many were tried for figures that need runs in time.
         varied: how each part varied.
         influence: (part, mean share over all figures), greatest first: which part matters most.

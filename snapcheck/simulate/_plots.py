@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 

@@ -184,6 +184,11 @@ class Circuit:
         """Net that a plug in this socket would touch; None where there is no such socket or tap."""
         return self._end_net.get(end)
 
+    @property
+    def ends(self) -> Mapping[LeadEnd, int]:
+        """Every place for a plug to the net it touches."""
+        return self._end_net
+
     def parts_on(self, net: int) -> Iterator[tuple[Part, str]]:
         """Each part terminal on a net, as (part, terminal name)."""
         for terminal in self.nets[net].terminals:

@@ -1,0 +1,338 @@
+"""What differs between two circuits, in as few words as possible.
+
+Parts are paired first (given, or found by how they are connected). Then nets are paired by the terminals
+they share, and whatever does not fit is put down to the smallest cause: two nets joined, one net torn
+apart, one terminal on the wrong net, two legs exchanged.
+"""
+
+from __future__ import annotations
+
+import enum
+import itertools
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from snapcheck.board import Cell
+from snapcheck.circuit._circuit import Circuit, Part, Terminal
+from snapcheck.circuit._equivalence import SAME_RATIO, Colours, same_number
+from snapcheck.circuit._normal import Element, NormalForm, leg_label, ports_of, value_of
+
+
+class What(enum.StrEnum):
+    """The sort of difference."""
+
+    JOINED = "joined"  #: nets that should be apart are one
+    APART = "apart"  #: a net that should be one is in pieces
+    HANGS = "hangs"  #: one terminal is on the wrong net
+    LEGS = "legs"  #: the terminals of one part are exchanged
+    MISSING = "missing"  #: a part is not there
+    EXTRA = "extra"  #: a part is there that should not be
+    VALUE = "value"  #: a part has another value
+    KIND = "kind"  #: a part is of another kind
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One difference between the intended circuit and the one that was built.
+
+    Attributes:
+        what: the sort.
+        part: the part of the intended circuit, where it is about one.
+        built_part: the part of the built circuit.
+        terminal: name of the terminal that hangs wrongly.
+        nets: nets of the intended circuit: those joined; the one torn apart; where the terminal belongs
+            and where it hangs instead (-1 for on no net of the plan).
+        built_nets: nets of the built circuit: the joint one; the pieces; where the terminal hangs.
+        pieces: for a torn net, terminals of the intended circuit piece by piece, the largest first.
+    """
+
+    what: What
+    part: Part | None = None
+    built_part: Part | None = None
+    terminal: str = ""
+    nets: tuple[int, ...] = ()
+    built_nets: tuple[int, ...] = ()
+    pieces: tuple[tuple[Terminal, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """Differences, and how parts and nets correspond as far as they do."""
+
+    differences: tuple[Difference, ...]
+    parts: Mapping[Cell, Cell]
+    nets: Mapping[int, int]
+
+
+def differences(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell] | None = None) -> Pairing:
+    """What differs between the intended circuit and the built one.
+
+    Args:
+        first: as intended.
+        second: as built.
+        pairs: cell in the first to cell in the second, for parts known to correspond; None: found by
+            how they are connected.
+    """
+    known = dict(pair_parts(first, second) if pairs is None else pairs)
+    return _Fit(first, second, known).result()
+
+
+# ---------------------------------------------------------------- pairing parts
+
+
+def _raw_form(circuit: Circuit) -> NormalForm:
+    """The circuit as elements without any reduction."""
+    elements = []
+    for part in circuit.parts:
+        legs = tuple((leg_label(part.kind, t), n) for t, n in part.nets.items())
+        elements.append(Element(((part.kind.name, value_of(part), None),), legs, (part,)))
+    return NormalForm(tuple(elements), ports_of(circuit))
+
+
+def pair_parts(first: Circuit, second: Circuit) -> dict[Cell, Cell]:
+    """Corresponding parts of two circuits that are laid out differently and need not be the same.
+
+    Colours of far-reaching neighbourhoods pair first; where a difference has disturbed them, ever nearer
+    neighbourhoods decide, then kind and value, then the kind alone.
+    """
+    colours = Colours(first.kit, [_raw_form(first), _raw_form(second)])
+    pairs: dict[Cell, Cell] = {}
+    taken: set[Cell] = set()
+    for left, right in reversed(colours.rounds()):
+        _pair_unique(first, second, dict(left), dict(right), pairs, taken)
+    _pair_by_nets(first, second, pairs, taken, exact=True)
+    _pair_by_nets(first, second, pairs, taken, exact=False)
+    _pair_other_kinds(first, second, pairs, taken)
+    return pairs
+
+
+def _pair_other_kinds(first: Circuit, second: Circuit, pairs: dict[Cell, Cell], taken: set[Cell]) -> None:
+    """A part of another kind between the very same nets stands for the one that is missing there."""
+    nets = _majority(_overlap(first, second, pairs))
+    for one in first.parts:
+        if one.cell in pairs:
+            continue
+        places = sorted(nets.get(n, -1) for n in one.nets.values())
+        for two in second.parts:
+            if two.cell not in taken and sorted(two.nets.values()) == places:
+                pairs[one.cell] = two.cell
+                taken.add(two.cell)
+                break
+
+
+def _pair_unique(
+    first: Circuit,
+    second: Circuit,
+    left: Mapping[Cell, int],
+    right: Mapping[Cell, int],
+    pairs: dict[Cell, Cell],
+    taken: set[Cell],
+) -> None:
+    here, there = defaultdict(list), defaultdict(list)
+    for part in first.parts:
+        if part.cell not in pairs:
+            here[left[part.cell]].append(part.cell)
+    for part in second.parts:
+        if part.cell not in taken:
+            there[right[part.cell]].append(part.cell)
+    for colour, cells in here.items():
+        if len(cells) == len(there[colour]) == 1:
+            pairs[cells[0]] = there[colour][0]
+            taken.add(there[colour][0])
+
+
+def _pair_by_nets(
+    first: Circuit, second: Circuit, pairs: dict[Cell, Cell], taken: set[Cell], *, exact: bool
+) -> None:
+    """Pair what is left by kind (and value), preferring parts that share most nets already paired."""
+    while True:
+        nets = _majority(_overlap(first, second, pairs))
+        best: tuple[int, Cell, Cell] | None = None
+        for one in first.parts:
+            if one.cell in pairs:
+                continue
+            for two in second.parts:
+                if two.cell in taken or one.kind.name != two.kind.name:
+                    continue
+                if exact and not same_value(one, two):
+                    continue
+                score = sum(nets.get(n) == two.nets.get(t) for t, n in one.nets.items())
+                crossed = sum(nets.get(n) in two.nets.values() for n in one.nets.values())
+                rank = 2 * score + crossed
+                if best is None or rank > best[0]:
+                    best = (rank, one.cell, two.cell)
+        if best is None:
+            return
+        pairs[best[1]] = best[2]
+        taken.add(best[2])
+
+
+def same_value(one: Part, two: Part) -> bool:
+    """True when the values of two parts of one kind count as the same."""
+    a, b = value_of(one), value_of(two)
+    if isinstance(a, float | int) and isinstance(b, float | int):
+        return same_number(a, b, max(one.kind.tolerance, SAME_RATIO))
+    return a == b
+
+
+def _overlap(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell]) -> Counter[tuple[int, int]]:
+    overlap: Counter[tuple[int, int]] = Counter({(0, 0): 1})
+    for one, two in pairs.items():
+        a, b = first.part_at[one], second.part_at[two]
+        for terminal, net in a.nets.items():
+            if terminal in b.nets and leg_label(a.kind, terminal) == terminal:
+                overlap[net, b.nets[terminal]] += 2
+            elif terminal in b.nets:  # an exchangeable terminal says less
+                for other in b.nets.values():
+                    overlap[net, other] += 1
+    return overlap
+
+
+def _majority(overlap: Counter[tuple[int, int]]) -> dict[int, int]:
+    """One-to-one pairs of nets, those with most common terminals first."""
+    nets: dict[int, int] = {}
+    used: set[int] = set()
+    for (a, b), _ in sorted(overlap.items(), key=lambda item: (-item[1], item[0])):
+        if a not in nets and b not in used:
+            nets[a] = b
+            used.add(b)
+    return nets
+
+
+# ---------------------------------------------------------------- what does not fit
+
+
+@dataclass
+class _Fit:
+    """The search for the smallest cause, parts being paired."""
+
+    first: Circuit
+    second: Circuit
+    pairs: dict[Cell, Cell]
+    #: terminal of a paired part of the first circuit to the terminal of its partner
+    legs: dict[Terminal, str] = field(default_factory=dict)
+    found: list[Difference] = field(default_factory=list)
+
+    def result(self) -> Pairing:
+        matched = set(self.pairs.values())
+        for part in self.first.parts:
+            if part.cell not in self.pairs:
+                self.found.append(Difference(What.MISSING, part))
+        for part in self.second.parts:
+            if part.cell not in matched:
+                self.found.append(Difference(What.EXTRA, built_part=part))
+        for one, two in self.pairs.items():
+            a, b = self.first.part_at[one], self.second.part_at[two]
+            if a.kind.name != b.kind.name:
+                self.found.append(Difference(What.KIND, a, b))
+            elif not same_value(a, b):
+                self.found.append(Difference(What.VALUE, a, b))
+        nets = _majority(_overlap(self.first, self.second, self.pairs))
+        self._choose_legs(nets)
+        nets = self._fit_nets()
+        if self._exchange_legs(nets):
+            nets = self._fit_nets()
+        self._misfits(nets)
+        return Pairing(tuple(self.found), dict(self.pairs), nets)
+
+    def _choose_legs(self, nets: dict[int, int]) -> None:
+        """For every paired part, the allowed way of pairing terminals that fits the nets best."""
+        for one, two in self.pairs.items():
+            a, b = self.first.part_at[one], self.second.part_at[two]
+            if set(a.nets) != set(b.nets):  # another kind: in the order of its terminals
+                names = dict(zip(a.nets, b.nets, strict=False))
+            else:
+                names = max(_ways(a), key=lambda way: self._fits(a, b, way, nets))
+            for mine, other in names.items():
+                self.legs[Terminal(one, mine)] = other
+
+    def _fits(self, a: Part, b: Part, way: Mapping[str, str], nets: Mapping[int, int]) -> int:
+        """How many terminals fit; two nets that nothing else has paired fit each other."""
+        used = set(nets.values())
+        pairs = [(a.nets[mine], b.nets[other]) for mine, other in way.items()]
+        return sum(nets.get(x) == y or (x not in nets and y not in used) for x, y in pairs)
+
+    def _terminals(self) -> Iterable[tuple[Terminal, int, int]]:
+        """(terminal of the first circuit, its net there, its partner's net in the second)."""
+        for terminal, other in self.legs.items():
+            a = self.first.part_at[terminal.cell]
+            yield terminal, a.nets[terminal.name], self.second.part_at[self.pairs[terminal.cell]].nets[other]
+
+    def _fit_nets(self) -> dict[int, int]:
+        overlap: Counter[tuple[int, int]] = Counter()
+        for _, a, b in self._terminals():
+            overlap[a, b] += 2
+        if any(a == 0 for a, _ in overlap) and any(b == 0 for _, b in overlap):
+            overlap[0, 0] += 1
+        return _majority(overlap)
+
+    def _exchange_legs(self, nets: dict[int, int]) -> bool:
+        """Parts that fit once their legs are exchanged: they stand turned or reversed."""
+        changed = False
+        for one, two in self.pairs.items():
+            a, b = self.first.part_at[one], self.second.part_at[two]
+            if set(a.nets) != set(b.nets):
+                continue
+            way = {t: self.legs[Terminal(one, t)] for t in a.nets}
+            wrong = len(way) - self._fits(a, b, way, nets)
+            if wrong < 2:
+                continue
+            others = (dict(zip(a.nets, order, strict=True)) for order in itertools.permutations(a.nets))
+            best = max(others, key=lambda w: self._fits(a, b, w, nets))
+            if self._fits(a, b, best, nets) < len(way):
+                continue
+            self.found.append(Difference(What.LEGS, a, b))
+            self.legs.update({Terminal(one, mine): other for mine, other in best.items()})
+            changed = True
+        return changed
+
+    def _misfits(self, nets: dict[int, int]) -> None:
+        origin = {b: a for a, b in nets.items()}
+        strays: dict[tuple[int, int], list[Terminal]] = defaultdict(list)
+        members: Counter[int] = Counter()
+        for terminal, a, b in self._terminals():
+            members[a] += 1
+            if nets.get(a) != b:
+                strays[a, b].append(terminal)
+        joined: dict[int, list[int]] = defaultdict(list)
+        torn: dict[int, list[tuple[int, list[Terminal]]]] = defaultdict(list)
+        for (a, b), terminals in strays.items():
+            if len(terminals) == members[a] and b in origin:
+                joined[b].append(a)
+            elif b not in origin:
+                torn[a].append((b, terminals))
+            else:
+                for terminal in terminals:
+                    part = self.first.part_at[terminal.cell]
+                    self.found.append(
+                        Difference(
+                            What.HANGS, part, self.second.part_at[self.pairs[terminal.cell]],
+                            terminal.name, (a, origin.get(b, -1)), (b,),
+                        )
+                    )  # fmt: skip
+        for b, others in joined.items():
+            self.found.append(Difference(What.JOINED, nets=(origin[b], *others), built_nets=(b,)))
+        for a, pieces in torn.items():
+            main = tuple(t for t, x, y in self._terminals() if x == a and nets.get(a) == y)
+            self.found.append(
+                Difference(
+                    What.APART,
+                    nets=(a,),
+                    built_nets=(nets.get(a, -1), *(b for b, _ in pieces)),
+                    pieces=(main, *(tuple(terminals) for _, terminals in pieces)),
+                )
+            )
+
+
+def _ways(part: Part) -> list[dict[str, str]]:
+    """Every way of pairing a part's terminals with those of one of its kind."""
+    ways: list[dict[str, str]] = [{t: t for t in part.nets}]
+    for group in part.kind.interchangeable:
+        names = [t for t in part.nets if t in group]
+        ways = [
+            way | dict(zip(names, order, strict=True))
+            for way in ways
+            for order in itertools.permutations(names)
+        ]
+    return ways

@@ -1,0 +1,132 @@
+"""A reading: a board as seen in a photo, with what is sure, what is not, and where everything lies."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from snapcheck.board import Board, Cell, Cube, Lead, Seam
+
+
+class State(enum.StrEnum):
+    """How far a thing in the photo could be read."""
+
+    READ = "read"
+    UNSURE = "unsure"  #: ranked alternatives are given; a person must look
+    HIDDEN = "hidden"  #: something lies over it or glare covers it
+
+
+@dataclass(frozen=True)
+class CubeReading:
+    """What stands in one cell.
+
+    Attributes:
+        cube: the most likely cube.
+        state: see `State`.
+        confidence: calibrated probability that kind, turn and value are all right.
+        alternatives: other cubes it may be, likeliest first, with their probability.
+        reason: why it is not `READ`, in words; "" otherwise.
+    """
+
+    cube: Cube
+    state: State
+    confidence: float
+    alternatives: tuple[tuple[Cube, float], ...] = ()
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class TapReading:
+    """A tap on a seam, with the calibrated probability that it is there."""
+
+    seam: Seam
+    state: State
+    confidence: float
+
+
+@dataclass(frozen=True)
+class LeadReading:
+    """A lead, with the probability that both its ends are right and other pairs of ends it may join."""
+
+    lead: Lead
+    state: State
+    confidence: float
+    alternatives: tuple[tuple[Lead, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where the board lies in the upright photo.
+
+    Attributes:
+        size: width and height of the upright photo in pixels.
+        tops: 3x3 homography from cell units (x right, y down, A1's top-left corner at 0, 0) on the plane of the
+            cubes' tops to undistorted pixels.
+        centre, focal, k1: principal point (x, y) and focal length in pixels, first radial distortion coefficient
+            (OpenCV's forward model), so that `to_photo` lands on the real pixels.
+        residual: root mean square error of the lattice in cells.
+        plate: (4, 2) corners of the plate in pixels, top-left first, clockwise.
+    """
+
+    size: tuple[int, int]
+    tops: np.ndarray
+    centre: tuple[float, float]
+    focal: float
+    k1: float
+    residual: float
+    plate: np.ndarray
+
+    def to_photo(self, points: Any) -> np.ndarray:
+        """(n, 2) points in cell units on the plane of the tops to (n, 2) pixels of the upright photo."""
+        p = np.atleast_2d(np.asarray(points, np.float64))
+        q = np.c_[p, np.ones(len(p))] @ self.tops.T
+        x = (q[:, :2] / q[:, 2:] - self.centre) / self.focal
+        r2 = (x**2).sum(1, keepdims=True)
+        return np.asarray(x * (1 + self.k1 * r2) * self.focal + self.centre)
+
+    def outline(self, cell: Cell) -> np.ndarray:
+        """(4, 2) pixel corners of the top of the cube in `cell`, top-left first, clockwise."""
+        x, y = cell.column, cell.row
+        return self.to_photo([(x, y), (x + 1, y), (x + 1, y + 1), (x, y + 1)])
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A board as seen in a photo; knows nothing of any design.
+
+    Attributes:
+        photo: name of the picture, for messages.
+        columns, rows: of the plate.
+        cubes, taps, leads: everything seen, sure or not.
+        frame: where it lies in the picture.
+        notes: remarks for the person (glare at the top right, a corner of the plate outside the picture, ...).
+    """
+
+    photo: str
+    columns: int
+    rows: int
+    cubes: Mapping[Cell, CubeReading]
+    taps: tuple[TapReading, ...]
+    leads: tuple[LeadReading, ...]
+    frame: Frame
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def board(self) -> Board:
+        """The likeliest board, sure or not; see `unsure` for what a person must decide first."""
+        taps = frozenset(t.seam for t in self.taps)
+        leads = tuple(r.lead for r in self.leads)
+        return Board(self.columns, self.rows, {c: r.cube for c, r in self.cubes.items()}, taps, leads)
+
+    @property
+    def unsure(self) -> dict[Cell, tuple[Cube, ...]]:
+        """Cells that a person must decide, with everything that may stand there, likeliest first."""
+        return {
+            cell: (r.cube, *(cube for cube, _ in r.alternatives))
+            for cell, r in self.cubes.items()
+            if r.state is not State.READ
+        }

@@ -19,10 +19,13 @@ VERBS: dict[str, tuple[str, str]] = {
     "draw": ("snapcheck.cli._draw", "draw a board's top view (SVG, PNG)"),
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
+    "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),
+    "spice": ("snapcheck.cli._spice", "write a SPICE netlist of a board"),
 }
 
 EXIT_CODES = """exit codes:
   0  done; nothing to object to
+  1  done; something to object to (findings, figures that are not met)
   2  the command line itself is wrong
  20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),
  24 circuit cannot be solved, 25 a library is not installed, 130 interrupted

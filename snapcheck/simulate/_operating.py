@@ -27,7 +27,7 @@ class Region(enum.StrEnum):
 
 
 #: a collector current below this is no current (A); common practice, no source
-_OFF_A = 2e-6
+_OFF_A = 5e-6
 #: collector-emitter voltage below which a bipolar transistor counts as fully on (V), common practice
 _SATURATION_V = 0.3
 #: a supply that loses this share of its voltage inside itself is overloaded (common practice, no source)

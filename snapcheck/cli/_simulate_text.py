@@ -1,0 +1,339 @@
+"""A survey of a circuit as a readable table and as JSON."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from snapcheck.board import label_of
+from snapcheck.circuit import Part
+from snapcheck.kit import Kit
+from snapcheck.simulate import (
+    Figure,
+    OperatingPoint,
+    Survey,
+    Sweep,
+    Tolerance,
+    WhatIf,
+    figure_text,
+    name_of,
+    range_text,
+)
+from snapcheck.words import tr
+
+__all__ = ["Kit", "as_json", "as_text"]
+
+
+def as_text(
+    file: str, survey: Survey, sweep: Sweep | None, tolerance: Tolerance | None, beside: WhatIf | None
+) -> str:
+    """Everything for reading at the bench."""
+    blocks = [survey.design.title or file]
+    blocks += [tr("note: {text}", text=remark.text) for remark in survey.point.remarks]
+    if beside is not None:
+        if beside.sentences:
+            lines = [tr("Beside the design")] + [f"  {sentence}" for sentence in beside.sentences]
+            blocks.append("\n".join(lines))
+        else:
+            blocks.append(tr("It does what the design does."))
+    blocks.append(_block(tr("Nets"), _nets(survey.point)))
+    blocks.append(_block(tr("Parts"), _parts(survey.point)))
+    path = list(_path(survey))
+    if path:
+        blocks.append(_block(tr("Signal"), path))
+    if survey.figures:
+        rows = [[tr("met") if f.met else tr("NOT MET"), *_figure_words(f, survey)] for f in survey.figures]
+        blocks.append(_block(tr("Expected figures"), rows))
+    if sweep is not None:
+        blocks.append(_block(tr("Sweep"), list(_sweep_rows(sweep, survey))))
+    if tolerance is not None:
+        blocks.append(_tolerance_text(tolerance, survey))
+    return "\n\n".join(blocks)
+
+
+def _block(title: str, rows: Sequence[Sequence[str]]) -> str:
+    """A title and aligned columns beneath it."""
+    if not rows:
+        return title
+    width = [max(len(row[i]) if i < len(row) else 0 for row in rows) for i in range(max(map(len, rows)))]
+    lines = ["  " + "  ".join(cell.ljust(width[i]) for i, cell in enumerate(row)).rstrip() for row in rows]
+    return "\n".join([title, *lines])
+
+
+def _nets(point: OperatingPoint) -> list[list[str]]:
+    rows = []
+    for net in point.circuit.nets:
+        if net.number == 0 or not net.terminals:
+            continue
+        volts = point.voltage(net.number)
+        touching = [f"{t.cell} {t.name}" for t in net.terminals]
+        rows.append(
+            [
+                str(net.number),
+                tr("floating") if volts is None else figure_text(volts, "V"),
+                ", ".join(touching[:6]) + (" …" if len(touching) > 6 else ""),
+            ]
+        )
+    return rows
+
+
+def _parts(point: OperatingPoint) -> list[list[str]]:
+    rows = []
+    for part in point.circuit.parts:
+        watts = point.power(part)
+        rows.append(
+            [
+                part.name,
+                str(part.cell),
+                f"{part.kind.title} {label_of(part.cube, part.kind)}".strip(),
+                *_electrics(point, part),
+                "" if not watts else figure_text(watts, "W"),
+            ]
+        )
+    return rows
+
+
+def _electrics(point: OperatingPoint, part: Part) -> tuple[str, str]:
+    """Voltage and current of a part, or what a transistor does."""
+    region = point.region(part)
+    terminals = list(part.nets)
+    if region is not None:
+        first, second = ("collector", "emitter") if "collector" in part.nets else ("drain", "source")
+        volts, amperes = point.across(part, first, second), point.current(part, first)
+        return region.value, _pair(volts, amperes)
+    if len(terminals) < 2:
+        return "", ""
+    return "", _pair(point.across(part, terminals[0], terminals[1]), point.current(part, terminals[0]))
+
+
+def _pair(volts: float | None, amperes: float | None) -> str:
+    if volts is None or amperes is None:
+        return tr("floating")
+    return f"{figure_text(volts, 'V')}, {figure_text(amperes, 'A')}"
+
+
+def _path(survey: Survey) -> Iterable[list[str]]:
+    response, clipping = survey.response, survey.clipping
+    if response is not None:
+        low, high = response.band()
+        yield [tr("gain at 1 kHz"), figure_text(response.gain_dB(1000.0), "dB")]
+        yield [
+            tr("band (−3 dB)"),
+            tr(
+                "{low} to {high}",
+                low=tr("below 1 Hz") if low is None else figure_text(low, "Hz"),
+                high=tr("above 10 MHz") if high is None else figure_text(high, "Hz"),
+            ),
+        ]
+        for name, value in (
+            (tr("input impedance"), response.input_impedance(1000.0)),
+            (tr("output impedance"), response.output_impedance(1000.0)),
+        ):
+            if value is not None:
+                yield [name, figure_text(value, "ohm")]
+    if survey.sine is not None:
+        yield [
+            tr("distortion"),
+            tr(
+                "{thd} at {swing} peak to peak out of {input} in",
+                thd=figure_text(survey.sine.distortion, ""),
+                swing=figure_text(survey.sine.output_swing_V, "V"),
+                input=figure_text(2 * survey.sine.input_V, "V"),
+            ),
+        ]
+    if clipping is not None:
+        yield [
+            tr("clips above"),
+            tr(
+                "{swing} peak to peak out of {input} in",
+                swing=figure_text(clipping.output_swing_V, "V"),
+                input=figure_text(2 * clipping.input_V, "V"),
+            ),
+        ]
+    if survey.rhythm is not None:
+        yield [
+            tr("oscillates at"),
+            tr(
+                "{frequency}, {swing} peak to peak, high for {duty} of the period",
+                frequency=figure_text(survey.rhythm.frequency_Hz, "Hz"),
+                swing=figure_text(survey.rhythm.swing_V, "V"),
+                duty=figure_text(survey.rhythm.duty, ""),
+            ),
+        ]
+    for expectation, delay in survey.delays:
+        yield [name_of(expectation, survey.design), figure_text(delay.seconds, "s")]
+
+
+def _figure_words(figure: Figure, survey: Survey) -> list[str]:
+    value = figure.reason if figure.value is None else figure_text(figure.value, figure.expectation.unit)
+    return [name_of(figure.expectation, survey.design), value, range_text(figure.expectation)]
+
+
+def _sweep_rows(sweep: Sweep, survey: Survey) -> Iterable[list[str]]:
+    """Every fourth point: the output, or the first supply's current where there is no output."""
+    unit = sweep.knob.unit
+    for i in range(0, len(sweep.values), 4):
+        value = float(sweep.values[i])
+        knob = figure_text(value, "") if unit == "" else f"{value:.3g} {unit}"
+        point = sweep.points[i]
+        if point is None:
+            yield [knob, tr("no answer")]
+        elif survey.output is not None:
+            volts = point.voltage(survey.output)
+            yield [knob, tr("floating") if volts is None else figure_text(volts, "V")]
+        else:
+            yield [knob, *(f"{p.name} {_pair_current(point, p)}" for p in _supplies(point))]
+
+
+def _supplies(point: OperatingPoint) -> list[Part]:
+    return [p for p in point.circuit.parts if p.kind.model in ("battery", "supply")]
+
+
+def _pair_current(point: OperatingPoint, part: Part) -> str:
+    return figure_text(-(point.current(part, "plus") or 0.0), "A")
+
+
+def _tolerance_text(tolerance: Tolerance, survey: Survey) -> str:
+    rows = [[tr("met by"), tr("figure"), tr("5 % below"), tr("as printed"), tr("5 % above")]]
+    for spread in tolerance.figures:
+        unit = spread.expectation.unit
+        low, high = spread.percentile(5), spread.percentile(95)
+        rows.append(
+            [
+                figure_text(spread.passed, ""),
+                name_of(spread.expectation, survey.design),
+                *("–" if x is None else figure_text(x, unit) for x in (low, spread.nominal, high)),
+            ]
+        )
+    title = tr(
+        "Tolerance: {passed} of {samples} boards meet the figures",
+        passed=figure_text(tolerance.passed, ""),
+        samples=tolerance.samples,
+    )
+    if tolerance.slow_samples:
+        title += " " + tr("(figures that need runs in time: {slow} boards)", slow=tolerance.slow_samples)
+    lines = [_block(title, rows)]
+    if tolerance.influence:
+        names = ", ".join(
+            f"{part.name} ({part.cell}) {figure_text(share, '')}" for part, share in tolerance.influence[:5]
+        )
+        lines.append("  " + tr("what matters most: {parts}", parts=names))
+    return "\n".join(lines)
+
+
+# ---------------------------------------------------------------- JSON
+
+
+def as_json(
+    file: str,
+    survey: Survey,
+    sweep: Sweep | None,
+    tolerance: Tolerance | None,
+    beside: WhatIf | None,
+    plots: Sequence[str],
+) -> dict[str, Any]:
+    """The same for machines; numbers in SI units, null where there is none."""
+    point = survey.point
+    result: dict[str, Any] = {
+        "file": file,
+        "title": survey.design.title,
+        "remarks": [{"kind": r.kind, "text": r.text, "cells": list(r.cells)} for r in point.remarks],
+        "nets": [
+            {
+                "net": net.number,
+                "voltage_V": point.voltage(net.number),
+                "terminals": [f"{t.cell} {t.name}" for t in net.terminals],
+            }
+            for net in point.circuit.nets
+        ],
+        "parts": [
+            {
+                "name": part.name,
+                "cell": str(part.cell),
+                "kind": part.kind.name,
+                "currents_A": {t: point.current(part, t) for t in part.nets},
+                "power_W": point.power(part),
+                "region": None if (region := point.region(part)) is None else region.value,
+            }
+            for part in point.circuit.parts
+        ],
+        "figures": [_figure_json(figure, survey) for figure in survey.figures],
+        "signal": _signal_json(survey),
+        "plots": list(plots),
+    }
+    if sweep is not None:
+        result["sweep"] = {
+            "knob": sweep.knob.what,
+            "cell": None if sweep.knob.cell is None else str(sweep.knob.cell),
+            "values": [float(v) for v in sweep.values],
+            "voltages_V": [None if p is None else list(p.voltages) for p in sweep.points],
+        }
+    if tolerance is not None:
+        result["tolerance"] = {
+            "samples": tolerance.samples,
+            "slow_samples": tolerance.slow_samples,
+            "passed": tolerance.passed,
+            "figures": [
+                {
+                    "name": name_of(s.expectation, survey.design),
+                    "nominal": s.nominal,
+                    "passed": s.passed,
+                    "percentile_5": s.percentile(5),
+                    "percentile_95": s.percentile(95),
+                    "shares": {part.name: share for part, share in s.shares},
+                }
+                for s in tolerance.figures
+            ],
+            "influence": {part.name: share for part, share in tolerance.influence},
+        }
+    if beside is not None:
+        result["beside_design"] = list(beside.sentences)
+    return result
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _figure_json(figure: Figure, survey: Survey) -> dict[str, Any]:
+    e = figure.expectation
+    return {
+        "name": name_of(e, survey.design),
+        "quantity": e.quantity,
+        "unit": e.unit,
+        "low": _finite(e.low),
+        "high": _finite(e.high),
+        "value": None if figure.value is None else _finite(figure.value),
+        "met": figure.met,
+        "reason": figure.reason,
+    }
+
+
+def _signal_json(survey: Survey) -> dict[str, Any] | None:
+    found: dict[str, Any] = {}
+    if survey.response is not None:
+        low, high = survey.response.band()
+        found |= {
+            "gain_dB": survey.response.gain_dB(1000.0),
+            "band_low_Hz": low,
+            "band_high_Hz": high,
+            "input_impedance_ohm": survey.response.input_impedance(1000.0),
+            "output_impedance_ohm": survey.response.output_impedance(1000.0),
+        }
+    if survey.sine is not None:
+        found |= {"distortion": survey.sine.distortion, "swing_V": survey.sine.output_swing_V}
+    if survey.clipping is not None:
+        found |= {
+            "clipping_output_V": survey.clipping.output_swing_V,
+            "clipping_input_V": 2 * survey.clipping.input_V,
+        }
+    if survey.rhythm is not None:
+        found |= {
+            "frequency_Hz": survey.rhythm.frequency_Hz,
+            "duty": survey.rhythm.duty,
+            "oscillation_V": survey.rhythm.swing_V,
+        }
+    if survey.delays:
+        found["delays_s"] = [delay.seconds for _, delay in survey.delays]
+    return found or None

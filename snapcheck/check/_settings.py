@@ -1,0 +1,73 @@
+"""Limits of the comparison; TOML data, checked on load."""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import importlib.resources
+import math
+import tomllib
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+
+from snapcheck.errors import DataError, InputError
+
+
+@dataclass(frozen=True)
+class ComparisonSettings:
+    """Limits of the comparison; see ``data/comparison.toml`` for what each means."""
+
+    near_ratio: float
+    far_ratio: float
+    own_layout_below: float
+    many_missing: float
+    step_limit: float
+
+
+_NAMES = tuple(f.name for f in fields(ComparisonSettings))
+
+
+@functools.cache
+def bundled_settings() -> ComparisonSettings:
+    """The limits that come with snapcheck."""
+    resource = importlib.resources.files("snapcheck.check") / "data" / "comparison.toml"
+    data = _numbers(resource.read_text(encoding="utf-8"), "comparison.toml (bundled)")
+    return ComparisonSettings(**data)
+
+
+def parse_settings(text: str, source: str) -> ComparisonSettings:
+    """The bundled limits with the changes in `text` (TOML). Raises DataError."""
+    return replace(bundled_settings(), **_numbers(text, source))
+
+
+def load_settings(path: str | Path) -> ComparisonSettings:
+    """The bundled limits with the changes in a TOML file. Raises InputError and DataError."""
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"cannot be opened: {error.strerror}.", place=path) from error
+    except UnicodeDecodeError as error:
+        raise DataError("is no text file.", place=path, way_out="Save it as UTF-8.") from error
+    return parse_settings(text, str(path))
+
+
+def _numbers(text: str, source: str) -> dict[str, float]:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DataError(
+            f"is not valid TOML: {error}.", place=source, way_out="Mend that line; see https://toml.io."
+        ) from error
+    numbers: dict[str, float] = {}
+    for key, value in data.items():
+        place = f"{source}, key {key}"
+        if key not in _NAMES:
+            close = difflib.get_close_matches(key, _NAMES, 1)
+            hint = f" Did you mean '{close[0]}'?" if close else ""
+            raise DataError(f"is not known.{hint}", place=place, way_out=f"Accepted: {', '.join(_NAMES)}.")
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise DataError(f"{value!r} is no number.", place=place, way_out="Write a plain number.")
+        if value < (1 if key.endswith("ratio") else 0):
+            raise DataError(f"{value:g} is too small.", place=place, way_out="Ratios are 1 or more.")
+        numbers[key] = float(value)
+    return numbers

@@ -154,7 +154,9 @@ def test_island_without_supply_is_left_out_and_said_so(simulator):
 
 def test_loop_without_ground_is_solved_from_its_minus_and_said_so(simulator):
     circuit = handmade(
-        ("battery", 9.0, {"plus": 1, "minus": 2}), resistor(330, 1, 3), ("led", "red", {"anode": 3, "cathode": 2})
+        ("battery", 9.0, {"plus": 1, "minus": 2}),
+        resistor(330, 1, 3),
+        ("led", "red", {"anode": 3, "cathode": 2}),
     )
     point = simulator.operating_point(circuit)
     assert [remark.kind for remark in point.remarks] == ["no-ground"]
@@ -162,7 +164,9 @@ def test_loop_without_ground_is_solved_from_its_minus_and_said_so(simulator):
 
 
 def test_two_supplies_that_touch_only_by_their_islands_are_both_tied(simulator):
-    circuit = handmade(BATTERY, resistor(1000, 1, 0), ("battery", 3.0, {"plus": 2, "minus": 3}), resistor(100, 2, 3))
+    circuit = handmade(
+        BATTERY, resistor(1000, 1, 0), ("battery", 3.0, {"plus": 2, "minus": 3}), resistor(100, 2, 3)
+    )
     point = simulator.operating_point(circuit)
     assert point.voltage(2) == pytest.approx(2.985, abs=0.01)
 
@@ -228,7 +232,9 @@ def test_switch_potentiometer_light_heat_and_supply_obey_conditions(simulator):
 
 def test_text_of_a_cube_never_reaches_the_netlist():
     evil = "BC547) .control shell rm"
-    circuit = handmade(BATTERY, resistor(1000, 1, 3), ("npn", evil, {"base": 3, "collector": 1, "emitter": 0}))
+    circuit = handmade(
+        BATTERY, resistor(1000, 1, 3), ("npn", evil, {"base": 3, "collector": 1, "emitter": 0})
+    )
     assert not any("control" in line or "547" in line for line in write_netlist(circuit, Conditions()).lines)
 
 

@@ -98,7 +98,7 @@ def test_time_limit_kills_and_the_next_question_starts_afresh():
         solve(worker)
         first = worker.pid
         began = time.monotonic()
-        with pytest.raises(SimulationError, match="longer than 0.5 s"):
+        with pytest.raises(SimulationError, match="took longer than"):
             worker.solve(DIVIDER, NODES, [("tran 1e-09 100 0 1e-09", ["n2"])], limit_s=0.5)
         assert time.monotonic() - began < 5
         assert solve(worker) == pytest.approx([9.0, 6.0])

@@ -1,0 +1,142 @@
+"""What the process, the checks and the objects around ngspice cost, as ratios within one run."""
+
+from __future__ import annotations
+
+import statistics
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from handmade import handmade
+
+from snapcheck.board import Conditions, load_design
+from snapcheck.circuit import Circuit, build_circuit
+from snapcheck.kit import bundled_kit
+from snapcheck.simulate import Simulator
+from snapcheck.simulate._library import find_library
+from snapcheck.simulate._models import write_netlist
+from snapcheck.simulate._operating import vectors_of
+from snapcheck.simulate._tolerance import changes, draw, sample_points, spreads
+
+pytestmark = pytest.mark.bench
+THREE_STAGES = Path(__file__).parents[2] / "fixtures" / "designs" / "loudspeaker-amplifier.board"
+
+
+@pytest.fixture(scope="module")
+def amplifier() -> Circuit:
+    """The three-stage loudspeaker amplifier of the sample designs."""
+    kit = bundled_kit()
+    return build_circuit(load_design(THREE_STAGES, kit).board, kit)
+
+
+@pytest.fixture(scope="module")
+def bare():
+    """PySpice over the same library in this very process, without any of our guards."""
+    Shared = pytest.importorskip("PySpice.Spice.NgSpice.Shared")
+    Shared.NgSpiceShared.LIBRARY_PATH = find_library()
+    return Shared.NgSpiceShared.new_instance()
+
+
+@pytest.fixture(scope="module")
+def simulator():
+    with Simulator() as one:
+        yield one
+
+
+def typical(work, repeats: int = 15, inner: int = 20) -> float:
+    """Median seconds of one call."""
+    times = []
+    for _ in range(repeats):
+        began = time.perf_counter()
+        for _ in range(inner):
+            work()
+        times.append((time.perf_counter() - began) / inner)
+    return statistics.median(times)
+
+
+def test_operating_point_costs_at_most_four_bare_calls(amplifier, bare, simulator, record_property):
+    netlist = write_netlist(amplifier, Conditions())
+    text = "\n".join(["bare", *netlist.lines])
+    expected = simulator.operating_point(amplifier)
+
+    def call() -> dict[str, float]:
+        bare.load_circuit(text)
+        bare._ngspice_shared.ngSpice_Command(b"op")
+        plot = bare.plot(None, bare.last_plot)
+        values = {vector.simplified_name: float(vector._data[0]) for vector in plot.values()}
+        bare._ngspice_shared.ngSpice_Command(b"destroy all")
+        bare._ngspice_shared.ngSpice_Command(b"remcirc")
+        return values
+
+    values = call()
+    for net, volts in expected.net_voltages_V.items():
+        if net:
+            assert values[f"n{net}"] == pytest.approx(volts, abs=1e-6)
+
+    def ours() -> None:
+        point = simulator.operating_point(amplifier)
+        assert point.part_powers_W
+
+    ratio = typical(ours) / typical(call)
+    record_property("ratio", ratio)
+    print(f"operating point through the API: {ratio:.2f} bare calls")
+    assert ratio <= 4
+
+
+def test_thousand_samples_cost_at_most_three_bare_loops(amplifier, bare, simulator, record_property):
+    varied = spreads(amplifier)
+    factors = draw(varied, 1000, seed=1)
+    netlist = write_netlist(amplifier, Conditions(), own_models=True)
+    commands, numbers = changes(netlist, varied, factors)
+    wanted = [name.encode() for name in vectors_of(netlist)]
+    api = bare._ngspice_shared
+    rows: list[list[float]] = []
+
+    def loop() -> None:
+        rows.clear()
+        bare.load_circuit("\n".join(["bare", *netlist.lines]))
+        for row in numbers:
+            for command, value in zip(commands, row, strict=True):
+                api.ngSpice_Command(f"{command} {value:.9g}".encode())
+            api.ngSpice_Command(b"op")
+            rows.append([api.ngGet_Vec_Info(name).v_realdata[0] for name in wanted])
+            api.ngSpice_Command(b"destroy all")
+        api.ngSpice_Command(b"remcirc")
+
+    def ours() -> np.ndarray:
+        return sample_points(simulator.worker, amplifier, Conditions(), varied, factors)[1]
+
+    table = ours()
+    loop()
+    assert np.allclose(table, np.array(rows), rtol=1e-6, atol=1e-9)
+    ratio = typical(ours, repeats=3, inner=1) / typical(loop, repeats=3, inner=1)
+    record_property("ratio", ratio)
+    print(f"1,000 samples: {ratio:.2f} bare loops")
+    assert ratio <= 3
+
+
+def test_ten_thousand_loads_leave_memory_flat(simulator, record_property):
+    def resident_kB() -> int:
+        path = Path(f"/proc/{simulator.worker.pid}/statm")
+        if not path.exists():
+            pytest.skip("needs /proc")
+        return int(path.read_text().split()[1]) * 4
+
+    def load(count: int) -> None:
+        for i in range(count):
+            circuit = handmade(
+                ("battery", 9.0, {"plus": 1, "minus": 0}),
+                ("resistor", 1000.0 + i, {"a": 1, "b": 2}),
+                ("npn", "BC547", {"base": 2, "collector": 1, "emitter": 0}),
+            )
+            simulator.operating_point(circuit)
+
+    load(2000)  # ngspice fills its tables
+    starts, before = simulator.worker.starts, resident_kB()
+    load(10_000)
+    growth = resident_kB() - before
+    record_property("growth_kB", growth)
+    print(f"10,000 loads: {growth} kB more")
+    assert simulator.worker.starts == starts
+    assert growth < 2000  # a circuit that stays costs 28 kB, 280,000 kB in all

@@ -1,0 +1,27 @@
+"""A build held against its plan. Pure: boards in, findings and a verdict out."""
+
+from snapcheck.check._align import Alignment, align
+from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_changes, nearness
+from snapcheck.check._compare import Comparison, Electrical, compare
+from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
+from snapcheck.check._verdict import Verdict, verdict_of
+
+__all__ = [
+    "Alignment",
+    "CellChange",
+    "Change",
+    "Comparison",
+    "ComparisonSettings",
+    "Electrical",
+    "Nearness",
+    "Verdict",
+    "align",
+    "apply",
+    "bundled_settings",
+    "compare",
+    "find_changes",
+    "load_settings",
+    "nearness",
+    "parse_settings",
+    "verdict_of",
+]

@@ -136,7 +136,8 @@ class _Finder:
         )
 
     def _same_value(self, a: Cube, b: Cube) -> bool:
-        if a.value == b.value and a.unit == b.unit:
+        """`a` is the planned cube; a plan that names no value takes any."""
+        if a.value is None or (a.value == b.value and a.unit == b.unit):
             return True
         return (
             isinstance(a.value, float | int)

@@ -3,12 +3,38 @@
 from snapcheck.circuit._book import RuleBook, RuleSetting, bundled_rules, load_rules, parse_rules
 from snapcheck.circuit._build import build_circuit, is_part
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
-from snapcheck.circuit._difference import Difference, Pairing, What, differences, pair_parts, same_value
+from snapcheck.circuit._difference import (
+    Difference,
+    Pairing,
+    What,
+    differences,
+    pair_parts,
+    same_circuit_in_place,
+    same_value,
+)
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
 from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._path import MetalPath, metal_path
 from snapcheck.circuit._rules import RULES, check_rules
+from snapcheck.circuit._say import (
+    amperes,
+    capital,
+    cube_words,
+    end_words,
+    lead_words,
+    listing,
+    net_words,
+    ohms,
+    part_words,
+    place_words,
+    side_word,
+    terminal_word,
+    terminal_words,
+    value_words,
+    volts,
+    watts,
+)
 from snapcheck.circuit._topology import Topology
 
 __all__ = [
@@ -32,17 +58,34 @@ __all__ = [
     "Terminal",
     "Topology",
     "What",
+    "amperes",
     "build_circuit",
     "bundled_rules",
+    "capital",
     "check_rules",
+    "cube_words",
     "differences",
+    "end_words",
     "equivalence",
     "is_part",
+    "lead_words",
+    "listing",
     "load_rules",
     "metal_path",
+    "net_words",
     "normal_form",
+    "ohms",
     "pair_parts",
     "parse_rules",
+    "part_words",
+    "place_words",
+    "same_circuit_in_place",
     "same_number",
     "same_value",
+    "side_word",
+    "terminal_word",
+    "terminal_words",
+    "value_words",
+    "volts",
+    "watts",
 ]

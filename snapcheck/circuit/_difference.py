@@ -336,3 +336,56 @@ def _ways(part: Part) -> list[dict[str, str]]:
             for order in itertools.permutations(names)
         ]
     return ways
+
+
+def same_circuit_in_place(first: Circuit, second: Circuit) -> dict[int, int] | None:
+    """Nets of the first to nets of the second when both have the same parts in the same cells, joined alike.
+
+    Wires, grounds, taps and leads may differ. Sockets of the first must be found in the second. None where
+    anything differs.
+    """
+    if len(first.parts) != len(second.parts):
+        return None
+    there: dict[int, int] = {}
+    back: dict[int, int] = {}
+
+    def fit(a: int, b: int) -> bool:
+        return there.setdefault(a, b) == b and back.setdefault(b, a) == a
+
+    flexible: list[tuple[Part, Part]] = []
+    for one in first.parts:
+        two = second.part_at.get(one.cell)
+        if two is None or one.kind.name != two.kind.name or not same_value(one, two):
+            return None
+        for terminal, net in one.nets.items():
+            if leg_label(one.kind, terminal) == terminal and not fit(net, two.nets[terminal]):
+                return None
+        if one.kind.interchangeable:
+            flexible.append((one, two))
+    # nets already paired decide which way round an exchangeable part lies; the rest lie by their sides
+    for one, two in sorted(flexible, key=lambda pair: not any(n in there for n in pair[0].nets.values())):
+        if not any(_try(one, two, way, there, back) for way in _by_sides(one, two)):
+            return None
+    ports = ports_of(second)
+    return there if all(there[n] in ports for n in ports_of(first) if n in there) else None
+
+
+def _by_sides(one: Part, two: Part) -> list[dict[str, str]]:
+    """Ways of pairing terminals, the one by equal sides first."""
+    sides = {t: one.kind.sides(t, one.cube.turn) for t in one.nets}
+    others = {t: two.kind.sides(t, two.cube.turn) for t in two.nets}
+    return sorted(_ways(one), key=lambda way: sum(sides[a] != others[b] for a, b in way.items()))
+
+
+def _try(one: Part, two: Part, way: Mapping[str, str], there: dict[int, int], back: dict[int, int]) -> bool:
+    new: dict[int, int] = {}
+    for mine, other in way.items():
+        a, b = one.nets[mine], two.nets[other]
+        if there.get(a, b) != b or back.get(b, a) != a or new.get(a, b) != b:
+            return False
+        if any(x != a and y == b for x, y in new.items()):
+            return False
+        new[a] = b
+    there.update(new)
+    back.update({b: a for a, b in new.items()})
+    return True

@@ -30,10 +30,10 @@ def place_words(cell: Cell, side: Side) -> str:
 
 
 def value_words(cube: Cube, kind: Kind) -> str:
-    """The value as printed on cubes (4k7, 10µ, BC547), or ""."""
+    """The value as it is printed on the cube, else in its usual spelling (4k7, 10µ, BC547), or ""."""
     if cube.value is None or kind.value_form is ValueForm.NONE:
         return ""
-    return format_value(cube.value, kind.value_form, unit=cube.unit)
+    return cube.printed or format_value(cube.value, kind.value_form, unit=cube.unit)
 
 
 def cube_words(cube: Cube | None, kit: Kit) -> str:

@@ -1,0 +1,394 @@
+"""A build held against its plan: cell by cell, and as circuits; what differs, once, with what it does."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from snapcheck.board import Board, Cell, Cube, Design
+from snapcheck.check._align import Alignment, Frame, align, lay_together
+from snapcheck.check._changes import CellChange, Change, apply, find_changes
+from snapcheck.check._merge import absorb, alignment_note, clusters, gathered
+from snapcheck.check._own_layout import own_layout_findings
+from snapcheck.check._settings import ComparisonSettings, bundled_settings
+from snapcheck.check._tell import Teller, difference_words
+from snapcheck.check._unsure import open_questions, settle
+from snapcheck.check._verdict import Verdict, verdict_of
+from snapcheck.circuit import (
+    Circuit,
+    OperatingPointLike,
+    RuleBook,
+    Sameness,
+    build_circuit,
+    check_rules,
+    differences,
+    equivalence,
+    same_circuit_in_place,
+)
+from snapcheck.findings import Finding, Severity, in_order
+from snapcheck.kit import Kit
+
+#: changes whose own effect is worked out one by one; with more, the build is beyond single causes
+_MOST_CHANGES = 24
+
+
+class Electrical(enum.StrEnum):
+    """How the two circuits compare."""
+
+    IDENTICAL = "identical"  #: the same parts in the same cells, joined alike
+    EQUIVALENT = "equivalent"  #: the same circuit, built differently
+    DIFFERENT = "different"
+    GAVE_UP = "gave-up"  #: too regular to decide within the limit of steps
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A build held against its plan.
+
+    Attributes:
+        verdict: in one word.
+        findings: what to tell, worst first; one cause, one finding.
+        alignment: how the plan was turned and shifted to lie on the build.
+        electrical: how the circuits compare.
+        own_layout: True when the build is laid out in its own way, so that cells were not compared.
+        changed_cells: cells of the build that differ from the plan in any way.
+        parts: cell of the plan to cell of the build, for parts that correspond.
+        nets: net of the plan's circuit to net of the build's, as far as they correspond.
+        plan_circuit, built_circuit: the circuits.
+    """
+
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    alignment: Alignment
+    electrical: Electrical
+    own_layout: bool
+    changed_cells: tuple[Cell, ...]
+    parts: Mapping[Cell, Cell]
+    nets: Mapping[int, int]
+    plan_circuit: Circuit = field(repr=False)
+    built_circuit: Circuit = field(repr=False)
+
+
+def compare(
+    design: Design | Board,
+    built: Board,
+    kit: Kit,
+    *,
+    unsure: Mapping[Cell, Sequence[Cube | None]] | None = None,
+    operating_point: OperatingPointLike | None = None,
+    book: RuleBook | None = None,
+    settings: ComparisonSettings | None = None,
+) -> Comparison:
+    """Compare a build with its plan.
+
+    A shift or turn of the whole build is found and undone first. Harmless turns of symmetric cubes,
+    and values within tolerance, are no difference. Danger is told whether or not the plan has it too.
+
+    Args:
+        design: the plan.
+        built: what stands on the plate.
+        kit: the cubes.
+        unsure: cell of the build to what may stand there besides what `built` says; an empty sequence
+            means it could not be read at all. Such cells are never taken as a pass.
+        operating_point: simulated state of the build, for rules that need one.
+        book: rule book, None for the bundled one.
+        settings: limits of the comparison, None for the bundled ones.
+
+    Raises:
+        InputError: a kind is not in the kit.
+    """
+    plan = design.board if isinstance(design, Design) else design
+    supply_V = design.conditions.supply_V if isinstance(design, Design) else {}
+    settings = bundled_settings() if settings is None else settings
+    return _Comparing(
+        plan, built, kit, dict(unsure or {}), operating_point, book, settings, dict(supply_V)
+    ).result()
+
+
+@dataclass
+class _Comparing:
+    plan: Board
+    seen: Board
+    kit: Kit
+    unsure: dict[Cell, Sequence[Cube | None]]
+    operating_point: OperatingPointLike | None
+    book: RuleBook | None
+    settings: ComparisonSettings
+    supply_V: dict[Cell, float]
+
+    def result(self) -> Comparison:
+        if self._own_layout:
+            return self._result_of_circuits()
+        changes = find_changes(self.frame.plan, self.frame.built, self.kit)
+        electrical, parts, nets = self._circuits(changes)
+        findings = self._findings(changes, electrical)
+        return self._comparison(findings, electrical, changes, parts, nets)
+
+    # -------------------------------------------------------- the two boards
+
+    @cached_property
+    def alignment(self) -> Alignment:
+        """How the plan lies on the build, the unsure cells as they were read."""
+        return align(self.plan, self.seen, self.kit)
+
+    @cached_property
+    def built(self) -> Board:
+        """The build, with unsure cells taken as planned where that is possible."""
+        if not self.unsure:
+            return self.seen
+        planned = {self.alignment.to_built(c): self._turned(q) for c, q in self.plan.cubes.items()}
+        return settle(self.seen, self.unsure, planned, self.kit)
+
+    def _turned(self, cube: Cube) -> Cube:
+        return replace(cube, turn=(cube.turn + self.alignment.turn) % 360)
+
+    @cached_property
+    def frame(self) -> Frame:
+        """Plan and build, cell upon cell."""
+        return lay_together(self.plan, self.built, self.alignment)
+
+    @cached_property
+    def _own_layout(self) -> bool:
+        share = self.alignment.score * max(len(self.plan.cubes), len(self.seen.cubes))
+        least = min(len(self.plan.cubes), len(self.seen.cubes))
+        return least > 3 and share < self.settings.own_layout_below * least
+
+    # -------------------------------------------------------- the two circuits
+
+    @cached_property
+    def plan_circuit(self) -> Circuit:
+        """The plan's circuit, in cells of the frame."""
+        return build_circuit(self.frame.plan, self.kit)
+
+    @cached_property
+    def framed_circuit(self) -> Circuit:
+        """The build's circuit, in cells of the frame."""
+        return self.built_circuit if self._plain else build_circuit(self.frame.built, self.kit)
+
+    @cached_property
+    def built_circuit(self) -> Circuit:
+        """The build's circuit, in its own cells."""
+        return build_circuit(self.built, self.kit)
+
+    @property
+    def _plain(self) -> bool:
+        """True when cells of the frame are called as on the build."""
+        return (self.frame.columns, self.frame.rows) == (0, 0)
+
+    def _circuits(
+        self, changes: list[CellChange]
+    ) -> tuple[Electrical, Mapping[Cell, Cell], Mapping[int, int]]:
+        """The answer, parts (plan's cell to build's cell) and nets that correspond."""
+        in_place = same_circuit_in_place(self.plan_circuit, self.framed_circuit)
+        if in_place is not None:
+            same = {p.cell: p.cell for p in self.plan_circuit.parts}
+            answer = Electrical.EQUIVALENT if changes else Electrical.IDENTICAL
+            return answer, self._own(same), in_place
+        found = equivalence(self.plan_circuit, self.framed_circuit, step_limit=int(self.settings.step_limit))
+        if found:
+            return Electrical.EQUIVALENT, self._own(found.parts), found.nets
+        pairs = {
+            p.cell: p.cell
+            for p in self.plan_circuit.parts
+            if p.cell in self.framed_circuit.part_at
+            and self.framed_circuit.part_at[p.cell].kind.name == p.kind.name
+        }
+        fit = differences(self.plan_circuit, self.framed_circuit, pairs)
+        gave_up = found.sameness is Sameness.GAVE_UP
+        return Electrical.GAVE_UP if gave_up else Electrical.DIFFERENT, self._own(pairs), fit.nets
+
+    def _part_here(self, cell: Cell) -> bool:
+        return cell in self.plan_circuit.part_at or cell in self.framed_circuit.part_at
+
+    def _own(self, pairs: Mapping[Cell, Cell]) -> dict[Cell, Cell]:
+        return {self.frame.plan_cell(a): self.frame.built_cell(b) for a, b in pairs.items()}
+
+    # -------------------------------------------------------- findings
+
+    def _findings(self, changes: list[CellChange], electrical: Electrical) -> list[Finding]:
+        findings = alignment_note(self.alignment)
+        teller = Teller(self.frame, self.kit, self.settings, self.built.columns, self.built.rows)
+        harmless_all = electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
+        fresh = self._fresh_rule_findings()
+        one_by_one = len(changes) <= _MOST_CHANGES
+        harmless: dict[CellChange, bool] = {}
+        for change in changes:
+            harmless[change] = harmless_all or (one_by_one and self._is_harmless(change, len(changes)))
+        together = self._harmless_together([c for c in changes if not harmless[c]], harmless_all)
+        for change in together:
+            harmless[change] = True
+        for change in changes:
+            effect = "" if harmless[change] or not one_by_one else self._effect(change)
+            finding = teller.finding(change, harmless[change], effect)
+            finding = self._with_simulation(change, finding)
+            if one_by_one and not harmless[change]:
+                finding, fresh = self._with_rules(change, finding, fresh)
+            findings.append(finding)
+        findings = gathered(findings, int(self.settings.many_missing))
+        return findings + fresh
+
+    def _with_only(self, changes: list[CellChange]) -> Circuit:
+        return build_circuit(apply(self.frame.plan, changes), self.kit)
+
+    def _same_with(self, changes: list[CellChange]) -> bool:
+        """True when the plan with these changes is the same circuit in the same cells."""
+        return same_circuit_in_place(self.plan_circuit, self._with_only(changes)) is not None
+
+    def _is_harmless(self, change: CellChange, total: int) -> bool:
+        """True when the plan with this one change is the same circuit."""
+        if total == 1:
+            return False  # then the circuits as a whole have been compared
+        if change.change in (Change.WRONG_VALUE, Change.REVERSED):
+            return False
+        if self._same_with([change]):
+            return True
+        if change.change not in (Change.SWAPPED, Change.MOVED):
+            return False
+        circuit = self._with_only([change])
+        return bool(equivalence(self.plan_circuit, circuit, step_limit=int(self.settings.step_limit)))
+
+    def _harmless_together(self, changes: list[CellChange], done: bool) -> list[CellChange]:
+        """Changes of wires that undo each other: another way for the same connection."""
+        wires = [c for c in changes if not any(self._part_here(x) for x in c.cells) or not c.cubes]
+        if done or len(wires) < 2 or len(wires) > _MOST_CHANGES:
+            return []
+        together: list[CellChange] = []
+        for cluster in clusters(wires):
+            if (
+                len(cluster) > 1
+                and same_circuit_in_place(self.plan_circuit, self._with_only(cluster)) is not None
+            ):
+                together += cluster
+        return together
+
+    def _effect(self, change: CellChange) -> str:
+        """What this change joins and separates."""
+        if not self._plain:
+            return ""
+        circuit = self._with_only([change])
+        if change.change in (Change.WRONG_VALUE, Change.REVERSED):
+            return ""
+        touched = {c for c in change.cubes if self._part_here(c)}
+        pairs = {
+            p.cell: p.cell for p in self.plan_circuit.parts
+            if p.cell in circuit.part_at and p.cell not in touched
+        }  # fmt: skip
+        if change.change is Change.TURNED:
+            pairs.update({c: c for c in touched})
+        sentences = [
+            difference_words(d, self.plan_circuit)
+            for d in differences(self.plan_circuit, circuit, pairs).differences
+        ]
+        return " ".join(s for s in sentences[:3] if s)
+
+    def _with_simulation(self, change: CellChange, finding: Finding) -> Finding:
+        """A reversed electrolytic that the simulated state finds the right way round is no danger."""
+        if change.change is not Change.REVERSED or self.operating_point is None:
+            return finding
+        cell = self.frame.built_cell(change.cells[0])
+        part = self.built_circuit.part_at.get(cell)
+        if part is None or part.kind.model != "capacitor":
+            return finding
+        volts = self.operating_point.net_voltages_V
+        plus, minus = volts.get(part.nets["plus"]), volts.get(part.nets["minus"])
+        if plus is None or minus is None or plus < minus:
+            return finding
+        return replace(finding, severity=Severity.DEVIATION, data={**finding.data, "voltage_V": plus - minus})
+
+    # -------------------------------------------------------- rules
+
+    def _fresh_rule_findings(self) -> list[Finding]:
+        """What the rules object to in the build and not in the plan; danger in any case."""
+        supply = {self.alignment.to_built(c): v for c, v in self.supply_V.items()}
+        here = check_rules(self.built_circuit, self.operating_point, book=self.book, supply_V=supply)
+        if not here:
+            return []
+        there = {
+            (f.rule, frozenset(map(self._from_frame, f.cells)))
+            for f in check_rules(self.plan_circuit, book=self.book, supply_V=self._framed_supply)
+        }
+        return [
+            f for f in here
+            if f.severity is Severity.DANGER
+            or (f.severity is not Severity.NOTE and (f.rule, frozenset(f.cells)) not in there)
+        ]  # fmt: skip
+
+    @cached_property
+    def _framed_supply(self) -> dict[Cell, float]:
+        return {self.frame.of_built(self.alignment.to_built(c)): v for c, v in self.supply_V.items()}
+
+    def _from_frame(self, cell: Cell) -> Cell:
+        return self.frame.built_cell(cell)
+
+    def _with_rules(
+        self, change: CellChange, finding: Finding, fresh: list[Finding]
+    ) -> tuple[Finding, list[Finding]]:
+        """Take in those rule findings that this change alone brings about."""
+        if not fresh:
+            return finding, fresh
+        alone = check_rules(self._with_only([change]), book=self.book, supply_V=self._framed_supply)
+        caused = {(f.rule, self._from_frame(f.cells[0]) if f.cells else None) for f in alone}
+        own = set(finding.cells)
+        mine = [
+            f for f in fresh
+            if (f.rule, f.cells[0] if f.cells else None) in caused
+            or (f.rule.endswith("reversed") and f.cells[:1] == finding.cells[:1])
+            or (f.rule == "terminal-open" and f.cells and f.cells[0] in own)
+        ]  # fmt: skip
+        if not mine:
+            return finding, fresh
+        return absorb(finding, mine), [f for f in fresh if f not in mine]
+
+    # -------------------------------------------------------- results
+
+    def _result_of_circuits(self) -> Comparison:
+        """A build in a layout of its own: only the circuits are compared."""
+        plan = build_circuit(self.plan, self.kit)
+        self.__dict__["alignment"] = Alignment(
+            0, 0, 0, self.alignment.score, self.plan.columns, self.plan.rows
+        )
+        findings, electrical, parts, nets = own_layout_findings(
+            plan, self.built_circuit, int(self.settings.step_limit)
+        )
+        rules = check_rules(self.built_circuit, self.operating_point, book=self.book)
+        planned = {f.rule for f in check_rules(plan, book=self.book)}
+        findings += [
+            f for f in rules
+            if f.severity is Severity.DANGER or (f.severity is not Severity.NOTE and f.rule not in planned)
+        ]  # fmt: skip
+        findings += open_questions(self.seen, self.built, self.unsure, self.kit, self.book, planned=None)
+        undecided = electrical == Electrical.GAVE_UP.value
+        return Comparison(
+            verdict_of(findings, built_differently=True, undecided=undecided),
+            tuple(in_order(findings)), replace(self.alignment, turn=0, columns=0, rows=0),
+            Electrical(electrical), True, tuple(self.seen.cubes), parts, nets, plan, self.built_circuit,
+        )  # fmt: skip
+
+    def _comparison(
+        self,
+        findings: list[Finding],
+        electrical: Electrical,
+        changes: list[CellChange],
+        parts: Mapping[Cell, Cell],
+        nets: Mapping[int, int],
+    ) -> Comparison:
+        planned = {self.frame.built_cell(c): q for c, q in self.frame.plan.cubes.items()}
+        findings = findings + open_questions(
+            self.seen, self.built, self.unsure, self.kit, self.book, planned=planned
+        )
+        cells = dict.fromkeys(self.frame.built_cell(c) for change in changes for c in change.cells)
+        worst = min((f.severity for f in findings), default=Severity.NOTE)
+        undecided = electrical is Electrical.GAVE_UP and worst >= Severity.NOTE
+        return Comparison(
+            verdict_of(findings, built_differently=bool(changes), undecided=undecided),
+            tuple(in_order(findings)), self.alignment, electrical, False, tuple(sorted(cells)),
+            parts, nets, self._own_plan_circuit, self.built_circuit,
+        )  # fmt: skip
+
+    @property
+    def _own_plan_circuit(self) -> Circuit:
+        if self.alignment.moved or not self._plain:
+            return build_circuit(self.plan, self.kit)
+        return self.plan_circuit

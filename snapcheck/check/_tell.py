@@ -1,0 +1,404 @@
+"""A change told as a finding: where, what is there, what was expected, why it matters, how to mend."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from snapcheck.board import Cell, Cube, Lead, Seam, Side, SocketEnd, TapEnd
+from snapcheck.check._align import Frame
+from snapcheck.check._changes import CellChange, Change, Nearness, nearness
+from snapcheck.check._settings import ComparisonSettings
+from snapcheck.circuit import (
+    Circuit,
+    Difference,
+    What,
+    capital,
+    cube_words,
+    end_words,
+    lead_words,
+    listing,
+    net_words,
+    part_words,
+    terminal_word,
+    terminal_words,
+    value_words,
+)
+from snapcheck.findings import Finding, Severity
+from snapcheck.kit import Kit
+from snapcheck.words import tr
+
+_SOURCE = "comparison with the plan"
+
+
+@dataclass(frozen=True)
+class Teller:
+    """Turns changes of one comparison into findings; `columns` and `rows` are the size of the built plate."""
+
+    frame: Frame
+    kit: Kit
+    settings: ComparisonSettings
+    columns: int
+    rows: int
+
+    def place(self, cell: Cell) -> str:
+        """The build's name for a cell of the frame; off its plate, the plan's name."""
+        if self.on_plate(cell):
+            return str(self.frame.built_cell(cell))
+        return tr("{cell} of the plan (off this plate)", cell=self.frame.plan_cell(cell))
+
+    def on_plate(self, cell: Cell) -> bool:
+        """True when the build's plate has this cell."""
+        own = self.frame.built_cell(cell)
+        return 0 <= own.row < self.rows and 0 <= own.column < self.columns
+
+    def finding(self, change: CellChange, harmless: bool, effect: str) -> Finding:
+        """The finding for one change; `effect` says what it joins or separates."""
+        match change.change:
+            case Change.MISSING | Change.EXTRA | Change.WRONG_KIND | Change.WRONG_VALUE:
+                words = self._content(change)
+            case Change.TURNED | Change.REVERSED:
+                words = self._turned(change)
+            case Change.SWAPPED | Change.MOVED:
+                words = self._places(change)
+            case _:
+                words = self._lead_or_tap(change)
+        why, severity = words.why, words.severity
+        if harmless:
+            severity = Severity.NOTE
+            why = tr("It makes no difference to the circuit.")
+            effect = ""
+        first = change.cells[0]
+        one_cell = change.change not in (Change.SWAPPED, Change.MOVED)
+        own = self.frame
+        return Finding(
+            rule=change.change.value,
+            severity=severity,
+            cells=tuple(own.built_cell(c) for c in change.cells if self.on_plate(c)),
+            title=words.title,
+            expected=words.expected,
+            found=words.found,
+            why=why,
+            effect=effect,
+            mend=words.mend if not harmless else tr("Nothing need be done."),
+            side=words.side,
+            seam=words.seam,
+            lead=words.lead,
+            expected_cube=own.plan.cubes.get(first) if change.cubes else None,
+            found_cube=own.built.cubes.get(first) if change.cubes and one_cell else None,
+            data={"harmless": harmless},
+            source=_SOURCE,
+        )
+
+    def _cube(self, cube: Cube | None) -> str:
+        return cube_words(cube, self.kit)
+
+    # -------------------------------------------------------- what stands in a cell
+
+    def _content(self, change: CellChange) -> _Words:
+        cell = change.cells[0]
+        place, found = self.place(cell), change.cubes[cell]
+        planned = self.frame.plan.cubes.get(cell)
+        words = _Words(expected=capital(self._cube(planned)) + ".", found=capital(self._cube(found)) + ".")
+        if change.change is Change.MISSING:
+            words.title = tr(
+                "{place} is empty; the plan has there: {cube}.", place=place, cube=self._cube(planned)
+            )
+            words.why = self._missing_why(planned)
+            words.mend = tr("Put the {cube} into {place}, {facing}.",
+                            cube=self._cube(planned), place=place, facing=self._facing(planned))  # fmt: skip
+        elif change.change is Change.EXTRA:
+            words.title = tr("{place} holds a cube that the plan does not have: {cube}.", place=place, cube=self._cube(found))  # fmt: skip
+            words.why = tr("It joins what the plan keeps apart, or adds a part to it.")
+            words.mend = tr("Take the {cube} out of {place}.", cube=self._cube(found), place=place)
+            if found is not None and not self._wire(found):
+                words.severity = Severity.DEVIATION
+        elif change.change is Change.WRONG_KIND:
+            words.title = tr("{place} holds the wrong cube: {found} instead of {planned}.",
+                             place=place, found=self._cube(found), planned=self._cube(planned))  # fmt: skip
+            words.why = tr("Another kind of part does another job.")
+            words.mend = tr("Exchange it for the {cube}, {facing}.",
+                            cube=self._cube(planned), facing=self._facing(planned))  # fmt: skip
+        elif planned is not None and found is not None:
+            self._value(words, place, planned, found)
+        return words
+
+    def _value(self, words: _Words, place: str, planned: Cube, found: Cube) -> None:
+        kind = self.kit[planned.kind]
+        want, got = value_words(planned, kind), value_words(found, kind)
+        if found.value is None:
+            words.title = tr("The value of the {kind} at {place} could not be read.",
+                             kind=kind.title, place=place)  # fmt: skip
+            words.found, words.severity = tr("No value was read."), Severity.QUESTION
+            words.why = tr("The plan asks for {value}; another value may work differently.", value=want)
+            words.mend = tr("Look at the cube: is it {value}?", value=want)
+            return
+        near = nearness(kind, planned, found, self.settings.near_ratio, self.settings.far_ratio)
+        words.title = tr("The {kind} at {place} is {found} instead of {planned}.",
+                         kind=kind.title, place=place, found=got, planned=want)  # fmt: skip
+        words.expected, words.found = want, got
+        words.severity = {
+            Nearness.WITHIN: Severity.NOTE,
+            Nearness.OUTRAGEOUS: Severity.FAULT,
+        }.get(near, Severity.DEVIATION)
+        words.why = self._value_why(planned, found, near)
+        words.mend = tr("Exchange it for {value}.", value=want)
+        if near is Nearness.WITHIN:
+            words.mend = tr("Nothing need be done.")
+
+    def _value_why(self, planned: Cube, found: Cube, near: Nearness) -> str:
+        a, b = planned.value, found.value
+        if near is Nearness.WITHIN:
+            return tr("That lies within the tolerance of such parts.")
+        if not isinstance(a, float | int) or not isinstance(b, float | int) or a <= 0 or b <= 0:
+            return tr("Another type has other limits and other properties.")
+        if b > a:
+            return tr("That is {times} times as much as planned.", times=f"{b / a:.3g}")
+        return tr("That is only {percent} % of what is planned.", percent=f"{100 * b / a:.2g}")
+
+    def _missing_why(self, planned: Cube | None) -> str:
+        if planned is None:
+            return ""
+        if self.kit[planned.kind].model == "ground":
+            return tr("Without the ground cube this place does not reach the plate.")
+        return tr("Without the wire the circuit is open here.") if self._wire(planned) else \
+            tr("Without this part the circuit is not the one that was planned.")  # fmt: skip
+
+    def _wire(self, cube: Cube) -> bool:
+        return self.kit[cube.kind].wire or self.kit[cube.kind].model == "ground"
+
+    # -------------------------------------------------------- which way it stands
+
+    def _turned(self, change: CellChange) -> _Words:
+        cell = change.cells[0]
+        planned, found = self.frame.plan.cubes[cell], self.frame.built.cubes[cell]
+        kind, place = self.kit[planned.kind], self.place(cell)
+        cube = self._cube(planned)
+        words = _Words(expected=self._stands(planned), found=self._stands(found))
+        if change.change is Change.REVERSED:
+            words.title = tr("The {cube} at {place} is the wrong way round.", cube=cube, place=place)
+            words.mend = tr("Turn the cube at {place} by half a turn, {facing}.",
+                            place=place, facing=self._facing(planned))  # fmt: skip
+            words.why, words.severity = self._reversed_why(planned)
+        else:
+            words.title = tr("The {cube} at {place} is turned.", cube=cube, place=place)
+            quarter = (planned.turn - found.turn) % 360
+            how = {
+                90: tr("by a quarter turn to the right"),
+                180: tr("by half a turn"),
+                270: tr("by a quarter turn to the left"),
+            }[quarter]
+            words.mend = tr("Turn the cube at {place} {how}, {facing}.",
+                            place=place, how=how, facing=self._facing(planned))  # fmt: skip
+            words.why = tr("Its contacts meet the wrong neighbours.")
+        if words.severity is Severity.DANGER:
+            words.mend = tr("Do not power.") + " " + words.mend
+        if kind.marked in kind.faces:
+            words.side = kind.faces[kind.marked].turned(found.turn)
+        return words
+
+    def _reversed_why(self, cube: Cube) -> tuple[str, Severity]:
+        model = self.kit[cube.kind].model
+        if model == "capacitor":
+            return (
+                tr("With reversed voltage an electrolytic capacitor heats up and can burst."),
+                Severity.DANGER,
+            )
+        if model in ("battery", "supply"):
+            return (
+                tr("Everything gets its voltage backwards: transistors and electrolytic capacitors suffer."),
+                Severity.DANGER,
+            )
+        if model in ("diode", "led", "zener"):
+            return tr("A diode conducts one way only."), Severity.FAULT
+        return tr("It works one way round only."), Severity.FAULT
+
+    def _stands(self, cube: Cube) -> str:
+        """``Plus is on the left.``"""
+        kind = self.kit[cube.kind]
+        if kind.marked:
+            side = kind.faces[kind.marked].turned(cube.turn)
+            return tr("{mark} is {side}.", mark=capital(_mark_word(kind.marked)), side=_on(side))
+        sides = listing(_on(c.side.turned(cube.turn)) for c in kind.contacts)
+        return tr("Its contacts are {sides}.", sides=sides)
+
+    def _facing(self, cube: Cube | None) -> str:
+        """``plus on the left``; ``contacts on the right and at the bottom``."""
+        if cube is None:
+            return ""
+        kind = self.kit[cube.kind]
+        if kind.marked:
+            side = kind.faces[kind.marked].turned(cube.turn)
+            return tr("{mark} {side}", mark=_mark_word(kind.marked), side=_on(side))
+        sides = listing(_on(c.side.turned(cube.turn)) for c in kind.contacts)
+        return tr("contacts {sides}", sides=sides)
+
+    # -------------------------------------------------------- swapped and moved
+
+    def _places(self, change: CellChange) -> _Words:
+        plan = self.frame.plan.cubes
+        if change.change is Change.SWAPPED:
+            a, b = change.cells
+            words = _Words(
+                title=tr("The {one} and the {two} at {a} and {b} are swapped.",
+                         one=self._cube(plan[a]), two=self._cube(plan[b]), a=self.place(a), b=self.place(b)),
+                expected=tr("{one} at {a}, {two} at {b}.", one=capital(self._cube(plan[a])), a=self.place(a),
+                            two=self._cube(plan[b]), b=self.place(b)),
+                found=tr("{two} at {a}, {one} at {b}.", one=self._cube(plan[a]), a=self.place(a),
+                         two=capital(self._cube(plan[b])), b=self.place(b)),
+                why=tr("Each does the other's job."),
+                mend=tr("Exchange the two cubes."),
+            )  # fmt: skip
+            if plan[a].kind == plan[b].kind:
+                words.severity = Severity.DEVIATION
+            return words
+        source = [c for c in change.cells if c in plan and self._left(change, c)]
+        shift = self._shift(change.step)
+        if len(source) == 1:
+            a = source[0]
+            b = Cell(a.row + change.step[1], a.column + change.step[0])
+            return _Words(
+                title=tr("The {cube} stands at {b} instead of {a}.",
+                         cube=self._cube(plan[a]), a=self.place(a), b=self.place(b)),
+                expected=tr("It stands at {a}, {facing}.", a=self.place(a), facing=self._facing(plan[a])),
+                found=tr("It stands at {b}, {shift}.", b=self.place(b), shift=shift),
+                why=tr("There it meets the wrong neighbours."),
+                mend=tr("Move it from {b} to {a}.", a=self.place(a), b=self.place(b)),
+            )  # fmt: skip
+        places = listing(self.place(c) for c in source)
+        return _Words(
+            title=tr("{count} cubes that belong at {places} stand {shift}.",
+                     count=len(source), places=places, shift=shift),
+            expected=tr("They stand at {places}.", places=places),
+            found=tr("They all stand {shift}.", shift=shift),
+            why=tr("There they meet the wrong neighbours."),
+            mend=tr("Move them back together."),
+        )  # fmt: skip
+
+    def _left(self, change: CellChange, cell: Cell) -> bool:
+        target = Cell(cell.row + change.step[1], cell.column + change.step[0])
+        found, planned = change.cubes.get(target), self.frame.plan.cubes.get(cell)
+        return found is not None and planned is not None and found.kind == planned.kind
+
+    def _shift(self, step: tuple[int, int]) -> str:
+        columns, rows = step
+        words = []
+        if columns:
+            words.append(_cells_off(abs(columns), Side.E if columns > 0 else Side.W))
+        if rows:
+            words.append(_cells_off(abs(rows), Side.S if rows > 0 else Side.N))
+        return listing(words)
+
+    # -------------------------------------------------------- leads and taps
+
+    def _lead_or_tap(self, change: CellChange) -> _Words:
+        if change.change in (Change.TAP_MISSING, Change.TAP_EXTRA):
+            seam = self._own_seam(next(iter(change.taps_out or change.taps_in)))
+            missing = change.change is Change.TAP_MISSING
+            return _Words(
+                title=tr("The tap at {seam} is missing.", seam=seam)
+                if missing
+                else tr("There is a tap at {seam} that the plan does not have.", seam=seam),
+                why=tr("A lead or probe finds no place there.") if missing else "",
+                mend=tr("Push a tap into the seam {seam}.", seam=seam) if missing else tr("Take it out."),
+                seam=seam,
+                severity=Severity.DEVIATION,
+            )
+        out = [self._own_lead(x) for x in change.leads_out]
+        new = [self._own_lead(x) for x in change.leads_in]
+        words = _Words(
+            expected=capital(lead_words(out[0])) + "." if out else "",
+            found=capital(lead_words(new[0])) + "." if new else tr("No such lead."),
+            lead=(new or out)[0],
+        )
+        if change.change is Change.LEAD_MISSING:
+            words.title = tr("{lead} is missing.", lead=capital(lead_words(out[0])))
+            words.why = tr("What it should join stays apart.")
+            words.mend = tr("Plug it in.")
+        elif change.change is Change.LEAD_EXTRA:
+            words.title = tr("{lead} is not in the plan.", lead=capital(lead_words(new[0])))
+            words.why = tr("It joins what should be apart.")
+            words.mend = tr("Pull it out.")
+        else:
+            wrong, right = (
+                listing(map(end_words, sorted(one.ends - two.ends, key=str)))
+                for one, two in ((new[0], out[0]), (out[0], new[0]))
+            )
+            words.title = tr("A lead goes to {wrong} instead of {right}.", wrong=wrong, right=right)
+            words.why = tr("It joins the wrong places.")
+            words.mend = tr("Move its plug to {right}.", right=right)
+        return words
+
+    def _own_seam(self, seam: Seam) -> Seam:
+        return Seam.between(self.frame.built_cell(seam.first), self.frame.built_cell(seam.second))
+
+    def _own_lead(self, lead: Lead) -> Lead:
+        def own(end: TapEnd | SocketEnd) -> TapEnd | SocketEnd:
+            if isinstance(end, TapEnd):
+                return TapEnd(self._own_seam(end.seam))
+            return SocketEnd(self.frame.built_cell(end.cell), end.side)
+
+        return Lead(own(lead.start), own(lead.end))
+
+
+def _mark_word(mark: str) -> str:
+    words = {"stem": tr("the stem"), "wiper": tr("the wiper")}
+    return words.get(mark, terminal_word(mark))
+
+
+def _on(side: Side) -> str:
+    return (tr("at the top"), tr("on the right"), tr("at the bottom"), tr("on the left"))[side]
+
+
+def _cells_off(count: int, side: Side) -> str:
+    if count == 1:
+        return tr("one cell {side}", side=_towards(side))
+    return tr("{count} cells {side}", count=count, side=_towards(side))
+
+
+def _towards(side: Side) -> str:
+    return (tr("too far up"), tr("too far right"), tr("too far down"), tr("too far left"))[side]
+
+
+@dataclass
+class _Words:
+    title: str = ""
+    expected: str = ""
+    found: str = ""
+    why: str = ""
+    mend: str = ""
+    severity: Severity = Severity.FAULT
+    side: Side | None = None
+    seam: Seam | None = None
+    lead: Lead | None = None
+
+
+def difference_words(difference: Difference, plan: Circuit) -> str:
+    """What a difference of circuits does, in one sentence, in the words of the plan."""
+    part = difference.part
+    match difference.what:
+        case What.JOINED:
+            nets = " | ".join(net_words(plan, n, 2) for n in difference.nets)
+            return tr("Apart in the plan, joined here: {nets}.", nets=nets)
+        case What.APART:
+            pieces = [
+                listing(_terminal(plan, t.cell, t.name) for t in piece[:2])
+                for piece in difference.pieces
+                if piece
+            ]
+            if difference.nets[0] == 0 and len(pieces) < 2:
+                pieces.append(tr("the plate"))
+            return tr("Joined in the plan, apart here: {pieces}.", pieces=" | ".join(pieces))
+        case What.HANGS if part is not None:
+            belongs, hangs = difference.nets
+            where = net_words(plan, hangs, 2) if hangs >= 0 else tr("nothing of the plan")
+            return tr("{terminal} hangs on {where} instead of {belongs}.",
+                      terminal=capital(terminal_words(part, difference.terminal)), where=where,
+                      belongs=net_words(plan, belongs, 2))  # fmt: skip
+        case What.LEGS if part is not None:
+            return tr("The terminals of {part} are exchanged.", part=part_words(part))
+        case _:
+            return ""
+
+
+def _terminal(plan: Circuit, cell: Cell, name: str) -> str:
+    return terminal_words(plan.part_at[cell], name)

@@ -11,3 +11,4 @@ for net in symbols text locate wires; do
 done
 start=$SECONDS; wait -n; [ $((SECONDS - start)) -lt 60 ] && { echo "one ended early: stopping"; pkill -f fit.py; exit 1; }
 wait
+tar -C "$out" -cf "$out/nets.tar" --remove-files $(cd "$out" && ls | grep -v nets.tar)

@@ -24,7 +24,7 @@ import torch.nn.functional as F
 
 import camera
 import scenes
-from nets import N_KIND, NETS, encode
+from nets import LINE_H, LINE_W, N_KIND, NETS, encode
 from world import Tracer, make_books
 
 PX_WIRE = 28  # pixels per cell of the rectified board that the lead network sees
@@ -44,12 +44,12 @@ def make_rect(mk, W, H, P):
     """A small board seen straight, cells of P pixels; half a cell of surroundings."""
     cols, rows = 5, 4
     tilt = min(42, abs(mk.rng.normal()) * 16)
-    s = mk.make(W, H, cols=cols, rows=rows, rect=P, tilt=tilt, n_leads=int(mk.rng.choice([0, 1, 2, 3], p=[0.45, 0.3, 0.15, 0.1])), mixed=mk.rng.random() < 0.6)
+    s = mk.make(W, H, cols=cols, rows=rows, rect=P, tilt=tilt, n_leads=int(mk.rng.choice([0, 1, 2, 3, 4], p=[0.32, 0.3, 0.2, 0.12, 0.06])), mixed=mk.rng.random() < 0.6)
     s[0]["A"] = (1 / P, 0, -0.5, 0, 1 / P, -0.5)
     s[0]["margin"] = mk.rng.uniform(0, 3)
     if s[0]["aperture"] > 0.04:
         s[0]["aperture"] *= 0.5
-    return s
+    return (*s, table(s[3], mk.rng))
 
 
 def make_wires(mk, W, H):
@@ -72,11 +72,11 @@ class Feeder:
     """Keeps a pool of rendered radiance pictures fresh."""
 
     def __init__(self, net, tracer, book, W, H, spp, batch, P=None, workers=5, seed=0):
-        tex, kinds, press, texts, marks = book
+        tex, kinds, press, texts, boxes, marks = book
         self.tr, self.tex, self.W, self.H, self.spp, self.batch, self.seed = tracer, tex.to(tracer.dev), W, H, spp, batch, seed
         self.q = Queue(batch * 4)
         job = {"locate": lambda m: make_photo(m, W, H), "wires": lambda m: make_wires(m, W, H)}.get(net, lambda m: make_rect(m, W, H, P))
-        self.ps = [Process(target=worker, args=(job, (kinds, press, texts, marks), self.q, seed * 1000 + i), daemon=True) for i in range(workers)]
+        self.ps = [Process(target=worker, args=(job, (kinds, press, texts, boxes, marks), self.q, seed * 1000 + i), daemon=True) for i in range(workers)]
         for p in self.ps:
             p.start()
 
@@ -120,7 +120,7 @@ def focal(logit, target):
 def locate_targets(items, W, H, dev):
     h, w = H // 4, W // 4
     centres, steps, corners, sig = [], [], [], []
-    for S, _, _, T in items:
+    for S, _, _, T, *_ in items:
         ys, xs = np.where(T.kind >= 0)
         z = np.full(len(xs), S["h"])
         c = scenes.project(S, np.stack([xs + 0.5, ys + 0.5, z], -1))
@@ -167,52 +167,109 @@ def locate_loss(net, x, items, W, H):
     return loss
 
 
-def crops_of(items, rng, per, size, span, upright, P, W, H, dev, empties=True):
-    """Where to cut: (n_items * per) affine grids plus labels."""
-    theta, info = [], []
-    for i, (S, cells, _, T) in enumerate(items):
-        for _ in range(per):
-            if empties and rng.random() < 0.1:
-                free = [(x, y) for y in range(-1, T.rows + 1) for x in range(-1, T.cols + 1) if not (0 <= x < T.cols and 0 <= y < T.rows and T.kind[y, x] >= 0)]
-                free = free or [(0, 0)]
-                x, y = free[rng.integers(len(free))]
-            else:
-                ys, xs = np.where(T.kind >= 0)
-                j = rng.integers(len(xs))
-                x, y = int(xs[j]), int(ys[j])
-            inside = 0 <= x < T.cols and 0 <= y < T.rows
-            k = int(T.kind[y, x]) if inside and T.kind[y, x] >= 0 else scenes.EMPTY
-            turn = int(T.turn[y, x]) if inside else 0
-            rot = turn if upright else int(rng.integers(4))  # a view turned by whole quarters is as good as another cube
-            ang = rot * math.pi / 2 + rng.normal() * 0.03
-            sc = span * math.exp(rng.normal() * 0.03)
-            jx, jy = rng.normal() * 0.025, rng.normal() * 0.025
-            cx, cy = (x + 0.5 + 0.5 + jx) * P, (y + 0.5 + 0.5 + jy) * P  # half a cell of surroundings
-            sx, sy = sc * math.exp(rng.normal() * 0.015), sc * math.exp(rng.normal() * 0.015)
-            a, b = sx * P * 0.5, sy * P * 0.5
-            c, s = math.cos(ang), math.sin(ang)
-            # crop (u, v) in -1..1 -> picture pixels, turned so that a cube of `rot` quarter turns stands upright
-            px = [[c * a, -s * b, cx], [s * a, c * b, cy]]
-            sh = rng.normal() * 0.01
-            px[0][1] += sh * a
-            theta.append([[px[0][0] * 2 / W, px[0][1] * 2 / W, 2 * px[0][2] / W - 1], [px[1][0] * 2 / H, px[1][1] * 2 / H, 2 * px[1][2] / H - 1]])
-            taps = np.zeros(4, np.float32)
-            for n, (ddx, ddy, ax) in enumerate(((0, -1, 1), (0, 0, 0), (0, 0, 1), (-1, 0, 0))):
-                taps[n] = (x + ddx, y + ddy, ax) in T.taps
-            taps = np.roll(taps, -rot)
-            info.append((i, k, (turn - rot) % 4, taps, T.text.get((x, y), "") if inside else ""))
-    th = torch.tensor(theta, dtype=torch.float32, device=dev)
-    return th, info
+def table(T, rng):
+    """What can be cut from one scene, as arrays: cells (x, y, kind, turn), taps on N E S W, text numbers, text boxes."""
+    rows, taps, text, box = [], [], [], []
+    for y in range(-1, T.rows + 1):
+        for x in range(-1, T.cols + 1):
+            k = int(T.kind[y, x]) if 0 <= x < T.cols and 0 <= y < T.rows else -1
+            rows.append((x, y, k if k >= 0 else scenes.EMPTY, int(T.turn[y, x]) if k >= 0 else 0))
+            taps.append([(x, y - 1, 1) in T.taps, (x, y, 0) in T.taps, (x, y, 1) in T.taps, (x - 1, y, 0) in T.taps])
+            text.append(encode(T.text.get((x, y), "")))
+            box.append(T.box.get((x, y), (0, 0, 0, 0)))
+    return np.array(rows), np.array(taps, np.float32), np.array(text), np.array(box, np.float32)
 
 
-def cut(x, th, info, size):
-    """Sample crops from pictures (n, 3, H, W) with area smoothing (sampled at twice the size, then averaged)."""
-    idx = torch.tensor([i[0] for i in info], device=x.device)
+def turned(u, v, q):
+    """(u, v) after q clockwise quarter turns, elementwise."""
+    u, v = np.where(q % 2 == 1, -v, u), np.where(q % 2 == 1, u, v)
+    return np.where(q >= 2, -u, u), np.where(q >= 2, -v, v)
+
+
+def choose(items, rng, per, texts_only):
+    """Picks cells: arrays of picture number, x, y, kind, turn, taps, text, box."""
     out = []
-    for k in range(0, len(info), 128):
-        g = F.affine_grid(th[k: k + 128], (len(th[k: k + 128]), 3, size * 2, size * 2), align_corners=False)
+    for i, it in enumerate(items):
+        cells, taps, text, box = it[4]
+        has = (text[:, 0] > 0) if texts_only else cells[:, 2] != scenes.EMPTY
+        pool, free = np.where(has)[0], np.where(cells[:, 2] == scenes.EMPTY)[0]
+        if len(pool) == 0:
+            continue
+        j = pool[rng.integers(len(pool), size=per)]
+        if not texts_only and len(free):
+            m = rng.random(per) < 0.1
+            j = np.where(m, free[rng.integers(len(free), size=per)], j)
+        out.append((np.full(per, i), *cells[j].T, taps[j], text[j], box[j]))
+    return [np.concatenate(c) for c in zip(*out)]
+
+
+def affine(cx, cy, ax, ay, ang, W, H, dev):
+    """Sampling matrices: crop (u, v) in -1..1 to picture coordinates; centre and half sizes in pixels, clockwise angle."""
+    c, s = np.cos(ang), np.sin(ang)
+    th = np.stack([np.stack([c * ax * 2 / W, -s * ay * 2 / W, 2 * cx / W - 1], -1), np.stack([s * ax * 2 / H, c * ay * 2 / H, 2 * cy / H - 1], -1)], 1)
+    return torch.from_numpy(th.astype(np.float32)).to(dev)
+
+
+def symbol_crops(items, rng, per, span, P, W, H, dev):
+    i, x, y, k, turn, taps, text, box = choose(items, rng, per, False)
+    n = len(i)
+    rot = rng.integers(4, size=n)  # a view turned by whole quarters is as good as another cube
+    ang = rot * math.pi / 2 + rng.normal(size=n) * 0.03
+    sc = span * np.exp(rng.normal(size=n) * 0.03)
+    sx, sy = sc * np.exp(rng.normal(size=n) * 0.015), sc * np.exp(rng.normal(size=n) * 0.015)
+    jx, jy = rng.normal(size=n) * 0.022, rng.normal(size=n) * 0.022
+    th = affine((x + 1 + jx) * P, (y + 1 + jy) * P, sx * P / 2, sy * P / 2, ang, W, H, dev)
+    turn = (turn - rot) % 4
+    taps = np.take_along_axis(taps, (np.arange(4)[None] + rot[:, None]) % 4, 1)
+    # the box of the text in the crop's own frame
+    cu, cv = (box[:, 0] + box[:, 2]) / 4, (box[:, 1] + box[:, 3]) / 4  # cells from the cube's centre, turn 0
+    hw, hh = (box[:, 2] - box[:, 0]) / 2, (box[:, 3] - box[:, 1]) / 2  # full sizes in cells
+    bu, bv = turned(cu, cv, turn)
+    ju, jv = turned(jx, jy, (4 - rot) % 4)
+    bu, bv = (bu - ju) / sx, (bv - jv) / sy
+    bw, bh = np.where(turn % 2 == 1, hh, hw) / sx, np.where(turn % 2 == 1, hw, hh) / sy
+    b = np.stack([bu, bv, bw, bh], -1).astype(np.float32)
+    return th, {"i": i, "k": k, "turn": turn, "taps": taps, "text": text, "box": b}
+
+
+def text_crops(items, rng, per, P, W, H, dev):
+    """Lines of print: the text's box with some error and a margin, scaled to the height of the line."""
+    i, x, y, k, turn, taps, text, box = choose(items, rng, per, True)
+    n = len(i)
+    w, h = (box[:, 2] - box[:, 0]) / 2, (box[:, 3] - box[:, 1]) / 2
+    cu, cv = (box[:, 0] + box[:, 2]) / 4, (box[:, 1] + box[:, 3]) / 4
+    cu = cu + rng.normal(size=n) * 0.018
+    cv = cv + rng.normal(size=n) * 0.014
+    w = w * np.exp(rng.normal(size=n) * 0.05) + rng.normal(size=n) * 0.012
+    h = h * np.exp(rng.normal(size=n) * 0.09) + rng.normal(size=n) * 0.006
+    h = np.maximum(h, 0.04)
+    H2 = h * 1.5
+    W2 = np.maximum(w, h * 0.4) + h * 0.8
+    wide = W2 / H2 * LINE_H
+    k2 = np.minimum(1.0, LINE_W / wide)  # too long: squeezed
+    # the picture continues to the right of the crop in the sampled frame; it is blanked out afterwards
+    full = W2 * LINE_W / (wide * k2)
+    left = cu - W2 / 2
+    u, v = turned(left + full / 2, cv, turn)
+    th = affine((x + 1 + u) * P, (y + 1 + v) * P, full * P / 2, H2 * P / 2, turn * math.pi / 2 + rng.normal(size=n) * 0.025, W, H, dev)
+    return th, {"i": i, "text": text, "valid": (wide * k2).astype(np.float32)}
+
+
+def cut(x, th, i, h, w):
+    """Sample crops from pictures (n, 3, H, W) with area smoothing (sampled at twice the size, then averaged)."""
+    idx = torch.from_numpy(i).to(x.device)
+    out = []
+    for k in range(0, len(i), 128):
+        g = F.affine_grid(th[k: k + 128], (len(th[k: k + 128]), 3, h * 2, w * 2), align_corners=False)
         out.append(F.avg_pool2d(F.grid_sample(x[idx[k: k + 128]], g, mode="bilinear", padding_mode="border", align_corners=False), 2))
     return torch.cat(out)
+
+
+def blank(c, valid):
+    """Grey out what lies right of the line's end."""
+    col = torch.arange(c.shape[-1], device=c.device)[None, None, None]
+    keep = (col < torch.from_numpy(valid).to(c.device)[:, None, None, None]).float()
+    return c * keep + 0.5 * (1 - keep)
 
 
 def crop_jitter(c, g):
@@ -226,49 +283,51 @@ def crop_jitter(c, g):
     return c * (1 - inv) + (1 - c) * inv
 
 
-def turn_loss(logit, info, dev):
+def turn_loss(logit, d, dev):
     """Cross entropy where turns that look the same share their probability."""
     lp = F.log_softmax(logit.float(), 1)
-    mask = torch.zeros((len(info), 4), device=dev)
-    m = np.zeros((len(info), 4), np.float32)
-    use = np.zeros(len(info), np.float32)
-    for j, (_, k, t, _, text) in enumerate(info):
-        if k >= scenes.OTHER:
-            continue
-        use[j] = 1
-        step = SAME.get(k, 2 if (k in HALF and not text) else 4)
-        for s in range(0, 4, step):
-            m[j, (t + s) % 4] = 1
-    mask = torch.from_numpy(m).to(dev)
-    use = torch.from_numpy(use).to(dev)
+    n = len(d["k"])
+    has = d["text"][:, 0] > 0
+    step = np.array([SAME.get(int(k), 2 if (int(k) in HALF and not t) else 4) for k, t in zip(d["k"], has)])
+    rel = (np.arange(4)[None] - d["turn"][:, None]) % 4
+    mask = torch.from_numpy((rel % step[:, None] == 0).astype(np.float32)).to(dev)
+    use = torch.from_numpy((d["k"] < scenes.OTHER).astype(np.float32)).to(dev)
     l = -torch.logsumexp(lp + torch.log(mask + 1e-9), 1)
-    return (l * use).sum() / use.sum().clamp(min=1)
+    return (l * use).sum() / use.sum().clamp(min=1), n
 
 
-def symbols_loss(net, c, info):
-    out = net(c)
+def symbols_loss(net, c, d):
+    out = net(c).float()
     dev = c.device
-    k = torch.tensor([i[1] for i in info], device=dev)
-    taps = torch.from_numpy(np.stack([i[3] for i in info])).to(dev)
+    k = torch.from_numpy(d["k"]).to(dev)
+    taps = torch.from_numpy(d["taps"]).to(dev)
     occupied = (k < scenes.EMPTY).float()[:, None]
-    lk = F.cross_entropy(out[:, :N_KIND].float(), k, label_smoothing=0.002)
-    lt = turn_loss(out[:, N_KIND: N_KIND + 4], info, dev)
-    lp = F.binary_cross_entropy_with_logits(out[:, N_KIND + 4:].float(), taps, reduction="none")
+    lk = F.cross_entropy(out[:, :N_KIND], k, label_smoothing=0.002)
+    lt, _ = turn_loss(out[:, N_KIND: N_KIND + 4], d, dev)
+    lp = F.binary_cross_entropy_with_logits(out[:, N_KIND + 4: N_KIND + 8], taps, reduction="none")
     lp = (lp * occupied).sum() / (occupied.sum() * 4).clamp(min=1)
+    has = torch.from_numpy((d["text"][:, 0] > 0).astype(np.float32)).to(dev)
+    lh = F.binary_cross_entropy_with_logits(out[:, N_KIND + 8], has)
+    lb = F.smooth_l1_loss(out[:, N_KIND + 9:], torch.from_numpy(d["box"]).to(dev), reduction="none", beta=0.02).sum(1)
+    lb = (lb * has).sum() / has.sum().clamp(min=1)
     acc = (out[:, :N_KIND].argmax(1) == k).float().mean()
-    return lk + lt + lp * 2, acc
+    return lk + lt + lp * 2 + lh * 0.5 + lb * 4, acc
 
 
-def text_loss(net, c, info):
-    out = net(c)
-    t = torch.tensor([encode(i[4]) for i in info], device=c.device)
-    # only the letters and the first end mark count
-    first = (t == 0).float().cumsum(1)
-    w = (first <= 1).float()
-    l = F.cross_entropy(out.float().flatten(0, 1), t.flatten(), reduction="none").view_as(w)
-    ok = ((out.argmax(-1) == t) | (w == 0)).all(1).float()
-    has = torch.tensor([1.0 if i[4] else 0.0 for i in info], device=c.device)
-    return (l * w).sum() / w.sum(), (ok * has).sum() / has.sum().clamp(min=1)
+def text_loss(net, c, d):
+    out = net(c).float()
+    t = torch.from_numpy(d["text"]).to(c.device)
+    lens = (t > 0).sum(1)
+    lp = F.log_softmax(out, -1).transpose(0, 1)
+    n = torch.full((len(t),), out.shape[1], dtype=torch.long, device=c.device)
+    loss = F.ctc_loss(lp, t, n, lens, blank=0, zero_infinity=True, reduction="none").clamp(max=40).mean() / 5
+    with torch.no_grad():
+        best = out.argmax(-1)
+        keep = (best > 0) & torch.cat([torch.ones_like(best[:, :1], dtype=torch.bool), best[:, 1:] != best[:, :-1]], 1)
+        order = torch.argsort((~keep).int(), dim=1, stable=True)
+        got = torch.where(keep, best, 0).gather(1, order)[:, : t.shape[1]]
+        acc = ((got == t).all(1) & (keep.sum(1) == lens)).float().mean()
+    return loss, acc
 
 
 def wires_batch(x, items, rng, W, H):
@@ -276,7 +335,7 @@ def wires_batch(x, items, rng, W, H):
     dev = x.device
     P = PX_WIRE
     ask, other, plugs, masks = [], [], [], []
-    for S, _, _, T in items:
+    for S, _, _, T, *_ in items:
         mx, my = -S["A"][2], -S["A"][5]
         px = lambda p: (scenes.to_tops(S, p) + (mx, my)) * P  # noqa: E731, B023
         E = np.array([e[:3] for e in T.ends]) if T.ends else np.zeros((0, 3))
@@ -325,8 +384,8 @@ def wires_loss(net, x, t):
 SETUP = {  # W, H, samples a pixel, pictures a render, uses of each, px per cell in `develop`
     "locate": {"W": 576, "H": 432, "spp": 6, "batch": 24, "reuse": 2, "lr": 2e-3},
     "wires": {"W": 480, "H": 352, "spp": 8, "batch": 24, "reuse": 3, "lr": 2e-3},
-    "symbols": {"spp": 8, "batch": 32, "reuse": 3, "lr": 2e-3, "per": 20, "size": 72, "span": 1.2},
-    "text": {"spp": 8, "batch": 32, "reuse": 3, "lr": 1.5e-3, "per": 20, "size": 112, "span": 1.04},
+    "symbols": {"spp": 8, "batch": 32, "reuse": 3, "lr": 2e-3, "per": 24},
+    "text": {"spp": 8, "batch": 32, "reuse": 3, "lr": 2e-3, "per": 24},
 }
 
 
@@ -354,13 +413,18 @@ def main() -> None:
     dev = tracer.dev
     torch.backends.cudnn.benchmark = True
     net = NETS[a.net]().to(dev)
-    if a.start:
-        net.load_state_dict(torch.load(Path(a.start) / f"{a.net}.pt", map_location=dev, weights_only=True))
+    if a.start and (Path(a.start) / f"{a.net}.pt").exists():
+        old = torch.load(Path(a.start) / f"{a.net}.pt", map_location=dev, weights_only=True)
+        for k, v in net.state_dict().items():  # a head that has grown keeps what it knew
+            if k in old and old[k].shape == v.shape:
+                v.copy_(old[k])
+            elif k in old and old[k].shape[1:] == v.shape[1:]:
+                v[: len(old[k])] = old[k].to(v.dtype)
     net = net.to(memory_format=torch.channels_last)
     batch = max(2, int(cfg["batch"] * a.scale))
     feeders = []
     if a.net in ("symbols", "text"):
-        sizes = (56, 80, 112, 144) if a.net == "text" else (44, 64, 88, 120)
+        sizes = (72, 96, 120, 150) if a.net == "text" else (48, 72, 96, 128)
         for i, P in enumerate(sizes):
             W, H = ((6 * P + 15) // 16) * 16, ((5 * P + 15) // 16) * 16
             feeders.append((Feeder(a.net, tracer, book, W, H, cfg["spp"], batch, P, max(1, a.workers // len(sizes)), a.seed * 10 + i), W, H, P))
@@ -369,6 +433,9 @@ def main() -> None:
     lr0 = a.lr or cfg["lr"]
     opt = torch.optim.AdamW(net.parameters(), lr=lr0, weight_decay=0.02)
     ema = {k: v.detach().clone() for k, v in net.state_dict().items()}
+    state = net.state_dict()
+    names_f = [k for k, v in state.items() if v.dtype.is_floating_point]
+    ema_f, net_f = [ema[k] for k in names_f], [state[k] for k in names_f]
     g = torch.Generator(device=dev)
     g.manual_seed(a.seed)
     budget = a.minutes * 60 - (time.time() - t_start)
@@ -381,8 +448,6 @@ def main() -> None:
         while not stop.is_set():
             f, W, H, P = feeders[i % len(feeders)]
             i += 1
-            if a.net == "text" and P == 56 and rng.random() < 0.3:
-                continue
             try:
                 ready.put((*f.next(), W, H, P), timeout=30)
             except queue.Full:
@@ -407,11 +472,14 @@ def main() -> None:
                     xq, *t = wires_batch(x, items, rng, W, H)
                     loss, acc = wires_loss(net, xq.contiguous(memory_format=torch.channels_last), t)
                 else:
-                    th_, info = crops_of(items, rng, cfg["per"], cfg["size"], cfg["span"], a.net == "text", P, W, H, dev, a.net == "symbols")
                     if a.net == "text":
-                        pass
-                    c = crop_jitter(cut(x, th_, info, cfg["size"]), g).contiguous(memory_format=torch.channels_last)
-                    loss, acc = (symbols_loss if a.net == "symbols" else text_loss)(net, c, info)
+                        th_, d_ = text_crops(items, rng, cfg["per"], P, W, H, dev)
+                        c = blank(crop_jitter(cut(x, th_, d_["i"], LINE_H, LINE_W), g), d_["valid"])
+                        loss, acc = text_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
+                    else:
+                        th_, d_ = symbol_crops(items, rng, cfg["per"], 1.2, P, W, H, dev)
+                        c = crop_jitter(cut(x, th_, d_["i"], 72, 72), g)
+                        loss, acc = symbols_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
             opt.zero_grad(set_to_none=True)
             loss.backward()
             torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -419,11 +487,7 @@ def main() -> None:
             step += 1
             d = min(0.9985, (step + 1) / (step + 20))
             with torch.no_grad():
-                for k, v in net.state_dict().items():
-                    if v.dtype.is_floating_point:
-                        ema[k].mul_(d).add_(v, alpha=1 - d)
-                    else:
-                        ema[k].copy_(v)
+                torch._foreach_lerp_(ema_f, net_f, 1 - d)
             hist.append((float(loss.detach()), float(acc)))
         if time.time() - shown > 20:
             shown = time.time()

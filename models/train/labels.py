@@ -206,7 +206,8 @@ class Press:
         self.hand = Hand.sample(rng)
         self.font = fonts.get(rng)
         self.font2 = self.font if rng.random() < 0.7 else fonts.get(rng)
-        self.form = rng.choice(["rkm", "dot", "unit"])
+        # a font without an omega prints its values without one
+        self.form = rng.choice(["rkm", "dot"] if "__noohm" in self.font.stem else ["rkm", "dot", "unit"])
         self.height = rng.uniform(0.2, 0.4)  # text height in cube half-widths
         self.pos = rng.choices(["bottom", "top", "lower_right", "upper_right"], (5, 3, 0.6, 0.6))[0]
         self.q_pos = rng.choices(["lower_right", "upper_right", "same", "right", "left_top", "left_bottom"], (4, 3, 1, 1, 0.7, 0.7))[0]
@@ -239,8 +240,9 @@ class Press:
         paste(sheet.layers[layer], m, cx, cy)
         return (cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2)
 
-    def print(self, kind: str) -> tuple[np.ndarray, str]:
-        """One cube's top at turn 0: (size, size, 3) coverage and the value text ('' where none)."""
+    def print(self, kind: str) -> tuple[np.ndarray, str, tuple[float, float, float, float]]:
+        """One cube's top at turn 0: (size, size, 3) coverage, the value text ('' where none) and its box (x0, y0, x1, y1)."""
+        box = (0.0, 0.0, 0.0, 0.0)
         rng, hand = self.rng, self.hand
         sheet = Sheet(self.size, self.over)
         text = value_text(kind, rng, self.form) or ""
@@ -258,7 +260,7 @@ class Press:
         if kind in ("npn", "pnp", "nmos", "potentiometer", "ground", "cross", "tee", "corner", "crossover", "straight"):
             dy = 0.0
         if kind == "other":
-            return self._other(sheet), ""
+            return self._other(sheet), "", box
         draw_kind(sheet, kind, hand, scale, dx, dy)
         layer = 1 if self.value_accent else 0
         if kind == "meter":
@@ -289,18 +291,7 @@ class Press:
                 x = rng.uniform(-0.2, 0.2)
             place = {"bottom": (x, y, "c"), "top": (x, -y, "c"), "lower_right": (0.92, y, "r"), "upper_right": (0.92, -y, "r"),
                      "right": (0.93, rng.choice([-0.3, 0.3, 0.45]), "r"), "left_top": (-0.92, -y, "l"), "left_bottom": (-0.92, y, "l")}[pos]
-            lines = [text]
-            if len(text) > 7 and ("/" in text or " " in text) and hand.pick("two_lines", 0, 1, weights=(5, 1)) and pos in ("bottom", "top"):
-                cut = text.index("/") + 1 if "/" in text else text.rindex(" ") if not text.endswith((" V", " A")) else text.index(" ")
-                lines = [text[:cut].rstrip(), text[cut:].lstrip()]
-            if len(lines) == 2:
-                hh = height * 0.7
-                yy = place[1] - (hh * 0.6 if pos == "bottom" else -hh * 0.1)
-                for i, t in enumerate(lines):
-                    self._text(sheet, t, place[0], yy + i * hh * 0.85, hh, self.font, layer, align=place[2], **size)
-                text = " ".join(lines)
-            else:
-                self._text(sheet, text, place[0], place[1], height, self.font, layer, align=place[2], **size)
+            box = self._text(sheet, text, place[0], place[1], height, self.font, layer, align=place[2], **size)
         if self.designator and kind in PREFIX and rng.random() < 0.95:
             p = self.des_pos
             x, y = (0.88 if p[1] == "r" else -0.88), (0.84 if p[0] == "l" else -0.84)
@@ -309,7 +300,7 @@ class Press:
         if kind not in CONTACTS or kind in ("npn", "pnp", "nmos", "audio-in", "socket", "potentiometer") or self.wire_frame:
             self._frame(sheet)
         text = " ".join(text.split())
-        return sheet.array(), text
+        return sheet.array(), text, box
 
     def _other(self, sheet: Sheet) -> np.ndarray:
         """A top that is not in the kit: other symbols, scribbles, words, or nothing at all."""
@@ -392,8 +383,8 @@ class Press:
             sheet.line(sq, self.frame_w, 1 if self.frame == "accent" else 0, True)
 
 
-def book(args) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray]:
-    """Labels of one press: textures, kind numbers, texts, and a per-label seed."""
+def book(args) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray, np.ndarray]:
+    """Labels of one press: textures, kind numbers, texts, the press's number for each, text boxes."""
     seed, per, folder, held_out, size = args
     cv2.setNumThreads(1)
     rng = random.Random(seed)
@@ -404,12 +395,13 @@ def book(args) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray]:
     heavy = [KINDS.index(k) for k in ("resistor", "capacitor", "electrolytic", "npn", "diode", "zener", "led", "inductor", "lamp", "nmos", "pnp", "battery", "supply", "meter")]
     while len(kinds) < per:
         kinds.append(rng.choice(heavy) if rng.random() < 0.7 else rng.randrange(len(KINDS)))
-    tex, texts = [], []
+    tex, texts, boxes = [], [], []
     for k in kinds[:per]:
-        a, t = press.print(names[k])
+        a, t, b = press.print(names[k])
+        boxes.append(b)
         tex.append(a)
         texts.append(t)
-    return np.stack(tex), np.array(kinds[:per]), texts, np.full(per, seed)
+    return np.stack(tex), np.array(kinds[:per]), texts, np.full(per, seed), np.array(boxes, np.float32)
 
 
 if __name__ == "__main__":
@@ -420,7 +412,7 @@ if __name__ == "__main__":
     rows = []
     t0 = time.time()
     for s in range(int(sys.argv[3]) if len(sys.argv) > 3 else 10):
-        tex, kinds, texts, _ = book((s + 1000, 40, folder, False, 96))
+        tex, kinds, texts, *_ = book((s + 1000, 40, folder, False, 96))
         rng = random.Random(s)
         base = np.array([rng.randint(120, 255) for _ in range(3)])
         im = base * np.ones_like(tex, float)

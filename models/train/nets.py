@@ -9,7 +9,7 @@ from torch import nn
 from labels import CHARS
 
 N_KIND = 33  # 31 kinds, other, empty
-TEXT_LEN = 16
+TEXT_LEN = 18
 N_CHAR = len(CHARS) + 1  # 0 ends the text
 
 
@@ -73,43 +73,35 @@ class Wires(Unet):
 
 
 class Symbols(nn.Module):
-    """(n, 3, 72, 72) crops of 1.2 cells to kind (33), turn (4) and tap on N E S W (4) logits."""
+    """(n, 3, 72, 72) crops of 1.2 cells to logits: kind (33), turn (4), tap on N E S W (4), text there (1), and the text's box
+    (centre x, y, width, height in crop widths)."""
 
     def __init__(self, w=(24, 48, 96, 192)):
         super().__init__()
         self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], 2), Block(w[2], w[2]),
                                   Block(w[2], w[3], 2), Block(w[3], w[3]))
         self.mix = nn.Sequential(nn.Flatten(), nn.Dropout(0.1), nn.Linear(w[3] * 25, 256), nn.ReLU())
-        self.head = nn.Linear(256, N_KIND + 8)
+        self.head = nn.Linear(256, N_KIND + 13)
 
     def forward(self, x):
         return self.head(self.mix(self.body(x)))
 
 
-class Text(nn.Module):
-    """(n, 3, 112, 112) upright crops of one top to (n, 16, chars) logits; every place asks for its own letter."""
+LINE_H, LINE_W = 32, 160
 
-    def __init__(self, w=(24, 48, 96, 128), d=128):
+
+class Text(nn.Module):
+    """(n, 3, 32, 160) one line of print, padded on the right, to (n, 40, chars) logits for connectionist temporal
+    classification (Graves et al. 2006); character 0 is the blank."""
+
+    def __init__(self, w=(32, 64, 96, 128)):
         super().__init__()
-        self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], 2), Block(w[2], w[2]), Block(w[2], w[3]), Block(w[3], d))
-        self.pos = nn.Parameter(torch.randn(1, d, 14, 14) * 0.1)
-        self.query = nn.Parameter(torch.randn(1, TEXT_LEN, d) * 0.3)
-        self.layers = nn.ModuleList([nn.ModuleDict({
-            "sn": nn.LayerNorm(d), "self": nn.MultiheadAttention(d, 4, batch_first=True), "cn": nn.LayerNorm(d),
-            "cross": nn.MultiheadAttention(d, 4, batch_first=True), "fn": nn.LayerNorm(d),
-            "ff": nn.Sequential(nn.Linear(d, 2 * d), nn.ReLU(), nn.Linear(2 * d, d))}) for _ in range(2)])
-        self.out = nn.Linear(d, N_CHAR)
+        self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], (2, 1)), Block(w[2], w[2]), Block(w[2], w[3], (2, 1)))
+        self.line = nn.Sequential(nn.Conv1d(w[3] * 2, 160, 5, padding=2), nn.ReLU(), nn.Dropout(0.1), nn.Conv1d(160, 160, 5, padding=2), nn.ReLU(), nn.Conv1d(160, N_CHAR, 1))
 
     def forward(self, x):
-        m = self.body(x) + self.pos
-        m = m.flatten(2).transpose(1, 2)
-        q = self.query.expand(x.shape[0], -1, -1)
-        for L in self.layers:
-            t = L["sn"](q)
-            q = q + L["self"](t, t, t, need_weights=False)[0]
-            q = q + L["cross"](L["cn"](q), m, m, need_weights=False)[0]
-            q = q + L["ff"](L["fn"](q))
-        return self.out(q)
+        f = self.body(x)
+        return self.line(f.flatten(1, 2)).transpose(1, 2)
 
 
 def encode(text: str) -> list[int]:
@@ -119,11 +111,13 @@ def encode(text: str) -> list[int]:
 
 
 def decode(ids) -> str:
-    out = ""
+    """Best path: repeats folded, blanks dropped."""
+    out, last = "", 0
     for i in ids:
-        if i == 0:
-            break
-        out += CHARS[int(i) - 1]
+        i = int(i)
+        if i and i != last:
+            out += CHARS[i - 1]
+        last = i
     return out
 
 

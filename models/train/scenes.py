@@ -38,6 +38,7 @@ class Truth:
     kind: np.ndarray  # (GRID, GRID) int, -1 empty; [row, column]
     turn: np.ndarray
     text: dict = field(default_factory=dict)
+    box: dict = field(default_factory=dict)  # of the text, in the cube's own half widths at turn 0
     taps: set = field(default_factory=set)  # (x, y, axis): seam E (0) or S (1) of cell (x, y)
     ends: list = field(default_factory=list)  # (x, y, z) of every socket: cells units
     plugs: list = field(default_factory=list)  # per lead: (index of end, index of end)
@@ -195,8 +196,8 @@ def look_at(rng, cols, rows, h, W, H, tilt, az, roll, fov, fill):
 class Maker:
     """Makes scenes from a book of labels: `by_press[p][kind]` lists label numbers."""
 
-    def __init__(self, kinds, press, texts, markers, seed):
-        self.kinds, self.texts, self.markers = kinds, texts, markers
+    def __init__(self, kinds, press, texts, boxes, markers, seed):
+        self.kinds, self.texts, self.boxes, self.markers = kinds, texts, boxes, markers
         self.rng = np.random.default_rng(seed)
         self.by = {}
         for i, (k, p) in enumerate(zip(kinds, press)):
@@ -256,6 +257,10 @@ class Maker:
                 rng.choice([-1, 1]) * rng.uniform(0.12, 0.33), rng.choice([-1, 1]) * rng.uniform(0.12, 0.33))
         if rng.random() < 0.5:
             form["place"]["lamp"] = (0.0, 0.0)
+        if rng.random() < 0.6:  # the lever stands about where the symbol's own lever is drawn
+            form["place"]["switch"] = (rng.uniform(-0.15, 0.15), rng.uniform(-0.3, -0.05))
+        if rng.random() < 0.4:
+            form["place"]["pushbutton"] = (rng.uniform(-0.25, 0.25), rng.uniform(-0.3, 0.3))
         weights = np.ones(len(NAMES))
         for k in ("tee", "corner", "straight", "ground", "resistor"):
             weights[KIND_NO[k]] = 2.2
@@ -290,6 +295,7 @@ class Maker:
                         c["pads"] |= 1 << ((SIDES.index(s) + turn) % 4)
                 T.kind[y, x], T.turn[y, x] = k, turn
                 T.text[(x, y)] = self.texts[lab]
+                T.box[(x, y)] = self.boxes[lab]
                 if NAMES[k] == "socket":
                     # the two sockets; where the label's hand put them is not known here, so the picture is overprinted
                     pass

@@ -673,9 +673,9 @@ def k_pushbutton(p):
     up = h.pick("pb_up", 1, -1, weights=(9, 1))
     r = h.num("sw_r", 0.045, 0.085)
     dots = h.pick("pb_dots", "none", "both", "filled", weights=(3, 3, 1))
-    H = h.num("pb_h", 0.14, 0.26)
-    top = h.num("pb_top", 0.14, 0.26)
-    cap = h.num("pb_cap", 0.09, 0.17)
+    H = h.num("pb_h", 0.1, 0.26)
+    top = h.num("pb_top", 0.08, 0.26)
+    cap = h.num("pb_cap", 0.06, 0.17)
     if f == "bridge":
         b = a * h.num("pb_b", 0.8, 1.3)
         y = -up * H
@@ -697,10 +697,14 @@ def k_pushbutton(p):
                 p.line((x, u), (x, v), w=0.8)
         else:
             p.line((x, y), (x, yt))
-        c = h.pick("pb_head", "bracket", "bar", "e", weights=(4, 1, 3))
+        c = h.pick("pb_head", "bracket", "bar", "e", "ring", weights=(4, 1, 3, 0.7))
         d = h.num("pb_hd", 0.05, 0.11)
+        if h.pick("pb_thin", 0, 1, weights=(3, 1)):
+            p.w *= 0.7
         if c == "bar":
             p.line((x - cap, yt), (x + cap, yt))
+        elif c == "ring":
+            p.circle(x, yt - up * cap, cap)
         else:
             p.line((x - cap, yt + up * d), (x - cap, yt), (x + cap, yt), (x + cap, yt + up * d))
             if c == "e":

@@ -50,7 +50,7 @@ class Tracer:
 
 
 def make_books(n_press: int, per: int, fonts: str, held_out: bool, seed: int, workers: int):
-    """Textures (N, 160, 160, 3) uint8 tensor (CPU), kinds, press numbers, texts, marker label numbers."""
+    """Textures (N, 160, 160, 3) uint8 tensor (CPU), kinds, press numbers, texts, text boxes, marker label numbers."""
     jobs = [(seed * 100000 + i, per, fonts, held_out, 160) for i in range(n_press)]
     if workers > 1:
         with Pool(workers) as pool:
@@ -61,6 +61,7 @@ def make_books(n_press: int, per: int, fonts: str, held_out: bool, seed: int, wo
     kinds = np.concatenate([r[1] for r in res])
     texts = [t for r in res for t in r[2]]
     press = np.concatenate([r[3] for r in res])
+    boxes = np.concatenate([r[4] for r in res])
     d = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12)
     marks = []
     for i in range(4):
@@ -70,4 +71,4 @@ def make_books(n_press: int, per: int, fonts: str, held_out: bool, seed: int, wo
         marks.append(np.repeat((255 - q)[..., None], 3, -1))
     total = sum(len(t) for t in tex)
     allt = np.concatenate([*tex, np.stack(marks)])
-    return torch.from_numpy(allt), kinds, press, texts, np.arange(total, total + 4)
+    return torch.from_numpy(allt), kinds, press, texts, boxes, np.arange(total, total + 4)

@@ -121,8 +121,11 @@ def _sweep(simulator: Simulator, circuit: Circuit, design: Design, args: argpars
         return None
     import numpy as np
 
+    from snapcheck.simulate import Knob
+
     what, *rest = args.sweep.split()
     cell = Cell.parse(rest[0]) if rest else None
+    Knob(what, cell)  # says what is accepted before anything is made of it
     start, stop, by_ratio = _SPANS.get(what, (0.0, 0.0, False))
     if what == "supply":
         printed = [p.cube.value for p in circuit.parts if p.kind.model in ("battery", "supply")]

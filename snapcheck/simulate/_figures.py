@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
-from snapcheck.board import Conditions, Design, Expectation, Probe
+from snapcheck.board import Conditions, Design, Expectation, Probe, settings_text
 from snapcheck.circuit import Circuit
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response, _transient
@@ -304,6 +304,14 @@ def name_of(expectation: Expectation, design: Design) -> str:
         "ripple": tr("ripple"),
     }
     name = names[expectation.quantity]
+    if expectation.conditions is not None and expectation.quantity != "delay":
+        settings = ", ".join(settings_text(expectation.conditions, design.conditions))
+        name = _placed(name, expectation)
+        return tr("{name} with {settings}", name=name, settings=settings) if settings else name
+    return _placed(name, expectation)
+
+
+def _placed(name: str, expectation: Expectation) -> str:
     if expectation.quantity in ("gain", "input-impedance", "output-impedance", "swing", "distortion"):
         return tr("{name} at {frequency}", name=name, frequency=figure_text(expectation.at or USUAL_Hz, "Hz"))
     if expectation.place is not None:

@@ -56,11 +56,12 @@ class FrequencyResponse:
         return curve
 
     def phase_deg(self) -> NDArray[Any]:
-        """Phase in degrees, unwrapped, shape (n,)."""
+        """Phase in degrees, shape (n,): without jumps, and within ±180° where the gain is greatest."""
         import numpy as np
 
         phase: NDArray[Any] = np.degrees(np.unwrap(np.angle(self.gain)))
-        return phase
+        top = float(phase[int(np.abs(self.gain).argmax())])
+        return phase - 360 * round(top / 360)
 
     @property
     def peak(self) -> tuple[float, float]:

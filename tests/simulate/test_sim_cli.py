@@ -1,0 +1,142 @@
+"""``snapcheck simulate`` and ``snapcheck spice``."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from snapcheck.cli import main
+
+STAGE = """
+plate 4 x 4
+title  One stage
+input  A3
+output D3 collector
+expect voltage at D3 collector 2 to 7 V
+expect gain at 1 kHz 30 to 50 dB
+
+A1 ground stem=right
+B1 battery 9V plus=right
+C1 tee stem=down
+D1 corner ends=left+down
+C2 resistor 1M ends=up+down
+D2 resistor 2k2 ends=up+down
+A3 audio-in signal=right
+B3 electrolytic 10u plus=right
+C3 tee stem=up
+D3 npn BC547 base=left
+D4 ground stem=up
+"""
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Path:
+    path = tmp_path / "stage.board"
+    path.write_text(STAGE)
+    return path
+
+
+def run(capsys, *words: str) -> tuple[int, str, str]:
+    code = main([str(word) for word in words])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def test_table(stage, capsys):
+    code, out, _ = run(capsys, "simulate", stage)
+    assert code == 0
+    for text in ("One stage", "Nets", "Parts", "amplifying", "gain at 1 kHz", "clips above", "met"):
+        assert text in out
+    assert "NOT MET" not in out
+
+
+def test_figure_that_is_not_met_is_exit_code_1(stage, capsys):
+    stage.write_text(stage.read_text().replace("30 to 50 dB", "60 to 70 dB"))
+    code, out, _ = run(capsys, "simulate", stage)
+    assert code == 1 and "NOT MET" in out
+
+
+def test_json_and_everything_at_once(stage, capsys, tmp_path):
+    plots = tmp_path / "plots"
+    code, out, _ = run(
+        capsys,
+        "simulate",
+        stage,
+        "--json",
+        "--plots",
+        plots,
+        "--tolerance",
+        "20",
+        "--sweep",
+        "supply",
+        "--dark",
+    )
+    data = json.loads(out)
+    assert code == 0
+    assert {part["name"] for part in data["parts"]} == {"B1", "R1", "R2", "C1", "J1", "Q1"}
+    assert data["figures"][1]["met"] and 30 < data["signal"]["gain_dB"] < 50
+    assert len(data["sweep"]["values"]) == 41 and data["tolerance"]["samples"] == 20
+    names = {Path(plot).name for plot in data["plots"]}
+    expected = {"response", "sine", "clipping", "sweep", "tolerance"}
+    assert names == {f"{name}.{form}" for name in expected for form in ("png", "svg")}
+    assert all((plots / name).stat().st_size > 5000 for name in names)
+
+
+def test_built_beside_its_design(stage, capsys, tmp_path):
+    built = tmp_path / "built.board"
+    built.write_text(stage.read_text().replace("2k2", "22k"))
+    code, out, _ = run(capsys, "simulate", built, "--design", stage)
+    assert code == 1
+    assert "Beside the design" in out and "falls from" in out
+    code, out, _ = run(capsys, "simulate", stage, "--design", stage)
+    assert code == 0 and "It does what the design does." in out
+
+
+def test_settings_and_places_from_the_command_line(stage, capsys):
+    code, out, _ = run(capsys, "simulate", stage, "--set", "B1 6 V", "--output", "D3 base", "--json")
+    data = json.loads(out)
+    assert data["signal"]["gain_dB"] < 1
+    assert max(net["voltage_V"] for net in data["nets"]) == pytest.approx(6, abs=0.05)
+    assert code in (0, 1)
+
+
+def test_netlist_to_a_file_and_to_the_screen(stage, capsys, tmp_path):
+    code, out, _ = run(capsys, "spice", stage)
+    assert code == 0 and out.rstrip().endswith(".end") and "\n.op\n" in out
+    path = tmp_path / "stage.cir"
+    assert run(capsys, "spice", stage, "-o", path)[0] == 0
+    assert path.read_text() == out
+    assert json.loads(run(capsys, "spice", stage, "--json")[1])["netlist"] == out
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "text"),
+    [
+        (["--tolerance", "3"], 21, "10 to 100000"),
+        (["--sweep", "moon"], 21, "cannot be swept"),
+        (["--sweep", "pot"], 21, "none on this board"),
+        (["--set", "D3 closed"], 21, "cannot be set"),
+        (["--output", "D3"], 21, "which terminal"),
+        (["--plots", "/dev/null/plots"], 21, "cannot be made"),
+        (["--sweep", "light", "--from", "0"], 21, "not possible"),
+    ],
+)
+def test_slips_are_told(stage, capsys, words, code, text):
+    got, out, err = run(capsys, "simulate", stage, *words)
+    assert got == code and text in err and "Traceback" not in err + out
+
+
+def test_unsolvable_board_is_exit_code_24(stage, capsys):
+    stage.write_text("plate 3 x 1\nA1 ground stem=right\nB1 battery 9V plus=right\nC1 ground stem=left\n")
+    code, _, err = run(capsys, "simulate", stage)
+    assert code == 24 and "B1: the supply is shorted" in err and "Do not power" in err
+
+
+def test_library_that_is_not_there_is_exit_code_25(stage, capsys, monkeypatch):
+    monkeypatch.setenv("NGSPICE_LIBRARY_PATH", "/nowhere/libngspice.so")
+    code, _, err = run(capsys, "simulate", stage)
+    assert code == 25 and "Install it with" in err
+    # a netlist needs no library
+    assert run(capsys, "spice", stage)[0] == 0

@@ -33,6 +33,12 @@ from snapcheck.kit import Kit
 #: changes whose own effect is worked out one by one; with more, the build is beyond single causes
 _MOST_CHANGES = 24
 
+#: rules that may find more in simulated values than in the structure that plan and build share
+_MEASURED = frozenset({
+    "over-rating", "fuse-blows", "speaker-direct-current", "microphone-direct-current",
+    "reversed-in-circuit", "transistor-swapped", "electrolytic-reversed", "electrolytic-overvoltage",
+})  # fmt: skip
+
 
 class Electrical(enum.StrEnum):
     """How the two circuits compare."""
@@ -211,7 +217,10 @@ class _Comparing:
         findings = alignment_note(self.alignment)
         teller = Teller(self.frame, self.kit, self.settings, self.built.columns, self.built.rows)
         harmless_all = electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
-        fresh = self._fresh_rule_findings()
+        fresh, standing = self._rule_findings()
+        if harmless_all:  # the same wiring: what is left to object to comes from simulated values
+            measured = _MEASURED if self.operating_point is not None else frozenset()
+            fresh = [f for f in fresh if f.severity is Severity.DANGER or f.rule in measured]
         one_by_one = len(changes) <= _MOST_CHANGES
         harmless: dict[CellChange, bool] = {}
         for change in changes:
@@ -223,11 +232,11 @@ class _Comparing:
             effect = "" if harmless[change] or not one_by_one else self._effect(change)
             finding = teller.finding(change, harmless[change], effect)
             finding = self._with_simulation(change, finding)
-            if one_by_one and not harmless[change]:
-                finding, fresh = self._with_rules(change, finding, fresh)
+            if one_by_one:
+                finding, fresh = self._with_rules(change, finding, fresh, alone=len(changes) == 1)
             findings.append(finding)
         findings = gathered(findings, int(self.settings.many_missing))
-        return findings + fresh
+        return findings + standing + [f for f in fresh if f.severity is not Severity.NOTE]
 
     def _with_only(self, changes: list[CellChange]) -> Circuit:
         return build_circuit(apply(self.frame.plan, changes), self.kit)
@@ -299,37 +308,39 @@ class _Comparing:
 
     # -------------------------------------------------------- rules
 
-    def _fresh_rule_findings(self) -> list[Finding]:
-        """What the rules object to in the build and not in the plan; danger in any case."""
+    def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
+        """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
         supply = {self.alignment.to_built(c): v for c, v in self.supply_V.items()}
         here = check_rules(self.built_circuit, self.operating_point, book=self.book, supply_V=supply)
         if not here:
-            return []
-        there = {
-            (f.rule, frozenset(map(self._from_frame, f.cells)))
-            for f in check_rules(self.plan_circuit, book=self.book, supply_V=self._framed_supply)
-        }
-        return [
-            f for f in here
-            if f.severity is Severity.DANGER
-            or (f.severity is not Severity.NOTE and (f.rule, frozenset(f.cells)) not in there)
-        ]  # fmt: skip
+            return [], []
+        planned = check_rules(self.plan_circuit, book=self.book, supply_V=self._framed_supply)
+        there = [(f.rule, {self.frame.built_cell(c) for c in f.cells}) for f in planned]
+        fresh, standing = [], []
+        for f in here:
+            cells = set(f.cells)
+            exact = f.severity is Severity.DANGER
+            if not any(
+                rule == f.rule and (places == cells if exact else places & cells or not cells)
+                for rule, places in there
+            ):
+                fresh.append(f)
+            elif exact:
+                standing.append(f)
+        return fresh, standing
 
     @cached_property
     def _framed_supply(self) -> dict[Cell, float]:
         return {self.frame.of_built(self.alignment.to_built(c)): v for c, v in self.supply_V.items()}
 
-    def _from_frame(self, cell: Cell) -> Cell:
-        return self.frame.built_cell(cell)
-
     def _with_rules(
-        self, change: CellChange, finding: Finding, fresh: list[Finding]
+        self, change: CellChange, finding: Finding, fresh: list[Finding], *, alone: bool
     ) -> tuple[Finding, list[Finding]]:
-        """Take in those rule findings that this change alone brings about."""
-        if not fresh:
-            return finding, fresh
-        alone = check_rules(self._with_only([change]), book=self.book, supply_V=self._framed_supply)
-        caused = {(f.rule, self._from_frame(f.cells[0]) if f.cells else None) for f in alone}
+        """Take in those rule findings that this change brings about by itself."""
+        if not fresh or alone:
+            return (absorb(finding, fresh) if fresh else finding), []
+        single = check_rules(self._with_only([change]), book=self.book, supply_V=self._framed_supply)
+        caused = {(f.rule, self.frame.built_cell(f.cells[0]) if f.cells else None) for f in single}
         own = set(finding.cells)
         mine = [
             f for f in fresh

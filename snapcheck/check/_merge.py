@@ -44,8 +44,12 @@ def absorb(finding: Finding, mine: list[Finding]) -> Finding:
     worst = min(mine, key=lambda f: f.severity)
     severity = min(finding.severity, worst.severity)
     told = ("terminal-open", "electrolytic-reversed", "supply-reversed", "reversed-in-circuit")
-    effects = [finding.effect, *(f.title for f in mine if f.rule not in told)]
-    mend = finding.mend
+    effects = [
+        finding.effect,
+        *(f.title for f in mine if f.rule not in told and f.severity is not Severity.NOTE),
+    ]
+    harmless = bool(finding.data.get("harmless")) and severity >= Severity.NOTE
+    mend = finding.mend if harmless or not finding.data.get("harmless") else worst.mend
     danger = tr("Do not power.")
     if severity is Severity.DANGER and not mend.startswith(danger):
         mend = f"{danger} {mend}"
@@ -55,7 +59,7 @@ def absorb(finding: Finding, mine: list[Finding]) -> Finding:
         effect=" ".join(dict.fromkeys(e for e in effects if e)),
         why=worst.why if worst.severity < finding.severity else finding.why,
         mend=mend,
-        data={**finding.data, "rules": [f.rule for f in mine]},
+        data={**finding.data, "harmless": harmless, "rules": [f.rule for f in mine]},
     )
 
 

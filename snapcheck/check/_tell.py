@@ -107,7 +107,8 @@ class Teller:
             words.mend = tr("Put the {cube} into {place}, {facing}.",
                             cube=self._cube(planned), place=place, facing=self._facing(planned))  # fmt: skip
         elif change.change is Change.EXTRA:
-            words.title = tr("{place} holds a cube that the plan does not have: {cube}.", place=place, cube=self._cube(found))  # fmt: skip
+            words.title = tr("{place} holds a cube that the plan does not have: {cube}.",
+                             place=place, cube=self._cube(found))  # fmt: skip
             words.why = tr("It joins what the plan keeps apart, or adds a part to it.")
             words.mend = tr("Take the {cube} out of {place}.", cube=self._cube(found), place=place)
             if found is not None and not self._wire(found):

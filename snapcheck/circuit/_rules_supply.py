@@ -164,6 +164,8 @@ def supply_reversed(ctx: Context) -> Iterator[Finding]:
     for source in sources:
         if ctx.topology.tie[source.plus] != plate or source.part.cell in ctx.shorted:
             continue
+        if source.minus in ctx.open_nets:  # it feeds nothing
+            continue
         ctx.reversed.add(source.part.cell)
         side = source.part.kind.sides("plus", source.part.cube.turn)
         yield ctx.finding(

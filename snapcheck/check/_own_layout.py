@@ -14,7 +14,9 @@ from snapcheck.circuit import (
     capital,
     differences,
     equivalence,
+    net_words,
     part_words,
+    single_difference,
 )
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
@@ -32,6 +34,9 @@ def own_layout_findings(plan: Circuit, built: Circuit, step_limit: int) -> _Answ
     if answer:
         return [_same_note()], "equivalent", answer.parts, answer.nets
     fit = differences(plan, built)
+    single = single_difference(plan, built) if answer.sameness is Sameness.DIFFERENT else None
+    if single is not None:
+        return [_finding(single, plan, built, fit.nets)], "different", fit.parts, fit.nets
     if answer.sameness is Sameness.GAVE_UP and not fit.differences:
         return [_undecided()], "gave-up", fit.parts, fit.nets
     if len(fit.differences) > _MOST_DIFFERENCES:
@@ -101,6 +106,9 @@ def _finding(difference: Difference, plan: Circuit, built: Circuit, nets: Mappin
                 severity = (
                     Severity.DANGER if here.kind.model in ("battery", "supply", "capacitor") else severity
                 )
+        case What.APART if not difference.pieces:
+            pieces = " | ".join(net_words(built, n, 2) for n in difference.built_nets)
+            title = tr("Joined in the plan, apart here: {pieces}.", pieces=pieces)
         case _:
             title = difference_words(difference, plan)
     if severity is Severity.DANGER:
@@ -111,7 +119,7 @@ def _finding(difference: Difference, plan: Circuit, built: Circuit, nets: Mappin
         cells=_cells(difference, built, nets),
         title=title,
         expected=tr("The names of parts in this sentence are those of the plan.")
-        if difference.what in (What.JOINED, What.APART, What.HANGS)
+        if difference.what in (What.JOINED, What.HANGS) or difference.pieces
         else "",
         why=tr("So the build is not the circuit of the plan."),
         mend=mend,

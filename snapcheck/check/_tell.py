@@ -389,12 +389,13 @@ def difference_words(difference: Difference, plan: Circuit) -> str:
             if difference.nets[0] == 0 and len(pieces) < 2:
                 pieces.append(tr("the plate"))
             return tr("Joined in the plan, apart here: {pieces}.", pieces=" | ".join(pieces))
-        case What.HANGS if part is not None:
+        case What.HANGS:
             belongs, hangs = difference.nets
+            terminals = difference.pieces[0]
             where = net_words(plan, hangs, 2) if hangs >= 0 else tr("nothing of the plan")
-            return tr("{terminal} hangs on {where} instead of {belongs}.",
-                      terminal=capital(terminal_words(part, difference.terminal)), where=where,
-                      belongs=net_words(plan, belongs, 2))  # fmt: skip
+            return tr("Joined with {where} instead of {belongs}: {terminals}.", where=where,
+                      belongs=net_words(plan, belongs, 2, terminals),
+                      terminals=listing(_terminal(plan, t.cell, t.name) for t in terminals[:2]))  # fmt: skip
         case What.LEGS if part is not None:
             return tr("The terminals of {part} are exchanged.", part=part_words(part))
         case _:

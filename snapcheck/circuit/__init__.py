@@ -12,6 +12,7 @@ from snapcheck.circuit._difference import (
     same_circuit_in_place,
     same_value,
 )
+from snapcheck.circuit._edits import single_difference
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
 from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
@@ -83,6 +84,7 @@ __all__ = [
     "same_number",
     "same_value",
     "side_word",
+    "single_difference",
     "terminal_word",
     "terminal_words",
     "value_words",

@@ -233,5 +233,5 @@ class Context:
 
     @cached_property
     def powered(self) -> bool:
-        """True when the board has a battery or supply."""
-        return bool(self.topology.sources)
+        """True when the board has a battery or supply that is not shorted."""
+        return bool(self.topology.rails)

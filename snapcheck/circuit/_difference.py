@@ -24,7 +24,7 @@ class What(enum.StrEnum):
 
     JOINED = "joined"  #: nets that should be apart are one
     APART = "apart"  #: a net that should be one is in pieces
-    HANGS = "hangs"  #: one terminal is on the wrong net
+    HANGS = "hangs"  #: one terminal, or a few of one net, are on the wrong net
     LEGS = "legs"  #: the terminals of one part are exchanged
     MISSING = "missing"  #: a part is not there
     EXTRA = "extra"  #: a part is there that should not be
@@ -44,7 +44,8 @@ class Difference:
         nets: nets of the intended circuit: those joined; the one torn apart; where the terminal belongs
             and where it hangs instead (-1 for on no net of the plan).
         built_nets: nets of the built circuit: the joint one; the pieces; where the terminal hangs.
-        pieces: for a torn net, terminals of the intended circuit piece by piece, the largest first.
+        pieces: for a torn net, terminals of the intended circuit piece by piece, the one that kept the
+            net first; for a wrong net, the terminals that hang on it.
     """
 
     what: What
@@ -287,6 +288,21 @@ class _Fit:
             changed = True
         return changed
 
+    def _hang(self, belongs: int, built_net: int, hangs: int, terminals: list[Terminal]) -> None:
+        """Terminals of one net that are on another."""
+        first = terminals[0]
+        self.found.append(
+            Difference(
+                What.HANGS,
+                self.first.part_at[first.cell],
+                self.second.part_at[self.pairs[first.cell]],
+                first.name,
+                (belongs, hangs),
+                (built_net,),
+                (tuple(terminals),),
+            )
+        )
+
     def _misfits(self, nets: dict[int, int]) -> None:
         origin = {b: a for a, b in nets.items()}
         strays: dict[tuple[int, int], list[Terminal]] = defaultdict(list)
@@ -303,14 +319,7 @@ class _Fit:
             elif b not in origin:
                 torn[a].append((b, terminals))
             else:
-                for terminal in terminals:
-                    part = self.first.part_at[terminal.cell]
-                    self.found.append(
-                        Difference(
-                            What.HANGS, part, self.second.part_at[self.pairs[terminal.cell]],
-                            terminal.name, (a, origin.get(b, -1)), (b,),
-                        )
-                    )  # fmt: skip
+                self._hang(a, b, origin.get(b, -1), terminals)
         for b, others in joined.items():
             self.found.append(Difference(What.JOINED, nets=(origin[b], *others), built_nets=(b,)))
         for a, pieces in torn.items():

@@ -7,7 +7,7 @@ are elements between nodes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from snapcheck.circuit._circuit import Circuit, Metal, Part
@@ -90,13 +90,14 @@ def normal_form(circuit: Circuit, keep: Iterable[int] = (), leave_out: Iterable[
         leave_out: parts that are taken away first.
     """
     left_out = {p.cell for p in leave_out}
-    elements = [_element(part, part.nets) for part in circuit.parts if part.cell not in left_out]
+    elements = [element_of(part) for part in circuit.parts if part.cell not in left_out]
     return reduce_elements(elements, ports_of(circuit), frozenset(keep))
 
 
-def _element(part: Part, nets: Mapping[str, int]) -> Element:
+def element_of(part: Part) -> Element:
+    """A part by itself."""
     kind = part.kind
-    legs = tuple((leg_label(kind, t), n) for t, n in nets.items())
+    legs = tuple((leg_label(kind, t), n) for t, n in part.nets.items())
     direction = None
     if len(legs) == 2 and legs[0][0] != legs[1][0]:
         direction = True

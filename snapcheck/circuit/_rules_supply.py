@@ -322,7 +322,7 @@ def no_ground(ctx: Context) -> Iterator[Finding]:
 def no_supply(ctx: Context) -> Iterator[Finding]:
     """Nothing on the board drives it."""
     parts = ctx.circuit.parts
-    if not parts or ctx.powered or any(p.kind.model == "source" for p in parts):
+    if not parts or ctx.topology.sources or any(p.kind.model == "source" for p in parts):
         return
     yield ctx.finding(
         "no-supply",

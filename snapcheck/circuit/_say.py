@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Side, TapEnd
-from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part
+from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
 from snapcheck.words import tr
 
@@ -115,11 +115,24 @@ def lead_words(lead: Lead) -> str:
     return tr("the lead from {first} to {second}", first=end_words(first), second=end_words(second))
 
 
-def net_words(circuit: Circuit, net: int, most: int = 4) -> str:
-    """A net by what hangs on it: ``the base of … and the right end of …``; the plate is "the plate"."""
+def net_words(circuit: Circuit, net: int, most: int = 4, without: Iterable[Terminal] = ()) -> str:
+    """A net by what hangs on it: ``the base of … and the right end of …``; the plate is "the plate".
+
+    Args:
+        circuit: that the net belongs to.
+        net: its number.
+        most: how many terminals to name.
+        without: terminals that need not be named.
+    """
     if net == 0:
         return tr("the plate")
-    return listing(terminal_words(part, name) for part, name in list(circuit.parts_on(net))[:most])
+    left_out = set(without)
+    words = [
+        terminal_words(part, name)
+        for part, name in circuit.parts_on(net)
+        if Terminal(part.cell, name) not in left_out
+    ]
+    return listing(words[:most]) or tr("a net of its own")
 
 
 def volts(value: float) -> str:

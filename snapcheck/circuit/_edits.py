@@ -1,0 +1,127 @@
+"""One edit that turns one circuit into the other, wherever their parts stand on the plate.
+
+Tried on normal forms, so that the order of parts in series, parts in parallel and idle parts do not count.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from snapcheck.circuit._circuit import Circuit, Part
+from snapcheck.circuit._difference import Difference, What
+from snapcheck.circuit._equivalence import compare_forms, same_number
+from snapcheck.circuit._normal import Element, NormalForm, element_of, ports_of, reduce_elements, value_of
+
+#: how many edits are tried before giving up (about a millisecond each for a board of 60 parts)
+EDIT_LIMIT = 400
+_STEPS_EACH = 2_000
+
+
+@dataclass(frozen=True)
+class _Edit:
+    """What the built circuit would be like without the difference, and the plan for comparison."""
+
+    difference: Difference
+    plan: NormalForm
+    built: NormalForm
+
+
+def single_difference(first: Circuit, second: Circuit, limit: int = EDIT_LIMIT) -> Difference | None:
+    """The one difference that explains why two circuits are not the same, or None.
+
+    Args:
+        first: as intended.
+        second: as built.
+        limit: how many edits to try.
+    """
+    for edit in itertools.islice(_edits(first, second), limit):
+        if compare_forms(edit.plan, edit.built, first.kit, step_limit=_STEPS_EACH):
+            return edit.difference
+    return None
+
+
+def _form(circuit: Circuit, elements: list[Element]) -> NormalForm:
+    return reduce_elements(elements, ports_of(circuit), frozenset())
+
+
+def _edits(first: Circuit, second: Circuit) -> Iterator[_Edit]:
+    """Edits in the order in which they are made on a bench: the likeliest first."""
+    plan, built = [element_of(p) for p in first.parts], [element_of(p) for p in second.parts]
+    plan_form, built_form = _form(first, plan), _form(second, built)
+    surplus, lack = _surplus(second, first), _surplus(first, second)
+    if not surplus and not lack:
+        for index, part in enumerate(second.parts):
+            for nets in _other_ways(part):
+                turned = [*built[:index], element_of(replace(part, nets=nets)), *built[index + 1 :]]
+                yield _Edit(Difference(What.LEGS, built_part=part), plan_form, _form(second, turned))
+    if len(lack) == 1 and len(surplus) <= 1:
+        for there, here in itertools.product(lack[0], surplus[0] if surplus else [None]):
+            if here is None:
+                rest = [e for e in plan if e.members[0] is not there]
+                yield _Edit(Difference(What.MISSING, there), _form(first, rest), built_form)
+            elif len(here.nets) == len(there.nets):
+                what = What.VALUE if here.kind.name == there.kind.name else What.KIND
+                nets = dict(zip(there.nets, here.nets.values(), strict=True))
+                swapped = [
+                    element_of(replace(there, nets=nets)) if e.members[0] is here else e for e in built
+                ]
+                yield _Edit(Difference(what, there, here), plan_form, _form(second, swapped))
+    if len(surplus) == 1 and not lack:
+        for here in surplus[0]:
+            rest = [e for e in built if e.members[0] is not here]
+            yield _Edit(Difference(What.EXTRA, built_part=here), plan_form, _form(second, rest))
+    if not surplus and not lack:
+        for a, b in itertools.combinations(sorted({n for e in plan for n in e.nodes}), 2):
+            yield _Edit(Difference(What.JOINED, nets=(a, b)), _form(first, _merged(plan, a, b)), built_form)
+            # one net of the plan in two pieces: the pieces are nets of the build
+        for a, b in itertools.combinations(sorted({n for e in built for n in e.nodes}), 2):
+            yield _Edit(
+                Difference(What.APART, built_nets=(a, b)), plan_form, _form(second, _merged(built, a, b))
+            )
+
+
+def _merged(elements: list[Element], a: int, b: int) -> list[Element]:
+    return [
+        replace(e, legs=tuple((label, a if n == b else n) for label, n in e.legs)) if b in e.nodes else e
+        for e in elements
+    ]
+
+
+def _surplus(one: Circuit, two: Circuit) -> list[list[Part]]:
+    """Kinds and values of which the first circuit has more parts: for each, the parts it may be."""
+    counted: Counter[object] = Counter(_class_of(p, one, two) for p in one.parts)
+    counted.subtract(Counter(_class_of(p, one, two) for p in two.parts))
+    groups = []
+    for key, count in counted.items():
+        groups += [[p for p in one.parts if _class_of(p, one, two) == key]] * max(count, 0)
+    return groups
+
+
+def _class_of(part: Part, one: Circuit, two: Circuit) -> object:
+    """Kind and value; numbers within tolerance of a smaller one of their kind count as that."""
+    value = value_of(part)
+    if not isinstance(value, float | int):
+        return part.kind.name, value
+    alike = [
+        v
+        for p in (*one.parts, *two.parts)
+        if p.kind.name == part.kind.name
+        and isinstance(v := value_of(p), float | int)
+        and same_number(v, value, max(part.kind.tolerance, 0.02))
+    ]
+    return part.kind.name, min(alike)
+
+
+def _other_ways(part: Part) -> Iterator[dict[str, int]]:
+    """Every other way of connecting a part's terminals to the nets it is on."""
+    names, nets = list(part.nets), list(part.nets.values())
+    seen = {frozenset(element_of(part).legs)}
+    for order in itertools.permutations(nets):
+        changed = dict(zip(names, order, strict=True))
+        legs = frozenset(element_of(replace(part, nets=changed)).legs)
+        if legs not in seen:
+            seen.add(legs)
+            yield changed

@@ -59,3 +59,32 @@ class Finding:
 def in_order(findings: list[Finding]) -> list[Finding]:
     """Findings in the order of what to do: worst first, then by place."""
     return sorted(findings, key=lambda f: (f.severity, f.cells[:1], f.rule))
+
+
+def finding_to_json(finding: Finding) -> dict[str, object]:
+    """A finding as plain values for JSON; empty words are left out."""
+
+    def cube(value: Cube | None) -> dict[str, object] | None:
+        if value is None:
+            return None
+        return {"kind": value.kind, "turn": value.turn, "value": value.value, "printed": value.printed}
+
+    told: dict[str, object] = {
+        "rule": finding.rule,
+        "severity": finding.severity.name.lower(),
+        "cells": [str(cell) for cell in finding.cells],
+        "side": None if finding.side is None else finding.side.name,
+        "seam": None if finding.seam is None else str(finding.seam),
+        "lead": None if finding.lead is None else str(finding.lead),
+        "title": finding.title,
+        "expected": finding.expected,
+        "found": finding.found,
+        "why": finding.why,
+        "effect": finding.effect,
+        "mend": finding.mend,
+        "expected_cube": cube(finding.expected_cube),
+        "found_cube": cube(finding.found_cube),
+        "data": finding.data,
+        "source": finding.source,
+    }
+    return {key: value for key, value in told.items() if value not in (None, "", {}, [])}

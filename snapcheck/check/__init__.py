@@ -2,7 +2,8 @@
 
 from snapcheck.check._align import Alignment, align
 from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_changes, nearness
-from snapcheck.check._compare import Comparison, Electrical, compare
+from snapcheck.check._compare import compare
+from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
 from snapcheck.check._verdict import Verdict, verdict_of
 

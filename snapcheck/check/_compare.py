@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-import enum
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from snapcheck.board import Board, Cell, Cube, Design
+from snapcheck.board import Board, Cell, Cube, Design, Probe
 from snapcheck.check._align import Alignment, Frame, align, lay_together
 from snapcheck.check._changes import CellChange, Change, apply, find_changes
+from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._merge import absorb, alignment_note, clusters, gathered
 from snapcheck.check._own_layout import own_layout_findings
 from snapcheck.check._settings import ComparisonSettings, bundled_settings
 from snapcheck.check._tell import Teller, difference_words
 from snapcheck.check._unsure import open_questions, settle
-from snapcheck.check._verdict import Verdict, verdict_of
+from snapcheck.check._verdict import verdict_of
 from snapcheck.circuit import (
     Circuit,
+    Equivalence,
     OperatingPointLike,
     RuleBook,
     Sameness,
@@ -25,6 +26,7 @@ from snapcheck.circuit import (
     check_rules,
     differences,
     equivalence,
+    normal_form,
     same_circuit_in_place,
 )
 from snapcheck.findings import Finding, Severity, in_order
@@ -32,49 +34,6 @@ from snapcheck.kit import Kit
 
 #: changes whose own effect is worked out one by one; with more, the build is beyond single causes
 _MOST_CHANGES = 24
-
-#: rules that may find more in simulated values than in the structure that plan and build share
-_MEASURED = frozenset({
-    "over-rating", "fuse-blows", "speaker-direct-current", "microphone-direct-current",
-    "reversed-in-circuit", "transistor-swapped", "electrolytic-reversed", "electrolytic-overvoltage",
-})  # fmt: skip
-
-
-class Electrical(enum.StrEnum):
-    """How the two circuits compare."""
-
-    IDENTICAL = "identical"  #: the same parts in the same cells, joined alike
-    EQUIVALENT = "equivalent"  #: the same circuit, built differently
-    DIFFERENT = "different"
-    GAVE_UP = "gave-up"  #: too regular to decide within the limit of steps
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """A build held against its plan.
-
-    Attributes:
-        verdict: in one word.
-        findings: what to tell, worst first; one cause, one finding.
-        alignment: how the plan was turned and shifted to lie on the build.
-        electrical: how the circuits compare.
-        own_layout: True when the build is laid out in its own way, so that cells were not compared.
-        changed_cells: cells of the build that differ from the plan in any way.
-        parts: cell of the plan to cell of the build, for parts that correspond.
-        nets: net of the plan's circuit to net of the build's, as far as they correspond.
-        plan_circuit, built_circuit: the circuits.
-    """
-
-    verdict: Verdict
-    findings: tuple[Finding, ...]
-    alignment: Alignment
-    electrical: Electrical
-    own_layout: bool
-    changed_cells: tuple[Cell, ...]
-    parts: Mapping[Cell, Cell]
-    nets: Mapping[int, int]
-    plan_circuit: Circuit = field(repr=False)
-    built_circuit: Circuit = field(repr=False)
 
 
 def compare(
@@ -84,6 +43,7 @@ def compare(
     *,
     unsure: Mapping[Cell, Sequence[Cube | None]] | None = None,
     operating_point: OperatingPointLike | None = None,
+    plan_operating_point: OperatingPointLike | None = None,
     book: RuleBook | None = None,
     settings: ComparisonSettings | None = None,
 ) -> Comparison:
@@ -99,6 +59,7 @@ def compare(
         unsure: cell of the build to what may stand there besides what `built` says; an empty sequence
             means it could not be read at all. Such cells are never taken as a pass.
         operating_point: simulated state of the build, for rules that need one.
+        plan_operating_point: simulated state of the plan, so that what rules object to in it is known.
         book: rule book, None for the bundled one.
         settings: limits of the comparison, None for the bundled ones.
 
@@ -108,9 +69,11 @@ def compare(
     plan = design.board if isinstance(design, Design) else design
     supply_V = design.conditions.supply_V if isinstance(design, Design) else {}
     settings = bundled_settings() if settings is None else settings
+    probes = (design.input, design.output) if isinstance(design, Design) else ()
     return _Comparing(
-        plan, built, kit, dict(unsure or {}), operating_point, book, settings, dict(supply_V)
-    ).result()
+        plan, built, kit, dict(unsure or {}), operating_point, plan_operating_point, book, settings,
+        dict(supply_V), tuple(p for p in probes if p is not None),
+    ).result()  # fmt: skip
 
 
 @dataclass
@@ -120,9 +83,12 @@ class _Comparing:
     kit: Kit
     unsure: dict[Cell, Sequence[Cube | None]]
     operating_point: OperatingPointLike | None
+    plan_operating_point: OperatingPointLike | None
     book: RuleBook | None
     settings: ComparisonSettings
     supply_V: dict[Cell, float]
+    probes: tuple[Probe, ...] = ()
+    _tried: dict[frozenset[int], Circuit] = field(default_factory=dict)
 
     def result(self) -> Comparison:
         if self._own_layout:
@@ -192,8 +158,8 @@ class _Comparing:
             same = {p.cell: p.cell for p in self.plan_circuit.parts}
             answer = Electrical.EQUIVALENT if changes else Electrical.IDENTICAL
             return answer, self._own(same), in_place
-        found = equivalence(self.plan_circuit, self.framed_circuit, step_limit=int(self.settings.step_limit))
-        if found:
+        found = self._equivalent(self.framed_circuit)
+        if found and not any(self._touches_idle(c) for c in changes):
             return Electrical.EQUIVALENT, self._own(found.parts), found.nets
         pairs = {
             p.cell: p.cell
@@ -204,6 +170,15 @@ class _Comparing:
         fit = differences(self.plan_circuit, self.framed_circuit, pairs)
         gave_up = found.sameness is Sameness.GAVE_UP
         return Electrical.GAVE_UP if gave_up else Electrical.DIFFERENT, self._own(pairs), fit.nets
+
+    def _equivalent(self, other: Circuit) -> Equivalence:
+        """The plan's circuit and another one, wherever parts stand."""
+        return equivalence(
+            self.plan_circuit, other, keep=self._probed, step_limit=int(self.settings.step_limit)
+        )
+
+    def _touches_idle(self, change: CellChange) -> bool:
+        return any(c in self._idle for c in change.cells)
 
     def _part_here(self, cell: Cell) -> bool:
         return cell in self.plan_circuit.part_at or cell in self.framed_circuit.part_at
@@ -218,9 +193,8 @@ class _Comparing:
         teller = Teller(self.frame, self.kit, self.settings, self.built.columns, self.built.rows)
         harmless_all = electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
         fresh, standing = self._rule_findings()
-        if harmless_all:  # the same wiring: what is left to object to comes from simulated values
-            measured = _MEASURED if self.operating_point is not None else frozenset()
-            fresh = [f for f in fresh if f.severity is Severity.DANGER or f.rule in measured]
+        if harmless_all:  # the same circuit: whatever is wrong with it is wrong with the plan too
+            fresh = [f for f in fresh if f.severity is Severity.DANGER]
         one_by_one = len(changes) <= _MOST_CHANGES
         harmless: dict[CellChange, bool] = {}
         for change in changes:
@@ -228,18 +202,41 @@ class _Comparing:
         together = self._harmless_together([c for c in changes if not harmless[c]], harmless_all)
         for change in together:
             harmless[change] = True
-        for change in changes:
+        serious = [c for c in changes if not harmless[c]]
+        for change in sorted(changes, key=lambda c: harmless[c]):  # causes before what they do not cause
             effect = "" if harmless[change] or not one_by_one else self._effect(change)
             finding = teller.finding(change, harmless[change], effect)
             finding = self._with_simulation(change, finding)
             if one_by_one:
-                finding, fresh = self._with_rules(change, finding, fresh, alone=len(changes) == 1)
+                alone = len(changes) == 1 or serious == [change]
+                finding, fresh = self._with_rules(change, finding, fresh, alone=alone)
             findings.append(finding)
         findings = gathered(findings, int(self.settings.many_missing))
-        return findings + standing + [f for f in fresh if f.severity is not Severity.NOTE]
+        return findings + standing + fresh
 
     def _with_only(self, changes: list[CellChange]) -> Circuit:
-        return build_circuit(apply(self.frame.plan, changes), self.kit)
+        """The plan's circuit with these changes; kept, because several questions are put to it."""
+        key = frozenset(map(id, changes))
+        if key not in self._tried:
+            self._tried[key] = build_circuit(apply(self.frame.plan, changes), self.kit)
+        return self._tried[key]
+
+    @cached_property
+    def _idle(self) -> frozenset[Cell]:
+        """Parts of the plan that no current reaches; for these, only the same part counts as the same."""
+        live = {p.cell for e in normal_form(self.plan_circuit, self._probed).elements for p in e.members}
+        return frozenset(p.cell for p in self.plan_circuit.parts if p.cell not in live)
+
+    @cached_property
+    def _probed(self) -> tuple[int, ...]:
+        """Nets of the plan's circuit where its input and output are measured."""
+        nets = []
+        for probe in self.probes:
+            cell = self.frame.of_built(self.alignment.to_built(probe.cell))
+            net = self.plan_circuit.net_of(cell, probe.terminal)
+            if net is not None:
+                nets.append(net)
+        return tuple(dict.fromkeys(nets))
 
     def _same_with(self, changes: list[CellChange]) -> bool:
         """True when the plan with these changes is the same circuit in the same cells."""
@@ -253,10 +250,9 @@ class _Comparing:
             return False
         if self._same_with([change]):
             return True
-        if change.change not in (Change.SWAPPED, Change.MOVED):
+        if change.change not in (Change.SWAPPED, Change.MOVED) or self._touches_idle(change):
             return False
-        circuit = self._with_only([change])
-        return bool(equivalence(self.plan_circuit, circuit, step_limit=int(self.settings.step_limit)))
+        return bool(self._equivalent(self._with_only([change])))
 
     def _harmless_together(self, changes: list[CellChange], done: bool) -> list[CellChange]:
         """Changes of wires that undo each other: another way for the same connection."""
@@ -314,10 +310,18 @@ class _Comparing:
         here = check_rules(self.built_circuit, self.operating_point, book=self.book, supply_V=supply)
         if not here:
             return [], []
-        planned = check_rules(self.plan_circuit, book=self.book, supply_V=self._framed_supply)
-        there = [(f.rule, {self.frame.built_cell(c) for c in f.cells}) for f in planned]
+        planned = check_rules(
+            self._own_plan_circuit,
+            self.plan_operating_point,
+            book=self.book,
+            supply_V=self.supply_V,
+            only={f.rule for f in here},
+        )
+        there = [(f.rule, set(map(self.alignment.to_built, f.cells))) for f in planned]
         fresh, standing = [], []
         for f in here:
+            if f.severity is Severity.NOTE:
+                continue
             cells = set(f.cells)
             exact = f.severity is Severity.DANGER
             if not any(
@@ -339,7 +343,12 @@ class _Comparing:
         """Take in those rule findings that this change brings about by itself."""
         if not fresh or alone:
             return (absorb(finding, fresh) if fresh else finding), []
-        single = check_rules(self._with_only([change]), book=self.book, supply_V=self._framed_supply)
+        single = check_rules(
+            self._with_only([change]),
+            book=self.book,
+            supply_V=self._framed_supply,
+            only={f.rule for f in fresh},
+        )
         caused = {(f.rule, self.frame.built_cell(f.cells[0]) if f.cells else None) for f in single}
         own = set(finding.cells)
         mine = [
@@ -398,7 +407,7 @@ class _Comparing:
             parts, nets, self._own_plan_circuit, self.built_circuit,
         )  # fmt: skip
 
-    @property
+    @cached_property
     def _own_plan_circuit(self) -> Circuit:
         if self.alignment.moved or not self._plain:
             return build_circuit(self.plan, self.kit)

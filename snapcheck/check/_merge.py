@@ -46,7 +46,7 @@ def absorb(finding: Finding, mine: list[Finding]) -> Finding:
     told = ("terminal-open", "electrolytic-reversed", "supply-reversed", "reversed-in-circuit")
     effects = [
         finding.effect,
-        *(f.title for f in mine if f.rule not in told and f.severity is not Severity.NOTE),
+        *(f.title for f in mine if f.rule not in told),
     ]
     harmless = bool(finding.data.get("harmless")) and severity >= Severity.NOTE
     mend = finding.mend if harmless or not finding.data.get("harmless") else worst.mend

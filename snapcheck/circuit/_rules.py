@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 
 from snapcheck.board import Cell
 from snapcheck.circuit import _rules_parts as parts
@@ -57,6 +57,7 @@ def check_rules(
     *,
     book: RuleBook | None = None,
     supply_V: Mapping[Cell, float] | None = None,
+    only: Collection[str] | None = None,
 ) -> list[Finding]:
     """Run every enabled rule over a circuit; worst first.
 
@@ -66,11 +67,12 @@ def check_rules(
             alone makes certain.
         book: which rules are on, and their limits; None for the bundled book.
         supply_V: volts of sources that differ from their print, by cell.
+        only: names of the rules to run, None for all.
     """
     book = bundled_rules() if book is None else book
     context = Context(circuit, book, operating_point, dict(supply_V or {}))
     found: list[Finding] = []
     for name, rule in RULES.items():
-        if book[name].enabled:
+        if book[name].enabled and (only is None or name in only):
             found += rule(context)
     return in_order(found)

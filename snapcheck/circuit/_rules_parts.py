@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
-from snapcheck.circuit._say import amperes, capital, part_words, volts, watts
+from snapcheck.circuit._say import amperes, capital, part_words, side_of, volts, watts
 from snapcheck.circuit._topology import LEGS, direct_ohms, pair
 from snapcheck.errors import InputError
 from snapcheck.findings import Finding, Severity
@@ -56,29 +56,41 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
         if not is_electrolytic(part) or not ctx.powered:
             continue
         v, wrong = _bias(ctx, part, "plus", "minus")
-        if v is not None and v < -uneasy:
-            severity = None if v < -danger else Severity.FAULT
-        elif wrong:
-            severity = None
-        else:
-            continue
-        side = part.kind.sides("plus", part.cube.turn)
-        found = tr("Plus is on the side of the lower voltage.")
-        if v is not None:
-            found = tr("Plus is at {volts} against minus.", volts=volts(v))
-        yield ctx.finding(
-            "electrolytic-reversed",
-            [part.cell],
-            tr("{part} is the wrong way round.", part=capital(part_words(part))),
-            expected=tr("Its plus is on the side with the higher voltage."),
-            found=found,
-            why=tr("With reversed voltage an electrolytic capacitor heats up, loses its capacitance and can "
-                   "burst."),
-            mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.cell),
-            side=side[0] if side else None,
-            severity=severity,
-            data={} if v is None else {"voltage_V": v},
-        )  # fmt: skip
+        if v is not None and -danger <= v < -uneasy:
+            yield _slightly_reversed(ctx, part, v)
+        elif wrong or (v is not None and v < -danger):
+            found = tr("Plus is on the side of the lower voltage.")
+            if v is not None:
+                found = tr("Plus is at {volts} against minus.", volts=volts(v))
+            yield ctx.finding(
+                "electrolytic-reversed",
+                [part.cell],
+                tr("{part} is the wrong way round.", part=capital(part_words(part))),
+                expected=tr("Its plus is on the side with the higher voltage."),
+                found=found,
+                why=tr("With reversed voltage an electrolytic capacitor heats up, loses its capacitance and "
+                       "can burst."),
+                mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.cell),
+                side=side_of(part, "plus"),
+                data={} if v is None else {"voltage_V": v},
+            )  # fmt: skip
+
+
+def _slightly_reversed(ctx: Context, part: Part, v: float) -> Finding:
+    """Less in reverse than such capacitors stand; in a flip-flop that is usual at one moment."""
+    return ctx.finding(
+        "electrolytic-reversed",
+        [part.cell],
+        tr("{part} has its plus on the lower side, by less than a volt.", part=capital(part_words(part))),
+        expected=tr("Its plus is on the side with the higher voltage."),
+        found=tr("At rest, plus is at {volts} against minus.", volts=volts(v)),
+        why=tr("So little is tolerated, and a circuit that flips to and fro passes through it; in an "
+               "amplifier it is a sign that the capacitor stands the wrong way round."),
+        mend=tr("In an amplifier, turn the cube at {cell} by half a turn.", cell=part.cell),
+        side=side_of(part, "plus"),
+        severity=Severity.NOTE,
+        data={"voltage_V": v},
+    )  # fmt: skip
 
 
 def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
@@ -115,7 +127,6 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
             v, wrong = _bias(ctx, part, plus, minus)
         if not wrong and (v is None or v > -limit):
             continue
-        side = part.kind.sides(plus, part.cube.turn)
         why = {
             "led": tr("An LED conducts one way only: it stays dark, and above about 5 V in reverse it dies."),
             "meter": tr("The pointer is driven below zero."),
@@ -128,7 +139,7 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
             found=tr("Its {plus} is on the side of the lower voltage.", plus=_word(plus)),
             why=why,
             mend=tr("Turn the cube at {cell} by half a turn.", cell=part.cell),
-            side=side[0] if side else None,
+            side=side_of(part, plus),
             data={} if v is None else {"voltage_V": v},
         )
 

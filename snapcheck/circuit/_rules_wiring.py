@@ -17,7 +17,7 @@ from snapcheck.circuit._say import (
     side_of,
     terminal_words,
 )
-from snapcheck.circuit._topology import BIPOLAR, LEGS, SOURCE_MODELS
+from snapcheck.circuit._topology import BIPOLAR, LEGS, SOURCE_MODELS, direct_ohms
 from snapcheck.findings import Finding
 from snapcheck.words import tr
 
@@ -240,13 +240,22 @@ def decoupling_missing(ctx: Context) -> Iterator[Finding]:
     amplifying = [p for p in topology.transistors if p.kind.model in BIPOLAR]
     if len(amplifying) < ctx.book.limit("decoupling-missing", "transistors"):
         return
+    series = ctx.book.limit("decoupling-missing", "series_ohm")
     for source in topology.sources:
-        rails = {topology.tie[source.plus], topology.tie[source.minus]}
+        plus, minus = topology.tie[source.plus], topology.tie[source.minus]
+        near = {plus}  # the rail, and what a filter resistor away from it counts as rail too
+        for part in ctx.circuit.parts:
+            ohms = direct_ohms(part)
+            ends = {topology.tie[n] for n in part.nets.values()}
+            if plus in ends and ohms is not None and ohms <= series:
+                near |= ends
         across = any(
-            p.kind.model == "capacitor" and {topology.tie[n] for n in p.nets.values()} == rails
+            p.kind.model == "capacitor"
+            and minus in (ends := {topology.tie[n] for n in p.nets.values()})
+            and ends & (near - {minus})
             for p in ctx.circuit.parts
         )
-        if across or len(rails) < 2:
+        if across or plus == minus:
             continue
         yield ctx.finding(
             "decoupling-missing",

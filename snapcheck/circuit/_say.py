@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Side, TapEnd
 from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
@@ -12,7 +12,15 @@ from snapcheck.words import tr
 
 def side_word(side: Side) -> str:
     """up, right, down or left, in the reader's language."""
-    return (tr("up"), tr("right"), tr("down"), tr("left"))[side]
+    match side:
+        case Side.N:
+            return tr("up")
+        case Side.E:
+            return tr("right")
+        case Side.S:
+            return tr("down")
+        case _:
+            return tr("left")
 
 
 def contact_words(contact: NetContact) -> str:
@@ -67,18 +75,39 @@ def terminal_words(part: Part, terminal: str) -> str:
 
 def terminal_word(name: str) -> str:
     """A terminal's name in the reader's language; names from a teacher's own kit stay as they are."""
-    words = {
-        "base": tr("base"), "collector": tr("collector"), "emitter": tr("emitter"), "gate": tr("gate"),
-        "drain": tr("drain"), "source": tr("source"), "anode": tr("anode"), "cathode": tr("cathode"),
-        "plus": tr("plus"), "minus": tr("minus"), "wiper": tr("wiper"), "signal": tr("signal"),
-        "plate": tr("plate"),
-    }  # fmt: skip
-    return words.get(name, name)
+    word = _TERMINALS.get(name)
+    return name if word is None else word()
+
+
+#: looked up when asked for, so that only the word needed is translated
+_TERMINALS: dict[str, Callable[[], str]] = {
+    "base": lambda: tr("base"),
+    "collector": lambda: tr("collector"),
+    "emitter": lambda: tr("emitter"),
+    "gate": lambda: tr("gate"),
+    "drain": lambda: tr("drain"),
+    "source": lambda: tr("source"),
+    "anode": lambda: tr("anode"),
+    "cathode": lambda: tr("cathode"),
+    "plus": lambda: tr("plus"),
+    "minus": lambda: tr("minus"),
+    "wiper": lambda: tr("wiper"),
+    "signal": lambda: tr("signal"),
+    "plate": lambda: tr("plate"),
+}
 
 
 def side_adjective(side: Side) -> str:
     """upper, right, lower or left."""
-    return (tr("upper"), tr("right"), tr("lower"), tr("left"))[side]
+    match side:
+        case Side.N:
+            return tr("upper")
+        case Side.E:
+            return tr("right")
+        case Side.S:
+            return tr("lower")
+        case _:
+            return tr("left")
 
 
 def capital(text: str) -> str:

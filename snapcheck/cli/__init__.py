@@ -21,12 +21,16 @@ VERBS: dict[str, tuple[str, str]] = {
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),
     "spice": ("snapcheck.cli._spice", "write a SPICE netlist of a board"),
+    "nets": ("snapcheck.cli._nets", "list the nets of a board: which terminals are joined"),
+    "rules": ("snapcheck.cli._rules", "check a board by the rules of the trade"),
+    "compare": ("snapcheck.cli._compare", "compare a build with its plan"),
 }
 
 EXIT_CODES = """exit codes:
   0  done; nothing to object to
   1  done; something to object to (findings, figures that are not met)
   2  the command line itself is wrong
+ 10  works differently, 11 do not power, 12 can't tell (a person must look), 13 does not work
  20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),
  24 circuit cannot be solved, 25 a library is not installed, 130 interrupted
 """

@@ -1,0 +1,50 @@
+"""The outcome of a comparison."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from snapcheck.board import Cell
+from snapcheck.check._align import Alignment
+from snapcheck.check._verdict import Verdict
+from snapcheck.circuit import Circuit
+from snapcheck.findings import Finding
+
+
+class Electrical(enum.StrEnum):
+    """How the two circuits compare."""
+
+    IDENTICAL = "identical"  #: the same parts in the same cells, joined alike
+    EQUIVALENT = "equivalent"  #: the same circuit, built differently
+    DIFFERENT = "different"
+    GAVE_UP = "gave-up"  #: too regular to decide within the limit of steps
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A build held against its plan.
+
+    Attributes:
+        verdict: in one word.
+        findings: what to tell, worst first; one cause, one finding.
+        alignment: how the plan was turned and shifted to lie on the build.
+        electrical: how the circuits compare.
+        own_layout: True when the build is laid out in its own way, so that cells were not compared.
+        changed_cells: cells of the build that differ from the plan in any way.
+        parts: cell of the plan to cell of the build, for parts that correspond.
+        nets: net of the plan's circuit to net of the build's, as far as they correspond.
+        plan_circuit, built_circuit: the circuits.
+    """
+
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    alignment: Alignment
+    electrical: Electrical
+    own_layout: bool
+    changed_cells: tuple[Cell, ...]
+    parts: Mapping[Cell, Cell]
+    nets: Mapping[int, int]
+    plan_circuit: Circuit = field(repr=False)
+    built_circuit: Circuit = field(repr=False)

@@ -1,0 +1,95 @@
+"""``snapcheck compare DESIGN BUILT``: what differs between plan and build, and does it matter?"""
+
+from __future__ import annotations
+
+import argparse
+
+from snapcheck.board import Board, Conditions, Design, load_board, load_design
+from snapcheck.check import Alignment, Comparison, align, bundled_settings, compare, load_settings
+from snapcheck.circuit import build_circuit, bundled_rules, load_rules
+from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._findings_text import print_findings, verdict_line
+from snapcheck.cli._state import add_structure_only, operating_points
+from snapcheck.findings import finding_to_json
+from snapcheck.kit import Kit
+from snapcheck.words import tr
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
+    parser.add_argument(
+        "built", metavar="BUILT", help="the build: a layout file, or JSON as 'read' writes it"
+    )
+    parser.add_argument("--book", metavar="FILE", help="a rule file of your own (TOML)")
+    parser.add_argument("--limits", metavar="FILE", help="limits of the comparison of your own (TOML)")
+    add_structure_only(parser)
+    add_kit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    kit = kit_of(args)
+    design, built = load_design(args.design, kit), load_board(args.built, kit)
+    book = load_rules(args.book) if args.book else bundled_rules()
+    limits = load_settings(args.limits) if args.limits else bundled_settings()
+    point, plan_point = operating_points(
+        args,
+        [
+            (build_circuit(built, kit), _conditions(design, built, kit)),
+            (build_circuit(design.board, kit), design.conditions),
+        ],
+    )
+    result = compare(
+        design, built, kit, operating_point=point, plan_operating_point=plan_point, book=book, settings=limits
+    )
+    if args.json:
+        print_json({"design": args.design, "built": args.built, **_as_json(result)})
+        return result.verdict.exit_code
+    print_findings(result.findings)
+    if result.findings:
+        print()
+    print(_electrical(result))
+    print(verdict_line(result.verdict))
+    return result.verdict.exit_code
+
+
+def _conditions(design: Design, built: Board, kit: Kit) -> Conditions:
+    """The plan's conditions in the cells of the build."""
+    place = align(design.board, built, kit).to_built
+    given = design.conditions
+    return Conditions(
+        {place(c): v for c, v in given.supply_V.items() if place(c) in built.cubes},
+        {place(c): v for c, v in given.switches.items() if place(c) in built.cubes},
+        {place(c): v for c, v in given.pots.items() if place(c) in built.cubes},
+        given.light_lux,
+        given.temperature_C,
+    )
+
+
+def _electrical(result: Comparison) -> str:
+    words = {
+        "identical": tr("The circuits are the same."),
+        "equivalent": tr("Built differently, yet the same circuit."),
+        "different": tr("The circuits differ."),
+        "gave-up": tr("The circuits are too regular; the comparison was given up undecided."),
+    }
+    return words[result.electrical.value]
+
+
+def _as_json(result: Comparison) -> dict[str, object]:
+    return {
+        "verdict": result.verdict.value,
+        "electrical": result.electrical.value,
+        "own_layout": result.own_layout,
+        "alignment": _alignment(result.alignment),
+        "changed_cells": [str(cell) for cell in result.changed_cells],
+        "findings": [finding_to_json(f) for f in result.findings],
+    }
+
+
+def _alignment(alignment: Alignment) -> dict[str, object]:
+    return {
+        "turn": alignment.turn,
+        "columns": alignment.columns,
+        "rows": alignment.rows,
+        "share_as_planned": round(alignment.score, 3),
+    }

@@ -1,0 +1,85 @@
+"""``snapcheck rules FILE``: is it safe to power, and what is wrong with it by the rules of the trade?"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+
+from snapcheck.board import Cell, load_design
+from snapcheck.check import Verdict, verdict_of
+from snapcheck.circuit import RuleBook, build_circuit, bundled_rules, check_rules, load_rules
+from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._findings_text import print_findings, verdict_line
+from snapcheck.cli._state import add_structure_only, operating_points
+from snapcheck.errors import InputError
+from snapcheck.findings import Severity, finding_to_json
+from snapcheck.words import tr
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", nargs="?", help="a layout file, or JSON as 'read' writes it")
+    parser.add_argument("--list", action="store_true", help="list the rules, how bad each is, and its limits")
+    parser.add_argument("--book", metavar="FILE", help="a rule file of your own (TOML)")
+    parser.add_argument("--without", metavar="RULE", action="append", default=[], help="switch a rule off")
+    add_structure_only(parser)
+    add_kit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    book = load_rules(args.book) if args.book else bundled_rules()
+    for name in args.without:
+        if name not in book.rules:
+            raise InputError(
+                tr("'{name}' is no rule.", name=name),
+                way_out=tr("Rules: {names}.", names=", ".join(book.rules)),
+            )
+    book = book.without(*args.without)
+    if args.list:
+        return _list(args, book)
+    if args.file is None:
+        raise InputError(tr("no board is given."), way_out=tr("Give a layout file, or --list."))
+    kit = kit_of(args)
+    design = load_design(args.file, kit)
+    circuit = build_circuit(design.board, kit)
+    supply_V: Mapping[Cell, float] = design.conditions.supply_V
+    (point,) = operating_points(args, [(circuit, design.conditions)])
+    findings = check_rules(circuit, point, book=book, supply_V=supply_V)
+    verdict = verdict_of(findings)
+    if args.json:
+        print_json(
+            {
+                "file": args.file,
+                "verdict": verdict.value,
+                "simulated": point is not None,
+                "findings": [finding_to_json(f) for f in findings],
+            }
+        )
+        return verdict.exit_code
+    print_findings(findings)
+    if findings:
+        print()
+    print(verdict_line(verdict))
+    if verdict is Verdict.READY and not any(f.severity < Severity.NOTE for f in findings):
+        print(tr("Keep to the rules of your lab; when in doubt, ask somebody who knows."))
+    return verdict.exit_code
+
+
+def _list(args: argparse.Namespace, book: RuleBook) -> int:
+    if args.json:
+        print_json(
+            {
+                name: {
+                    "enabled": rule.enabled,
+                    "severity": rule.severity.name.lower(),
+                    "source": rule.source,
+                    **rule.limits,
+                }
+                for name, rule in book.rules.items()
+            }
+        )
+        return 0
+    for name, rule in book.rules.items():
+        limits = ", ".join(f"{key} {value:g}" for key, value in rule.limits.items())
+        state = "" if rule.enabled else tr(" (off)")
+        print(f"{name:26} {rule.severity.name.lower():10}{state} {limits}".rstrip())
+    return 0

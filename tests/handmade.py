@@ -10,16 +10,17 @@ from snapcheck.kit import Kit, bundled_kit
 
 #: (kind, value, net of each terminal) or, for a meter, with its unit
 Entry = tuple[str, float | str | None, Mapping[str, int]]
+_COLUMNS = 50
 
 
 def handmade(*entries: Entry, kit: Kit | None = None) -> Circuit:
-    """A circuit of parts in A1, B1, C1, ...; parts are named by the kit's prefixes in order."""
+    """A circuit of parts in A1, B1, C1, ... (50 to a row); parts are named by the kit's prefixes in order."""
     kit = kit or bundled_kit()
     count: dict[str, int] = {}
     parts, cubes, terminal_net = [], {}, {}
-    for column, (kind_name, value, nets) in enumerate(entries):
+    for index, (kind_name, value, nets) in enumerate(entries):
         kind = kit[kind_name]
-        cell, cube = Cell(0, column), Cube(kind_name, 0, value)
+        cell, cube = Cell(*divmod(index, _COLUMNS)), Cube(kind_name, 0, value)
         count[kind.prefix] = count.get(kind.prefix, 0) + 1
         parts.append(Part(cell, cube, kind, f"{kind.prefix}{count[kind.prefix]}", dict(nets)))
         cubes[cell] = cube
@@ -29,5 +30,5 @@ def handmade(*entries: Entry, kit: Kit | None = None) -> Circuit:
         Net(n, (), tuple(Terminal(p.cell, t) for p in parts for t, m in p.nets.items() if m == n))
         for n in range(highest + 1)
     )
-    board = Board(max(1, len(entries)), 1, cubes)
+    board = Board(_COLUMNS, len(entries) // _COLUMNS + 1, cubes)
     return Circuit(board, kit, tuple(parts), nets, (), terminal_net, {}, {})

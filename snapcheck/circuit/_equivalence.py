@@ -73,13 +73,15 @@ def equivalence(
     Args:
         first: the circuit as intended.
         second: the circuit as built.
-        keep: nets of the first that are measured and therefore must have a counterpart.
+        keep: nets of the first that are measured (against the plate) and so must have a counterpart.
         step_limit: how many candidate pairs to look at before giving up.
     """
     kept = tuple(keep)
+    if kept and 0 not in kept and first.nets[0].terminals:
+        kept = (0, *kept)  # what is measured is measured against the plate
     one = normal_form(first, kept)
     answer = compare_forms(one, normal_form(second), first.kit, step_limit=step_limit)
-    hidden = [n for n in kept if n in one.nodes and n not in normal_form(first).nodes]
+    hidden = [n for n in kept if n in one.nodes and len(first.nets[n].terminals) == 2]
     if answer.sameness is not Sameness.DIFFERENT or not hidden:
         return answer
     # a measured net inside a chain: some net inside a chain of the second must be its counterpart

@@ -16,7 +16,7 @@ _UNIT = {
 }
 _PREFIXES = {
     ValueForm.OHMS: {-3: "m", 0: "", 3: "k", 6: "M", 9: "G"},
-    ValueForm.FARADS: {-15: "f", -12: "p", -9: "n", -6: "µ"},
+    ValueForm.FARADS: {-12: "p", -9: "n", -6: "µ"},
     ValueForm.HENRIES: {-9: "n", -6: "µ", -3: "m", 0: ""},
     ValueForm.VOLTS: {-3: "m", 0: ""},
     ValueForm.AMPERES: {-6: "µ", -3: "m", 0: ""},

@@ -15,7 +15,7 @@ from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 
 #: multiplier letters of IEC 60062 (and those of its wider SI table), as powers of ten
-_POWER = {"f": -15, "p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "R": 0, "k": 3, "M": 6, "G": 9, "T": 12}
+_POWER = {"p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "R": 0, "k": 3, "M": 6, "G": 9, "T": 12}
 
 _UNIT = {
     ValueForm.OHMS: "Ω",
@@ -28,7 +28,7 @@ _UNIT = {
 #: multipliers a form may carry
 _ALLOWED = {
     ValueForm.OHMS: ("m", "R", "k", "M", "G"),
-    ValueForm.FARADS: ("f", "p", "n", "µ", "m"),
+    ValueForm.FARADS: ("p", "n", "µ", "m"),
     ValueForm.HENRIES: ("n", "µ", "m"),
     ValueForm.VOLTS: ("m", "k"),
     ValueForm.AMPERES: ("µ", "m"),
@@ -120,6 +120,7 @@ def _fold(text: str) -> str:
     for old, new in (("\u03bc", "µ"), ("\u2126", "Ω"), ("\u212a", "K"), ("\u2215", "/"), ("\u00d7", "x")):
         text = text.replace(old, new)
     text = " ".join(text.split())
+    text = re.sub(r"(\d ?[pnuµ])f$", r"\1F", text)  # 470nf: no other unit is meant
     return re.sub(r"(?i)(?<![a-z])([kmgµu]?)ohms?\b", lambda m: f"{m[1]}Ω", text)
 
 
@@ -161,9 +162,9 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
     tolerance: float | None = None
     # a tolerance letter follows an IEC 60062 code without a gap (4k7J); M and K after bare digits do not
     if form in (ValueForm.OHMS, ValueForm.FARADS) and (
-        m := re.fullmatch(r"(\d*[RrkKMGfpnµum]\d*)([LPWBCDFGHJKMN])", clean)
+        m := re.fullmatch(r"(\d*[RrkKMGpnµum]\d*)([LPWBCDFGHJKMN])", clean)
     ):
-        letters_unit = form is ValueForm.FARADS and m[2] == "F"  # 100nF: F is the unit
+        letters_unit = m[2] == "F" and re.search("[pnµu]", m[1])  # 100nF: F is the unit
         if not letters_unit and re.search(r"\d", m[1]):
             clean, tolerance = m[1], TOLERANCE_LETTERS[m[2]]
     percent = re.fullmatch(r"(.*?)[ ,/]*(?:±|\+/-) ?(\d+(?:\.\d+)?) ?%", clean)
@@ -211,8 +212,9 @@ def check_limits(value: float, form: ValueForm, place: str = "") -> None:
     if (value == 0 and form is ValueForm.OHMS) or low <= value <= high:
         return  # zero ohms is a link
     unit = form.si_unit
+    what = "zero" if value == 0 else f"{value:g} {unit}"
     raise InputError(
-        f"{value:g} {unit} is absurd: a part has {low:g} to {high:g} {unit}.",
+        f"{what} is absurd: a part has {low:g} to {high:g} {unit}.",
         place=place or None,
         way_out=f"Write it like {_EXAMPLE[form]}.",
     )

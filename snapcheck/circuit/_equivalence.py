@@ -21,7 +21,7 @@ from snapcheck.kit import Kit
 #: two printed values this close (as a ratio) are one value whatever the kind's tolerance
 SAME_RATIO = 0.02
 
-#: how many candidate pairs are looked at before giving up; some hundredths of a second
+#: how many candidate pairs are looked at before giving up; about a tenth of a second
 STEP_LIMIT = 20_000
 
 #: how many choices of counterparts for measured nets inside chains are tried
@@ -244,11 +244,11 @@ def _match(
     class Matcher(GraphMatcher):  # type: ignore[misc]
         steps = 0
 
-        def semantic_feasibility(self, a: object, b: object) -> bool:
+        def syntactic_feasibility(self, a: object, b: object) -> bool:
             Matcher.steps += 1
             if Matcher.steps > limit:
                 raise _GaveUp(Matcher.steps)
-            return bool(super().semantic_feasibility(a, b))
+            return bool(super().syntactic_feasibility(a, b))
 
     def same_node(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
         return bool(a["colour"] == b["colour"] and a["port"] <= b["port"])

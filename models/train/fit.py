@@ -320,7 +320,7 @@ def text_loss(net, c, d):
     lens = (t > 0).sum(1)
     lp = F.log_softmax(out, -1).transpose(0, 1)
     n = torch.full((len(t),), out.shape[1], dtype=torch.long, device=c.device)
-    loss = F.ctc_loss(lp, t, n, lens, blank=0, zero_infinity=True, reduction="none").clamp(max=40).mean() / 5
+    loss = F.ctc_loss(lp, t, n, lens, blank=0, zero_infinity=True, reduction="none").mean() / 5
     with torch.no_grad():
         best = out.argmax(-1)
         keep = (best > 0) & torch.cat([torch.ones_like(best[:, :1], dtype=torch.bool), best[:, 1:] != best[:, :-1]], 1)

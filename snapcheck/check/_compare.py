@@ -12,8 +12,9 @@ from snapcheck.check._changes import CellChange, Change, apply, find_changes
 from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._merge import absorb, alignment_note, clusters, gathered
 from snapcheck.check._own_layout import own_layout_findings
+from snapcheck.check._sentence import difference_words
 from snapcheck.check._settings import ComparisonSettings, bundled_settings
-from snapcheck.check._tell import Teller, difference_words
+from snapcheck.check._tell import Teller
 from snapcheck.check._unsure import open_questions, settle
 from snapcheck.check._verdict import verdict_of
 from snapcheck.circuit import (

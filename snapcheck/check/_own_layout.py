@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from snapcheck.board import Cell
-from snapcheck.check._tell import difference_words
+from snapcheck.check._sentence import difference_words
 from snapcheck.circuit import (
     Circuit,
     Difference,

@@ -9,18 +9,12 @@ from snapcheck.check._align import Frame
 from snapcheck.check._changes import CellChange, Change, Nearness, nearness
 from snapcheck.check._settings import ComparisonSettings
 from snapcheck.circuit import (
-    Circuit,
-    Difference,
-    What,
     capital,
     cube_words,
     end_words,
     lead_words,
     listing,
-    net_words,
-    part_words,
     terminal_word,
-    terminal_words,
     value_words,
 )
 from snapcheck.findings import Finding, Severity
@@ -68,7 +62,7 @@ class Teller:
             why = tr("It makes no difference to the circuit.")
             effect = ""
         first = change.cells[0]
-        one_cell = change.change not in (Change.SWAPPED, Change.MOVED)
+        here = change.cells[-1] if change.change is Change.MOVED else first
         own = self.frame
         return Finding(
             rule=change.change.value,
@@ -84,7 +78,7 @@ class Teller:
             seam=words.seam,
             lead=words.lead,
             expected_cube=own.plan.cubes.get(first) if change.cubes else None,
-            found_cube=own.built.cubes.get(first) if change.cubes and one_cell else None,
+            found_cube=own.built.cubes.get(here) if change.cubes else None,
             data={"harmless": harmless},
             source=_SOURCE,
         )
@@ -121,7 +115,24 @@ class Teller:
                             cube=self._cube(planned), facing=self._facing(planned))  # fmt: skip
         elif planned is not None and found is not None:
             self._value(words, place, planned, found)
+            self._also_turned(words, planned, found)
         return words
+
+    def _also_turned(self, words: _Words, planned: Cube, found: Cube) -> None:
+        """Another value, and the wrong way round as well."""
+        if self.kit[planned.kind].same_turn(planned.turn, found.turn):
+            return
+        words.title = tr("{title} It is also turned.", title=words.title)
+        words.expected = tr("{value}. {stands}", value=words.expected, stands=self._stands(planned))
+        words.found = tr("{value}. {stands}", value=words.found, stands=self._stands(found))
+        why, severity = self._reversed_why(planned)
+        if (planned.turn - found.turn) % 360 != 180:
+            why, severity = tr("Its contacts meet the wrong neighbours."), Severity.FAULT
+        if severity < words.severity:
+            words.why, words.severity = why, severity
+        words.mend = f"{words.mend} {tr('It stands {facing}.', facing=self._facing(planned))}"
+        if severity is Severity.DANGER:
+            words.mend = f"{tr('Do not power.')} {words.mend}"
 
     def _value(self, words: _Words, place: str, planned: Cube, found: Cube) -> None:
         kind = self.kit[planned.kind]
@@ -247,7 +258,8 @@ class Teller:
                 found=tr("{two} at {a}, {one} at {b}.", one=self._cube(plan[a]), a=self.place(a),
                          two=capital(self._cube(plan[b])), b=self.place(b)),
                 why=tr("Each does the other's job."),
-                mend=tr("Exchange the two cubes."),
+                mend=tr("Exchange the two cubes: at {a} {one}, at {b} {two}.", a=self.place(a),
+                        b=self.place(b), one=self._facing(plan[a]), two=self._facing(plan[b])),
             )  # fmt: skip
             if plan[a].kind == plan[b].kind:
                 words.severity = Severity.DEVIATION
@@ -263,7 +275,8 @@ class Teller:
                 expected=tr("It stands at {a}, {facing}.", a=self.place(a), facing=self._facing(plan[a])),
                 found=tr("It stands at {b}, {shift}.", b=self.place(b), shift=shift),
                 why=tr("There it meets the wrong neighbours."),
-                mend=tr("Move it from {b} to {a}.", a=self.place(a), b=self.place(b)),
+                mend=tr("Move it from {b} to {a}, {facing}.",
+                        a=self.place(a), b=self.place(b), facing=self._facing(plan[a])),
             )  # fmt: skip
         places = listing(self.place(c) for c in source)
         return _Words(
@@ -371,36 +384,3 @@ class _Words:
     side: Side | None = None
     seam: Seam | None = None
     lead: Lead | None = None
-
-
-def difference_words(difference: Difference, plan: Circuit) -> str:
-    """What a difference of circuits does, in one sentence, in the words of the plan."""
-    part = difference.part
-    match difference.what:
-        case What.JOINED:
-            nets = " | ".join(net_words(plan, n, 2) for n in difference.nets)
-            return tr("Apart in the plan, joined here: {nets}.", nets=nets)
-        case What.APART:
-            pieces = [
-                listing(_terminal(plan, t.cell, t.name) for t in piece[:2])
-                for piece in difference.pieces
-                if piece
-            ]
-            if difference.nets[0] == 0 and len(pieces) < 2:
-                pieces.append(tr("the plate"))
-            return tr("Joined in the plan, apart here: {pieces}.", pieces=" | ".join(pieces))
-        case What.HANGS:
-            belongs, hangs = difference.nets
-            terminals = difference.pieces[0]
-            where = net_words(plan, hangs, 2) if hangs >= 0 else tr("nothing of the plan")
-            return tr("Joined with {where} instead of {belongs}: {terminals}.", where=where,
-                      belongs=net_words(plan, belongs, 2, terminals),
-                      terminals=listing(_terminal(plan, t.cell, t.name) for t in terminals[:2]))  # fmt: skip
-        case What.LEGS if part is not None:
-            return tr("The terminals of {part} are exchanged.", part=part_words(part))
-        case _:
-            return ""
-
-
-def _terminal(plan: Circuit, cell: Cell, name: str) -> str:
-    return terminal_words(plan.part_at[cell], name)

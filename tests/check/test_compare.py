@@ -142,6 +142,22 @@ def test_values_by_classes_of_nearness(value: str, severity: Severity | None, ve
     assert [f.severity for f in result.findings] == ([] if severity is None else [severity])
 
 
+def test_another_value_and_the_wrong_way_round_tells_both() -> None:
+    plan = changed("B4 electrolytic 1u plus=right")
+    finding = only(compare(plan, changed("B4 electrolytic 100u plus=left"), KIT))
+    assert finding.rule == "wrong-value" and finding.severity is Severity.DANGER
+    assert "100u instead of 1u" in finding.title and "also turned" in finding.title
+    assert "plus on the right" in finding.mend and finding.mend.startswith("Do not power.")
+
+
+def test_moved_and_swapped_say_which_way_round() -> None:
+    moved = only(compare(board(PLAN), changed("-E2", "F2 lamp 12V/100mA turn=90"), KIT))
+    assert moved.expected_cube is not None and moved.found_cube == moved.expected_cube
+    assert "from F2 to E2, contacts at the top and at the bottom" in moved.mend
+    swapped = only(compare(board(PLAN), changed("D3 npn BC547 base=left", "D4 straight turn=90"), KIT))
+    assert swapped.rule == "swapped" and "at D4 base on the left" in swapped.mend
+
+
 def test_swapped_neighbours_are_one_finding() -> None:
     built = changed("C2 resistor 2k2 turn=90", "D2 resistor 470k turn=90")
     assert told(compare(board(PLAN), built, KIT)) == [("swapped", "C2 D2")]

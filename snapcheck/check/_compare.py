@@ -28,6 +28,7 @@ from snapcheck.circuit import (
     differences,
     equivalence,
     normal_form,
+    require_kinds,
     same_circuit_in_place,
 )
 from snapcheck.findings import Finding, Severity, in_order
@@ -92,6 +93,9 @@ class _Comparing:
     _tried: dict[frozenset[int], Circuit] = field(default_factory=dict)
 
     def result(self) -> Comparison:
+        """The whole comparison."""
+        for board in (self.plan, self.seen):
+            require_kinds(board, self.kit)
         if self._own_layout:
             return self._result_of_circuits()
         changes = find_changes(self.frame.plan, self.frame.built, self.kit)
@@ -370,8 +374,9 @@ class _Comparing:
         self.__dict__["alignment"] = Alignment(
             0, 0, 0, self.alignment.score, self.plan.columns, self.plan.rows
         )
+        probed = (plan.net_of(p.cell, p.terminal) for p in self.probes)
         findings, electrical, parts, nets = own_layout_findings(
-            plan, self.built_circuit, int(self.settings.step_limit)
+            plan, self.built_circuit, int(self.settings.step_limit), [n for n in probed if n is not None]
         )
         rules = check_rules(self.built_circuit, self.operating_point, book=self.book)
         planned = {f.rule for f in check_rules(plan, book=self.book)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from snapcheck.board import Cell
 from snapcheck.check._sentence import difference_words
@@ -28,9 +28,9 @@ _SOURCE = "comparison with the plan"
 _Answer = tuple[list[Finding], str, Mapping[Cell, Cell], Mapping[int, int]]
 
 
-def own_layout_findings(plan: Circuit, built: Circuit, step_limit: int) -> _Answer:
+def own_layout_findings(plan: Circuit, built: Circuit, step_limit: int, keep: Sequence[int] = ()) -> _Answer:
     """Findings, the electrical answer in a word, and the parts and nets that correspond."""
-    answer = equivalence(plan, built, step_limit=step_limit)
+    answer = equivalence(plan, built, keep=keep, step_limit=step_limit)
     if answer:
         return [_same_note()], "equivalent", answer.parts, answer.nets
     fit = differences(plan, built)

@@ -1,7 +1,7 @@
 """The electrical side of a board: contacts to nets. Pure: values in, values out."""
 
 from snapcheck.circuit._book import RuleBook, RuleSetting, bundled_rules, load_rules, parse_rules
-from snapcheck.circuit._build import build_circuit, is_part
+from snapcheck.circuit._build import build_circuit, is_part, require_kinds
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
 from snapcheck.circuit._difference import (
     Difference,
@@ -80,6 +80,7 @@ __all__ = [
     "parse_rules",
     "part_words",
     "place_words",
+    "require_kinds",
     "same_circuit_in_place",
     "same_number",
     "same_value",

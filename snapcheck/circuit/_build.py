@@ -32,7 +32,20 @@ def build_circuit(board: Board, kit: Kit) -> Circuit:
     Raises:
         InputError: a cube's kind is not in the kit.
     """
+    require_kinds(board, kit)
     return _Builder(board, kit).circuit()
+
+
+def require_kinds(board: Board, kit: Kit) -> None:
+    """Raises InputError where a cube's kind is not in the kit."""
+    for cell, cube in board.cubes.items():
+        if cube.kind not in kit:
+            known = ", ".join(sorted(kit.kinds))
+            raise InputError(
+                f"the cube is of kind '{cube.kind}', which the kit '{kit.name}' does not have.",
+                place=str(cell),
+                way_out=f"Kinds in the kit: {known}.",
+            )
 
 
 @dataclass
@@ -68,13 +81,6 @@ class _Builder:
             self.parent[max(a, b)] = min(a, b)
 
     def _place(self, cell: Cell, cube: Cube) -> None:
-        if cube.kind not in self.kit:
-            known = ", ".join(sorted(self.kit.kinds))
-            raise InputError(
-                f"the cube is of kind '{cube.kind}', which the kit '{self.kit.name}' does not have.",
-                place=str(cell),
-                way_out=f"Kinds in the kit: {known}.",
-            )
         kind = self.kit[cube.kind]
         for terminal in kind.terminals:
             on_plate = terminal == PLATE or terminal in kind.plate_terminals

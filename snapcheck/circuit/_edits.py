@@ -15,8 +15,8 @@ from snapcheck.circuit._difference import Difference, What
 from snapcheck.circuit._equivalence import compare_forms, same_number
 from snapcheck.circuit._normal import Element, NormalForm, element_of, ports_of, reduce_elements, value_of
 
-#: how many edits are tried before giving up (about a millisecond each for a board of 60 parts)
-EDIT_LIMIT = 400
+#: effort of the search, in edits times parts: about half a second whatever the size of the circuit
+EFFORT = 6000
 _STEPS_EACH = 2_000
 
 
@@ -29,14 +29,16 @@ class _Edit:
     built: NormalForm
 
 
-def single_difference(first: Circuit, second: Circuit, limit: int = EDIT_LIMIT) -> Difference | None:
+def single_difference(first: Circuit, second: Circuit, limit: int | None = None) -> Difference | None:
     """The one difference that explains why two circuits are not the same, or None.
 
     Args:
         first: as intended.
         second: as built.
-        limit: how many edits to try.
+        limit: how many edits to try; None for what the size of the circuit allows.
     """
+    if limit is None:
+        limit = EFFORT // max(len(first.parts), len(second.parts), 1)
     for edit in itertools.islice(_edits(first, second), limit):
         if compare_forms(edit.plan, edit.built, first.kit, step_limit=_STEPS_EACH):
             return edit.difference

@@ -32,7 +32,7 @@ def finding_lines(finding: Finding) -> Iterable[str]:
     first = f"{severity_word(finding.severity)}: {finding.title}"
     yield from textwrap.wrap(first, _WIDTH, subsequent_indent="    ")
     rows = (
-        (tr("planned"), finding.expected),
+        (tr("expected"), finding.expected),
         (tr("there"), finding.found),
         (tr("effect"), finding.effect),
         (tr("why"), finding.why),

@@ -25,6 +25,18 @@ MODELS = (
     "microphone", "speaker", "buzzer", "meter", "wire", "ground", "socket",
 )  # fmt: skip
 
+#: terminal names that a model needs; the rest of the two-terminal models take any two names
+MODEL_TERMINALS: dict[str, tuple[str, ...]] = {
+    "diode": ("anode", "cathode"), "zener": ("anode", "cathode"), "led": ("anode", "cathode"),
+    "npn": ("base", "collector", "emitter"), "pnp": ("base", "collector", "emitter"),
+    "nmos": ("gate", "drain", "source"), "potentiometer": ("a", "b", "wiper"),
+    "battery": ("plus", "minus"), "supply": ("plus", "minus"), "microphone": ("plus", "minus"),
+    "buzzer": ("plus", "minus"), "meter": ("plus", "minus"), "source": ("signal", PLATE),
+}  # fmt: skip
+_TWO_TERMINALS = (
+    "resistor", "capacitor", "inductor", "photoresistor", "thermistor", "switch", "lamp", "fuse", "speaker",
+)  # fmt: skip
+
 RATINGS = (
     "max_power_W", "max_voltage_V", "max_current_A", "max_reverse_V", "max_emitter_base_V", "max_gate_V",
     "nominal_current_A", "nominal_voltage_V", "min_voltage_V",
@@ -206,7 +218,24 @@ class _Reader:
             wire=model == "wire",
         )
         self.symmetry_holds(kind, f"{key}.symmetry")
+        self.terminals_fit(kind, f"{key}.contacts")
         return kind
+
+    def terminals_fit(self, kind: Kind, key: str) -> None:
+        """Rule checks and simulation ask for terminals by name."""
+        needed = MODEL_TERMINALS.get(kind.model)
+        if needed is not None and set(kind.terminals) != set(needed):
+            self.fail(
+                key,
+                f"gives a {kind.model} the terminals {', '.join(kind.terminals)}.",
+                f"Needed by this model: {', '.join(needed)}.",
+            )
+        if kind.model in _TWO_TERMINALS and len(kind.terminals) != 2:
+            self.fail(
+                key,
+                f"gives a {kind.model} {len(kind.terminals)} terminals.",
+                'Needed by this model: two of different names, such as { W = "a", E = "b" }.',
+            )
 
     def symmetry_holds(self, kind: Kind, key: str) -> None:
         """A symmetry that moves a contact to a blank side cannot be true."""

@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from snapcheck.board import Board, Cell
-from snapcheck.check import Electrical, Verdict, compare
+from snapcheck.check import Electrical, Verdict, align, compare
 from snapcheck.circuit import Circuit, build_circuit, check_rules, equivalence
 from snapcheck.findings import Severity
 
@@ -103,3 +103,22 @@ def test_a_harmless_turn_is_no_difference(seed: int) -> None:
 def test_a_circuit_is_equivalent_to_itself_seen_from_another_side(board: Board) -> None:
     answer = equivalence(build_circuit(board, KIT), build_circuit(board.turned(90), KIT))
     assert answer
+
+
+@given(st.integers(0, 2**32), st.sampled_from((0, 90, 180, 270)), st.integers(0, 3), st.integers(0, 3))
+@settings(max_examples=60, deadline=None)
+def test_shift_and_turn_are_found_with_several_cubes_wrong(
+    seed: int, turn: int, right: int, down: int
+) -> None:
+    rng = random.Random(seed)
+    plan = random_board(rng, rng.randint(6, 10), rng.randint(5, 8), rng.uniform(0.5, 0.8))
+    built = plan
+    for fault in rng.sample(FAULTS[:8], 5):
+        faulty = inject(built, fault, rng)
+        built = faulty.board if faulty else built
+    turned = built.turned(turn)
+    larger = Board(turned.columns + 3, turned.rows + 3, turned.cubes, turned.taps, turned.leads)
+    found = align(plan, larger.shifted(right, down), KIT)
+    assert (found.turn, found.columns, found.rows) == (turn, right, down)
+    for cell in plan.cubes:
+        assert found.to_plan(found.to_built(cell)) == cell

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 from snapcheck.board._board import Board, Cube, Lead, LeadEnd, TapEnd
 from snapcheck.board._design import Conditions, Design, Expectation
@@ -50,6 +51,8 @@ def write_layout(board: Board | Design, kit: Kit) -> str:
 
 def _figure_text(figure: Expectation, design: Design, kit: Kit) -> str:
     """The figure in its own words where they still say the same, else in exact numbers."""
+    if figure.conditions is not None:
+        figure = replace(figure, conditions=_completed(figure.conditions, design, kit))
     lines = list(split_lines(f"expect {figure.text}", "")) if "\n" not in figure.text else []
     if figure.text and len(lines) == 1:
         scene = Scene(kit, design.board.cubes)
@@ -60,6 +63,21 @@ def _figure_text(figure: Expectation, design: Design, kit: Kit) -> str:
         if again == figure:
             return figure.text
     return expectation_text(figure, design.conditions)
+
+
+def _completed(conditions: Conditions, design: Design, kit: Kit) -> Conditions:
+    """Conditions with the rest position of what only the design sets (a file adds to its own settings)."""
+    supply, switches, pots = (dict(m) for m in (conditions.supply_V, conditions.switches, conditions.pots))
+    for cell in design.conditions.supply_V:
+        printed = design.board.cubes[cell].value
+        if isinstance(printed, float):
+            supply.setdefault(cell, printed)
+    for cell in design.conditions.switches:
+        kind = kit[design.board.cubes[cell].kind]
+        switches.setdefault(cell, bool(kind.parameters.get("closed_at_rest", 0)))
+    for cell in design.conditions.pots:
+        pots.setdefault(cell, 0.5)
+    return replace(conditions, supply_V=supply, switches=switches, pots=pots)
 
 
 def _cube_text(cell: Cell, cube: Cube, kit: Kit) -> str:

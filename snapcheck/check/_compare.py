@@ -378,12 +378,20 @@ class _Comparing:
         findings, electrical, parts, nets = own_layout_findings(
             plan, self.built_circuit, int(self.settings.step_limit), [n for n in probed if n is not None]
         )
-        rules = check_rules(self.built_circuit, self.operating_point, book=self.book)
-        planned = {f.rule for f in check_rules(plan, book=self.book)}
-        findings += [
-            f for f in rules
-            if f.severity is Severity.DANGER or (f.severity is not Severity.NOTE and f.rule not in planned)
-        ]  # fmt: skip
+        planned = {
+            f.rule
+            for f in check_rules(plan, self.plan_operating_point, book=self.book, supply_V=self.supply_V)
+        }
+        for rule in check_rules(self.built_circuit, self.operating_point, book=self.book):
+            if rule.severity is not Severity.DANGER and (
+                rule.severity is Severity.NOTE or rule.rule in planned
+            ):
+                continue
+            cause = next((f for f in findings if f.cells and f.cells[:1] == rule.cells[:1]), None)
+            if cause is None:
+                findings.append(rule)
+            else:
+                findings[findings.index(cause)] = absorb(cause, [rule])
         findings += open_questions(self.seen, self.built, self.unsure, self.kit, self.book, planned=None)
         undecided = electrical == Electrical.GAVE_UP.value
         return Comparison(

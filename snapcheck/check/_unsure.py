@@ -9,9 +9,9 @@ from snapcheck.board import Board, Cell, Cube
 from snapcheck.circuit import (
     RuleBook,
     build_circuit,
+    capital,
     check_rules,
     cube_words,
-    listing,
     same_circuit_in_place,
 )
 from snapcheck.findings import Finding, Severity
@@ -128,7 +128,7 @@ def _question(
         found = tr("It is unknown what stands there.")
     else:
         title = tr("What stands at {cell} is not certain: {choices}?", cell=cell, choices=_either(names))
-        found = listing(names)
+        found = capital(_either(names)) + "."
     expected = ""
     if planned is not None:
         expected = tr("The plan has {cube} there.", cube=cube_words(planned.get(cell), kit))

@@ -10,7 +10,7 @@ from snapcheck.board import Board, Cell, Cube, Design, Probe
 from snapcheck.check._align import Alignment, Frame, align, lay_together
 from snapcheck.check._changes import CellChange, Change, apply, find_changes
 from snapcheck.check._comparison import Comparison, Electrical
-from snapcheck.check._merge import absorb, alignment_note, clusters, gathered
+from snapcheck.check._merge import absorb, alignment_note, clusters, gathered, with_rules
 from snapcheck.check._own_layout import own_layout_findings
 from snapcheck.check._sentence import difference_words
 from snapcheck.check._settings import ComparisonSettings, bundled_settings
@@ -378,20 +378,9 @@ class _Comparing:
         findings, electrical, parts, nets = own_layout_findings(
             plan, self.built_circuit, int(self.settings.step_limit), [n for n in probed if n is not None]
         )
-        planned = {
-            f.rule
-            for f in check_rules(plan, self.plan_operating_point, book=self.book, supply_V=self.supply_V)
-        }
-        for rule in check_rules(self.built_circuit, self.operating_point, book=self.book):
-            if rule.severity is not Severity.DANGER and (
-                rule.severity is Severity.NOTE or rule.rule in planned
-            ):
-                continue
-            cause = next((f for f in findings if f.cells and f.cells[:1] == rule.cells[:1]), None)
-            if cause is None:
-                findings.append(rule)
-            else:
-                findings[findings.index(cause)] = absorb(cause, [rule])
+        planned = check_rules(plan, self.plan_operating_point, book=self.book, supply_V=self.supply_V)
+        rules = check_rules(self.built_circuit, self.operating_point, book=self.book)
+        findings = with_rules(findings, rules, {f.rule for f in planned})
         findings += open_questions(self.seen, self.built, self.unsure, self.kit, self.book, planned=None)
         undecided = electrical == Electrical.GAVE_UP.value
         return Comparison(

@@ -63,6 +63,24 @@ def absorb(finding: Finding, mine: list[Finding]) -> Finding:
     )
 
 
+def with_rules(findings: list[Finding], rules: list[Finding], planned: set[str]) -> list[Finding]:
+    """Findings with what rules object to, each taken into a finding about the same cell where there is one.
+
+    Notes, and rules (`planned`) that the plan breaks as well, are left out, danger never.
+    """
+    told = list(findings)
+    for rule in rules:
+        mild = rule.severity is Severity.NOTE or rule.rule in planned
+        if mild and rule.severity is not Severity.DANGER:
+            continue
+        cause = next((i for i, f in enumerate(told) if f.cells and f.cells[:1] == rule.cells[:1]), None)
+        if cause is None:
+            told.append(rule)
+        else:
+            told[cause] = absorb(told[cause], [rule])
+    return told
+
+
 def clusters(changes: list[CellChange]) -> list[list[CellChange]]:
     """Changes in neighbouring cells, gathered."""
     left, found = list(changes), []

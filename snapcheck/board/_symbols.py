@@ -61,7 +61,7 @@ _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
     "potentiometer": (*_ends("a", "b", 27, 73), _RESISTOR, wire("wiper", S, (50, 70)),
                       solid((50, 60.5), (44.5, 72), (55.5, 72), terminal="wiper")),
     "diode": (*_ends("anode", "cathode", 36, 62), *_DIODE, line((62, 35), (62, 65))),
-    "zener": (*_ends("anode", "cathode", 36, 62), *_DIODE, line((54, 35), (62, 35), (62, 65))),
+    "zener": (*_ends("anode", "cathode", 36, 62), *_DIODE, line((51.5, 34), (62, 34), (62, 65))),
     "led": (
         *_ends("anode", "cathode", 36, 62), *_DIODE, line((62, 35), (62, 65)),
         *arrow((46, 31), (56, 13), thin=True), *arrow((58, 31), (68, 13), thin=True),

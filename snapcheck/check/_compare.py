@@ -207,14 +207,18 @@ class _Comparing:
         together = self._harmless_together([c for c in changes if not harmless[c]], harmless_all)
         for change in together:
             harmless[change] = True
+        joint = [] if harmless_all or not one_by_one else self._harmful_together(harmless)
+        for cluster in joint:
+            harmless.update(dict.fromkeys(cluster, False))
         serious = [c for c in changes if not harmless[c]]
         for change in sorted(changes, key=lambda c: harmless[c]):  # causes before what they do not cause
-            effect = "" if harmless[change] or not one_by_one else self._effect(change)
+            cause = next((cluster for cluster in joint if change in cluster), [change])
+            effect = "" if harmless[change] or not one_by_one else self._effect(change, cause)
             finding = teller.finding(change, harmless[change], effect)
             finding = self._with_simulation(change, finding)
             if one_by_one:
-                alone = len(changes) == 1 or serious == [change]
-                finding, fresh = self._with_rules(change, finding, fresh, alone=alone)
+                alone = len(changes) == 1 or set(serious) == set(cause)
+                finding, fresh = self._with_rules(cause, finding, fresh, alone=alone)
             findings.append(finding)
         findings = gathered(findings, int(self.settings.many_missing))
         return findings + standing + fresh
@@ -273,11 +277,18 @@ class _Comparing:
                 together += cluster
         return together
 
-    def _effect(self, change: CellChange) -> str:
-        """What this change joins and separates."""
-        if not self._plain:
+    def _harmful_together(self, harmless: Mapping[CellChange, bool]) -> list[list[CellChange]]:
+        """Changes that are harmless one by one and yet make another circuit together."""
+        seeming = [c for c, mild in harmless.items() if mild]
+        if len(seeming) < 2 or self._same_with(seeming):
+            return []
+        return [c for c in clusters(seeming) if len(c) > 1 and not self._same_with(c)]
+
+    def _effect(self, change: CellChange, cause: list[CellChange]) -> str:
+        """What this change joins and separates; of several that do it together, the first one tells it."""
+        if not self._plain or change is not min(cause, key=lambda c: c.cells[:1]):
             return ""
-        circuit = self._with_only([change])
+        circuit = self._with_only(cause)
         if change.change in (Change.WRONG_VALUE, Change.REVERSED):
             return ""
         touched = {c for c in change.cubes if self._part_here(c)}
@@ -343,13 +354,13 @@ class _Comparing:
         return {self.frame.of_built(self.alignment.to_built(c)): v for c, v in self.supply_V.items()}
 
     def _with_rules(
-        self, change: CellChange, finding: Finding, fresh: list[Finding], *, alone: bool
+        self, cause: list[CellChange], finding: Finding, fresh: list[Finding], *, alone: bool
     ) -> tuple[Finding, list[Finding]]:
-        """Take in those rule findings that this change brings about by itself."""
+        """Take in those rule findings that the change behind this finding brings about, or helps to."""
         if not fresh or alone:
             return (absorb(finding, fresh) if fresh else finding), []
         single = check_rules(
-            self._with_only([change]),
+            self._with_only(cause),
             book=self.book,
             supply_V=self._framed_supply,
             only={f.rule for f in fresh},

@@ -67,7 +67,7 @@ def _figure_text(figure: Expectation, design: Design, kit: Kit) -> str:
 
 def _completed(conditions: Conditions, design: Design, kit: Kit) -> Conditions:
     """Conditions with the rest position of what only the design sets (a file adds to its own settings)."""
-    supply, switches, pots = (dict(m) for m in (conditions.supply_V, conditions.switches, conditions.pots))
+    supply, switches, pots = dict(conditions.supply_V), dict(conditions.switches), dict(conditions.pots)
     for cell in design.conditions.supply_V:
         printed = design.board.cubes[cell].value
         if isinstance(printed, float):

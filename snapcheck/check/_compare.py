@@ -314,7 +314,8 @@ class _Comparing:
             return finding
         volts = self.operating_point.net_voltages_V
         plus, minus = volts.get(part.nets["plus"]), volts.get(part.nets["minus"])
-        if plus is None or minus is None or plus < minus:
+        # a flip-flop at rest has a little over its capacitors that is gone, or turned round, as soon as it runs
+        if plus is None or minus is None or plus - minus <= part.ratings.get("max_reverse_V", 1.0):
             return finding
         return replace(finding, severity=Severity.DEVIATION, data={**finding.data, "voltage_V": plus - minus})
 
@@ -333,7 +334,7 @@ class _Comparing:
             supply_V=self.supply_V,
             only={f.rule for f in here},
         )
-        there = [(f.rule, set(map(self.alignment.to_built, f.cells))) for f in planned]
+        there = [(f.rule, set(map(self.alignment.to_built, f.cells)), f.severity) for f in planned]
         fresh, standing = [], []
         for f in here:
             if f.severity is Severity.NOTE:
@@ -341,8 +342,9 @@ class _Comparing:
             cells = set(f.cells)
             exact = f.severity is Severity.DANGER
             if not any(
-                rule == f.rule and (places == cells if exact else places & cells or not cells)
-                for rule, places in there
+                rule == f.rule
+                and (places == cells and severity <= f.severity if exact else places & cells or not cells)
+                for rule, places, severity in there
             ):
                 fresh.append(f)
             elif exact:

@@ -44,9 +44,12 @@ def absorb(finding: Finding, mine: list[Finding]) -> Finding:
     worst = min(mine, key=lambda f: f.severity)
     severity = min(finding.severity, worst.severity)
     told = ("terminal-open", "electrolytic-reversed", "supply-reversed", "reversed-in-circuit")
+    reverse = [c for f in mine if f.rule == "electrolytic-reversed" for c in f.cells[:1]]
+    reverse = [cell for cell in reverse if cell not in finding.cells]
     effects = [
         finding.effect,
         *(f.title for f in mine if f.rule not in told),
+        tr("It puts a reversed voltage on {cells}.", cells=listing(map(str, reverse))) if reverse else "",
     ]
     harmless = bool(finding.data.get("harmless")) and severity >= Severity.NOTE
     mend = finding.mend if harmless or not finding.data.get("harmless") else worst.mend

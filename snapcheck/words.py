@@ -12,7 +12,8 @@ from pathlib import Path
 
 _LOCALE = Path(__file__).parent / "locale"
 _active: ContextVar[gettext.NullTranslations] = ContextVar(
-    "snapcheck_language", default=gettext.NullTranslations()
+    "snapcheck_language",
+    default=gettext.NullTranslations(),  # noqa: B039 - never changed
 )
 
 

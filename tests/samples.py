@@ -14,9 +14,9 @@
     title = "Resistor and switch exchanged"
     edits = ["B1 resistor 470", "C1 switch"]
 
-``plate 6 x 6`` makes the plate larger; ``remove C5``, ``remove tap C4|D4`` and ``remove lead F8 to K4|L4`` take things away; ``turn = 90`` and
-``shift = [1, 0]`` (columns, rows) move the whole build on its plate afterwards; ``file = "…"`` names a layout
-file of its own instead of edits.
+``plate 6 x 6`` makes the plate larger; ``remove C5``, ``remove tap C4|D4`` and ``remove lead F8 to K4|L4``
+take things away; ``turn = 90`` and ``shift = [1, 0]`` (columns, rows) move the whole build on its plate
+afterwards; ``file = "…"`` names a layout file of its own instead of edits.
 """
 
 from __future__ import annotations

@@ -314,7 +314,7 @@ class _Comparing:
             return finding
         volts = self.operating_point.net_voltages_V
         plus, minus = volts.get(part.nets["plus"]), volts.get(part.nets["minus"])
-        # a flip-flop at rest has a little over its capacitors that is gone, or turned round, as soon as it runs
+        # at rest, a flip-flop has a little over its capacitors that turns round as soon as it runs
         if plus is None or minus is None or plus - minus <= part.ratings.get("max_reverse_V", 1.0):
             return finding
         return replace(finding, severity=Severity.DEVIATION, data={**finding.data, "voltage_V": plus - minus})

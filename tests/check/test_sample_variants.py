@@ -1,4 +1,4 @@
-"""Sample designs and their builds: figures met as designed, every fault found, every equivalent build passed."""
+"""Sample designs and builds of them: figures met, every fault found, every equivalent build passed."""
 
 from __future__ import annotations
 

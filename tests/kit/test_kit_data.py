@@ -17,8 +17,21 @@ CONTACTS = {
     "audio-in": "E", "microphone": "W E", "speaker": "W E", "buzzer": "W E", "meter": "W E",
 }  # fmt: skip
 HALF_TURN = set(
-    "straight cross crossover resistor capacitor inductor photoresistor thermistor switch pushbutton lamp "
-    "fuse speaker".split()
+    [
+        "straight",
+        "cross",
+        "crossover",
+        "resistor",
+        "capacitor",
+        "inductor",
+        "photoresistor",
+        "thermistor",
+        "switch",
+        "pushbutton",
+        "lamp",
+        "fuse",
+        "speaker",
+    ]
 )
 
 

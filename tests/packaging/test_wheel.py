@@ -17,7 +17,7 @@ def test_models_folder_of_a_checkout() -> None:
 
 
 def test_models_folder_missing_is_said(monkeypatch, tmp_path) -> None:
-    import snapcheck.places as places
+    from snapcheck import places
     from snapcheck.errors import DataError
 
     monkeypatch.setattr(places, "_PACKAGE", tmp_path / "snapcheck")

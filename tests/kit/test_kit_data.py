@@ -16,23 +16,10 @@ CONTACTS = {
     "switch": "W E", "pushbutton": "W E", "lamp": "W E", "fuse": "W E", "battery": "W E", "supply": "W E",
     "audio-in": "E", "microphone": "W E", "speaker": "W E", "buzzer": "W E", "meter": "W E",
 }  # fmt: skip
-HALF_TURN = set(
-    [
-        "straight",
-        "cross",
-        "crossover",
-        "resistor",
-        "capacitor",
-        "inductor",
-        "photoresistor",
-        "thermistor",
-        "switch",
-        "pushbutton",
-        "lamp",
-        "fuse",
-        "speaker",
-    ]
-)
+HALF_TURN = {
+    "straight", "cross", "crossover", "resistor", "capacitor", "inductor", "photoresistor", "thermistor",
+    "switch", "pushbutton", "lamp", "fuse", "speaker",
+}  # fmt: skip
 
 
 def test_every_kind_with_its_contacts() -> None:

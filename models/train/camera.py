@@ -31,7 +31,11 @@ def motion(x, length, angle):
     b = -xx[None] * torch.sin(angle)[:, None, None] + yy[None] * torch.cos(angle)[:, None, None]
     k = torch.exp(-(b**2) * 1.2) * torch.sigmoid((length[:, None, None] / 2 - a.abs()) * 3)
     k = k / k.sum((1, 2), keepdim=True)
-    y = nn.conv2d(nn.pad(x.reshape(1, n * c, h, w), (r,) * 4, mode="replicate"), k.repeat_interleave(c, 0)[:, None], groups=n * c)
+    y = nn.conv2d(
+        nn.pad(x.reshape(1, n * c, h, w), (r,) * 4, mode="replicate"),
+        k.repeat_interleave(c, 0)[:, None],
+        groups=n * c,
+    )
     return y.reshape(n, c, h, w)
 
 
@@ -46,9 +50,23 @@ def jpeg(x, q):
         m = torch.cos((2 * k[None] + 1) * k[:, None] * math.pi / 16) * 0.5
         m[0] *= 1 / math.sqrt(2)
         _dct = m.to(x.device)
-    Q = torch.tensor([[16, 11, 10, 16, 24, 40, 51, 61], [12, 12, 14, 19, 26, 58, 60, 55], [14, 13, 16, 24, 40, 57, 69, 56], [14, 17, 22, 29, 51, 87, 80, 62],
-                      [18, 22, 37, 56, 68, 109, 103, 77], [24, 35, 55, 64, 81, 104, 113, 92], [49, 64, 78, 87, 103, 121, 120, 101], [72, 92, 95, 98, 112, 100, 103, 99]],
-                     device=x.device, dtype=torch.float32) / 255
+    Q = (
+        torch.tensor(
+            [
+                [16, 11, 10, 16, 24, 40, 51, 61],
+                [12, 12, 14, 19, 26, 58, 60, 55],
+                [14, 13, 16, 24, 40, 57, 69, 56],
+                [14, 17, 22, 29, 51, 87, 80, 62],
+                [18, 22, 37, 56, 68, 109, 103, 77],
+                [24, 35, 55, 64, 81, 104, 113, 92],
+                [49, 64, 78, 87, 103, 121, 120, 101],
+                [72, 92, 95, 98, 112, 100, 103, 99],
+            ],
+            device=x.device,
+            dtype=torch.float32,
+        )
+        / 255
+    )
     r, g, b = x[:, 0], x[:, 1], x[:, 2]
     y = 0.299 * r + 0.587 * g + 0.114 * b
     cb, cr = (b - y) * 0.564, (r - y) * 0.713
@@ -63,8 +81,8 @@ def jpeg(x, q):
         return t.permute(0, 1, 3, 2, 4).reshape(n, h, w)
 
     y = block(y - 0.5, q) + 0.5
-    half = lambda c: nn.avg_pool2d(c[:, None], 2)[:, 0]  # noqa: E731
-    up = lambda c: nn.interpolate(c[:, None], scale_factor=2, mode="bilinear")[:, 0]  # noqa: E731
+    half = lambda c: nn.avg_pool2d(c[:, None], 2)[:, 0]
+    up = lambda c: nn.interpolate(c[:, None], scale_factor=2, mode="bilinear")[:, 0]
     cb, cr = up(block(half(cb), q * 1.3)), up(block(half(cr), q * 1.3))
     return torch.stack([y + 1.403 * cr, y - 0.344 * cb - 0.714 * cr, y + 1.773 * cb], 1).clamp(0, 1)
 
@@ -76,7 +94,7 @@ def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0):
     """
     n = rad.shape[0]
     dev = rad.device
-    u = lambda a, b: torch.rand(n, generator=g, device=dev) * (b - a) + a  # noqa: E731
+    u = lambda a, b: torch.rand(n, generator=g, device=dev) * (b - a) + a
     x = rad.permute(0, 3, 1, 2).float()
     hardm = (u(0, 1) < hard).float()
     # exposure by the picture's own brightness, with error
@@ -91,13 +109,20 @@ def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0):
     x = x + (u(0, 0.02) + hardm * (u(0, 1) < 0.3).float() * u(0, 0.35))[:, None, None, None]
     # optics
     k = px_cell / 100.0
-    x = gauss(x, u(0.2, 0.8) * k + (u(0, 1) < 0.25).float() * u(0, 1.4) * k + hardm * (u(0, 1) < 0.5).float() * u(0, 3.0) * k)
+    x = gauss(
+        x,
+        u(0.2, 0.8) * k
+        + (u(0, 1) < 0.25).float() * u(0, 1.4) * k
+        + hardm * (u(0, 1) < 0.5).float() * u(0, 3.0) * k,
+    )
     m = (u(0, 1) < 0.12 + 0.3 * hardm).float()
     if m.any():
         x = motion(x, 1 + m * u(0, 9) * min(1.0, k), u(0, math.pi))
     # shot and read noise
     a = torch.exp(u(-9.5, -5.6)) * (1 + 3 * hardm)
-    x = x + torch.randn(x.shape, generator=g, device=dev) * torch.sqrt(a[:, None, None, None] * x.clamp(min=0) + 0.1 * a[:, None, None, None] ** 1.0 * 0.05)
+    x = x + torch.randn(x.shape, generator=g, device=dev) * torch.sqrt(
+        a[:, None, None, None] * x.clamp(min=0) + 0.1 * a[:, None, None, None] ** 1.0 * 0.05
+    )
     # tone
     x = x.clamp(min=0)
     c = u(0.0, 1.0)[:, None, None, None]

@@ -18,12 +18,11 @@ import time
 from multiprocessing import Process, Queue, shared_memory  # noqa: F401
 from pathlib import Path
 
+import camera
 import numpy as np
+import scenes
 import torch
 import torch.nn.functional as F
-
-import camera
-import scenes
 from nets import LINE_H, LINE_W, N_KIND, NETS, encode
 from world import Tracer, make_books
 
@@ -31,10 +30,14 @@ PX_WIRE = 28  # pixels per cell of the rectified board that the lead network see
 SAME = {}  # kinds drawn alike at other turns when nothing is printed on them: step of quarter turns
 for k, s in {"straight": 2, "cross": 1, "crossover": 1}.items():
     SAME[scenes.KIND_NO[k]] = s
-HALF = {scenes.KIND_NO[k] for k in ("resistor", "capacitor", "inductor", "photoresistor", "thermistor", "lamp", "fuse", "switch")}
+HALF = {
+    scenes.KIND_NO[k]
+    for k in ("resistor", "capacitor", "inductor", "photoresistor", "thermistor", "lamp", "fuse", "switch")
+}
 
 
 # --- scene makers, run in worker processes ----------------------------------------------------
+
 
 def make_photo(mk, W, H):
     return mk.make(W, H)
@@ -44,7 +47,16 @@ def make_rect(mk, W, H, P):
     """A small board seen straight, cells of P pixels; half a cell of surroundings."""
     cols, rows = 5, 4
     tilt = min(42, abs(mk.rng.normal()) * 16)
-    s = mk.make(W, H, cols=cols, rows=rows, rect=P, tilt=tilt, n_leads=int(mk.rng.choice([0, 1, 2, 3, 4], p=[0.32, 0.3, 0.2, 0.12, 0.06])), mixed=mk.rng.random() < 0.6)
+    s = mk.make(
+        W,
+        H,
+        cols=cols,
+        rows=rows,
+        rect=P,
+        tilt=tilt,
+        n_leads=int(mk.rng.choice([0, 1, 2, 3, 4], p=[0.32, 0.3, 0.2, 0.12, 0.06])),
+        mixed=mk.rng.random() < 0.6,
+    )
     s[0]["A"] = (1 / P, 0, -0.5, 0, 1 / P, -0.5)
     s[0]["margin"] = mk.rng.uniform(0, 3)
     if s[0]["aperture"] > 0.04:
@@ -54,7 +66,14 @@ def make_rect(mk, W, H, P):
 
 def make_wires(mk, W, H):
     cols, rows = int(mk.rng.integers(4, 15)), int(mk.rng.integers(4, 10))
-    s = mk.make(W, H, cols=cols, rows=rows, rect=PX_WIRE, n_leads=int(mk.rng.choice([1, 2, 3, 4, 5, 6], p=[0.2, 0.2, 0.2, 0.2, 0.1, 0.1])))
+    s = mk.make(
+        W,
+        H,
+        cols=cols,
+        rows=rows,
+        rect=PX_WIRE,
+        n_leads=int(mk.rng.choice([1, 2, 3, 4, 5, 6], p=[0.15, 0.15, 0.2, 0.2, 0.15, 0.15])),
+    )
     P = PX_WIRE
     mx, my = (W / P - cols) / 2, (H / P - rows) / 2
     s[0]["A"] = (1 / P, 0, -mx, 0, 1 / P, -my)
@@ -73,17 +92,43 @@ class Feeder:
 
     def __init__(self, net, tracer, book, W, H, spp, batch, P=None, workers=5, seed=0):
         tex, kinds, press, texts, boxes, marks = book
-        self.tr, self.tex, self.W, self.H, self.spp, self.batch, self.seed = tracer, tex.to(tracer.dev), W, H, spp, batch, seed
+        self.tr, self.tex, self.W, self.H, self.spp, self.batch, self.seed = (
+            tracer,
+            tex.to(tracer.dev),
+            W,
+            H,
+            spp,
+            batch,
+            seed,
+        )
         self.q = Queue(batch * 4)
-        job = {"locate": lambda m: make_photo(m, W, H), "wires": lambda m: make_wires(m, W, H)}.get(net, lambda m: make_rect(m, W, H, P))
-        self.ps = [Process(target=worker, args=(job, (kinds, press, texts, boxes, marks), self.q, seed * 1000 + i), daemon=True) for i in range(workers)]
+        job = {"locate": lambda m: make_photo(m, W, H), "wires": lambda m: make_wires(m, W, H)}.get(
+            net, lambda m: make_rect(m, W, H, P)
+        )
+        self.ps = [
+            Process(
+                target=worker,
+                args=(job, (kinds, press, texts, boxes, marks), self.q, seed * 1000 + i),
+                daemon=True,
+            )
+            for i in range(workers)
+        ]
         for p in self.ps:
             p.start()
 
     def next(self):
         items = [self.q.get() for _ in range(self.batch)]
         self.seed += 1
-        rad = self.tr.render([i[0] for i in items], [i[1] for i in items], [i[2] for i in items], self.tex, self.W, self.H, self.spp, self.seed)
+        rad = self.tr.render(
+            [i[0] for i in items],
+            [i[1] for i in items],
+            [i[2] for i in items],
+            self.tex,
+            self.W,
+            self.H,
+            self.spp,
+            self.seed,
+        )
         return rad, items
 
     def stop(self):
@@ -92,6 +137,7 @@ class Feeder:
 
 
 # --- targets ----------------------------------------------------------------------------------
+
 
 def gaussians(h, w, pts, sigma, dev):
     """(n,) lists of (x, y) points to (n, h, w) maps of peaks."""
@@ -103,7 +149,10 @@ def gaussians(h, w, pts, sigma, dev):
             continue
         t = torch.as_tensor(np.asarray(p), dtype=torch.float32, device=dev)
         s = sigma[i] if isinstance(sigma, (list, np.ndarray)) else sigma
-        g = torch.exp(-((yy[None] - t[:, 1, None, None]) ** 2 + (xx[None] - t[:, 0, None, None]) ** 2) / (2 * float(s) ** 2))
+        g = torch.exp(
+            -((yy[None] - t[:, 1, None, None]) ** 2 + (xx[None] - t[:, 0, None, None]) ** 2)
+            / (2 * float(s) ** 2)
+        )
         out[i] = g.amax(0)
     return out
 
@@ -114,7 +163,9 @@ def focal(logit, target):
     p = torch.sigmoid(logit)
     w = (target - p).abs() ** 2
     peaks = target.sum() / 6.0
-    return (w * F.binary_cross_entropy_with_logits(logit, target, reduction="none")).sum() / peaks.clamp(min=1)
+    return (w * F.binary_cross_entropy_with_logits(logit, target, reduction="none")).sum() / peaks.clamp(
+        min=1
+    )
 
 
 def locate_targets(items, W, H, dev):
@@ -131,13 +182,19 @@ def locate_targets(items, W, H, dev):
         centres.append((c + 0.5) / 4 - 0.5)
         steps.append(np.concatenate([(r - l2) / 2, (d - u2) / 2], -1) / 32)
         m = S["margin"]
-        q = scenes.project(S, [[-m, -m, 0], [T.cols + m, -m, 0], [T.cols + m, T.rows + m, 0], [-m, T.rows + m, 0]])
+        q = scenes.project(
+            S, [[-m, -m, 0], [T.cols + m, -m, 0], [T.cols + m, T.rows + m, 0], [-m, T.rows + m, 0]]
+        )
         corners.append((q + 0.5) / 4 - 0.5)
         sig.append(max(1.0, float(np.hypot(*(steps[-1][:, :2].T * 32)).mean()) / 4 * 0.11))
     heat = gaussians(h, w, centres, sig, dev)
     corner = gaussians(h, w, corners, 1.5, dev)
     plate = torch.zeros((len(items), h, w), device=dev)
-    yy, xx = torch.meshgrid(torch.arange(h, device=dev, dtype=torch.float32), torch.arange(w, device=dev, dtype=torch.float32), indexing="ij")
+    yy, xx = torch.meshgrid(
+        torch.arange(h, device=dev, dtype=torch.float32),
+        torch.arange(w, device=dev, dtype=torch.float32),
+        indexing="ij",
+    )
     for i, q in enumerate(corners):
         inside = torch.ones((h, w), dtype=torch.bool, device=dev)
         for k in range(4):
@@ -150,7 +207,11 @@ def locate_targets(items, W, H, dev):
 def locate_loss(net, x, items, W, H):
     out = net(x)
     centres, steps, heat, corner, plate = locate_targets(items, W, H, x.device)
-    loss = focal(out[:, 0], heat) + focal(out[:, 1], corner) * 0.7 + F.binary_cross_entropy_with_logits(out[:, 2].float(), plate) * 2
+    loss = (
+        focal(out[:, 0], heat)
+        + focal(out[:, 1], corner) * 0.7
+        + F.binary_cross_entropy_with_logits(out[:, 2].float(), plate) * 2
+    )
     h, w = heat.shape[-2:]
     total, n = 0.0, 0
     for i, (c, s) in enumerate(zip(centres, steps)):
@@ -160,7 +221,16 @@ def locate_loss(net, x, items, W, H):
             continue
         t = torch.as_tensor(s[ok], dtype=torch.float32, device=x.device)
         for dx, dy in ((0, 0), (1, 0), (0, 1), (-1, 0), (0, -1)):
-            p = out[i, 3:7, torch.as_tensor(iy[ok] + dy, device=x.device), torch.as_tensor(ix[ok] + dx, device=x.device)].float().T
+            p = (
+                out[
+                    i,
+                    3:7,
+                    torch.as_tensor(iy[ok] + dy, device=x.device),
+                    torch.as_tensor(ix[ok] + dx, device=x.device),
+                ]
+                .float()
+                .T
+            )
             total = total + F.smooth_l1_loss(p, t, reduction="sum", beta=0.1)
             n += t.numel()
     loss = loss + 6 * total / max(n, 1)
@@ -174,7 +244,9 @@ def table(T, rng):
         for x in range(-1, T.cols + 1):
             k = int(T.kind[y, x]) if 0 <= x < T.cols and 0 <= y < T.rows else -1
             rows.append((x, y, k if k >= 0 else scenes.EMPTY, int(T.turn[y, x]) if k >= 0 else 0))
-            taps.append([(x, y - 1, 1) in T.taps, (x, y, 0) in T.taps, (x, y, 1) in T.taps, (x - 1, y, 0) in T.taps])
+            taps.append(
+                [(x, y - 1, 1) in T.taps, (x, y, 0) in T.taps, (x, y, 1) in T.taps, (x - 1, y, 0) in T.taps]
+            )
             text.append(encode(T.text.get((x, y), "")))
             box.append(T.box.get((x, y), (0, 0, 0, 0)))
     return np.array(rows), np.array(taps, np.float32), np.array(text), np.array(box, np.float32)
@@ -206,7 +278,13 @@ def choose(items, rng, per, texts_only):
 def affine(cx, cy, ax, ay, ang, W, H, dev):
     """Sampling matrices: crop (u, v) in -1..1 to picture coordinates; centre and half sizes in pixels, clockwise angle."""
     c, s = np.cos(ang), np.sin(ang)
-    th = np.stack([np.stack([c * ax * 2 / W, -s * ay * 2 / W, 2 * cx / W - 1], -1), np.stack([s * ax * 2 / H, c * ay * 2 / H, 2 * cy / H - 1], -1)], 1)
+    th = np.stack(
+        [
+            np.stack([c * ax * 2 / W, -s * ay * 2 / W, 2 * cx / W - 1], -1),
+            np.stack([s * ax * 2 / H, c * ay * 2 / H, 2 * cy / H - 1], -1),
+        ],
+        1,
+    )
     return torch.from_numpy(th.astype(np.float32)).to(dev)
 
 
@@ -251,7 +329,16 @@ def text_crops(items, rng, per, P, W, H, dev):
     full = W2 * LINE_W / (wide * k2)
     left = cu - W2 / 2
     u, v = turned(left + full / 2, cv, turn)
-    th = affine((x + 1 + u) * P, (y + 1 + v) * P, full * P / 2, H2 * P / 2, turn * math.pi / 2 + rng.normal(size=n) * 0.025, W, H, dev)
+    th = affine(
+        (x + 1 + u) * P,
+        (y + 1 + v) * P,
+        full * P / 2,
+        H2 * P / 2,
+        turn * math.pi / 2 + rng.normal(size=n) * 0.025,
+        W,
+        H,
+        dev,
+    )
     return th, {"i": i, "text": text, "valid": (wide * k2).astype(np.float32)}
 
 
@@ -260,8 +347,15 @@ def cut(x, th, i, h, w):
     idx = torch.from_numpy(i).to(x.device)
     out = []
     for k in range(0, len(i), 128):
-        g = F.affine_grid(th[k: k + 128], (len(th[k: k + 128]), 3, h * 2, w * 2), align_corners=False)
-        out.append(F.avg_pool2d(F.grid_sample(x[idx[k: k + 128]], g, mode="bilinear", padding_mode="border", align_corners=False), 2))
+        g = F.affine_grid(th[k : k + 128], (len(th[k : k + 128]), 3, h * 2, w * 2), align_corners=False)
+        out.append(
+            F.avg_pool2d(
+                F.grid_sample(
+                    x[idx[k : k + 128]], g, mode="bilinear", padding_mode="border", align_corners=False
+                ),
+                2,
+            )
+        )
     return torch.cat(out)
 
 
@@ -275,7 +369,7 @@ def blank(c, valid):
 def crop_jitter(c, g):
     """Small changes of colour and a few lost patches, per crop."""
     n = c.shape[0]
-    u = lambda a, b: torch.rand(n, 1, 1, 1, generator=g, device=c.device) * (b - a) + a  # noqa: E731
+    u = lambda a, b: torch.rand(n, 1, 1, 1, generator=g, device=c.device) * (b - a) + a
     c = (c * u(0.8, 1.2) + u(-0.08, 0.08)).clamp(0, 1)
     grey = (torch.rand(n, 1, 1, 1, generator=g, device=c.device) < 0.1).float()
     inv = (torch.rand(n, 1, 1, 1, generator=g, device=c.device) < 0.03).float()
@@ -303,15 +397,38 @@ def symbols_loss(net, c, d):
     taps = torch.from_numpy(d["taps"]).to(dev)
     occupied = (k < scenes.EMPTY).float()[:, None]
     lk = F.cross_entropy(out[:, :N_KIND], k, label_smoothing=0.002)
-    lt, _ = turn_loss(out[:, N_KIND: N_KIND + 4], d, dev)
-    lp = F.binary_cross_entropy_with_logits(out[:, N_KIND + 4: N_KIND + 8], taps, reduction="none")
+    lt, _ = turn_loss(out[:, N_KIND : N_KIND + 4], d, dev)
+    lp = F.binary_cross_entropy_with_logits(out[:, N_KIND + 4 : N_KIND + 8], taps, reduction="none")
     lp = (lp * occupied).sum() / (occupied.sum() * 4).clamp(min=1)
     has = torch.from_numpy((d["text"][:, 0] > 0).astype(np.float32)).to(dev)
     lh = F.binary_cross_entropy_with_logits(out[:, N_KIND + 8], has)
-    lb = F.smooth_l1_loss(out[:, N_KIND + 9:], torch.from_numpy(d["box"]).to(dev), reduction="none", beta=0.02).sum(1)
+    lb = F.smooth_l1_loss(
+        out[:, N_KIND + 9 :], torch.from_numpy(d["box"]).to(dev), reduction="none", beta=0.02
+    ).sum(1)
     lb = (lb * has).sum() / has.sum().clamp(min=1)
     acc = (out[:, :N_KIND].argmax(1) == k).float().mean()
     return lk + lt + lp * 2 + lh * 0.5 + lb * 4, acc
+
+
+def ctc(lp, t, lens):
+    """Connectionist temporal classification loss (Graves et al. 2006) by the forward recursion; lp (T, n, chars) log
+    probabilities, t (n, s) labels padded with 0, lens (n,). (torch's own on CUDA let no blank follow the last letter.)"""
+    T, N, _ = lp.shape
+    S = t.shape[1]
+    ext = torch.zeros(N, 2 * S + 1, dtype=torch.long, device=lp.device)
+    ext[:, 1::2] = t
+    skip = torch.zeros_like(ext, dtype=torch.bool)
+    skip[:, 2:] = (ext[:, 2:] != 0) & (ext[:, 2:] != ext[:, :-2])
+    neg = -1e4
+    emit = lp.gather(2, ext[None].expand(T, -1, -1))
+    a = torch.cat([emit[0, :, :2], torch.full((N, 2 * S - 1), neg, device=lp.device)], 1)
+    for k in range(1, T):
+        one = F.pad(a, (1, 0), value=neg)[:, :-1]
+        two = torch.where(skip, F.pad(a, (2, 0), value=neg)[:, :-2], torch.full_like(a, neg))
+        a = torch.logsumexp(torch.stack([a, one, two]), 0) + emit[k]
+    e = 2 * lens
+    end = torch.stack([a.gather(1, e[:, None])[:, 0], a.gather(1, (e - 1).clamp(min=0)[:, None])[:, 0]])
+    return -torch.logsumexp(end, 0)
 
 
 def text_loss(net, c, d):
@@ -319,64 +436,61 @@ def text_loss(net, c, d):
     t = torch.from_numpy(d["text"]).to(c.device)
     lens = (t > 0).sum(1)
     lp = F.log_softmax(out, -1).transpose(0, 1)
-    n = torch.full((len(t),), out.shape[1], dtype=torch.long, device=c.device)
-    loss = F.ctc_loss(lp, t, n, lens, blank=0, zero_infinity=True, reduction="none").mean() / 5
+    loss = ctc(lp, t, lens).mean() / 5
     with torch.no_grad():
         best = out.argmax(-1)
-        keep = (best > 0) & torch.cat([torch.ones_like(best[:, :1], dtype=torch.bool), best[:, 1:] != best[:, :-1]], 1)
+        keep = (best > 0) & torch.cat(
+            [torch.ones_like(best[:, :1], dtype=torch.bool), best[:, 1:] != best[:, :-1]], 1
+        )
         order = torch.argsort((~keep).int(), dim=1, stable=True)
         got = torch.where(keep, best, 0).gather(1, order)[:, : t.shape[1]]
         acc = ((got == t).all(1) & (keep.sum(1) == lens)).float().mean()
     return loss, acc
 
 
-def wires_batch(x, items, rng, W, H):
-    """Adds the question (one end) and makes the targets."""
-    dev = x.device
+def wires_targets(items, W, H, dev):
+    """Maps of every lead, its direction (nearest centre line), and every plugged socket, at half size."""
     P = PX_WIRE
-    ask, other, plugs, masks = [], [], [], []
-    for S, _, _, T, *_ in items:
-        mx, my = -S["A"][2], -S["A"][5]
-        px = lambda p: (scenes.to_tops(S, p) + (mx, my)) * P  # noqa: E731, B023
-        E = np.array([e[:3] for e in T.ends]) if T.ends else np.zeros((0, 3))
-        plugged = [i for pair in T.plugs for i in pair]
-        base = px(E) if len(E) else np.zeros((0, 2))
-        plugs.append(base[plugged] if plugged else [])
-        if T.plugs and rng.random() < 0.93:
-            j = rng.integers(len(T.plugs))
-            a, b = T.plugs[j] if rng.random() < 0.5 else T.plugs[j][::-1]
-            ask.append([base[a] + rng.normal(size=2) * 0.035 * P])
-            other.append([base[b]])
-            masks.append(px(T.paths[j]))
-        else:
-            free = [i for i in range(len(E)) if i not in plugged]
-            ask.append([base[free[rng.integers(len(free))]]] if free else [])
-            other.append([])
-            masks.append(None)
     h, w = H // 2, W // 2
-    half = lambda L: [(np.asarray(p) + 0.5) / 2 - 0.5 if len(p) else p for p in L]  # noqa: E731
-    q = gaussians(H, W, ask, 0.12 * P, dev)
-    t_other = gaussians(h, w, half(other), 0.1 * P / 2, dev)
-    t_plug = gaussians(h, w, half(plugs), 0.1 * P / 2, dev)
-    t_mask = torch.zeros((len(items), h, w), device=dev)
+    plugs = []
+    mask = torch.zeros((len(items), h, w), device=dev)
+    way = torch.zeros((len(items), 2, h, w), device=dev)
     yy = torch.arange(h, device=dev, dtype=torch.float32)[:, None]
     xx = torch.arange(w, device=dev, dtype=torch.float32)[None]
-    for i, m in enumerate(masks):
-        if m is None:
+    for i, (S, _, _, T, *_) in enumerate(items):
+        mx, my = -S["A"][2], -S["A"][5]
+        px = lambda p: ((scenes.to_tops(S, p) + (mx, my)) * P - 0.5 + 0.5) / 2 - 0.5  # noqa: B023
+        E = np.array([e[:3] for e in T.ends]) if T.ends else np.zeros((0, 3))
+        plugged = [j for pair in T.plugs for j in pair]
+        plugs.append(px(E[plugged]) if plugged else [])
+        pts, dirs = [], []
+        for path in T.paths:
+            m = px(path)
+            k = np.linspace(0, len(m) - 1, 260)
+            m = np.stack(
+                [np.interp(k, np.arange(len(m)), m[:, 0]), np.interp(k, np.arange(len(m)), m[:, 1])], -1
+            )
+            d = np.gradient(m, axis=0)
+            d /= np.maximum(np.hypot(*d.T)[:, None], 1e-6)
+            pts.append(m)
+            dirs.append(np.stack([d[:, 0] ** 2 - d[:, 1] ** 2, 2 * d[:, 0] * d[:, 1]], -1))
+        if not pts:
             continue
-        m = (np.asarray(m) + 0.5) / 2 - 0.5
-        k = np.linspace(0, len(m) - 1, 90)
-        m = np.stack([np.interp(k, np.arange(len(m)), m[:, 0]), np.interp(k, np.arange(len(m)), m[:, 1])], -1)
-        t = torch.as_tensor(m, dtype=torch.float32, device=dev)
-        t_mask[i] = (((yy[None] - t[:, 1, None, None]) ** 2 + (xx[None] - t[:, 0, None, None]) ** 2).amin(0) < (0.055 * P / 2) ** 2 + 0.6).float()
-    return torch.cat([x, q[:, None]], 1), t_other, t_mask, t_plug
+        t = torch.as_tensor(np.concatenate(pts), dtype=torch.float32, device=dev)
+        q = torch.as_tensor(np.concatenate(dirs), dtype=torch.float32, device=dev)
+        dist, near = ((yy[None] - t[:, 1, None, None]) ** 2 + (xx[None] - t[:, 0, None, None]) ** 2).min(0)
+        mask[i] = (dist < (0.05 * P / 2) ** 2 + 0.5).float()
+        way[i] = q[near].permute(2, 0, 1)
+    return mask, way, gaussians(h, w, plugs, 0.1 * P / 2, dev)
 
 
 def wires_loss(net, x, t):
-    out = net(x)
-    pos = t[1].sum((1, 2)) > 0
-    bce = F.binary_cross_entropy_with_logits(out[:, 1].float(), t[1], pos_weight=torch.tensor(3.0, device=x.device))
-    return focal(out[:, 0], t[0]) + 4 * bce + 0.3 * focal(out[:, 2], t[2]), pos.float().mean()
+    out = net(x).float()
+    mask, way, plug = t
+    lm = F.binary_cross_entropy_with_logits(out[:, 0], mask, pos_weight=torch.tensor(2.0, device=x.device))
+    ld = ((out[:, 1:3] - way).abs().sum(1) * mask).sum() / mask.sum().clamp(min=1)
+    hit = ((out[:, 0] > 0) & (mask > 0)).sum() / ((out[:, 0] > 0) | (mask > 0)).sum().clamp(min=1)
+    return 6 * lm + 0.5 * ld + 0.3 * focal(out[:, 3], plug), hit.float()
 
 
 # --- training ---------------------------------------------------------------------------------
@@ -418,7 +532,9 @@ def main() -> None:
         for k, v in net.state_dict().items():  # a head that has grown keeps what it knew
             if k in old and old[k].shape == v.shape:
                 v.copy_(old[k])
-            elif k in old and old[k].shape[1:] == v.shape[1:]:
+            elif k in old and v.dim() == 4 and old[k].shape[0] == v.shape[0] and old[k].shape[1] > v.shape[1]:
+                v.copy_(old[k][:, : v.shape[1]])
+            elif k in old and old[k].dim() and len(old[k]) < len(v) and old[k].shape[1:] == v.shape[1:]:
                 v[: len(old[k])] = old[k].to(v.dtype)
     net = net.to(memory_format=torch.channels_last)
     batch = max(2, int(cfg["batch"] * a.scale))
@@ -427,9 +543,36 @@ def main() -> None:
         sizes = (72, 96, 120, 150) if a.net == "text" else (48, 72, 96, 128)
         for i, P in enumerate(sizes):
             W, H = ((6 * P + 15) // 16) * 16, ((5 * P + 15) // 16) * 16
-            feeders.append((Feeder(a.net, tracer, book, W, H, cfg["spp"], batch, P, max(1, a.workers // len(sizes)), a.seed * 10 + i), W, H, P))
+            feeders.append(
+                (
+                    Feeder(
+                        a.net,
+                        tracer,
+                        book,
+                        W,
+                        H,
+                        cfg["spp"],
+                        batch,
+                        P,
+                        max(1, a.workers // len(sizes)),
+                        a.seed * 10 + i,
+                    ),
+                    W,
+                    H,
+                    P,
+                )
+            )
     else:
-        feeders.append((Feeder(a.net, tracer, book, cfg["W"], cfg["H"], cfg["spp"], batch, None, a.workers, a.seed * 10), cfg["W"], cfg["H"], None))
+        feeders.append(
+            (
+                Feeder(
+                    a.net, tracer, book, cfg["W"], cfg["H"], cfg["spp"], batch, None, a.workers, a.seed * 10
+                ),
+                cfg["W"],
+                cfg["H"],
+                None,
+            )
+        )
     lr0 = a.lr or cfg["lr"]
     opt = torch.optim.AdamW(net.parameters(), lr=lr0, weight_decay=0.02)
     ema = {k: v.detach().clone() for k, v in net.state_dict().items()}
@@ -467,19 +610,22 @@ def main() -> None:
                 x = camera.develop(rad, g, 0.2, px)
             with torch.autocast("cuda", torch.bfloat16, enabled=tracer.gpu):
                 if a.net == "locate":
-                    loss, acc = locate_loss(net, x.contiguous(memory_format=torch.channels_last), items, W, H), torch.zeros(())
+                    loss, acc = (
+                        locate_loss(net, x.contiguous(memory_format=torch.channels_last), items, W, H),
+                        torch.zeros(()),
+                    )
                 elif a.net == "wires":
-                    xq, *t = wires_batch(x, items, rng, W, H)
-                    loss, acc = wires_loss(net, xq.contiguous(memory_format=torch.channels_last), t)
+                    loss, acc = wires_loss(
+                        net, x.contiguous(memory_format=torch.channels_last), wires_targets(items, W, H, dev)
+                    )
+                elif a.net == "text":
+                    th_, d_ = text_crops(items, rng, cfg["per"], P, W, H, dev)
+                    c = blank(crop_jitter(cut(x, th_, d_["i"], LINE_H, LINE_W), g), d_["valid"])
+                    loss, acc = text_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
                 else:
-                    if a.net == "text":
-                        th_, d_ = text_crops(items, rng, cfg["per"], P, W, H, dev)
-                        c = blank(crop_jitter(cut(x, th_, d_["i"], LINE_H, LINE_W), g), d_["valid"])
-                        loss, acc = text_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
-                    else:
-                        th_, d_ = symbol_crops(items, rng, cfg["per"], 1.2, P, W, H, dev)
-                        c = crop_jitter(cut(x, th_, d_["i"], 72, 72), g)
-                        loss, acc = symbols_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
+                    th_, d_ = symbol_crops(items, rng, cfg["per"], 1.2, P, W, H, dev)
+                    c = crop_jitter(cut(x, th_, d_["i"], 72, 72), g)
+                    loss, acc = symbols_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
             opt.zero_grad(set_to_none=True)
             loss.backward()
             torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -492,13 +638,30 @@ def main() -> None:
         if time.time() - shown > 20:
             shown = time.time()
             m = np.mean(hist[-200:], 0)
-            print(f"{a.net} {shown - t0:5.0f} s step {step} pictures {rendered} loss {m[0]:.4f} right {m[1]:.4f}", flush=True)
+            print(
+                f"{a.net} {shown - t0:5.0f} s step {step} pictures {rendered} loss {m[0]:.4f} right {m[1]:.4f}",
+                flush=True,
+            )
     stop.set()
     out = Path(a.out)
     out.mkdir(parents=True, exist_ok=True)
-    torch.save({k: (v.half() if v.dtype.is_floating_point else v) for k, v in ema.items()}, out / f"{a.net}.pt")
-    (out / f"{a.net}.json").write_text(json.dumps({"net": a.net, "steps": step, "pictures": rendered, "minutes": a.minutes, "presses": a.presses,
-                                                  "seed": a.seed, "loss": float(np.mean([x[0] for x in hist[-300:]])), "right": float(np.mean([x[1] for x in hist[-300:]]))}))
+    torch.save(
+        {k: (v.half() if v.dtype.is_floating_point else v) for k, v in ema.items()}, out / f"{a.net}.pt"
+    )
+    (out / f"{a.net}.json").write_text(
+        json.dumps(
+            {
+                "net": a.net,
+                "steps": step,
+                "pictures": rendered,
+                "minutes": a.minutes,
+                "presses": a.presses,
+                "seed": a.seed,
+                "loss": float(np.mean([x[0] for x in hist[-300:]])),
+                "right": float(np.mean([x[1] for x in hist[-300:]])),
+            }
+        )
+    )
     for f, *_ in feeders:
         f.stop()
     print(f"{a.net}: done, {step} steps, {rendered} pictures", flush=True)

@@ -9,18 +9,40 @@ from pathlib import Path
 import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
-
 from symbols import CONTACTS, KINDS, Hand, Sheet, draw_kind
 
 CHARS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyzµΩ./-+ "
-PREFIX = {"resistor": "R", "capacitor": "C", "electrolytic": "C", "inductor": "L", "diode": "D", "zener": "D",
-          "led": "D", "photoresistor": "R", "thermistor": "R", "potentiometer": "P", "npn": "Q", "pnp": "Q",
-          "nmos": "Q", "switch": "S", "pushbutton": "S", "lamp": "E", "fuse": "F", "battery": "B", "supply": "U",
-          "audio-in": "J", "microphone": "M", "speaker": "B", "buzzer": "B", "meter": "M"}
+PREFIX = {
+    "resistor": "R",
+    "capacitor": "C",
+    "electrolytic": "C",
+    "inductor": "L",
+    "diode": "D",
+    "zener": "D",
+    "led": "D",
+    "photoresistor": "R",
+    "thermistor": "R",
+    "potentiometer": "P",
+    "npn": "Q",
+    "pnp": "Q",
+    "nmos": "Q",
+    "switch": "S",
+    "pushbutton": "S",
+    "lamp": "E",
+    "fuse": "F",
+    "battery": "B",
+    "supply": "U",
+    "audio-in": "J",
+    "microphone": "M",
+    "speaker": "B",
+    "buzzer": "B",
+    "meter": "M",
+}
 E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 
 
 # --- value texts ----------------------------------------------------------------------------
+
 
 def quantity(rng, mant: float, exp: int, unit: str, form: str) -> str:
     """Print mant * 10**exp: `form` rkm (4k7), dot (4.7k) or unit (4.7 kΩ)."""
@@ -52,7 +74,12 @@ def quantity(rng, mant: float, exp: int, unit: str, form: str) -> str:
         letter = pre or {"Ω": "R", "V": "V", "F": "F", "H": "H", "A": "A"}[unit]
         if "." in digits:
             a, b = digits.split(".")
-            return (a if a != "0" or rng.random() < 0.5 else "") + letter + b + ("" if rng.random() < 0.85 or unit in "ΩV" else unit)
+            return (
+                (a if a != "0" or rng.random() < 0.5 else "")
+                + letter
+                + b
+                + ("" if rng.random() < 0.85 or unit in "ΩV" else unit)
+            )
         if unit == "Ω" and not pre:
             return digits + rng.choice(["R", "R", ""])
         if unit in "VAH":
@@ -83,14 +110,44 @@ def random_value(rng, lo, hi, series=E24, extra=0.08):
 def random_type(rng, known: list[str]) -> str:
     if rng.random() < 0.7:
         return rng.choice(known)
-    a = rng.choice(["BC", "BD", "BF", "2N", "2SC", "BS", "IRF", "IRL", "TIP", "MPSA", "1N", "BAT", "VN", "PN", "BSS", "SS", "S", "AC", "BUZ", "2SA", "FQP", "BY", "UF", "SB", "MBR", "KSP", "ZTX"])
+    a = rng.choice(
+        [
+            "BC",
+            "BD",
+            "BF",
+            "2N",
+            "2SC",
+            "BS",
+            "IRF",
+            "IRL",
+            "TIP",
+            "MPSA",
+            "1N",
+            "BAT",
+            "VN",
+            "PN",
+            "BSS",
+            "SS",
+            "S",
+            "AC",
+            "BUZ",
+            "2SA",
+            "FQP",
+            "BY",
+            "UF",
+            "SB",
+            "MBR",
+            "KSP",
+            "ZTX",
+        ]
+    )
     n = "".join(rng.choice("0123456789") for _ in range(rng.randint(2, 4)))
     return a + n + rng.choice(["", "", "", "A", "B", "C", "Z", "N", "L"])
 
 
 def value_text(kind: str, rng, form: str) -> str | None:
     """What is printed on one cube of `kind`, or None."""
-    q = lambda m, e, u: quantity(rng, m, e, u, form)  # noqa: E731
+    q = lambda m, e, u: quantity(rng, m, e, u, form)
     if kind == "resistor":
         return q(*random_value(rng, 0, 6), "Ω")
     if kind in ("photoresistor", "thermistor", "potentiometer"):
@@ -102,18 +159,44 @@ def value_text(kind: str, rng, form: str) -> str | None:
     if kind == "electrolytic":
         t = q(*random_value(rng, -6, -4, (10, 22, 33, 47, 68)), "F")
         if rng.random() < 0.22:
-            t += rng.choice([" ", "/", " "]) + rng.choice(["6.3", "10", "16", "25", "35", "50", "63"]) + rng.choice(["V", "V", " V"])
+            t += (
+                rng.choice([" ", "/", " "])
+                + rng.choice(["6.3", "10", "16", "25", "35", "50", "63"])
+                + rng.choice(["V", "V", " V"])
+            )
         return t
     if kind == "inductor":
         return q(*random_value(rng, -6, -2, (10, 15, 22, 33, 47, 68)), "H")
     if kind == "zener":
-        v = rng.choice([2.7, 3, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1, 10, 11, 12, 13, 15, 18, 24])
+        v = rng.choice(
+            [2.7, 3, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1, 10, 11, 12, 13, 15, 18, 24]
+        )
         return q(v, 0, "V")
     if kind in ("battery", "supply"):
         v = rng.choice([1.5, 3, 4.5, 6, 9, 12, 5, 7.5, 15, 3.7, 1.2, 2.4, 24, 4.8, 3.3, 18])
         return q(v, 0, "V")
     if kind == "fuse":
-        return q(*rng.choice([(1, 0), (2, 0), (1, -1), (2.5, -1), (5, -1), (5, 0), (3.15, 0), (6.3, -1), (2, -1), (1.6, 0), (3, 0), (5, -2), (4, 0), (10, 0)]), "A")
+        return q(
+            *rng.choice(
+                [
+                    (1, 0),
+                    (2, 0),
+                    (1, -1),
+                    (2.5, -1),
+                    (5, -1),
+                    (5, 0),
+                    (3.15, 0),
+                    (6.3, -1),
+                    (2, -1),
+                    (1.6, 0),
+                    (3, 0),
+                    (5, -2),
+                    (4, 0),
+                    (10, 0),
+                ]
+            ),
+            "A",
+        )
     if kind == "meter":
         u = rng.choice(["V", "A", "mA"])
         if u == "V":
@@ -123,23 +206,116 @@ def value_text(kind: str, rng, form: str) -> str | None:
         return f"{rng.choice([1, 5, 10, 20, 50, 100, 200, 300, 500])}{' ' if form == 'unit' else ''}mA"
     if kind == "lamp":
         v = rng.choice(["1.5", "2.5", "3.5", "3.8", "4.5", "6", "12", "9", "2.2", "24", "3", "5", "7", "8"])
-        a = rng.choice(["0.1A", "0.2A", "0.3A", "50mA", "100mA", "0.05A", "0.5A", "200mA", "300mA", "60mA", "40mA", "0.07A", "70mA", "90mA", "0.25A", "150mA"])
+        a = rng.choice(
+            [
+                "0.1A",
+                "0.2A",
+                "0.3A",
+                "50mA",
+                "100mA",
+                "0.05A",
+                "0.5A",
+                "200mA",
+                "300mA",
+                "60mA",
+                "40mA",
+                "0.07A",
+                "70mA",
+                "90mA",
+                "0.25A",
+                "150mA",
+            ]
+        )
         s = rng.choice(["V/", "V/", "V/", "V ", " V / ", "V "])
         return v + s + a
     if kind == "led":
-        return rng.choice(["red", "green", "yellow", "blue", "white", "orange"] if rng.random() < 0.93 else ["amber", "pink", "violet", "Red", "RED", "GREEN", "BLUE", "infrared", "Green", "warm white"])
+        return rng.choice(
+            ["red", "green", "yellow", "blue", "white", "orange"]
+            if rng.random() < 0.93
+            else ["amber", "pink", "violet", "Red", "RED", "GREEN", "BLUE", "infrared", "Green", "warm white"]
+        )
     if kind == "npn":
-        return random_type(rng, ["BC547", "BC549", "BC337", "2N2222", "2N3904", "BD139", "BC548", "BC546", "BD135", "TIP31", "TIP41", "BC107", "2N3055", "S8050", "BC817"])
+        return random_type(
+            rng,
+            [
+                "BC547",
+                "BC549",
+                "BC337",
+                "2N2222",
+                "2N3904",
+                "BD139",
+                "BC548",
+                "BC546",
+                "BD135",
+                "TIP31",
+                "TIP41",
+                "BC107",
+                "2N3055",
+                "S8050",
+                "BC817",
+            ],
+        )
     if kind == "pnp":
-        return random_type(rng, ["BC557", "BC559", "BC327", "2N3906", "BD140", "BC558", "BC556", "2N2907", "TIP32", "TIP42", "BD136", "BC177", "S8550"])
+        return random_type(
+            rng,
+            [
+                "BC557",
+                "BC559",
+                "BC327",
+                "2N3906",
+                "BD140",
+                "BC558",
+                "BC556",
+                "2N2907",
+                "TIP32",
+                "TIP42",
+                "BD136",
+                "BC177",
+                "S8550",
+            ],
+        )
     if kind == "nmos":
-        return random_type(rng, ["VN10", "BS170", "IRLZ44", "IRF510", "2N7000", "IRF520", "IRF540", "IRFZ44N", "BSS138", "IRL540", "2N7002", "BUZ11"])
+        return random_type(
+            rng,
+            [
+                "VN10",
+                "BS170",
+                "IRLZ44",
+                "IRF510",
+                "2N7000",
+                "IRF520",
+                "IRF540",
+                "IRFZ44N",
+                "BSS138",
+                "IRL540",
+                "2N7002",
+                "BUZ11",
+            ],
+        )
     if kind == "diode":
-        return random_type(rng, ["1N4148", "1N4001", "1N4007", "1N5819", "BAT85", "1N4004", "1N5817", "BAT43", "1N914", "1N5408", "AA119", "UF4007", "BAT41"])
+        return random_type(
+            rng,
+            [
+                "1N4148",
+                "1N4001",
+                "1N4007",
+                "1N5819",
+                "BAT85",
+                "1N4004",
+                "1N5817",
+                "BAT43",
+                "1N914",
+                "1N5408",
+                "AA119",
+                "UF4007",
+                "BAT41",
+            ],
+        )
     return None
 
 
 # --- fonts and print ------------------------------------------------------------------------
+
 
 class Fonts:
     """Fonts found in a folder; `held_out` keeps a fixed share of the families for validation."""
@@ -149,7 +325,9 @@ class Fonts:
         families = sorted({p.stem.split("-")[0].split("__")[0].lower()[:7] for p in files})
         random.Random(seed).shuffle(families)
         out = set(families[: len(families) // 8])
-        self.files = [p for p in files if (p.stem.split("-")[0].split("__")[0].lower()[:7] in out) == held_out]
+        self.files = [
+            p for p in files if (p.stem.split("-")[0].split("__")[0].lower()[:7] in out) == held_out
+        ]
         self._cache: dict = {}
 
     def get(self, rng) -> Path:
@@ -183,7 +361,7 @@ def text_mask(text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0) -> 
     ys, xs = np.where(a > 40)
     if len(ys) == 0:
         return np.zeros((2, 2), np.uint8)
-    return a[ys.min(): ys.max() + 1, xs.min(): xs.max() + 1]
+    return a[ys.min() : ys.max() + 1, xs.min() : xs.max() + 1]
 
 
 def paste(layer: np.ndarray, mask: np.ndarray, cx: float, cy: float, wipe: np.ndarray | None = None) -> None:
@@ -194,7 +372,7 @@ def paste(layer: np.ndarray, mask: np.ndarray, cx: float, cy: float, wipe: np.nd
     x0, y0, x1, y1 = max(0, x), max(0, y), min(n, x + mask.shape[1]), min(n, y + mask.shape[0])
     if x1 <= x0 or y1 <= y0:
         return
-    m = mask[y0 - y: y1 - y, x0 - x: x1 - x]
+    m = mask[y0 - y : y1 - y, x0 - x : x1 - x]
     layer[y0:y1, x0:x1] = np.maximum(layer[y0:y1, x0:x1], m)
 
 
@@ -210,11 +388,15 @@ class Press:
         self.form = rng.choice(["rkm", "dot"] if "__noohm" in self.font.stem else ["rkm", "dot", "unit"])
         self.height = rng.uniform(0.2, 0.4)  # text height in cube half-widths
         self.pos = rng.choices(["bottom", "top", "lower_right", "upper_right"], (5, 3, 0.6, 0.6))[0]
-        self.q_pos = rng.choices(["lower_right", "upper_right", "same", "right", "left_top", "left_bottom"], (4, 3, 1, 1, 0.7, 0.7))[0]
+        self.q_pos = rng.choices(
+            ["lower_right", "upper_right", "same", "right", "left_top", "left_bottom"], (4, 3, 1, 1, 0.7, 0.7)
+        )[0]
         self.q_height = self.height * rng.uniform(0.55, 1.0)
         self.designator = rng.random() < 0.35
         self.des_pos = rng.choice(["ul", "ll", "lr", "ur"])
-        self.frame = rng.choices(["none", "thin", "accent", "panel", "panel_round", "corner_ticks"], (6, 1, 1.5, 1.5, 1, 0.5))[0]
+        self.frame = rng.choices(
+            ["none", "thin", "accent", "panel", "panel_round", "corner_ticks"], (6, 1, 1.5, 1.5, 1, 0.5)
+        )[0]
         self.frame_in = rng.uniform(0.02, 0.16)
         self.frame_w = rng.uniform(0.02, 0.07)
         self.stretch = rng.choice([1.0, 1.0, 1.0, rng.uniform(0.75, 1.2)])
@@ -229,7 +411,11 @@ class Press:
         m = text_mask(text, self.fonts.load(font or self.font, px), self.spacing * px)
         want = height * 0.5 * n
         k = min(want / max(8.0, px * 0.72), max_w * 0.5 * n / m.shape[1] / self.stretch)
-        m = cv2.resize(m, (max(2, int(m.shape[1] * k * self.stretch)), max(2, int(m.shape[0] * k))), interpolation=cv2.INTER_AREA)
+        m = cv2.resize(
+            m,
+            (max(2, int(m.shape[1] * k * self.stretch)), max(2, int(m.shape[0] * k))),
+            interpolation=cv2.INTER_AREA,
+        )
         w, h = m.shape[1] * 2 / n, m.shape[0] * 2 / n
         if align == "r":
             cx -= w / 2
@@ -257,22 +443,56 @@ class Press:
         if text and kind not in ("npn", "pnp", "nmos") and rng.random() < 0.25:
             dy = {"bottom": -1, "top": 1}.get(self.pos, 0) * rng.uniform(0.0, 0.18)
         dx = 0.0
-        if kind in ("npn", "pnp", "nmos", "potentiometer", "ground", "cross", "tee", "corner", "crossover", "straight"):
+        if kind in (
+            "npn",
+            "pnp",
+            "nmos",
+            "potentiometer",
+            "ground",
+            "cross",
+            "tee",
+            "corner",
+            "crossover",
+            "straight",
+        ):
             dy = 0.0
         if kind == "other":
             return self._other(sheet), "", box
         draw_kind(sheet, kind, hand, scale, dx, dy)
         layer = 1 if self.value_accent else 0
         if kind == "meter":
-            letter = "V" if text.endswith("V") or not text else ("mA" if text.endswith("mA") and rng.random() < 0.75 else "A")
+            letter = (
+                "V"
+                if text.endswith("V") or not text
+                else ("mA" if text.endswith("mA") and rng.random() < 0.75 else "A")
+            )
             r = hand.choice.get("met_r", 0.3) * scale
-            self._text(sheet, letter, 0, dy, r * rng.uniform(0.75, 1.1) * (1 if len(letter) == 1 else 0.72), self.letter_font, 0, r * 1.5)
+            self._text(
+                sheet,
+                letter,
+                0,
+                dy,
+                r * rng.uniform(0.75, 1.1) * (1 if len(letter) == 1 else 0.72),
+                self.letter_font,
+                0,
+                r * 1.5,
+            )
         if kind == "thermistor" and hand.pick("ntc_text", 1, 0, weights=(3, 1)):
-            t = hand.pick("ntc_word", "-t°", "ϑ", "t°", "-t", "NTC", "θ", "-T", "−tº", weights=(5, 1, 2, 2, 2, 1, 1, 1))
+            t = hand.pick(
+                "ntc_word", "-t°", "ϑ", "t°", "-t", "NTC", "θ", "-T", "−tº", weights=(5, 1, 2, 2, 2, 1, 1, 1)
+            )
             side = hand.pick("ntc_tpos", "ur", "ul", "ll", "lr", weights=(4, 1, 1, 1))
             x = {"u": 0.42, "l": 0.42}[side[0]] * (1 if side[1] == "r" else -1) * scale
             y = (-0.4 if side[0] == "u" else 0.3) * scale + dy
-            self._text(sheet, t, x, y, self.height * hand.num("ntc_th", 0.5, 0.85), self.font2, hand.pick("ntc_tl", 0, 0, 1))
+            self._text(
+                sheet,
+                t,
+                x,
+                y,
+                self.height * hand.num("ntc_th", 0.5, 0.85),
+                self.font2,
+                hand.pick("ntc_tl", 0, 0, 1),
+            )
         if text:
             q = kind in ("npn", "pnp", "nmos")
             pos = self.q_pos if q else self.pos
@@ -284,20 +504,47 @@ class Press:
                 pos = hand.pick("led_top", "top", "bottom")
             height = (self.q_height if q else self.height) * rng.uniform(0.93, 1.05)
             edge = hand.num("text_edge", 0.1, 0.3)
-            size = {"max_w": hand.num("text_maxw", 1.4, 1.8)} if pos in ("bottom", "top") else {"max_w": 0.95 if not q else 0.85}
+            size = (
+                {"max_w": hand.num("text_maxw", 1.4, 1.8)}
+                if pos in ("bottom", "top")
+                else {"max_w": 0.95 if not q else 0.85}
+            )
             y = 1 - edge - height * 0.3
             x = 0.0
             if rng.random() < 0.08:
                 x = rng.uniform(-0.2, 0.2)
-            place = {"bottom": (x, y, "c"), "top": (x, -y, "c"), "lower_right": (0.92, y, "r"), "upper_right": (0.92, -y, "r"),
-                     "right": (0.93, rng.choice([-0.3, 0.3, 0.45]), "r"), "left_top": (-0.92, -y, "l"), "left_bottom": (-0.92, y, "l")}[pos]
-            box = self._text(sheet, text, place[0], place[1], height, self.font, layer, align=place[2], **size)
+            place = {
+                "bottom": (x, y, "c"),
+                "top": (x, -y, "c"),
+                "lower_right": (0.92, y, "r"),
+                "upper_right": (0.92, -y, "r"),
+                "right": (0.93, rng.choice([-0.3, 0.3, 0.45]), "r"),
+                "left_top": (-0.92, -y, "l"),
+                "left_bottom": (-0.92, y, "l"),
+            }[pos]
+            box = self._text(
+                sheet, text, place[0], place[1], height, self.font, layer, align=place[2], **size
+            )
         if self.designator and kind in PREFIX and rng.random() < 0.95:
             p = self.des_pos
             x, y = (0.88 if p[1] == "r" else -0.88), (0.84 if p[0] == "l" else -0.84)
             d = PREFIX[kind] + str(rng.randint(1, 9 if rng.random() < 0.8 else 24))
-            self._text(sheet, d, x, y, self.height * hand.num("des_h", 0.35, 0.6), self.font2, 0, 0.5, "r" if p[1] == "r" else "l")
-        if kind not in CONTACTS or kind in ("npn", "pnp", "nmos", "audio-in", "socket", "potentiometer") or self.wire_frame:
+            self._text(
+                sheet,
+                d,
+                x,
+                y,
+                self.height * hand.num("des_h", 0.35, 0.6),
+                self.font2,
+                0,
+                0.5,
+                "r" if p[1] == "r" else "l",
+            )
+        if (
+            kind not in CONTACTS
+            or kind in ("npn", "pnp", "nmos", "audio-in", "socket", "potentiometer")
+            or self.wire_frame
+        ):
             self._frame(sheet)
         text = " ".join(text.split())
         return sheet.array(), text, box
@@ -305,7 +552,7 @@ class Press:
     def _other(self, sheet: Sheet) -> np.ndarray:
         """A top that is not in the kit: other symbols, scribbles, words, or nothing at all."""
         rng, w = self.rng, self.hand.width
-        u = lambda a, b: rng.uniform(a, b)  # noqa: E731
+        u = lambda a, b: rng.uniform(a, b)
         f = rng.randrange(9)
         if f == 0:
             pass
@@ -314,12 +561,17 @@ class Press:
                 t = "".join(rng.choice(CHARS[:62]) for _ in range(rng.randint(1, 7)))
                 self._text(sheet, t, u(-0.3, 0.3), -0.5 + 0.5 * i, u(0.3, 0.8), self.fonts.get(rng))
         elif f == 2:  # scribble
-            p = np.cumsum(np.array([[rng.gauss(0, 0.22), rng.gauss(0, 0.22)] for _ in range(rng.randint(5, 30))]), 0)
+            p = np.cumsum(
+                np.array([[rng.gauss(0, 0.22), rng.gauss(0, 0.22)] for _ in range(rng.randint(5, 30))]), 0
+            )
             sheet.line(np.clip(p - p.mean(0), -0.95, 0.95), w * u(0.7, 2))
         elif f == 3:  # shapes
             for _ in range(rng.randint(1, 4)):
                 n, r, a, x, y = rng.randint(3, 8), u(0.15, 0.6), u(0, 6), u(-0.4, 0.4), u(-0.4, 0.4)
-                q = [(x + r * math.cos(a + k * 6.283 / n), y + r * math.sin(a + k * 6.283 / n)) for k in range(n)]
+                q = [
+                    (x + r * math.cos(a + k * 6.283 / n), y + r * math.sin(a + k * 6.283 / n))
+                    for k in range(n)
+                ]
                 sheet.fill(q, rng.randrange(3)) if rng.random() < 0.4 else sheet.line(q, w, 0, True)
         elif f == 4:  # amplifier triangle or gate
             sheet.line([(-0.4, -0.5), (-0.4, 0.5), (0.5, 0)], w, 0, True)
@@ -335,7 +587,13 @@ class Press:
                 if rng.random() < 0.7:
                     e = [(0, -1), (1, 0), (0, 1), (-1, 0)][s]
                     sheet.line([(e[0] * a, e[1] * a), e], w)
-            self._text(sheet, rng.choice(["555", "IC", "M", "&", "Timer", "LM386", "?", "RX", "CPU", "1"]), 0, 0, u(0.3, 0.6))
+            self._text(
+                sheet,
+                rng.choice(["555", "IC", "M", "&", "Timer", "LM386", "?", "RX", "CPU", "1"]),
+                0,
+                0,
+                u(0.3, 0.6),
+            )
         elif f == 6:  # transformer, crystal, two coils
             for s in (-1, 1):
                 for i in range(4):
@@ -368,7 +626,12 @@ class Press:
             r = self.hand.num("frame_r", 0.1, 0.3) if self.frame == "panel_round" else 0.0
             if r:
                 pts = []
-                for cx, cy, t in ((a - r, -a + r, -90), (a - r, a - r, 0), (-a + r, a - r, 90), (-a + r, -a + r, 180)):
+                for cx, cy, t in (
+                    (a - r, -a + r, -90),
+                    (a - r, a - r, 0),
+                    (-a + r, a - r, 90),
+                    (-a + r, -a + r, 180),
+                ):
                     ang = np.radians(np.linspace(t, t + 90, 8))
                     pts += list(np.stack([cx + r * np.cos(ang), cy + r * np.sin(ang)], -1))
                 sq = pts
@@ -378,7 +641,11 @@ class Press:
         elif self.frame == "corner_ticks":
             for sx in (-1, 1):
                 for sy in (-1, 1):
-                    sheet.line([(sx * a, sy * (a - 0.2)), (sx * a, sy * a), (sx * (a - 0.2), sy * a)], self.frame_w, 1)
+                    sheet.line(
+                        [(sx * a, sy * (a - 0.2)), (sx * a, sy * a), (sx * (a - 0.2), sy * a)],
+                        self.frame_w,
+                        1,
+                    )
         else:
             sheet.line(sq, self.frame_w, 1 if self.frame == "accent" else 0, True)
 
@@ -392,7 +659,25 @@ def book(args) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray, np.ndarra
     press = Press(rng, fonts, size)
     names = [*KINDS, "other"]
     kinds = list(range(len(names)))
-    heavy = [KINDS.index(k) for k in ("resistor", "capacitor", "electrolytic", "npn", "diode", "zener", "led", "inductor", "lamp", "nmos", "pnp", "battery", "supply", "meter")]
+    heavy = [
+        KINDS.index(k)
+        for k in (
+            "resistor",
+            "capacitor",
+            "electrolytic",
+            "npn",
+            "diode",
+            "zener",
+            "led",
+            "inductor",
+            "lamp",
+            "nmos",
+            "pnp",
+            "battery",
+            "supply",
+            "meter",
+        )
+    ]
     while len(kinds) < per:
         kinds.append(rng.choice(heavy) if rng.random() < 0.7 else rng.randrange(len(KINDS)))
     tex, texts, boxes = [], [], []
@@ -417,7 +702,7 @@ if __name__ == "__main__":
         base = np.array([rng.randint(120, 255) for _ in range(3)])
         im = base * np.ones_like(tex, float)
         for ch, col in ((2, [250, 250, 250]), (1, [40, 40, 200]), (0, [30, 30, 30])):
-            a = tex[..., ch: ch + 1] / 255.0
+            a = tex[..., ch : ch + 1] / 255.0
             im = im * (1 - a) + np.array(col) * a
         rows.append(np.hstack([np.pad(t, ((1, 1), (1, 1), (0, 0))) for t in im[:31]]))
     print(time.time() - t0)

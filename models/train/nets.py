@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import torch
 import torch.nn.functional as F
-from torch import nn
-
 from labels import CHARS
+from torch import nn
 
 N_KIND = 33  # 31 kinds, other, empty
 TEXT_LEN = 18
@@ -14,14 +13,20 @@ N_CHAR = len(CHARS) + 1  # 0 ends the text
 
 
 def conv(i, o, s=1, k=3, g=1):
-    return nn.Sequential(nn.Conv2d(i, o, k, s, k // 2, groups=g, bias=False), nn.BatchNorm2d(o), nn.ReLU(inplace=True))
+    return nn.Sequential(
+        nn.Conv2d(i, o, k, s, k // 2, groups=g, bias=False), nn.BatchNorm2d(o), nn.ReLU(inplace=True)
+    )
 
 
 class Block(nn.Module):
     def __init__(self, i, o, s=1):
         super().__init__()
         self.a, self.b = conv(i, o, s), nn.Sequential(nn.Conv2d(o, o, 3, 1, 1, bias=False), nn.BatchNorm2d(o))
-        self.skip = nn.Sequential() if i == o and s == 1 else nn.Sequential(nn.Conv2d(i, o, 1, s, bias=False), nn.BatchNorm2d(o))
+        self.skip = (
+            nn.Sequential()
+            if i == o and s == 1
+            else nn.Sequential(nn.Conv2d(i, o, 1, s, bias=False), nn.BatchNorm2d(o))
+        )
 
     def forward(self, x):
         return F.relu(self.b(self.a(x)) + self.skip(x))
@@ -34,7 +39,12 @@ class Unet(nn.Module):
         super().__init__()
         self.half = half
         self.stem = conv(cin, w[0], 2)
-        self.d1, self.d2, self.d3, self.d4 = Block(w[0], w[1], 2), Block(w[1], w[2], 2), Block(w[2], w[3], 2), Block(w[3], w[4], 2)
+        self.d1, self.d2, self.d3, self.d4 = (
+            Block(w[0], w[1], 2),
+            Block(w[1], w[2], 2),
+            Block(w[2], w[3], 2),
+            Block(w[3], w[4], 2),
+        )
         self.bottom = nn.Sequential(*[Block(w[4], w[4]) for _ in range(deep)])
         self.u3, self.u2, self.u1 = conv(w[4] + w[3], w[3]), conv(w[3] + w[2], w[2]), conv(w[2] + w[1], w[1])
         if half:
@@ -43,7 +53,7 @@ class Unet(nn.Module):
         nn.init.constant_(self.head.bias, -2.0)
 
     def forward(self, x):
-        up = lambda t, s: F.interpolate(t, size=s.shape[-2:], mode="nearest")  # noqa: E731
+        up = lambda t, s: F.interpolate(t, size=s.shape[-2:], mode="nearest")
         a = self.stem(x)
         b = self.d1(a)
         c = self.d2(b)
@@ -66,10 +76,10 @@ class Locate(Unet):
 
 
 class Wires(Unet):
-    """(n, 4, h, w): rectified board and the end asked about, to (n, 3, h/2, w/2): its other end, its lead, any plug (logits)."""
+    """(n, 3, h, w) board seen straight to (n, 4, h/2, w/2): lead (logit), its direction as cos 2a and sin 2a, plug (logit)."""
 
     def __init__(self):
-        super().__init__(4, 3, (16, 32, 48, 80, 128), half=True, deep=3)
+        super().__init__(3, 4, (16, 32, 48, 80, 128), half=True, deep=2)
 
 
 class Symbols(nn.Module):
@@ -78,8 +88,15 @@ class Symbols(nn.Module):
 
     def __init__(self, w=(24, 48, 96, 192)):
         super().__init__()
-        self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], 2), Block(w[2], w[2]),
-                                  Block(w[2], w[3], 2), Block(w[3], w[3]))
+        self.body = nn.Sequential(
+            conv(3, w[0], 2),
+            Block(w[0], w[1], 2),
+            Block(w[1], w[1]),
+            Block(w[1], w[2], 2),
+            Block(w[2], w[2]),
+            Block(w[2], w[3], 2),
+            Block(w[3], w[3]),
+        )
         self.mix = nn.Sequential(nn.Flatten(), nn.Dropout(0.1), nn.Linear(w[3] * 25, 256), nn.ReLU())
         self.head = nn.Linear(256, N_KIND + 13)
 
@@ -96,8 +113,22 @@ class Text(nn.Module):
 
     def __init__(self, w=(32, 64, 96, 128)):
         super().__init__()
-        self.body = nn.Sequential(conv(3, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[1]), Block(w[1], w[2], (2, 1)), Block(w[2], w[2]), Block(w[2], w[3], (2, 1)))
-        self.line = nn.Sequential(nn.Conv1d(w[3] * 2, 160, 5, padding=2), nn.ReLU(), nn.Dropout(0.1), nn.Conv1d(160, 160, 5, padding=2), nn.ReLU(), nn.Conv1d(160, N_CHAR, 1))
+        self.body = nn.Sequential(
+            conv(3, w[0], 2),
+            Block(w[0], w[1], 2),
+            Block(w[1], w[1]),
+            Block(w[1], w[2], (2, 1)),
+            Block(w[2], w[2]),
+            Block(w[2], w[3], (2, 1)),
+        )
+        self.line = nn.Sequential(
+            nn.Conv1d(w[3] * 2, 160, 5, padding=2),
+            nn.ReLU(),
+            nn.Dropout(0.1),
+            nn.Conv1d(160, 160, 5, padding=2),
+            nn.ReLU(),
+            nn.Conv1d(160, N_CHAR, 1),
+        )
 
     def forward(self, x):
         f = self.body(x)
@@ -106,7 +137,7 @@ class Text(nn.Module):
 
 def encode(text: str) -> list[int]:
     """Letters as numbers, 0 after the end."""
-    t = [CHARS.index(c) + 1 for c in text if c in CHARS][: TEXT_LEN]
+    t = [CHARS.index(c) + 1 for c in text if c in CHARS][:TEXT_LEN]
     return t + [0] * (TEXT_LEN - len(t))
 
 

@@ -6,21 +6,99 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-
 from symbols import CONTACTS, KINDS
 
 GRID, MAXPRIM = 18, 224
 F = np.float32
-PRIM = np.dtype([("type", "i4"), ("p", F, 3), ("q", F, 3), ("r", F), ("r2", F), ("col", F, 3), ("rough", F), ("metal", F), ("glow", F), ("pad", F)])
-CELL = np.dtype([("label", "i4"), ("turn", "i4"), ("top", F, 3), ("side", F, 3), ("ink", F, 3), ("acc", F, 3), ("pan", F, 3), ("rough", F), ("spec", F), ("pads", "i4"), ("lift", F)])
-SCENE = np.dtype([
-    ("cols", "i4"), ("rows", "i4"), ("h", F), ("gap", F), ("bevel", F), ("corner", F), ("margin", F), ("plate_r", F), ("plate_t", F),
-    ("mode", "i4"), ("cam", F, 3), ("ex", F, 3), ("ey", F, 3), ("ez", F, 3), ("f", F), ("cx", F), ("cy", F), ("k1", F), ("aperture", F), ("focus", F),
-    ("A", F, 6), ("plate", F, 3), ("plate2", F, 3), ("plate_rough", F), ("plate_spec", F), ("brushed", F), ("plate_pat", "i4"), ("pat_col", F, 3), ("pat_a", F), ("pat_w", F), ("holes", "i4"),
-    ("table", "i4"), ("tab1", F, 3), ("tab2", F, 3), ("tab_scale", F), ("tab_ang", F), ("tab_rough", F),
-    ("nlight", "i4"), ("ldir", F, (3, 3)), ("lcol", F, (3, 3)), ("lsize", F, 3), ("lbox", F, 3),
-    ("sky", F, 3), ("horizon", F, 3), ("sidecol", F, 3), ("env_seed", F), ("env_con", F), ("shadow_edge", F, 4),
-    ("nprim", "i4"), ("nlead_from", "i4"), ("marker", "i4", 4), ("marker_size", F), ("wear", F), ("grain", F), ("seed", "i4"), ("tap_first", "i4")])
+PRIM = np.dtype(
+    [
+        ("type", "i4"),
+        ("p", F, 3),
+        ("q", F, 3),
+        ("r", F),
+        ("r2", F),
+        ("col", F, 3),
+        ("rough", F),
+        ("metal", F),
+        ("glow", F),
+        ("pad", F),
+    ]
+)
+CELL = np.dtype(
+    [
+        ("label", "i4"),
+        ("turn", "i4"),
+        ("top", F, 3),
+        ("side", F, 3),
+        ("ink", F, 3),
+        ("acc", F, 3),
+        ("pan", F, 3),
+        ("rough", F),
+        ("spec", F),
+        ("pads", "i4"),
+        ("lift", F),
+    ]
+)
+SCENE = np.dtype(
+    [
+        ("cols", "i4"),
+        ("rows", "i4"),
+        ("h", F),
+        ("gap", F),
+        ("bevel", F),
+        ("corner", F),
+        ("margin", F),
+        ("plate_r", F),
+        ("plate_t", F),
+        ("mode", "i4"),
+        ("cam", F, 3),
+        ("ex", F, 3),
+        ("ey", F, 3),
+        ("ez", F, 3),
+        ("f", F),
+        ("cx", F),
+        ("cy", F),
+        ("k1", F),
+        ("aperture", F),
+        ("focus", F),
+        ("A", F, 6),
+        ("plate", F, 3),
+        ("plate2", F, 3),
+        ("plate_rough", F),
+        ("plate_spec", F),
+        ("brushed", F),
+        ("plate_pat", "i4"),
+        ("pat_col", F, 3),
+        ("pat_a", F),
+        ("pat_w", F),
+        ("holes", "i4"),
+        ("table", "i4"),
+        ("tab1", F, 3),
+        ("tab2", F, 3),
+        ("tab_scale", F),
+        ("tab_ang", F),
+        ("tab_rough", F),
+        ("nlight", "i4"),
+        ("ldir", F, (3, 3)),
+        ("lcol", F, (3, 3)),
+        ("lsize", F, 3),
+        ("lbox", F, 3),
+        ("sky", F, 3),
+        ("horizon", F, 3),
+        ("sidecol", F, 3),
+        ("env_seed", F),
+        ("env_con", F),
+        ("shadow_edge", F, 4),
+        ("nprim", "i4"),
+        ("nlead_from", "i4"),
+        ("marker", "i4", 4),
+        ("marker_size", F),
+        ("wear", F),
+        ("grain", F),
+        ("seed", "i4"),
+        ("tap_first", "i4"),
+    ]
+)
 
 NAMES = [*KINDS, "other"]  # a label that is not in the kit
 OTHER, EMPTY = len(KINDS), len(KINDS) + 1
@@ -70,13 +148,23 @@ def palette(rng):
             top = hsv(rng, s=(0, 1), v=(0.08, 0.45))
         dark = lum(top) > 0.17 if rng.random() < 0.93 else rng.random() < 0.5
         if dark:
-            ink = hsv(rng, s=(0, 1), v=(0.02, 0.3)) if rng.random() < 0.8 else hsv(rng, s=(0.6, 1), v=(0.2, 0.6))
+            ink = (
+                hsv(rng, s=(0, 1), v=(0.02, 0.3))
+                if rng.random() < 0.8
+                else hsv(rng, s=(0.6, 1), v=(0.2, 0.6))
+            )
         else:
-            ink = hsv(rng, s=(0, 0.35), v=(0.75, 1)) if rng.random() < 0.8 else hsv(rng, s=(0.3, 1), v=(0.8, 1))
+            ink = (
+                hsv(rng, s=(0, 0.35), v=(0.75, 1)) if rng.random() < 0.8 else hsv(rng, s=(0.3, 1), v=(0.8, 1))
+            )
         a, b = lum(top) + 0.03, lum(ink) + 0.03
         if max(a, b) / min(a, b) > 2.4:
             break
-    pan = hsv(rng, s=(0, 0.2), v=(0.8, 0.98)) if dark and rng.random() < 0.6 else np.clip(top * rng.uniform(0.75, 1.3), 0, 0.95)
+    pan = (
+        hsv(rng, s=(0, 0.2), v=(0.8, 0.98))
+        if dark and rng.random() < 0.6
+        else np.clip(top * rng.uniform(0.75, 1.3), 0, 0.95)
+    )
     a, b = lum(pan) + 0.03, lum(ink) + 0.03
     if max(a, b) / min(a, b) < 2.2:
         pan = top.copy()
@@ -111,16 +199,30 @@ def grow(rng, cols, rows, n):
     return occ
 
 
-def prim(arr, n, type_, p, q=(0, 0, 0), r=0.0, r2=0.0, col=(0.5, 0.5, 0.5), rough=0.4, metal=0.0, glow=0.0, pad=0.0):
+def prim(
+    arr, n, type_, p, q=(0, 0, 0), r=0.0, r2=0.0, col=(0.5, 0.5, 0.5), rough=0.4, metal=0.0, glow=0.0, pad=0.0
+):
     if n >= MAXPRIM:
         return n
     e = arr[n]
-    e["type"], e["p"], e["q"], e["r"], e["r2"], e["col"], e["rough"], e["metal"], e["glow"], e["pad"] = type_, p, q, r, r2, col, rough, metal, glow, pad
+    e["type"], e["p"], e["q"], e["r"], e["r2"], e["col"], e["rough"], e["metal"], e["glow"], e["pad"] = (
+        type_,
+        p,
+        q,
+        r,
+        r2,
+        col,
+        rough,
+        metal,
+        glow,
+        pad,
+    )
     return n + 1
 
 
 def real_part(rng, arr, n, kind, x, y, h, turn, form):
     """The real part that stands on the top of some kits' cubes; (u, v) is its place at turn 0."""
+
     def at(u, v):
         for _ in range(turn):
             u, v = -v, u
@@ -131,35 +233,111 @@ def real_part(rng, arr, n, kind, x, y, h, turn, form):
     z = h
     dark = np.array([0.03, 0.03, 0.035]) if form["dark"] else hsv(rng, s=(0, 0.2), v=(0.5, 0.9))
     if kind == "potentiometer":
-        n = prim(arr, n, 1, (px, py, z), (0, 0, z + form["kh"]), form["kr"], form["kr"] * 0.15, dark, 0.4, pad=rng.uniform(0, 6.28))
+        n = prim(
+            arr,
+            n,
+            1,
+            (px, py, z),
+            (0, 0, z + form["kh"]),
+            form["kr"],
+            form["kr"] * 0.15,
+            dark,
+            0.4,
+            pad=rng.uniform(0, 6.28),
+        )
         if rng.random() < 0.5:
             n = prim(arr, n, 1, (px, py, z), (0, 0, z + form["kh"] * 0.3), form["kr"] * 1.2, 0, dark, 0.4)
     elif kind == "lamp":
-        n = prim(arr, n, 2, (px, py, z), (0, 0, z + form["lh"]), form["lr"], 0, hsv(rng, h=0.13, s=(0, 0.3), v=(0.7, 1)), 0.1, glow=rng.choice([0, 0, 0.5]))
+        n = prim(
+            arr,
+            n,
+            2,
+            (px, py, z),
+            (0, 0, z + form["lh"]),
+            form["lr"],
+            0,
+            hsv(rng, h=0.13, s=(0, 0.3), v=(0.7, 1)),
+            0.1,
+            glow=rng.choice([0, 0, 0.5]),
+        )
     elif kind == "led":
         c = hsv(rng, h=rng.choice([0, 0.33, 0.15, 0.62, 0.07, 0.0]), s=(0.2, 1), v=(0.5, 1))
         r = form["er"]
         n = prim(arr, n, 1, (px, py, z), (0, 0, z + r * 0.8), r, 0, c, 0.2)
-        n = prim(arr, n, 2, (px, py, z + r * 0.8), (0, 0, z + r * 2.0), r * 0.95, 0, c, 0.1, glow=rng.choice([0, 0, 0.6]))
+        n = prim(
+            arr,
+            n,
+            2,
+            (px, py, z + r * 0.8),
+            (0, 0, z + r * 2.0),
+            r * 0.95,
+            0,
+            c,
+            0.1,
+            glow=rng.choice([0, 0, 0.6]),
+        )
     elif kind == "switch":
         a = rng.uniform(0, 6.28) if rng.random() < 0.3 else (turn * math.pi / 2)
         n = prim(arr, n, 5, (px, py, z + 0.06), (0.09, 0.05, z), a, 0, (0.4, 0.4, 0.42), 0.3, 0.0)
         dx, dy = math.cos(a) * 0.08 * rng.choice([-1, 1]), math.sin(a) * 0.08
-        n = prim(arr, n, 4, (px, py, z + 0.05), (px + dx, py + dy, z + 0.2), 0.025, 0, (0.7, 0.7, 0.7), 0.2, float(rng.random() < 0.6))
+        n = prim(
+            arr,
+            n,
+            4,
+            (px, py, z + 0.05),
+            (px + dx, py + dy, z + 0.2),
+            0.025,
+            0,
+            (0.7, 0.7, 0.7),
+            0.2,
+            float(rng.random() < 0.6),
+        )
     elif kind == "pushbutton":
-        n = prim(arr, n, 1, (px, py, z), (0, 0, z + 0.1 * rng.uniform(0.5, 1.6)), form["br"], 0, dark if rng.random() < 0.6 else hsv(rng, s=(0.4, 1), v=(0.3, 0.9)), 0.35)
+        n = prim(
+            arr,
+            n,
+            1,
+            (px, py, z),
+            (0, 0, z + 0.1 * rng.uniform(0.5, 1.6)),
+            form["br"],
+            0,
+            dark if rng.random() < 0.6 else hsv(rng, s=(0.4, 1), v=(0.3, 0.9)),
+            0.35,
+        )
     elif kind == "photoresistor":
         n = prim(arr, n, 1, (px, py, z), (0, 0, z + 0.08), form["er"] * 1.2, 0, (0.75, 0.7, 0.65), 0.4)
-        n = prim(arr, n, 1, (px, py, z), (0, 0, z + 0.082), form["er"] * 0.6, 0, hsv(rng, h=0.02, s=(0.3, 0.9), v=(0.3, 0.8)), 0.4)
+        n = prim(
+            arr,
+            n,
+            1,
+            (px, py, z),
+            (0, 0, z + 0.082),
+            form["er"] * 0.6,
+            0,
+            hsv(rng, h=0.02, s=(0.3, 0.9), v=(0.3, 0.8)),
+            0.4,
+        )
     elif kind in ("buzzer", "microphone", "speaker"):
         r = {"buzzer": form["kr"] * 1.1, "microphone": form["er"] * 1.25, "speaker": form["kr"]}[kind]
-        n = prim(arr, n, 3, (px, py, z), (0, 0, z + form["kh"] * rng.uniform(0.3, 1.0)), r, r * 0.2, dark, 0.4)
+        n = prim(
+            arr, n, 3, (px, py, z), (0, 0, z + form["kh"] * rng.uniform(0.3, 1.0)), r, r * 0.2, dark, 0.4
+        )
     elif kind in ("thermistor", "electrolytic", "npn", "pnp"):
         n = prim(arr, n, 2, (px, py, z), (0, 0, z + form["er"] * 2), form["er"], 0, dark, 0.4)
     return n
 
 
-PARTS = ("potentiometer", "lamp", "led", "switch", "pushbutton", "photoresistor", "buzzer", "microphone", "speaker")
+PARTS = (
+    "potentiometer",
+    "lamp",
+    "led",
+    "switch",
+    "pushbutton",
+    "photoresistor",
+    "buzzer",
+    "microphone",
+    "speaker",
+)
 
 
 def look_at(rng, cols, rows, h, W, H, tilt, az, roll, fov, fill):
@@ -243,18 +421,34 @@ class Maker:
         palettes = {}
         scheme = rng.choice(["one", "two", "many"], p=[0.55, 0.3, 0.15])
         pal0 = palette(rng)
-        pal1 = palette(rng) if rng.random() < 0.5 else (palette(rng)[0:1] + pal0[1:] if False else palette(rng))
+        pal1 = (
+            palette(rng) if rng.random() < 0.5 else (palette(rng)[0:1] + pal0[1:] if False else palette(rng))
+        )
         rough = rng.uniform(0.12, 0.8)
         spec = rng.uniform(0.02, 0.06)
         wires = {KIND_NO[k] for k in ("straight", "corner", "tee", "cross", "crossover", "ground")}
         T = Truth(cols, rows, -np.ones((GRID, GRID), int), np.zeros((GRID, GRID), int))
         parts_on = rng.random() < 0.45
-        form = {"place": {}, "dark": rng.random() < 0.7, "kh": rng.uniform(0.12, 0.4), "kr": rng.uniform(0.1, 0.2), "lh": rng.uniform(0.1, 0.3),
-                "lr": rng.uniform(0.1, 0.22), "er": rng.uniform(0.05, 0.11), "br": rng.uniform(0.07, 0.15)}
+        form = {
+            "place": {},
+            "dark": rng.random() < 0.7,
+            "kh": rng.uniform(0.12, 0.4),
+            "kr": rng.uniform(0.1, 0.2),
+            "lh": rng.uniform(0.1, 0.3),
+            "lr": rng.uniform(0.1, 0.22),
+            "er": rng.uniform(0.05, 0.11),
+            "br": rng.uniform(0.07, 0.15),
+        }
         for k in PARTS + ("thermistor",):
             c = rng.random()
-            form["place"][k] = (0.0, 0.0) if c < 0.15 and k in ("lamp", "potentiometer", "switch", "pushbutton") else (
-                rng.choice([-1, 1]) * rng.uniform(0.12, 0.33), rng.choice([-1, 1]) * rng.uniform(0.12, 0.33))
+            form["place"][k] = (
+                (0.0, 0.0)
+                if c < 0.15 and k in ("lamp", "potentiometer", "switch", "pushbutton")
+                else (
+                    rng.choice([-1, 1]) * rng.uniform(0.12, 0.33),
+                    rng.choice([-1, 1]) * rng.uniform(0.12, 0.33),
+                )
+            )
         if rng.random() < 0.5:
             form["place"]["lamp"] = (0.0, 0.0)
         if rng.random() < 0.6:  # the lever stands about where the symbol's own lever is drawn
@@ -299,7 +493,7 @@ class Maker:
                 if NAMES[k] == "socket":
                     # the two sockets; where the label's hand put them is not known here, so the picture is overprinted
                     pass
-                if parts_on and NAMES[k] in PARTS and rng.random() < 0.9 or rng.random() < 0.01:
+                if (parts_on and NAMES[k] in PARTS and rng.random() < 0.9) or rng.random() < 0.01:
                     n = real_part(rng, prims, n, NAMES[k], x, y, h, turn, form)
         # --- sockets and taps
         sock_r = rng.uniform(0.085, 0.13)
@@ -316,14 +510,29 @@ class Maker:
                         u, v = s * sock_x, sock_y
                         for _ in range(T.turn[y, x]):
                             u, v = -v, u
-                        n = prim(prims, n, 3, (x + 0.5 + u, y + 0.5 + v, h), (0, 0, h + sock_h), sock_r, sock_hole, sock_col, 0.3, sock_metal)
+                        n = prim(
+                            prims,
+                            n,
+                            3,
+                            (x + 0.5 + u, y + 0.5 + v, h),
+                            (0, 0, h + sock_h),
+                            sock_r,
+                            sock_hole,
+                            sock_col,
+                            0.3,
+                            sock_metal,
+                        )
                         T.ends.append((x + 0.5 + u, y + 0.5 + v, h + sock_h, "E" if s > 0 else "W", x, y))
         seams = [(x, y, 0) for y in range(rows) for x in range(cols - 1) if occ[y, x] and occ[y, x + 1]]
         seams += [(x, y, 1) for y in range(rows - 1) for x in range(cols) if occ[y, x] and occ[y + 1, x]]
         if n_leads is None:
             n_leads = int(rng.choice([0, 1, 2, 3, 4, 5, 6], p=[0.25, 0.15, 0.17, 0.16, 0.14, 0.08, 0.05]))
         n_taps = int(min(len(seams), rng.integers(0, 3) + (2 * n_leads if rng.random() < 0.85 else 0)))
-        tap_col = hsv(rng, h=rng.choice([0, 0.6, 0.33, 0.15]), s=(0.6, 1), v=(0.3, 0.9)) if rng.random() < 0.5 else hsv(rng, s=(0, 0.1), v=(0.02, 0.95))
+        tap_col = (
+            hsv(rng, h=rng.choice([0, 0.6, 0.33, 0.15]), s=(0.6, 1), v=(0.3, 0.9))
+            if rng.random() < 0.5
+            else hsv(rng, s=(0, 0.1), v=(0.02, 0.95))
+        )
         tap_r = rng.uniform(0.075, 0.125)
         tap_h = rng.uniform(0.03, 0.2)
         if len(seams):
@@ -335,9 +544,30 @@ class Maker:
                 cx, cy = (cx, cy + o) if ax == 0 else (cx + o, cy)
                 half = rng.uniform(0.12, 0.3)
                 q = (0.02, half, 0) if ax == 0 else (half, 0.02, 0)
-                n = prim(prims, n, 5, (cx, cy, h + tap_h * rng.uniform(0.2, 0.7)), (q[0], q[1], 0.0), 0.0, 0, tap_col, 0.4)
+                n = prim(
+                    prims,
+                    n,
+                    5,
+                    (cx, cy, h + tap_h * rng.uniform(0.2, 0.7)),
+                    (q[0], q[1], 0.0),
+                    0.0,
+                    0,
+                    tap_col,
+                    0.4,
+                )
                 r = tap_r
-                n = prim(prims, n, 3, (cx, cy, h), (0, 0, h + tap_h), r, r * rng.uniform(0.35, 0.65), tap_col, 0.35, float(rng.random() < 0.2))
+                n = prim(
+                    prims,
+                    n,
+                    3,
+                    (cx, cy, h),
+                    (0, 0, h + tap_h),
+                    r,
+                    r * rng.uniform(0.35, 0.65),
+                    tap_col,
+                    0.35,
+                    float(rng.random() < 0.2),
+                )
                 T.ends.append((cx, cy, h + tap_h, "tap", x, y, ax))
         # --- leads
         order = list(rng.permutation(len(T.ends)))
@@ -350,17 +580,54 @@ class Maker:
             for _ in range(int(rng.integers(1, 4))):
                 ang, rad = rng.uniform(0, 6.28), max(cols, rows) * rng.uniform(0.62, 1.0)
                 px, py = cols / 2 + math.cos(ang) * rad, rows / 2 + math.sin(ang) * rad
-                if -0.8 - S["margin"] < px < cols + 0.8 + S["margin"] and -0.8 - S["margin"] < py < rows + 0.8 + S["margin"]:
+                if (
+                    -0.8 - S["margin"] < px < cols + 0.8 + S["margin"]
+                    and -0.8 - S["margin"] < py < rows + 0.8 + S["margin"]
+                ):
                     continue
                 c = hsv(rng)
                 t = rng.random()
                 if t < 0.4:
-                    n = prim(prims, n, 5, (px, py, rng.uniform(0.05, 0.8)), (rng.uniform(0.3, 1.2), rng.uniform(0.3, 1.2), -0.2), rng.uniform(0, 6), 0, c, 0.4)
+                    n = prim(
+                        prims,
+                        n,
+                        5,
+                        (px, py, rng.uniform(0.05, 0.8)),
+                        (rng.uniform(0.3, 1.2), rng.uniform(0.3, 1.2), -0.2),
+                        rng.uniform(0, 6),
+                        0,
+                        c,
+                        0.4,
+                    )
                 elif t < 0.7:
                     a2 = rng.uniform(0, 6.28)
-                    n = prim(prims, n, 4, (px, py, 0.12), (px + 4 * math.cos(a2), py + 4 * math.sin(a2), 0.12), 0.13, 0, c, 0.3) if rad > max(cols, rows) * 0.8 else n
+                    n = (
+                        prim(
+                            prims,
+                            n,
+                            4,
+                            (px, py, 0.12),
+                            (px + 4 * math.cos(a2), py + 4 * math.sin(a2), 0.12),
+                            0.13,
+                            0,
+                            c,
+                            0.3,
+                        )
+                        if rad > max(cols, rows) * 0.8
+                        else n
+                    )
                 else:
-                    n = prim(prims, n, 1, (px, py, -0.2), (0, 0, rng.uniform(0.1, 1.2)), rng.uniform(0.3, 1.0), 0, c, 0.3)
+                    n = prim(
+                        prims,
+                        n,
+                        1,
+                        (px, py, -0.2),
+                        (0, 0, rng.uniform(0.1, 1.2)),
+                        rng.uniform(0.3, 1.0),
+                        0,
+                        c,
+                        0.3,
+                    )
         S["nprim"] = n
         # --- plate
         kind = rng.random()
@@ -370,11 +637,19 @@ class Maker:
             S["plate_spec"], S["plate_rough"] = 0.55, rng.uniform(0.15, 0.5)
             S["brushed"] = rng.choice([0, 1, 2])
         else:
-            S["plate"] = hsv(rng, s=(0, 0.9), v=(0.1, 0.95)) if rng.random() < 0.6 else hsv(rng, s=(0, 0.1), v=(0.2, 0.95))
+            S["plate"] = (
+                hsv(rng, s=(0, 0.9), v=(0.1, 0.95))
+                if rng.random() < 0.6
+                else hsv(rng, s=(0, 0.1), v=(0.2, 0.95))
+            )
             S["plate_spec"], S["plate_rough"] = 0.04, rng.uniform(0.15, 0.8)
         S["plate2"] = np.clip(S["plate"] * rng.uniform(0.7, 1.3), 0, 1)
         S["plate_pat"] = int(rng.choice([0, 1, 2, 3, 4], p=[0.4, 0.22, 0.17, 0.15, 0.06]))
-        S["pat_col"] = hsv(rng, s=(0, 0.3), v=(0.6, 1)) if lum(S["plate"]) < 0.25 else hsv(rng, s=(0, 0.5), v=(0.05, 0.5))
+        S["pat_col"] = (
+            hsv(rng, s=(0, 0.3), v=(0.6, 1))
+            if lum(S["plate"]) < 0.25
+            else hsv(rng, s=(0, 0.5), v=(0.05, 0.5))
+        )
         S["pat_a"], S["pat_w"] = rng.uniform(0.25, 0.95), rng.uniform(0.008, 0.03)
         S["holes"] = int(rng.random() < 0.25 and not markers)
         S["marker"] = self.markers if markers else -1
@@ -383,14 +658,21 @@ class Maker:
         S["table"] = int(rng.integers(0, 7))
         S["tab1"], S["tab2"] = hsv(rng, s=(0, 0.7), v=(0.08, 0.95)), hsv(rng, s=(0, 0.7), v=(0.08, 0.95))
         if S["table"] == 1 and rng.random() < 0.7:
-            S["tab1"], S["tab2"] = hsv(rng, h=rng.uniform(0.04, 0.11), s=(0.3, 0.7), v=(0.2, 0.9)), hsv(rng, h=rng.uniform(0.04, 0.11), s=(0.3, 0.7), v=(0.2, 0.9))
+            S["tab1"], S["tab2"] = (
+                hsv(rng, h=rng.uniform(0.04, 0.11), s=(0.3, 0.7), v=(0.2, 0.9)),
+                hsv(rng, h=rng.uniform(0.04, 0.11), s=(0.3, 0.7), v=(0.2, 0.9)),
+            )
         elif rng.random() < 0.6:
             S["tab2"] = S["tab1"] * rng.uniform(0.5, 1.3)
-        S["tab_scale"], S["tab_ang"], S["tab_rough"] = math.exp(rng.uniform(-0.7, 0.9)), rng.uniform(0, 6.28), rng.uniform(0.2, 0.8)
+        S["tab_scale"], S["tab_ang"], S["tab_rough"] = (
+            math.exp(rng.uniform(-0.7, 0.9)),
+            rng.uniform(0, 6.28),
+            rng.uniform(0.2, 0.8),
+        )
         nl = int(rng.choice([0, 1, 2, 3], p=[0.12, 0.5, 0.28, 0.1]))
         S["nlight"] = nl
         amb = math.exp(rng.uniform(-1.2, 0.3))
-        warm = lambda: np.array([1, rng.uniform(0.75, 1.05), rng.uniform(0.5, 1.25)])  # noqa: E731
+        warm = lambda: np.array([1, rng.uniform(0.75, 1.05), rng.uniform(0.5, 1.25)])
         S["sky"], S["horizon"] = warm() * amb * rng.uniform(0.5, 1.3), warm() * amb * rng.uniform(0.2, 1.0)
         S["sidecol"] = warm() * amb * rng.choice([0, rng.uniform(0, 1.5)])
         S["env_seed"], S["env_con"] = rng.uniform(0, 6.28), rng.choice([0, rng.uniform(0, 1.0)])
@@ -403,7 +685,12 @@ class Maker:
         if nl and rng.random() < 0.22:
             a = rng.uniform(0, 6.28)
             nx, ny = math.cos(a), math.sin(a)
-            S["shadow_edge"] = (nx, ny, nx * rng.uniform(0, cols) + ny * rng.uniform(0, rows), rng.uniform(0.4, 0.95))
+            S["shadow_edge"] = (
+                nx,
+                ny,
+                nx * rng.uniform(0, cols) + ny * rng.uniform(0, rows),
+                rng.uniform(0.4, 0.95),
+            )
         S["wear"] = rng.choice([0, 0, rng.uniform(0, 0.7)])
         S["grain"] = rng.choice([0, rng.uniform(0, 0.25)])
         # --- camera
@@ -415,7 +702,19 @@ class Maker:
             roll = rng.uniform(-45, 45)
         fov = rng.uniform(48, 80)
         fill = rng.uniform(0.72, 1.0) if rng.random() < 0.85 else rng.uniform(0.45, 0.75)
-        pos, ex, ey, ez, f, D = look_at(rng, cols, rows, h, W if rect is None else 1600, H if rect is None else 1200, tilt, az, roll, fov, fill)
+        pos, ex, ey, ez, f, D = look_at(
+            rng,
+            cols,
+            rows,
+            h,
+            W if rect is None else 1600,
+            H if rect is None else 1200,
+            tilt,
+            az,
+            roll,
+            fov,
+            fill,
+        )
         S["cam"], S["ex"], S["ey"], S["ez"], S["f"] = pos, ex, ey, ez, f
         S["cx"], S["cy"] = W / 2, H / 2
         S["k1"] = rng.normal() * 0.03
@@ -429,7 +728,11 @@ class Maker:
     def _lead(self, prims, n, T, a, b, h):
         rng = self.rng
         A, B = np.array(T.ends[a][:3]), np.array(T.ends[b][:3])
-        col = hsv(rng, h=rng.choice([0.0, 0.13, 0.36, 0.6, 0.08, 0.8]), s=(0.6, 1), v=(0.25, 0.95)) if rng.random() < 0.75 else hsv(rng, s=(0, 0.1), v=(0.02, 0.95))
+        col = (
+            hsv(rng, h=rng.choice([0.0, 0.13, 0.36, 0.6, 0.08, 0.8]), s=(0.6, 1), v=(0.25, 0.95))
+            if rng.random() < 0.75
+            else hsv(rng, s=(0, 0.1), v=(0.02, 0.95))
+        )
         if T.plugs and rng.random() < 0.3:
             col = self._last_col
         self._last_col = col
@@ -459,7 +762,12 @@ class Maker:
         path = (1 - t) ** 3 * c0 + 3 * (1 - t) ** 2 * t * c1 + 3 * (1 - t) * t**2 * c2 + t**3 * c3
         path[:, 2] = np.maximum(path[:, 2] - (4 * t * (1 - t))[:, 0] * rng.uniform(0, 0.5) * L * 0.3, h + r)
         w = rng.normal(size=3) * 0.12
-        path[:, :2] += np.sin(t * math.pi) * np.sin(t * math.pi * rng.uniform(1.5, 3.5) + w[0]) * rng.uniform(0, 0.35) * side[:2]
+        path[:, :2] += (
+            np.sin(t * math.pi)
+            * np.sin(t * math.pi * rng.uniform(1.5, 3.5) + w[0])
+            * rng.uniform(0, 0.35)
+            * side[:2]
+        )
         for p, q in zip(path[:-1], path[1:]):
             n = prim(prims, n, 4, p, q, r, 0, col, rough)
         T.plugs.append((a, b))
@@ -473,7 +781,9 @@ def project(S, pts):
     x, y, z = v @ S["ex"], v @ S["ey"], v @ S["ez"]
     x, y = x / z, y / z
     r2 = x * x + y * y
-    return np.stack([S["cx"] + S["f"] * x * (1 + S["k1"] * r2), S["cy"] + S["f"] * y * (1 + S["k1"] * r2)], -1)
+    return np.stack(
+        [S["cx"] + S["f"] * x * (1 + S["k1"] * r2), S["cy"] + S["f"] * y * (1 + S["k1"] * r2)], -1
+    )
 
 
 def to_tops(S, pts):

@@ -13,15 +13,53 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
-KINDS = (
-    "straight corner tee cross crossover ground socket resistor capacitor electrolytic inductor diode zener led "
-    "photoresistor thermistor potentiometer npn pnp nmos switch pushbutton lamp fuse battery supply audio-in "
-    "microphone speaker buzzer meter"
-).split()
+KINDS = [
+    "straight",
+    "corner",
+    "tee",
+    "cross",
+    "crossover",
+    "ground",
+    "socket",
+    "resistor",
+    "capacitor",
+    "electrolytic",
+    "inductor",
+    "diode",
+    "zener",
+    "led",
+    "photoresistor",
+    "thermistor",
+    "potentiometer",
+    "npn",
+    "pnp",
+    "nmos",
+    "switch",
+    "pushbutton",
+    "lamp",
+    "fuse",
+    "battery",
+    "supply",
+    "audio-in",
+    "microphone",
+    "speaker",
+    "buzzer",
+    "meter",
+]
 
 CONTACTS = {
-    "straight": "WE", "corner": "ES", "tee": "WES", "cross": "NESW", "crossover": "NESW", "ground": "N",
-    "socket": "E", "potentiometer": "WES", "npn": "WNS", "pnp": "WNS", "nmos": "WNS", "audio-in": "E",
+    "straight": "WE",
+    "corner": "ES",
+    "tee": "WES",
+    "cross": "NESW",
+    "crossover": "NESW",
+    "ground": "N",
+    "socket": "E",
+    "potentiometer": "WES",
+    "npn": "WNS",
+    "pnp": "WNS",
+    "nmos": "WNS",
+    "audio-in": "E",
 }  # all others: W and E
 END = {"N": (0, -1), "E": (1, 0), "S": (0, 1), "W": (-1, 0)}
 SHIFT = 4  # fractional bits of cv2's fixed-point coordinates
@@ -58,7 +96,9 @@ class Sheet:
 
     def array(self) -> np.ndarray:
         """(size, size, 3) uint8: coverage of ink, accent and panel."""
-        return np.stack([cv2.resize(x, (self.size, self.size), interpolation=cv2.INTER_AREA) for x in self.layers], -1)
+        return np.stack(
+            [cv2.resize(x, (self.size, self.size), interpolation=cv2.INTER_AREA) for x in self.layers], -1
+        )
 
 
 def arc_points(cx, cy, r, a0, a1, ry=None):
@@ -134,7 +174,11 @@ class Pen:
         a = self.p([[x, y]])[0]
         e = np.array(END[side], float) * self.reach
         b = np.array([a[0], e[1]]) if side in "NS" else np.array([e[0], a[1]])
-        lw = self.w * self.h.num("lead_w", 0.7, 1.15) if self.h.pick("thin_leads", 0, 1, weights=(3, 1)) else self.w
+        lw = (
+            self.w * self.h.num("lead_w", 0.7, 1.15)
+            if self.h.pick("thin_leads", 0, 1, weights=(3, 1))
+            else self.w
+        )
         # the symbol may sit off the axis: a short jog brings the conductor back to the contact
         if abs(b[0] - e[0]) > 1e-6 or abs(b[1] - e[1]) > 1e-6:
             m = (a + e) / 2
@@ -179,6 +223,7 @@ class Pen:
 
 
 # --- pieces ---------------------------------------------------------------------------------
+
 
 def plus_marks(p: Pen, x: float, y: float, minus_x: float | None = None, minus_y: float | None = None):
     """Plus beside the W side; its row above or below the conductor, sometimes a minus on the other side."""
@@ -239,7 +284,12 @@ def body_diode(p: Pen, filled=None, a=None, hh=None, bar="plain"):
         elif f == "hook2":
             p.line((a - d, -hh), (a, -hh), (a, hh), (a - d, hh))
         else:
-            p.line((a + d, -hh * m * 1.1 - d * 0.6), (a, -hh * m), (a, hh * m), (a - d, hh * m * 1.1 + d * 0.6 * m))
+            p.line(
+                (a + d, -hh * m * 1.1 - d * 0.6),
+                (a, -hh * m),
+                (a, hh * m),
+                (a - d, hh * m * 1.1 + d * 0.6 * m),
+            )
     return a, hh
 
 
@@ -270,8 +320,19 @@ def light_arrows(p: Pen, x, y, incoming: bool):
 def ground_symbol(p: Pen, x, y, k=1.0, name="gnd"):
     """Earth or reference symbol whose conductor ends at (x, y), opening southwards."""
     h = p.h
-    f = h.pick(name, "earth", "chassis", "triangle", "triangle_filled", "bar", "earth4", "chassis_bare", "circled", "pe_tri",
-               weights=(6, 4, 3, 1, 0.8, 0.6, 0.7, 0.7, 0.5))
+    f = h.pick(
+        name,
+        "earth",
+        "chassis",
+        "triangle",
+        "triangle_filled",
+        "bar",
+        "earth4",
+        "chassis_bare",
+        "circled",
+        "pe_tri",
+        weights=(6, 4, 3, 1, 0.8, 0.6, 0.7, 0.7, 0.5),
+    )
     a = 0.3 * k * h.num(name + "_a", 0.8, 1.25)
     if f in ("earth", "earth4", "circled", "pe_tri"):
         n = 4 if f == "earth4" else 3
@@ -304,6 +365,7 @@ def circle_around(p: Pen, name, r, x=0.0, y=0.0, prob=(1, 1)):
 
 
 # --- the kinds ------------------------------------------------------------------------------
+
 
 def k_straight(p):
     p.to_side("W", 0, 0)
@@ -421,7 +483,17 @@ def k_electrolytic(p):
     g = h.num("cap_gap", 0.06, 0.13)
     L = h.num("cap_len", 0.24, 0.42)
     w = h.num("cap_w", 1.0, 2.0)
-    f = h.pick("el_form", "lines", "curved", "boxes", "hollow", "box_line", "thinthick", "cup", weights=(3, 4, 3, 1, 1.2, 0.8, 0.6))
+    f = h.pick(
+        "el_form",
+        "lines",
+        "curved",
+        "boxes",
+        "hollow",
+        "box_line",
+        "thinthick",
+        "cup",
+        weights=(3, 4, 3, 1, 1.2, 0.8, 0.6),
+    )
     x0, x1 = -g, g
     if f == "lines":
         p.line((-g, -L), (-g, L), w=w), p.line((g, -L), (g, L), w=w)
@@ -581,7 +653,11 @@ def bjt(p, npn: bool):
         tip = {"end": b, "mid": a + d * (ln * 0.5 + size * 0.5), "base": a + d * min(ln, size * 1.2)}[pos]
         p.arrow(*(tip - d * size), *tip, size=size, style=style, shaft=False)
     else:
-        tip = {"end": a + d * 0.02, "mid": a + d * (ln * 0.5 - size * 0.5), "base": a + d * max(0, ln - size * 1.2)}[pos]
+        tip = {
+            "end": a + d * 0.02,
+            "mid": a + d * (ln * 0.5 - size * 0.5),
+            "base": a + d * max(0, ln - size * 1.2),
+        }[pos]
         p.arrow(*(tip + d * size), *tip, size=size, style=style, shaft=False)
     if h.pick("q_circle", 0, 1):
         r = h.num("q_r", 0.38, 0.5)
@@ -611,7 +687,9 @@ def k_nmos(p):
     gate_low = h.pick("mos_gate", "mid", "low", weights=(3, 1)) == "low"
     if gate_low:
         p.line((gx, -gl), (gx, gl), w=w)
-        p.line((gx, gl), (gx - 0.12, gl), (gx - 0.12, 0), (gx - 0.3, 0)) if h.pick("mos_jog", 0, 1) else p.line((gx, gl), (gx, 0), (gx - 0.2, 0))
+        p.line((gx, gl), (gx - 0.12, gl), (gx - 0.12, 0), (gx - 0.3, 0)) if h.pick(
+            "mos_jog", 0, 1
+        ) else p.line((gx, gl), (gx, 0), (gx - 0.2, 0))
     else:
         p.line((gx, -gl), (gx, gl), w=w)
     p.to_side("W", gx - (0.28 if gate_low else 0), 0)
@@ -659,9 +737,6 @@ def k_switch(p):
     if f != "none":
         for x in (-a, a) if f != "hinge" else (-a * m,):
             p.disc(x, 0, r) if f == "filled" else p.circle(x, 0, r, wipe=True)
-    if h.pick("sw_handle", 0, 1, weights=(6, 1)):
-        x, y = -a * m + m * ln / 2 * math.cos(ang), -up * ln / 2 * math.sin(ang)
-        p.line((x, y), (x, y - 0.25 * up)), p.line((x - 0.07, y - 0.25 * up), (x + 0.07, y - 0.25 * up))
     e = a + (r if f in ("both",) else 0)
     p.to_side("W", -e, 0), p.to_side("E", e, 0)
 
@@ -842,7 +917,9 @@ def k_supply(p):
 def k_audio_in(p):
     """A signal connector, signal on E; its body touches the plate."""
     h = p.h
-    f = h.pick("aud_form", "coax", "jack", "jack2", "female", "plug_arrow", "din", weights=(5, 4, 1.5, 1.5, 0.8, 0.8))
+    f = h.pick(
+        "aud_form", "coax", "jack", "jack2", "female", "plug_arrow", "din", weights=(5, 4, 1.5, 1.5, 0.8, 0.8)
+    )
     gnd = h.pick("aud_gnd", 1, 0, weights=(7, 1))
     x = h.num("aud_x", -0.3, 0.02)
     if f in ("coax", "din"):
@@ -854,7 +931,9 @@ def k_audio_in(p):
                 p.disc(x + r * 0.6 * math.cos(t), r * 0.6 * math.sin(t), 0.045)
             p.to_side("E", x + r, 0)
         else:
-            p.disc(x, 0, r * h.num("aud_dot", 0.25, 0.5)) if h.pick("aud_pin", 0, 1, weights=(1, 4)) else p.circle(x, 0, r * 0.35)
+            p.disc(x, 0, r * h.num("aud_dot", 0.25, 0.5)) if h.pick(
+                "aud_pin", 0, 1, weights=(1, 4)
+            ) else p.circle(x, 0, r * 0.35)
             p.to_side("E", x + (0 if h.pick("aud_in", 0, 1, weights=(1, 3)) else r), 0)
         if gnd:
             y = r + h.num("aud_gy", 0.1, 0.22)
@@ -866,7 +945,13 @@ def k_audio_in(p):
         t = h.num("aud_t", 0.06, 0.11)
         xs = x - 0.15
         yo = h.num("aud_yo", -0.1, 0.1)
-        p.shape((xs - t, -a + yo), (xs + t, -a + yo), (xs + t, a + yo), (xs - t, a + yo), filled=h.pick("aud_fill", 0, 1, weights=(4, 1)))
+        p.shape(
+            (xs - t, -a + yo),
+            (xs + t, -a + yo),
+            (xs + t, a + yo),
+            (xs - t, a + yo),
+            filled=h.pick("aud_fill", 0, 1, weights=(4, 1)),
+        )
         v = h.num("aud_v", 0.08, 0.16)
         xv = xs + t + 0.1
         up = h.pick("aud_vup", 1, -1)

@@ -9,11 +9,10 @@ from multiprocessing import Pool
 from pathlib import Path
 
 import cv2
-import numpy as np
-import torch
-
 import labels
+import numpy as np
 import scenes
+import torch
 
 HERE = Path(__file__).parent
 
@@ -23,9 +22,31 @@ class Tracer:
         self.gpu = torch.cuda.is_available()
         out = Path(tempfile.mkdtemp()) / "libtrace.so"
         if self.gpu:
-            cmd = ["nvcc", "-O3", "--use_fast_math", "-arch=native", "-shared", "-Xcompiler", "-fPIC", str(HERE / "trace.cu"), "-o", str(out)]
+            cmd = [
+                "nvcc",
+                "-O3",
+                "--use_fast_math",
+                "-arch=native",
+                "-shared",
+                "-Xcompiler",
+                "-fPIC",
+                str(HERE / "trace.cu"),
+                "-o",
+                str(out),
+            ]
         else:
-            cmd = ["g++", "-O3", "-march=native", "-ffast-math", "-fopenmp", "-shared", "-fPIC", str(HERE / "trace.cpp"), "-o", str(out)]
+            cmd = [
+                "g++",
+                "-O3",
+                "-march=native",
+                "-ffast-math",
+                "-fopenmp",
+                "-shared",
+                "-fPIC",
+                str(HERE / "trace.cpp"),
+                "-o",
+                str(out),
+            ]
         subprocess.run(cmd, check=True, capture_output=True)
         self.lib = ctypes.CDLL(str(out))
         sizes = [self.lib.trace_sizes(i) for i in range(3)]
@@ -42,8 +63,10 @@ class Tracer:
         n = len(S)
         bufs = [self._up(np.stack(x)) for x in (S, cells, prims)]
         out = torch.empty((n, H, W, 3), dtype=torch.float32, device=self.dev)
-        p = lambda t: ctypes.c_void_p(t.data_ptr())  # noqa: E731
-        self.lib.trace_render(p(bufs[0]), p(bufs[1]), p(bufs[2]), p(tex), p(out), n, W, H, spp, seed & 0x7FFFFFFF)
+        p = lambda t: ctypes.c_void_p(t.data_ptr())
+        self.lib.trace_render(
+            p(bufs[0]), p(bufs[1]), p(bufs[2]), p(tex), p(out), n, W, H, spp, seed & 0x7FFFFFFF
+        )
         if self.gpu:
             torch.cuda.synchronize()
         return out

@@ -1,5 +1,22 @@
 """From a picture to a reading. Knows kit and board, nothing electrical, and never sees a design."""
 
+from snapcheck.photo import _score as score
+from snapcheck.photo._open import Picture, open_picture
+from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.photo._written import reading_to_json
 
-__all__ = ["CubeReading", "Frame", "LeadReading", "Reading", "State", "TapReading"]
+__all__ = [
+    "CubeReading",
+    "Frame",
+    "LeadReading",
+    "Picture",
+    "Reading",
+    "State",
+    "TapReading",
+    "open_picture",
+    "read_photo",
+    "read_picture",
+    "reading_to_json",
+    "score",
+]

@@ -64,10 +64,10 @@ class Frame:
 
     Attributes:
         size: width and height of the upright photo in pixels.
-        tops: 3x3 homography from cell units (x right, y down, A1's top-left corner at 0, 0) on the plane of the
-            cubes' tops to undistorted pixels.
-        centre, focal, k1: principal point (x, y) and focal length in pixels, first radial distortion coefficient
-            (OpenCV's forward model), so that `to_photo` lands on the real pixels.
+        tops: 3x3 homography from cell units (x right, y down, A1's top-left corner at 0, 0) on the plane of
+            the cubes' tops to undistorted pixels.
+        centre, focal, k1: principal point (x, y) and focal length in pixels, first radial distortion
+            coefficient (OpenCV's forward model), so that `to_photo` lands on the real pixels.
         residual: root mean square error of the lattice in cells.
         plate: (4, 2) corners of the plate in pixels, top-left first, clockwise.
     """
@@ -103,7 +103,8 @@ class Reading:
         columns, rows: of the plate.
         cubes, taps, leads: everything seen, sure or not.
         frame: where it lies in the picture.
-        notes: remarks for the person (glare at the top right, a corner of the plate outside the picture, ...).
+        notes: remarks for the person (glare at the top right, a corner of the plate outside the picture,
+        ...).
     """
 
     photo: str

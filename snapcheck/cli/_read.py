@@ -1,0 +1,79 @@
+"""``snapcheck read PHOTO...``: photos to layout files, JSON readings and annotated pictures."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from snapcheck.board import write_layout
+from snapcheck.cli._common import add_kit, kit_of, write_file
+from snapcheck.errors import SnapcheckError
+from snapcheck.words import tr
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "photos", metavar="PHOTO", nargs="+", help="JPEG, PNG, WebP or HEIC picture of a build"
+    )
+    parser.add_argument(
+        "-o", "--out", metavar="FOLDER", help="where the results go (default: beside each photo)"
+    )
+    add_kit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from snapcheck.photo import State, open_picture, read_picture, reading_to_json
+
+    kit = kit_of(args)
+    code = 0
+    for name in args.photos:
+        path = Path(name)
+        try:
+            picture = open_picture(path)
+            reading = read_picture(picture, path.name, kit)
+        except SnapcheckError as error:
+            code = error.exit_code
+            if args.json:
+                told = {"name": error.name, "message": error.message, "way_out": error.way_out}
+                print(json.dumps({"photo": path.name, "error": told}, ensure_ascii=False), flush=True)
+            print(f"snapcheck: {error}", file=sys.stderr)
+            continue
+        data = reading_to_json(reading)
+        if args.json:
+            print(json.dumps(data, ensure_ascii=False), flush=True)
+            if not args.out:
+                continue
+        folder = Path(args.out) if args.out else path.parent
+        folder.mkdir(parents=True, exist_ok=True)
+        stem = folder / f"{path.stem}-read"
+        write_file(stem.with_suffix(".board"), write_layout(reading.board, kit))
+        write_file(stem.with_suffix(".json"), json.dumps(data, ensure_ascii=False, indent=1) + "\n")
+        write_file(stem.with_suffix(".png"), _picture(picture.pixels, reading, kit))
+        if args.json:
+            continue
+        unsure = [str(c) for c, r in reading.cubes.items() if r.state is not State.READ]
+        print(
+            tr(
+                "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
+                photo=path.name,
+                columns=reading.columns,
+                rows=reading.rows,
+                n=len(reading.cubes),
+                taps=len(reading.taps),
+                leads=len(reading.leads),
+                out=stem,
+            )
+        )
+        if unsure:
+            print(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
+        for note in reading.notes:
+            print(f"  {note}")
+    return code
+
+
+def _picture(pixels, reading, kit) -> bytes:  # type: ignore[no-untyped-def]
+    from snapcheck.report import annotate
+
+    return annotate(pixels, reading, [], kit)

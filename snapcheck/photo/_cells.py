@@ -1,0 +1,205 @@
+"""What stands in each cell: symbol, turn, taps around it, and the line of print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from snapcheck.photo._nets import calibration, names, run
+from snapcheck.photo._reading import Frame
+
+CROP, SPAN = 72, 1.2  # the symbol network sees 72 pixels that span 1.2 cells
+FINE = 120  # pixels per cell of the flattened board that crops are taken from
+LINE_H, LINE_W = 32, 160
+
+
+def flatten(
+    pixels: np.ndarray, frame: Frame, columns: int, rows: int, per_cell: int, rim: float
+) -> np.ndarray:
+    """The board seen straight from above: (h, w, 3) with `per_cell` pixels a cell and `rim` cells of
+    surroundings."""
+    width, height = round((columns + 2 * rim) * per_cell), round((rows + 2 * rim) * per_cell)
+    step = 12
+    gx, gy = np.arange(0, width + step, step), np.arange(0, height + step, step)
+    grid = np.stack(np.meshgrid((gx + 0.5) / per_cell - rim, (gy + 0.5) / per_cell - rim), -1).reshape(-1, 2)
+    at = frame.to_photo(grid).reshape(len(gy), len(gx), 2).astype(np.float32)
+    # the map is smooth: a coarse one, spread out, is as good and much faster
+    spread = np.array([[1.0 / step, 0, 0], [0, 1.0 / step, 0]])
+    mx, my = (
+        cv2.warpAffine(
+            np.ascontiguousarray(at[..., i]),
+            spread,
+            (width, height),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        for i in (0, 1)
+    )
+    return np.asarray(cv2.remap(pixels, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def softmax(x: np.ndarray) -> np.ndarray:
+    e = np.exp(x - x.max(-1, keepdims=True))
+    return np.asarray(e / e.sum(-1, keepdims=True))
+
+
+@dataclass(frozen=True)
+class Symbols:
+    """Answers of the symbol network for n cells.
+
+    Attributes:
+        kind: (n, 33) log probabilities; turn: (n, 4) log probabilities, quarter turns clockwise.
+        taps: (n, 4) logits of a tap on N, E, S, W.
+        text: (n,) logit that something is printed.
+        box: (n, 4) the print's centre and size in cells from the cube's centre, in the picture's directions.
+    """
+
+    kind: np.ndarray
+    turn: np.ndarray
+    taps: np.ndarray
+    text: np.ndarray
+    box: np.ndarray
+
+
+def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
+    """Split the outputs and undo a view turned counterclockwise by `quarter` quarter turns."""
+    n_kind = len(names()[0])
+    kind = out[:, :n_kind]
+    turn = np.roll(out[:, n_kind : n_kind + 4], quarter, 1)
+    taps = np.roll(out[:, n_kind + 4 : n_kind + 8], quarter, 1)
+    box = out[:, n_kind + 9 : n_kind + 13] * SPAN
+    for _ in range(quarter):  # clockwise again: (u, v) -> (-v, u)
+        box = np.stack([-box[:, 1], box[:, 0], box[:, 3], box[:, 2]], -1)
+    t = calibration()
+    return (
+        np.log(softmax(kind / t["kind_temperature"]) + 1e-12),
+        np.log(softmax(turn / t["turn_temperature"]) + 1e-12),
+        taps,
+        out[:, n_kind + 8],
+        box,
+    )
+
+
+def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -> Symbols:
+    """Classify cells (column, row) of a flattened board with FINE pixels per cell.
+
+    Every cell is looked at once; occupied ones again in three other turns, and the views are averaged.
+    """
+    size = CROP * 2
+    half = SPAN * FINE / 2
+    crops = np.empty((len(places), CROP, CROP, 3), np.uint8)
+    for i, (x, y) in enumerate(places):
+        cx, cy = (x + 0.5 + rim) * FINE, (y + 0.5 + rim) * FINE
+        x0, y0 = round(cx - half), round(cy - half)
+        piece = board[max(0, y0) : y0 + size, max(0, x0) : x0 + size]
+        if piece.shape[:2] != (size, size):
+            piece = cv2.copyMakeBorder(
+                piece,
+                max(0, -y0),
+                size - piece.shape[0] - max(0, -y0),
+                max(0, -x0),
+                size - piece.shape[1] - max(0, -x0),
+                cv2.BORDER_REPLICATE,
+            )
+        crops[i] = cv2.resize(piece, (CROP, CROP), interpolation=cv2.INTER_AREA)
+    first = _answers(run("symbols", crops), 0)
+    empty = len(names()[0]) - 1
+    certain = first[0][:, empty] > np.log(0.999)
+    again = np.nonzero(~certain)[0]
+    sums = [a.copy() for a in first]
+    if len(again):
+        views = np.concatenate([np.rot90(crops[again], q, (1, 2)) for q in (1, 2, 3)])
+        out = run("symbols", views)
+        for q in (1, 2, 3):
+            part = _answers(out[(q - 1) * len(again) : q * len(again)], q)
+            for total, p in zip(sums, part, strict=True):
+                total[again] += p
+        for total in sums:
+            total[again] /= 4
+    kind, turn = sums[0], sums[1]
+    kind = kind - np.log(np.exp(kind).sum(1, keepdims=True))
+    turn = turn - np.log(np.exp(turn).sum(1, keepdims=True))
+    return Symbols(kind, turn, sums[2], sums[3], sums[4])
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of print: the text, the probability of its least certain letter, rival readings, height in
+    pixels."""
+
+    text: str
+    confidence: float
+    rivals: tuple[tuple[str, float], ...]
+    height: float
+
+
+def read_lines(
+    board: np.ndarray, rim: float, places: list[tuple[int, int]], turns: np.ndarray, boxes: np.ndarray
+) -> list[Line]:
+    """Read the print of cubes whose turn (quarter turns) and text box (cells, picture directions) are known."""  # noqa: E501
+    if not places:
+        return []
+    lines = np.full((len(places), LINE_H, LINE_W, 3), 128, np.uint8)
+    heights = []
+    for i, ((x, y), q, (bx, by, bw, bh)) in enumerate(zip(places, turns, boxes, strict=True)):
+        w, h = (bh, bw) if q % 2 else (bw, bh)
+        w, h = max(float(w), 0.03), max(float(h), 0.04)
+        tall = h * 1.5
+        wide = max(w, 0.4 * h) + 0.8 * h
+        length = min(LINE_W, wide / tall * LINE_H)
+        cx, cy = (x + 0.5 + rim + bx) * FINE, (y + 0.5 + rim + by) * FINE
+        a = np.radians(90.0 * int(q))
+        c, s = np.cos(a), np.sin(a)
+        # line pixel (u, v) at twice the size -> board pixel
+        ku, kv = wide * FINE / (2 * length), tall * FINE / (2 * LINE_H)
+        m = np.array([[c * ku, -s * kv, 0.0], [s * ku, c * kv, 0.0]])
+        m[:, 2] = (
+            np.array([cx, cy]) - m[:, :2] @ np.array([length, LINE_H]) - 0.5 + m[:, :2] @ np.array([0.5, 0.5])
+        )
+        n = max(1, int(length))
+        big = cv2.warpAffine(
+            board,
+            m,
+            (2 * n, 2 * LINE_H),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        lines[i, :, :n] = cv2.resize(big, (n, LINE_H), interpolation=cv2.INTER_AREA)
+        heights.append(h)
+    out = run("text", lines)
+    prob = softmax(out / calibration()["text_temperature"])
+    return [_decode(p, h) for p, h in zip(prob, heights, strict=True)]
+
+
+def _decode(prob: np.ndarray, height: float, width: int = 12) -> Line:
+    """Best readings by prefix beam search (Graves 2012, Hannun et al. 2014), with their total probabilities."""  # noqa: E501
+    letters = names()[1]
+    beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
+    for row in prob:
+        likely = np.nonzero(row > 1e-4)[0]
+        new: dict[tuple[int, ...], tuple[float, float]] = {}
+        for text, (pb, pn) in beams.items():
+            for c in likely:
+                p = float(row[c])
+                if c == 0:
+                    a, b = new.get(text, (0.0, 0.0))
+                    new[text] = (a + (pb + pn) * p, b)
+                    continue
+                longer = (*text, int(c))
+                a, b = new.get(longer, (0.0, 0.0))
+                if text and text[-1] == c:
+                    new[longer] = (a, b + pb * p)
+                    a, b = new.get(text, (0.0, 0.0))
+                    new[text] = (a, b + pn * p)
+                else:
+                    new[longer] = (a, b + (pb + pn) * p)
+        beams = dict(sorted(new.items(), key=lambda kv: -sum(kv[1]))[:width])
+    ranked = [("".join(letters[i - 1] for i in t), sum(p)) for t, p in beams.items()]
+    return Line(
+        ranked[0][0].strip(),
+        float(ranked[0][1]),
+        tuple((t.strip(), float(p)) for t, p in ranked[1:6] if p > 1e-4),
+        height,
+    )

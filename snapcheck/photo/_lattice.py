@@ -1,0 +1,251 @@
+"""The lattice of cube tops: from peaks of the locating network to a camera and cell coordinates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Peaks:
+    """Local maxima of a map: positions (n, 2) in pixels, heights (n,)."""
+
+    at: np.ndarray
+    height: np.ndarray
+
+
+def peaks(prob: np.ndarray, stride: float, low: float, reach: int = 1) -> Peaks:
+    """Maxima of a probability map with sub-cell position by a parabola through the logarithm.
+
+    Args:
+        prob: (h, w) map in 0..1.
+        stride: pixels of the picture a map cell stands for.
+        low: maxima lower than this are left out.
+        reach: half width of the neighbourhood in which a maximum must be the highest.
+    """
+    import cv2
+
+    top = cv2.dilate(prob, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
+    ys, xs = np.nonzero((prob >= top) & (prob > low))
+    h, w = prob.shape
+    logp = np.log(np.clip(prob, 1e-4, 1))
+    xi, yi = np.clip(xs, 1, w - 2), np.clip(ys, 1, h - 2)
+
+    def offset(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
+        bend = a - 2 * b + c
+        return np.where(
+            bend < -1e-4, np.clip(0.5 * (a - c) / np.where(bend < -1e-4, bend, -1), -0.7, 0.7), 0.0
+        )
+
+    dx = offset(logp[yi, xi - 1], logp[yi, xi], logp[yi, xi + 1])
+    dy = offset(logp[yi - 1, xi], logp[yi, xi], logp[yi + 1, xi])
+    at = np.stack([(xs + dx + 0.5) * stride - 0.5, (ys + dy + 0.5) * stride - 0.5], -1)
+    return Peaks(at, prob[ys, xs])
+
+
+def homography(cells: np.ndarray, pixels: np.ndarray, weight: np.ndarray | None = None) -> np.ndarray | None:
+    """3x3 map from cells to pixels by least squares on normalised points (direct linear transform), or None."""  # noqa: E501
+    if len(cells) < 4:
+        return None
+
+    def norm(p: np.ndarray) -> np.ndarray:
+        c = p.mean(0)
+        s = np.sqrt(2) / max(float(np.hypot(*(p - c).T).mean()), 1e-9)
+        return np.array([[s, 0, -s * c[0]], [0, s, -s * c[1]], [0, 0, 1]])
+
+    ta, tb = norm(cells), norm(pixels)
+    a = cells @ ta[:2, :2].T + ta[:2, 2]
+    b = pixels @ tb[:2, :2].T + tb[:2, 2]
+    zero, one = np.zeros(len(a)), np.ones(len(a))
+    rows = np.concatenate(
+        [
+            np.stack(
+                [a[:, 0], a[:, 1], one, zero, zero, zero, -b[:, 0] * a[:, 0], -b[:, 0] * a[:, 1], -b[:, 0]],
+                -1,
+            ),
+            np.stack(
+                [zero, zero, zero, a[:, 0], a[:, 1], one, -b[:, 1] * a[:, 0], -b[:, 1] * a[:, 1], -b[:, 1]],
+                -1,
+            ),
+        ]
+    )
+    if weight is not None:
+        rows = rows * np.concatenate([weight, weight])[:, None]
+    _, s, v = np.linalg.svd(rows)
+    if s[7] < 1e-7:
+        return None
+    h = np.linalg.inv(tb) @ v[-1].reshape(3, 3) @ ta
+    return h / h[2, 2] if abs(h[2, 2]) > 1e-12 else None
+
+
+def apply(h: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(n, 2) points through a homography."""
+    q = np.c_[points, np.ones(len(points))] @ h.T
+    return np.asarray(q[:, :2] / q[:, 2:])
+
+
+def undistort(points: np.ndarray, centre: np.ndarray, focal: float, k1: float) -> np.ndarray:
+    """Pixels without the lens's radial distortion (inverse of x·(1 + k1·r²), by iteration)."""
+    d = (points - centre) / focal
+    u = d
+    for _ in range(8):
+        u = d / (1 + k1 * (u**2).sum(-1, keepdims=True))
+    return np.asarray(u * focal + centre)
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """Peaks with cell coordinates (column, row; origin arbitrary) and the camera that explains them.
+
+    Attributes:
+        index: (n,) numbers of the peaks that belong to the lattice.
+        cells: (n, 2) integer column and row of each.
+        tops: homography from cells (centres at +0.5) to undistorted pixels.
+        k1: radial distortion.
+        residual: root mean square error in cells.
+    """
+
+    index: np.ndarray
+    cells: np.ndarray
+    tops: np.ndarray
+    k1: float
+    residual: float
+
+
+def walk(
+    at: np.ndarray, height: np.ndarray, right: np.ndarray, down: np.ndarray
+) -> list[dict[int, tuple[int, int]]]:
+    """Chains of neighbours: each peak's steps say where its neighbours should be. Largest group first."""
+    n = len(at)
+    size = np.sqrt(np.abs(right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0]))
+    links: list[list[tuple[int, int, int]]] = [[] for _ in range(n)]
+    for i in range(n):
+        for step, (dx, dy) in ((right, (1, 0)), (down, (0, 1))):
+            want = at[i] + step[i]
+            gap = np.hypot(*(at - want).T)
+            gap[i] = np.inf
+            j = int(gap.argmin())
+            if gap[j] < 0.25 * size[i] and 0.7 < size[j] / size[i] < 1.4:
+                links[i].append((j, dx, dy))
+                links[j].append((i, -dx, -dy))
+    groups: list[dict[int, tuple[int, int]]] = []
+    seen: set[int] = set()
+    for start in np.argsort(-height):
+        s = int(start)
+        if s in seen:
+            continue
+        group = {s: (0, 0)}
+        stack = [s]
+        while stack:
+            i = stack.pop()
+            for j, dx, dy in links[i]:
+                if j not in group and j not in seen:
+                    group[j] = (group[i][0] + dx, group[i][1] + dy)
+                    stack.append(j)
+        seen.update(group)
+        groups.append(group)
+    return sorted(groups, key=len, reverse=True)
+
+
+def fit(
+    at: np.ndarray, height: np.ndarray, right: np.ndarray, down: np.ndarray, centre: np.ndarray, focal: float
+) -> Lattice | None:
+    """Robust lattice through the peaks, or None when no group of cubes makes one."""
+    groups = walk(at, height, right, down)
+    best: Lattice | None = None
+    for group in groups[:3]:
+        found = _grow(group, at, height, right, down, centre, focal)
+        if found and (best is None or len(found.index) > len(best.index)):
+            best = found
+    return best
+
+
+def _grow(
+    group: dict[int, tuple[int, int]],
+    at: np.ndarray,
+    height: np.ndarray,
+    right: np.ndarray,
+    down: np.ndarray,
+    centre: np.ndarray,
+    focal: float,
+) -> Lattice | None:
+    members = dict(group)
+    k1 = 0.0
+    h: np.ndarray | None = None
+    for turn in range(6):
+        index = np.array(list(members))
+        cells = np.array([members[int(i)] for i in index], float) + 0.5
+        # each peak speaks with its steps too, so that even one row of cubes spans a plane
+        flat = undistort(at[index], centre, focal, k1)
+        ends = [(cells, flat, height[index])]
+        for step, (dx, dy) in ((right, (0.5, 0.0)), (down, (0.0, 0.5))):
+            for sign in (1, -1):
+                ends.append(
+                    (
+                        cells + sign * np.array([dx, dy]),
+                        undistort(at[index] + sign * step[index] / 2, centre, focal, k1),
+                        height[index] * 0.15,
+                    )
+                )
+        a, b, w = (np.concatenate(x) for x in zip(*ends, strict=True))
+        h = homography(a, b, w)
+        if h is None:
+            return None
+        for _ in range(3):  # robust: far-off peaks lose their say
+            err = _cell_error(h, a, b)
+            h2 = homography(a, b, w / (1 + (err / 0.06) ** 2))
+            if h2 is None:
+                break
+            h = h2
+        if turn >= 1 and len(index) >= 8:
+            k1 = _lens(at[index], cells, h, centre, focal, k1)
+        # take in every peak that lands on a free lattice point
+        inv = np.linalg.inv(h)
+        place = apply(inv, undistort(at, centre, focal, k1)) - 0.5
+        near = np.round(place)
+        off = np.abs(place - near).max(1)
+        new: dict[tuple[int, int], tuple[float, int]] = {}
+        for i in np.nonzero((off < 0.2) & (np.abs(place).max(1) < 30))[0]:
+            local = apply(
+                inv, undistort(np.stack([at[i], at[i] + right[i], at[i] + down[i]]), centre, focal, k1)
+            )
+            step_ok = abs(local[1, 0] - local[0, 0] - 1) < 0.3 and abs(local[2, 1] - local[0, 1] - 1) < 0.3
+            if not step_ok:
+                continue
+            key = (int(near[i, 0]), int(near[i, 1]))
+            score = float(height[i]) - float(off[i])
+            if key not in new or score > new[key][0]:
+                new[key] = (score, int(i))
+        now = {i: key for key, (_, i) in new.items()}
+        if len(now) < 3:
+            return None
+        if now == members and turn >= 3:
+            break
+        members = now
+    assert h is not None
+    index = np.array(list(members))
+    cells = np.array([members[int(i)] for i in index], float) + 0.5
+    err = _cell_error(h, cells, undistort(at[index], centre, focal, k1))
+    return Lattice(index, (cells - 0.5).astype(int), h, k1, float(np.sqrt((err**2).mean())))
+
+
+def _cell_error(h: np.ndarray, cells: np.ndarray, pixels: np.ndarray) -> np.ndarray:
+    return np.asarray(np.hypot(*(apply(np.linalg.inv(h), pixels) - cells).T))
+
+
+def _lens(
+    pixels: np.ndarray, cells: np.ndarray, h: np.ndarray, centre: np.ndarray, focal: float, k1: float
+) -> float:
+    """The distortion that leaves the least error, between -0.12 and 0.12, drawn towards none."""
+    best, arg = np.inf, k1
+    for k in np.linspace(-0.12, 0.12, 25):
+        flat = undistort(pixels, centre, focal, float(k))
+        g = homography(cells, flat)
+        if g is None:
+            continue
+        err = _cell_error(g, cells, flat)
+        cost = float(np.minimum(err, 0.1).__pow__(2).sum()) + 1e-4 * len(cells) ** 0.5 * (k / 0.05) ** 2 * 0.3
+        if cost < best:
+            best, arg = cost, float(k)
+    return arg

@@ -1,0 +1,49 @@
+"""The four networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from snapcheck.places import models_dir
+
+
+@lru_cache(maxsize=1)
+def names() -> tuple[tuple[str, ...], str]:
+    """Kinds in the order of the symbol network's outputs (last ``other``, ``empty``); the text network's
+    letters."""
+    data = json.loads((models_dir() / "networks.json").read_text(encoding="utf-8"))
+    return tuple(data["kinds"]), data["characters"]
+
+
+@lru_cache(maxsize=1)
+def calibration() -> dict[str, Any]:
+    """Temperatures and thresholds, see models/README.md."""
+    data: dict[str, Any] = json.loads((models_dir() / "calibration.json").read_text(encoding="utf-8"))
+    return data
+
+
+@lru_cache(maxsize=8)
+def _session(name: str) -> Any:
+    import onnxruntime
+
+    onnxruntime.set_default_logger_severity(3)
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 2
+    options.inter_op_num_threads = 1
+    return onnxruntime.InferenceSession(
+        str(models_dir() / f"{name}.onnx"), options, providers=["CPUExecutionProvider"]
+    )
+
+
+def run(name: str, pictures: np.ndarray, at_most: int = 64) -> np.ndarray:
+    """Run one network on (n, h, w, c) uint8 pictures; returns its float32 outputs."""
+    session = _session(name)
+    parts = [
+        session.run(None, {"picture": np.ascontiguousarray(pictures[i : i + at_most])})[0]
+        for i in range(0, len(pictures), at_most)
+    ]
+    return np.concatenate(parts) if len(parts) != 1 else np.asarray(parts[0])

@@ -1,0 +1,156 @@
+"""The plate under the cubes: its outline, its columns and rows, and which cell is A1."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from snapcheck.photo._lattice import Peaks, apply, undistort
+
+
+def camera_foot(tops: np.ndarray, centre: np.ndarray, focal: float) -> tuple[np.ndarray, float]:
+    """Where the camera stands over the plane of the tops: (x, y) and height, in cells (pose from a
+    homography)."""
+    k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1]])
+    m = np.linalg.inv(k) @ tops
+    scale = (np.linalg.norm(m[:, 0]) + np.linalg.norm(m[:, 1])) / 2
+    m = m / scale
+    if m[2, 2] < 0:
+        m = -m
+    r1, r2, t = m[:, 0], m[:, 1], m[:, 2]
+    u, _, v = np.linalg.svd(np.stack([r1, r2, np.cross(r1, r2)], -1))
+    r = u @ np.diag([1, 1, np.linalg.det(u @ v)]) @ v
+    c = -r.T @ t
+    return c[:2], abs(float(c[2]))
+
+
+def edges(  # noqa: PLR0912
+    mask: np.ndarray,
+    stride: np.ndarray,
+    corner: Peaks,
+    tops: np.ndarray,
+    centre: np.ndarray,
+    focal: float,
+    k1: float,
+    cells: np.ndarray,
+) -> list[np.ndarray]:
+    """Left, top, right and bottom edge of the plate as seen on the plane of the tops, where it is a
+    rectangle along the
+    cells; the likeliest first. Corners seen and the plate's area each propose edges; both vote on every
+    combination."""
+    inv = np.linalg.inv(tops)
+    ys, xs = np.mgrid[0 : mask.shape[0] : 2, 0 : mask.shape[1] : 2]
+    at = (np.stack([xs.ravel(), ys.ravel()], -1) + 0.5) * stride - 0.5
+    p = apply(inv, undistort(at, centre, focal, k1))
+    prob = mask[::2, ::2].ravel()
+    lo, hi = cells.min(0), cells.max(0) + 1.0
+    near = (np.abs(p - (lo + hi) / 2) < (hi - lo) / 2 + 16).all(1)
+    p, prob = p[near], prob[near]
+    inner = prob > 0.5
+    if inner.sum() < 30:
+        return []
+    box = _outline(p[inner])
+    q = apply(inv, undistort(corner.at, centre, focal, k1)) if len(corner.at) else np.zeros((0, 2))
+    proposals = []
+    for axis, first in ((0, True), (1, True), (0, False), (1, False)):
+        values = [box[axis] if first else box[axis + 2]]
+        weights = [0.3]
+        for value, weight in zip(q[:, axis], corner.height, strict=True):
+            if (value < lo[axis] + 0.6) if first else (value > hi[axis] - 0.6):
+                values.append(float(value))
+                weights.append(float(weight))
+        merged: list[tuple[float, float]] = []  # corners on one edge agree: one proposal
+        for value, weight in sorted(zip(values, weights, strict=True)):
+            if merged and value - merged[-1][0] < 0.3:
+                v, u = merged[-1]
+                merged[-1] = ((v * u + value * weight) / (u + weight), u + weight)
+            else:
+                merged.append((value, weight))
+        proposals.append([v for v, _ in sorted(merged, key=lambda m: -m[1])[:4]])
+    ranked = []
+    off = 1 - prob
+    total = float(prob.sum())
+    for left in proposals[0]:
+        for top in proposals[1]:
+            for right in proposals[2]:
+                for bottom in proposals[3]:
+                    inside = (p[:, 0] > left) & (p[:, 0] < right) & (p[:, 1] > top) & (p[:, 1] < bottom)
+                    overlap = float(prob[inside].sum()) / (total + float(off[inside].sum()))
+                    seen = 0.0
+                    for x, y in ((left, top), (right, top), (right, bottom), (left, bottom)):
+                        if len(q):
+                            d = np.hypot(q[:, 0] - x, q[:, 1] - y)
+                            seen += float((corner.height * np.exp(-((d / 0.25) ** 2))).max())
+                    ranked.append((overlap * 4 + seen, (left, top, right, bottom)))
+    ranked.sort(reverse=True)
+    return [np.array(r) for s, r in ranked[:6] if s > ranked[0][0] - 1.5]
+
+
+def _outline(p: np.ndarray) -> tuple[float, float, float, float]:
+    """Left, top, right, bottom of a cloud of points that fills a rectangle: medians over strips."""
+    box = []
+    for axis in (0, 1):
+        other = p[:, 1 - axis]
+        low, high = (float(v) for v in np.percentile(other, [15, 85]))
+        which = np.digitize(other, np.linspace(low, high, 13))
+        strips = [p[which == i, axis] for i in range(1, 13) if (which == i).sum() > 3] or [p[:, axis]]
+        box.append(
+            (
+                float(np.median([np.percentile(s, 1) for s in strips])),
+                float(np.median([np.percentile(s, 99) for s in strips])),
+            )
+        )
+    return box[0][0], box[1][0], box[0][1], box[1][1]
+
+
+def explain(
+    rect: np.ndarray, foot: np.ndarray, height: float, cells: np.ndarray, weight: np.ndarray, markers: bool
+) -> list[tuple[float, int, int, int, int, float, float]]:
+    """Ranked explanations of the edges: (cost, columns, rows, origin x, origin y, margin, cube height).
+
+    `cells` (n, 2) are the lattice places of the cubes seen, `weight` how sure each is: none should lie off
+    the plate. The plate lies one cube height below the tops, so the camera sees it shrunk towards its foot
+    by H / (H + h).
+    """
+    found: dict[tuple[int, int, int, int], tuple[float, float, float]] = {}
+    for h in np.arange(0.4, 1.12, 0.04):
+        s = height / (height + h)
+        left, top = foot + (rect[:2] - foot) / s
+        right, bottom = foot + (rect[2:] - foot) / s
+        w, v = right - left, bottom - top
+        for columns in range(max(1, int(w - 2.6)), int(w + 1.3)):
+            m = (w - columns) / 2
+            if not -0.12 < m < 1.35:
+                continue
+            rows = round(v - 2 * m)
+            ox, oy = round(left + m), round(top + m)
+            if rows < 1:
+                continue
+            outside = ((cells < (ox, oy)) | (cells >= (ox + columns, oy + rows))).any(1)
+            m2 = (w - columns + v - rows) / 4
+            off = np.array(
+                [left + m2 - ox, right - m2 - ox - columns, top + m2 - oy, bottom - m2 - oy - rows]
+            )
+            cost = float((off**2).sum()) / 0.06**2 + 30 * float(weight[outside].sum())
+            # plates without markers have a narrow rim, those with markers a wide one (common practice, no
+            # source)
+            low, high = (0.6, 1.15) if markers is True else (0.04, 0.7)
+            cost += (max(0.0, low - m2, m2 - high) / 0.05) ** 2
+            cost += (max(0.0, 0.5 - h, h - 1.0) / 0.05) ** 2
+            key = (columns, rows, ox, oy)
+            if key not in found or cost < found[key][0]:
+                found[key] = (cost, m2, float(h))
+    return sorted((c, *key, m, h) for key, (c, m, h) in found.items())
+
+
+def see_markers(grey: np.ndarray) -> dict[int, np.ndarray]:
+    """Corner markers (ArUco, dictionary MIP 36h12, ids 0 to 3) in a grey picture: id to (4, 2) pixels."""
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12))
+    corners, ids, _ = detector.detectMarkers(grey)
+    if ids is None:
+        return {}
+    return {
+        int(i): np.asarray(c).reshape(4, 2)
+        for i, c in zip(np.ravel(ids), corners, strict=True)
+        if 0 <= int(i) <= 3
+    }

@@ -1,0 +1,395 @@
+"""From an opened picture to a reading: board, cells, print, taps, leads; each with its confidence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
+from snapcheck.errors import InputError, PhotoError
+from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, parse_value
+from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
+from snapcheck.photo._lattice import Lattice, apply, fit, peaks, undistort
+from snapcheck.photo._nets import calibration, names, run
+from snapcheck.photo._open import Picture, open_picture
+from snapcheck.photo._plate import camera_foot, edges, explain, see_markers
+from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.photo._wires import follow, sigmoid
+from snapcheck.words import tr
+
+SMALL = 640  # longer side, in pixels, of the picture that the locating network sees
+USUAL_FOCAL_35MM = 27.0  # of a phone's main camera, where the file does not say (common practice, no source)
+RIM = 0.1
+SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
+
+
+def read_photo(path: Path, kit: Kit | None = None) -> Reading:
+    """Read a photo of a build.
+
+    Raises:
+        InputError: the file is missing.
+        PhotoError: it is no picture, shows no board, or cannot be read well enough: take it again.
+    """
+    return read_picture(open_picture(Path(path)), Path(path).name, kit or bundled_kit())
+
+
+def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
+    """Read an opened picture; see `read_photo`."""
+    pixels = picture.pixels
+    frame, columns, rows, notes = locate(picture, name)
+    board = flatten(pixels, frame, columns, rows, FINE, RIM)
+    places = [(x, y) for y in range(rows) for x in range(columns)]
+    symbols = read_symbols(board, RIM, places)
+    cubes = _cubes(board, places, symbols, kit)
+    if not cubes:
+        raise PhotoError(
+            tr("no cubes can be made out on the plate."),
+            place=name,
+            way_out=tr("Take the photo from straight above, with the whole plate in view and in good light."),
+        )
+    taps = _taps(places, symbols, cubes)
+    leads, more = _leads(pixels, frame, columns, rows, cubes, taps)
+    frame = _full_size(frame, picture.scale)
+    return Reading(name, columns, rows, cubes, taps, leads, frame, (*notes, *more))
+
+
+def _full_size(frame: Frame, scale: float) -> Frame:
+    """The same frame in pixels of the file's own size."""
+    if scale == 1:
+        return frame
+    k = 1 / scale
+    up = np.diag([k, k, 1.0])
+    return Frame(
+        (round(frame.size[0] * k), round(frame.size[1] * k)),
+        up @ frame.tops,
+        (frame.centre[0] * k, frame.centre[1] * k),
+        frame.focal * k,
+        frame.k1,
+        frame.residual,
+        frame.plate * k,
+    )
+
+
+# --- the board in the picture ------------------------------------------------------------------
+
+
+def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...]]:
+    """Find the cubes' lattice and the plate.
+
+    Returns:
+        The frame (in pixels of `picture.pixels`), columns, rows, and notes.
+
+    Raises:
+        PhotoError: there is no board, or its grid cannot be trusted.
+    """
+    pixels = picture.pixels
+    height, width = pixels.shape[:2]
+    again = tr("Take the photo from above, with the whole plate in view, in good light, and hold still.")
+    k = SMALL / max(width, height)
+    w, h = max(64, round(width * k / 32) * 32), max(64, round(height * k / 32) * 32)
+    small = cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)
+    out = run("locate", small[None])[0]
+    scale = np.array([width / w, height / h])
+    heat = sigmoid(out[0])
+    found = peaks(heat, 4.0, 0.3)
+    if len(found.at) < 3:
+        raise PhotoError(tr("no board is found in this picture."), place=name, way_out=again)
+    marks = see_markers(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY))
+    if marks:  # a marker is no cube
+        middles = np.array([m.mean(0) for m in marks.values()])
+        reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
+        at = (found.at + 0.5) * scale - 0.5
+        free = (np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1]) > reach).all(1)
+        found = type(found)(found.at[free], found.height[free])
+    ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [heat.shape[1] - 1, heat.shape[0] - 1])
+    steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32
+    at, right, down = (found.at + 0.5) * scale - 0.5, steps[:, :2] * scale, steps[:, 2:] * scale
+    centre = np.array([width / 2, height / 2])
+    focal = (picture.focal_35mm or USUAL_FOCAL_35MM) / 36 * max(width, height)
+    lattice = fit(at, found.height, right, down, centre, focal) if len(at) >= 3 else None
+    if lattice is None or len(lattice.index) < 3:
+        raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
+    if lattice.residual > calibration()["lattice_residual"]:
+        raise PhotoError(
+            tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
+            place=name,
+            way_out=again,
+        )
+    corner = peaks(sigmoid(out[1]), 4.0, 0.08, 2)
+    corner = type(corner)((corner.at + 0.5) * scale - 0.5, corner.height)
+    rects = edges(
+        sigmoid(out[2]), 4.0 * scale, corner, lattice.tops, centre, focal, lattice.k1, lattice.cells
+    )
+    if not rects:
+        raise PhotoError(tr("the plate's outline is not found."), place=name, way_out=again)
+    foot, high = camera_foot(lattice.tops, centre, focal)
+    weight = found.height[lattice.index]
+    ranked = sorted(
+        (answer[0] + 6 * rank, *answer[1:])
+        for rank, rect in enumerate(rects)
+        for answer in explain(rect, foot, high, lattice.cells, weight, len(marks) >= 2)
+    )
+    if not ranked:
+        raise PhotoError(
+            tr("the plate's outline does not agree with the cubes on it."), place=name, way_out=again
+        )
+    _, columns, rows, ox, oy, margin, cube = ranked[0]
+    shift = np.array([[1, 0, ox], [0, 1, oy], [0, 0, 1.0]])
+    s = high / (high + cube)
+    m = margin
+    outline = np.array(
+        [
+            [ox - m, oy - m],
+            [ox + columns + m, oy - m],
+            [ox + columns + m, oy + rows + m],
+            [ox - m, oy + rows + m],
+        ]
+    )
+    frame = Frame(
+        (width, height),
+        lattice.tops @ shift,
+        (float(centre[0]), float(centre[1])),
+        focal,
+        lattice.k1,
+        lattice.residual,
+        np.zeros((4, 2)),
+    )
+    seen = frame.to_photo(foot + (outline - foot) * s - np.array([ox, oy]))
+    frame = Frame(frame.size, frame.tops, frame.centre, focal, frame.k1, frame.residual, seen)
+    notes = _look(pixels, frame, columns, rows, name, again, picture.scale)
+    return frame, columns, rows, notes
+
+
+def _look(
+    pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str, again: str, scale: float
+) -> tuple[str, ...]:
+    """Refuse a picture in which cells are too small; remark on what hinders."""
+    side = np.sqrt(
+        cv2.contourArea(frame.to_photo([(0, 0), (columns, 0), (columns, rows), (0, rows)]).astype(np.float32))
+        / (columns * rows)
+    )
+    if side < 26:
+        raise PhotoError(
+            tr("a cube is only {n} pixels wide in this picture.", n=round(float(side))),
+            place=name,
+            way_out=tr("Go closer, or send the original photo instead of a reduced one."),
+        )
+    notes = []
+    h, w = pixels.shape[:2]
+    if (frame.plate < -2).any() or (frame.plate[:, 0] > w + 2).any() or (frame.plate[:, 1] > h + 2).any():
+        notes.append(tr("A corner of the plate lies outside the picture."))
+    return tuple(notes)
+
+
+# --- cells ---------------------------------------------------------------------------------------
+
+
+def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit) -> dict[Cell, CubeReading]:
+    kinds = names()[0]
+    empty, other = len(kinds) - 1, len(kinds) - 2
+    limits = calibration()
+    best = s.kind.argmax(1)
+    occupied = [
+        i for i in range(len(places)) if best[i] != empty or s.kind[i, empty] < np.log(limits["empty_sure"])
+    ]
+    printed = (
+        [i for i in occupied if best[i] < other and kit[kinds[best[i]]].value_form is not ValueForm.NONE]
+        if occupied
+        else []
+    )
+    turns = s.turn.argmax(1)
+    lines = dict(
+        zip(
+            printed,
+            read_lines(board, RIM, [places[i] for i in printed], turns[printed], s.box[printed]),
+            strict=True,
+        )
+    )
+    result = {}
+    for i in occupied:
+        column, row = places[i]
+        if best[i] == empty and s.kind[i, empty] > np.log(0.5) and limits["empty_sure"] <= 0.5:
+            continue
+        reading = _one(i, s, kinds, kit, lines.get(i), limits)
+        if reading is not None:
+            result[Cell(row, column)] = reading
+    return dict(sorted(result.items()))
+
+
+def _one(
+    i: int, s: Symbols, kinds: tuple[str, ...], kit: Kit, line: Line | None, limits: dict[str, float]
+) -> CubeReading | None:
+    prob = np.exp(s.kind[i])
+    order = np.argsort(-prob)
+    empty, other = len(kinds) - 1, len(kinds) - 2
+    top = int(order[0])
+    if top == empty:
+        second = int(order[1])
+        if prob[second] < 1 - limits["empty_sure"] or second == other:
+            return None
+        top = second if prob[empty] < 0.5 else top
+        if top == empty:
+            return None
+    reason = ""
+    if top == other:
+        top = int(next(k for k in order if k not in (empty, other)))
+        reason = tr("this cube is not in the kit, or it is covered")
+    kind = kit[kinds[top]]
+    turn_prob = np.exp(s.turn[i])
+    quarter = int(turn_prob.argmax())
+    same = [q for q in range(4) if kind.same_turn(90 * quarter, 90 * q)]
+    p_turn = float(turn_prob[same].sum())
+    confidence = float(prob[top]) * p_turn
+    cube, p_text, others, why = _valued(kinds[top], quarter * 90, kind.value_form, line, kit, limits)
+    alternatives: list[tuple[Cube, float]] = [(c, p * confidence) for c, p in others]
+    p_symbol = confidence
+    confidence *= p_text
+    for k in order[:4]:
+        name = kinds[int(k)]
+        if k in (top, other, empty) or prob[k] < 0.01:
+            continue
+        alternatives.append(
+            (
+                Cube(
+                    name,
+                    quarter * 90,
+                    cube.value if kit[name].value_form is kind.value_form else None,
+                    cube.printed,
+                ),
+                float(prob[k]),
+            )
+        )
+    for q in range(4):
+        if q not in same and turn_prob[q] > 0.01:
+            alternatives.append(
+                (
+                    Cube(cube.kind, q * 90, cube.value, cube.printed, cube.unit),
+                    float(turn_prob[q] * prob[top]),
+                )
+            )
+    alternatives.sort(key=lambda a: -a[1])
+    sure = p_symbol >= limits["symbol_threshold"] and (
+        kind.value_form is ValueForm.NONE or p_text >= limits["text_threshold"]
+    )
+    state = State.READ if sure and not reason and not why else State.UNSURE
+    if state is State.UNSURE:
+        if p_symbol < limits["hidden_below"]:
+            state = State.HIDDEN
+            reason = reason or tr("the symbol is covered, glared or blurred")
+        else:
+            reason = (
+                reason
+                or why
+                or (
+                    tr("the symbol is not clear")
+                    if p_symbol < limits["symbol_threshold"]
+                    else tr("the printed value is not clear")
+                )
+            )
+    return CubeReading(cube, state, round(confidence, 6), tuple(alternatives[:5]), reason)
+
+
+def _valued(
+    name: str, turn: int, form: ValueForm, line: Line | None, kit: Kit, limits: dict[str, float]
+) -> tuple[Cube, float, list[tuple[Cube, float]], str]:
+    """The cube with its value: the likeliest reading that the value grammar takes; odd text stays as read."""
+    if form is ValueForm.NONE or line is None:
+        return Cube(name, turn), 1.0, [], ""
+    parsed: list[tuple[Cube, float]] = []
+    texts = [(line.text, line.confidence), *line.rivals]
+    for text, p in texts:
+        try:
+            v = parse_value(text, form)
+        except InputError:
+            continue
+        cube = Cube(name, turn, v.value, text, v.unit)
+        for k, (c, q) in enumerate(parsed):
+            if c.value == cube.value and c.unit == cube.unit:
+                parsed[k] = (c, q + p)
+                break
+        else:
+            parsed.append((cube, p))
+    parsed.sort(key=lambda a: -a[1])
+    if not parsed:
+        return (
+            Cube(name, turn, None, line.text or None),
+            0.0,
+            [],
+            tr("the printed value '{text}' makes no sense here", text=line.text),
+        )
+    cube, p = parsed[0]
+    why = ""
+    if cube.printed != line.text and p < line.confidence:
+        why = tr("the print may say '{text}'", text=line.text)
+    return cube, min(1.0, p), parsed[1:], why
+
+
+# --- taps and leads --------------------------------------------------------------------------------
+
+
+def _taps(
+    places: list[tuple[int, int]], s: Symbols, cubes: dict[Cell, CubeReading]
+) -> tuple[TapReading, ...]:
+    number = {Cell(y, x): i for i, (x, y) in enumerate(places)}
+    limits = calibration()
+    result = []
+    for cell in cubes:
+        for side in (Side.E, Side.S):
+            next_cell = cell.neighbour(side)
+            if next_cell not in cubes:
+                continue
+            logit = (s.taps[number[cell], side] + s.taps[number[next_cell], side.opposite]) / 2
+            p = float(sigmoid(logit / limits["tap_temperature"]))
+            if p > 0.5:
+                result.append(
+                    TapReading(
+                        Seam.between(cell, next_cell),
+                        State.READ if p > limits["tap_threshold"] else State.UNSURE,
+                        round(p, 6),
+                    )
+                )
+    return tuple(result)
+
+
+def _leads(
+    pixels: np.ndarray,
+    frame: Frame,
+    columns: int,
+    rows: int,
+    cubes: dict[Cell, CubeReading],
+    taps: tuple[TapReading, ...],
+) -> tuple[tuple[LeadReading, ...], tuple[str, ...]]:
+    ends: list[LeadEnd] = []
+    at: list[tuple[float, float]] = []
+    for cell, r in cubes.items():
+        if r.cube.kind == "socket":
+            for side in (Side.E, Side.W):
+                u, v = (SOCKET_AT if side is Side.E else -SOCKET_AT), 0.0
+                for _ in range(r.cube.turn // 90):
+                    u, v = -v, u
+                ends.append(SocketEnd(cell, side))
+                at.append((cell.column + 0.5 + u, cell.row + 0.5 + v))
+    for tap in taps:
+        ends.append(TapEnd(tap.seam))
+        a, b = tap.seam.first, tap.seam.second
+        at.append(((a.column + b.column) / 2 + 0.5, (a.row + b.row) / 2 + 0.5))
+    pairs, loose = follow(pixels, frame, columns, rows, np.array(at).reshape(-1, 2))
+    limits = calibration()
+    leads = tuple(
+        LeadReading(
+            Lead(ends[p.ends[0]], ends[p.ends[1]]),
+            State.READ if p.confidence >= limits["lead_threshold"] else State.UNSURE,
+            round(p.confidence, 6),
+            tuple((Lead(ends[a], ends[b]), round(q, 6)) for (a, b), q in p.rivals),
+        )
+        for p in pairs
+    )
+    notes = tuple(
+        tr("A lead starts at {end}, but its other end is not found.", end=str(ends[i])) for i in loose
+    )
+    return leads, notes
+
+
+__all__ = ["Lattice", "apply", "locate", "read_photo", "read_picture", "undistort"]

@@ -1,0 +1,49 @@
+"""A reading as JSON: the truth format, with how sure everything is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from snapcheck.board import board_to_json
+from snapcheck.photo._reading import Reading
+
+
+def reading_to_json(reading: Reading) -> dict[str, Any]:
+    """The board in the truth format plus ``photo``, ``state``, ``confidence`` and ``alternatives`` for
+    every cube, tap
+    and lead, ``plate_corners_px``, ``lattice_residual`` (cells) and ``notes``."""
+    data = board_to_json(reading.board)
+    by_place = {str(cell): r for cell, r in reading.cubes.items()}
+    for entry in data["cubes"]:
+        r = by_place[entry["at"]]
+        entry.update(state=str(r.state), confidence=r.confidence, alternatives=[])
+        for cube, p in r.alternatives:
+            other: dict[str, Any] = {
+                "kind": cube.kind,
+                "turn": cube.turn,
+                "value": cube.value,
+                "printed": cube.printed,
+            }
+            if cube.unit:
+                other["unit"] = cube.unit
+            entry["alternatives"].append({**other, "probability": p})
+        if r.reason:
+            entry["reason"] = r.reason
+    seams = {str(t.seam): t for t in reading.taps}
+    for entry in data["taps"]:
+        tap = seams["|".join(entry["between"])]
+        entry.update(state=str(tap.state), confidence=tap.confidence)
+    for entry, lead in zip(data["leads"], reading.leads, strict=True):
+        entry.update(state=str(lead.state), confidence=lead.confidence)
+        entry["alternatives"] = [
+            {"from": str(other.start), "to": str(other.end), "probability": p}
+            for other, p in lead.alternatives
+        ]
+    return {
+        "photo": reading.photo,
+        **data,
+        "size": list(reading.frame.size),
+        "plate_corners_px": [[round(float(v), 2) for v in p] for p in reading.frame.plate],
+        "lattice_residual": round(reading.frame.residual, 4),
+        "notes": list(reading.notes),
+    }

@@ -2,7 +2,7 @@
 
 The lead network marks every lead and the direction it runs in. From each plug a path is sought that stays on
 leads, keeps its direction (so that it goes straight over a crossing) and keeps the lead's colour; the plugs
-are then paired so that all paths together cost least. The path search runs on pixels lifted by heading, after the
+are then paired so that all paths together cost least. The search runs on pixels lifted by heading, after the
 sub-Riemannian shortest paths of Bekkers et al. 2015 (SIAM J. Imaging Sci. 8, 2740), here as a plain graph.
 """
 

@@ -1,0 +1,121 @@
+"""Lattice, plate and print decoding on numbers made by hand, without networks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from snapcheck.photo._cells import _decode
+from snapcheck.photo._lattice import apply, fit, homography, peaks, undistort
+from snapcheck.photo._nets import names
+from snapcheck.photo._plate import camera_foot, explain
+from snapcheck.photo._reading import Frame
+
+
+def _camera(
+    tilt: float, azimuth: float, distance: float, focal: float, centre: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Homography of the plane of the tops for a camera looking at the middle of a board; and its position."""
+    t, a = np.radians([tilt, azimuth])
+    forward = np.array([np.sin(t) * np.sin(a), -np.sin(t) * np.cos(a), -np.cos(t)])
+    right = np.array([1.0, 0, 0]) - forward * forward[0]
+    right /= np.linalg.norm(right)
+    down = np.cross(right, forward)
+    position = np.array([5.0, 3.5, 0]) - forward * distance
+    r = np.stack([right, down, forward])
+    k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1]])
+    h = k @ np.c_[r[:, 0], r[:, 1], -r @ position]
+    return h / h[2, 2], position
+
+
+@pytest.mark.parametrize(
+    ("tilt", "azimuth", "k1"), [(0.5, 0, 0.0), (20, 30, 0.03), (38, -20, -0.04), (30, 170, 0.06)]
+)
+def test_lattice_is_found_in_noisy_peaks_with_false_ones(tilt: float, azimuth: float, k1: float) -> None:
+    rng = np.random.default_rng(4)
+    centre, focal = np.array([1008.0, 756.0]), 1500.0
+    h, _ = _camera(tilt, azimuth, 16, focal, centre)
+    cells = np.array([(x, y) for x in range(10) for y in range(7) if (x * 7 + y * 3) % 5 < 3], float)
+    frame = Frame((2016, 1512), h, (1008.0, 756.0), focal, k1, 0.0, np.zeros((4, 2)))
+    at = frame.to_photo(cells + 0.5) + rng.normal(size=(len(cells), 2)) * 1.5
+    right = frame.to_photo((*cells, 1.0, 0.5)) - frame.to_photo((*cells, 0.0, 0.5))
+    down = frame.to_photo((*cells, 0.5, 1.0)) - frame.to_photo((*cells, 0.5, 0.0))
+    false = rng.uniform(0, 1500, size=(6, 2))
+    at = np.r_[at, false]
+    right, down = np.r_[right, right[:6]], np.r_[down, down[:6]]
+    lattice = fit(at, np.r_[np.ones(len(cells)), np.full(6, 0.4)], right, down, centre, focal)
+    assert lattice is not None
+    shift = cells[lattice.index[lattice.index < len(cells)]] - lattice.cells[lattice.index < len(cells)]
+    assert (shift == shift[0]).all() and len(shift) >= len(cells) - 1
+    assert lattice.residual < 0.04
+
+
+def test_undistort_undoes_to_photo() -> None:
+    frame = Frame(
+        (2000, 1500), np.diag([100.0, 100.0, 1.0]), (1000.0, 750.0), 1500.0, 0.05, 0.0, np.zeros((4, 2))
+    )
+    p = np.array([[1.0, 2.0], [10.0, 7.0], [19.0, 14.0]])
+    back = undistort(frame.to_photo(p), np.array([1000.0, 750.0]), 1500.0, 0.05)
+    assert np.abs(back - p * 100).max() < 0.05
+
+
+def test_homography_maps_exactly_and_refuses_a_line() -> None:
+    h = np.array([[90, 8, 200], [-5, 85, 300], [1e-4, -2e-4, 1.0]])
+    cells = np.array([(0, 0), (5, 0), (5, 4), (0, 4), (2, 3)], float)
+    got = homography(cells, apply(h, cells))
+    assert got is not None and np.abs(got - h).max() < 1e-6
+    assert (
+        homography(
+            np.array([(0, 0), (1, 0), (2, 0), (3, 0)], float),
+            np.array([(0, 0), (9, 0), (18, 0), (27, 0)], float),
+        )
+        is None
+    )
+
+
+@pytest.mark.parametrize(
+    ("columns", "rows", "margin", "cube", "markers"),
+    [
+        (10, 7, 0.2, 0.7, False),
+        (14, 9, 0.45, 0.95, False),
+        (10, 7, 0.95, 0.6, True),
+        (6, 5, 0.08, 0.52, False),
+    ],
+)
+@pytest.mark.parametrize("tilt", [1.0, 15.0, 33.0])
+def test_columns_and_rows_from_the_plate_seen_below_the_tops(
+    columns: int, rows: int, margin: float, cube: float, markers: bool, tilt: float
+) -> None:
+    centre = np.array([1008.0, 756.0])
+    h, position = _camera(tilt, 10, 15, 1550.0, centre)
+    foot, high = camera_foot(h, centre, 1550.0)
+    assert np.abs(foot - position[:2]).max() < 1e-6 and abs(high - position[2]) < 1e-6
+    ox, oy = 1, -1
+    rect = np.array([ox - margin, oy - margin, ox + columns + margin, oy + rows + margin])
+    s = high / (high + cube)
+    seen = np.r_[foot + (rect[:2] - foot) * s, foot + (rect[2:] - foot) * s]
+    cells = np.array([(ox, oy), (ox + columns - 1, oy + 2), (ox + 2, oy + rows - 1)])
+    best = explain(seen + np.array([0.02, -0.02, 0.01, 0.02]), foot, high, cells, np.ones(3), markers)[0]
+    assert best[1:5] == (columns, rows, ox, oy)
+
+
+def test_peaks_are_found_between_pixels() -> None:
+    y, x = np.mgrid[0:40, 0:50]
+    prob = np.exp(-((x - 20.3) ** 2 + (y - 11.7) ** 2) / (2 * 1.5**2))
+    found = peaks(prob.astype(np.float32), 4.0, 0.3)
+    assert len(found.at) == 1
+    assert np.abs((found.at[0] + 0.5) / 4 - 0.5 - (20.3, 11.7)).max() < 0.05
+
+
+def test_print_decoding_sums_over_alignments() -> None:
+    letters = names()[1]
+    row = lambda **p: np.array([p.get("blank", 0.0), *(p.get(f"c{i}", 0.0) for i in range(len(letters)))])  # noqa: E731
+    k = {c: f"c{i}" for i, c in enumerate(letters)}
+    # 4 4 blank k 7 7: repeats fold, a blank keeps apart
+    prob = np.stack([row(**{k["4"]: 0.9, "blank": 0.1}), row(**{k["4"]: 0.8, "blank": 0.2}), row(blank=1.0), row(**{k["k"]: 1.0}), row(**{k["7"]: 0.6, k["1"]: 0.4}), row(blank=1.0)])  # fmt: skip  # noqa: E501
+    line = _decode(prob, 0.1)
+    assert line.text == "4k7"
+    assert line.confidence == pytest.approx((1 - 0.1 * 0.2) * 0.6, abs=1e-6)
+    assert line.rivals[0][0] == "4k1"
+    twice = _decode(np.stack([row(**{k["1"]: 1.0}), row(blank=1.0), row(**{k["1"]: 1.0})]), 0.1)
+    assert twice.text == "11" and twice.confidence == pytest.approx(1.0)

@@ -260,6 +260,8 @@ def _list(value: object, key: str) -> list[Any]:
 def _text(value: object, key: str) -> str:
     if not isinstance(value, str):
         raise InputError(f"{value!r} is no text.", place=key, way_out="Write text in quotes.")
+    if any("\ud800" <= char <= "\udfff" for char in value):
+        raise InputError("holds half a character (a lone surrogate).", place=key, way_out="Write it again.")
     return value
 
 

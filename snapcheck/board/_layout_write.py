@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from dataclasses import replace
 
@@ -10,7 +9,7 @@ from snapcheck.board._board import Board, Cube, Lead, LeadEnd, TapEnd
 from snapcheck.board._design import Conditions, Design, Expectation
 from snapcheck.board._figures import Scene, expectation_text, read_expectation, settings_text
 from snapcheck.board._place import Cell
-from snapcheck.board._words import split_lines
+from snapcheck.board._words import UNFIT, quote, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, format_value, parse_value
 
@@ -28,10 +27,9 @@ def write_layout(board: Board | Design, kit: Kit) -> str:
     board = design.board
     head = [f"plate {board.columns} x {board.rows}"]
     if design.title:
-        head.append(f"title {' '.join(design.title.split())}")
-    head += [
-        f"purpose {' '.join(line.split())}".rstrip() for line in design.purpose.split("\n") if design.purpose
-    ]
+        head.append(f"title {_plain(design.title)}")
+    if design.purpose:
+        head += [f"purpose {_plain(line)}".rstrip() for line in design.purpose.split("\n")]
     if design.input:
         head.append(f"input {design.input}")
     if design.output:
@@ -47,6 +45,11 @@ def write_layout(board: Board | Design, kit: Kit) -> str:
         taps = [f"tap {seam}" for seam in sorted(board.taps)]
         blocks.append(taps + [f"lead {_lead_text(lead, board, kit)}" for lead in board.leads])
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _plain(text: str) -> str:
+    """One line without odd spaces and without what does not fit into a layout file."""
+    return " ".join(UNFIT.sub(" ", text).split())
 
 
 def _figure_text(figure: Expectation, design: Design, kit: Kit) -> str:
@@ -104,7 +107,7 @@ def facing(cube: Cube, kind: Kind) -> str:
 
 def _value_words(cell: Cell, cube: Cube, kind: Kind) -> list[str]:
     if cube.value is None:
-        words = [] if cube.printed is None else [f"printed={json.dumps(cube.printed, ensure_ascii=False)}"]
+        words = [] if cube.printed is None else [f"printed={quote(cube.printed)}"]
         return words + ([f"unit={cube.unit}"] if cube.unit else [])
     text = cube.printed
     if text is None or not _BARE.fullmatch(text) or not _says(text, cube, kind):
@@ -113,7 +116,7 @@ def _value_words(cell: Cell, cube: Cube, kind: Kind) -> list[str]:
             raise InputError(f"{cube.value!r} is no value of a {kind.title}.", place=str(cell))
     words = [text]
     if cube.printed != text:
-        printed = "none" if cube.printed is None else json.dumps(cube.printed, ensure_ascii=False)
+        printed = "none" if cube.printed is None else quote(cube.printed)
         words.append(f"printed={printed}")
     return words
 

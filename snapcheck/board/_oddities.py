@@ -73,7 +73,9 @@ def _odd_value(cube: Cube, kind: Kind) -> str:
 def _odd_word(value: str, kind: Kind) -> str:
     if value in kind.values or not kind.values or kind.value_form is ValueForm.LAMP:
         return ""
-    close = difflib.get_close_matches(value, [str(v) for v in kind.values], 1, 0.7)
+    close = difflib.get_close_matches(value, [str(v) for v in kind.values], 5, 0.7)
+    # figures changed about are the commonest slip: BC574 means BC547, however close BC549 looks
+    close.sort(key=lambda other: sorted(other) != sorted(value))
     if not close:
         return tr("the kit has no {kind} {value}.", kind=kind.title, value=value)
     return tr("the kit has no {kind} {value}; is {other} meant?",

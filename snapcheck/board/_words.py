@@ -29,6 +29,10 @@ SIDES_ACCEPTED = "left, right, up, down"
 _WORD = re.compile(r'[^\s="]+="(?:[^"\\]|\\.)*"(?!\S)|\S+')
 
 
+# characters that no text editor leaves in a text, and the mark of a lost one
+UNFIT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffd]")
+
+
 @dataclass(frozen=True)
 class Word:
     """One word and its column, counted from 1."""
@@ -60,7 +64,7 @@ class Line:
 def split_lines(text: str, file: str) -> Iterable[Line]:
     """The lines that hold something; ``#`` at the start of a word begins a comment."""
     for number, raw in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
-        bad = re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffd]", raw)
+        bad = UNFIT.search(raw)
         if bad:
             place = f"{file}, line {number}, column {bad.start() + 1}"
             raise InputError(
@@ -86,6 +90,11 @@ def unquote(line: Line, word: Word, text: str) -> str:
     except json.JSONDecodeError:
         line.fail(word, f"{text} is not closed or holds a wrong escape.", 'Write "…", with \\" for a quote.')
     return str(value)
+
+
+def quote(text: str) -> str:
+    """The text as `unquote` takes it back; what does not fit into a layout file is written as \\uXXXX."""
+    return UNFIT.sub(lambda match: f"\\u{ord(match[0]):04x}", json.dumps(text, ensure_ascii=False))
 
 
 def did_you_mean(word: str, accepted: Iterable[str]) -> str:

@@ -115,6 +115,10 @@ FILES = {
         "cubes[0].value",
     ),
     "nan": (b'{"columns":4,"rows":3,"cubes":[{"at":"A1","kind":"resistor","value":NaN}]}', "cubes[0].value"),
+    "half": (
+        b'{"columns":4,"rows":3,"cubes":[{"at":"A1","kind":"lamp","printed":"\\ud800"}]}',
+        "half a character",
+    ),
     "word": (
         b'{"columns":4,"rows":3,"cubes":[{"at":"A1","kind":"resistor","value":"4k7"}]}',
         "number in SI units",

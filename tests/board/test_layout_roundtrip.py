@@ -34,7 +34,9 @@ from snapcheck.kit import ValueForm, format_value
 DESIGNS = sorted((Path(__file__).parents[2] / "fixtures" / "designs").glob("*.board"))
 
 prints = st.one_of(
-    st.none(), st.text(max_size=12), st.sampled_from(['4k7 "J"', "100 µ  16V", "#1", "a=b", "\\"])
+    st.none(),
+    st.text(max_size=12),
+    st.sampled_from(['4k7 "J"', "100 µ  16V", "#1", "a=b", "\\", "9V\x7f", "\ufffd"]),
 )
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import importlib.util
 import math
+import re
 from collections.abc import Callable, Mapping
 from functools import cache, lru_cache
 from pathlib import Path
 from xml.sax.saxutils import escape
 
 from snapcheck.board._board import Board, Cube, LeadEnd, SocketEnd, TapEnd
-from snapcheck.board._label import place_label
+from snapcheck.board._label import place_label, wrapped
 from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._place import Cell, Seam, column_letters
 from snapcheck.board._shapes import Point, Stroke, turned
@@ -23,7 +24,10 @@ _PITCH = 108.0  # a tile and the gap to the next
 _MARGIN = 44.0
 _PEN = 3.6
 _FINE = 2.4
+_TITLE, _LINE = 21.0, 27.0  # size of the title, and from one of its lines to the next
 _SOCKET_AT = {Side.E: (67.0, 50.0), Side.W: (31.0, 50.0)}
+
+_NOT_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 #: gives the colour of the conductor of a terminal, or None for plain ink
 Ink = Callable[[Cell, str], str | None]
@@ -58,7 +62,7 @@ def symbol_svg(
     body = _cube(kind, turn, label, unit, look, tile, ink or look.ink, terminal_inks or {})
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}" height="{size}" viewBox="-2 -2 104 104" '
-        f'font-family="{FONT}" role="img"><title>{escape(f"{kind.title} {label}".strip())}</title>'
+        f'font-family="{FONT}" role="img"><title>{_xml(f"{kind.title} {label}".strip())}</title>'
         f"{body}</svg>"
     )
 
@@ -78,24 +82,25 @@ def draw_svg(
     Args:
         board, kit: what to draw.
         theme: ``light`` or ``dark``.
-        title: a line above the plate.
+        title: words above the plate, on as many lines as they need.
         inks: colour of conductors by cell and terminal (for nets).
         badges: short texts, such as a finding's number, on a ringed cube or empty cell.
         ghosts: cubes that should stand in empty cells, drawn dashed.
     """
     look = LOOKS[theme]
-    top = _MARGIN + (34 if title else 0)
     width = 2 * _MARGIN + board.columns * _PITCH
+    lines = wrapped(title, _TITLE, width - _MARGIN - 12)
+    top = _MARGIN + (7 + _LINE * len(lines) if title else 0)
     height = top + _MARGIN + board.rows * _PITCH
     words = title or f"board of {board.columns} x {board.rows}"
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
         f'viewBox="0 0 {width:g} {height:g}" font-family="{FONT}" role="img">',
-        f"<title>{escape(words)}</title>",
+        f"<title>{_xml(words)}</title>",
         f'<rect width="{width:g}" height="{height:g}" fill="{look.page}"/>',
     ]
-    if title:
-        parts.append(_text(_MARGIN, 36, title, 21, look.ink, anchor="start"))
+    for number, (line, size) in enumerate(lines):
+        parts.append(_text(_MARGIN, 36 + _LINE * number, line, size, look.ink, anchor="start"))
     parts.append(f'<g transform="translate({_MARGIN:g} {top:g})">')
     parts += _plate(board, look)
     for cell, cube in board.cubes.items():
@@ -162,6 +167,11 @@ def _font_files() -> list[str]:
     return [str(p) for name in ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf") if (p := folder / name).exists()]
 
 
+def _xml(text: str) -> str:
+    """Text for an SVG; what XML 1.0 does not allow (clause 2.2) becomes the mark of a lost character."""
+    return escape(_NOT_XML.sub("\ufffd", text))
+
+
 def label_of(cube: Cube, kind: Kind) -> str:
     """What to print on a drawn cube: its print, else its value."""
     if cube.printed is not None:
@@ -202,7 +212,7 @@ def _text(x: float, y: float, text: str, size: float, fill: str, *, anchor: str 
     spin = f' transform="rotate(-90 {x:g} {y:g})"' if turn else ""
     return (
         f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" font-weight="bold" text-anchor="{anchor}" '
-        f'fill="{fill}"{spin}>{escape(text)}</text>'
+        f'fill="{fill}"{spin}>{_xml(text)}</text>'
     )
 
 

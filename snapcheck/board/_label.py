@@ -33,6 +33,18 @@ def text_width(text: str, size: float) -> float:
     return size * sum(_WIDTH.get(char, 0.72) for char in text)
 
 
+def wrapped(text: str, size: float, width: float) -> list[tuple[str, float]]:
+    """The text in lines no wider than `width`; a word too long for a line is set smaller."""
+    lines: list[tuple[str, float]] = []
+    for word in text.split():
+        longer = f"{lines[-1][0]} {word}" if lines else word
+        if lines and lines[-1][1] == size and text_width(longer, size) <= width:
+            lines[-1] = (longer, size)
+        else:
+            lines.append((word, min(size, width / text_width(word, 1))))
+    return lines
+
+
 def place_label(text: str, strokes: tuple[Stroke, ...]) -> Placed:
     """The largest place beside the symbol; lying text is preferred to text read from the right."""
     marks = list(_dots(strokes))

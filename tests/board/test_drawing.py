@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from boardmaker import KIT, boards
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from snapcheck.board import (
@@ -25,6 +26,7 @@ from snapcheck.board import (
     symbol_strokes,
     symbol_svg,
 )
+from snapcheck.board._label import text_width
 from snapcheck.kit import ValueForm
 
 DESIGNS = sorted((Path(__file__).parents[2] / "fixtures" / "designs").glob("*.board"))
@@ -125,6 +127,24 @@ def test_words_from_outside_are_escaped() -> None:
     texts = [t.text for t in root.iter(f"{SVG}text")]
     assert "<script>&" in texts and '<b>&"' in texts
     assert not list(root.iter(f"{SVG}script"))
+
+
+@given(text=st.text(max_size=30))
+@settings(max_examples=60, deadline=None)
+def test_any_words_give_a_picture(text: str) -> None:
+    board = Board(1, 1, {Cell(0, 0): Cube("npn", 0, "BC547", text)})
+    ElementTree.fromstring(draw_svg(board, KIT, title=text, badges={Cell(0, 0): text}))
+    assert draw_png(board, KIT, title=text).startswith(b"\x89PNG")
+
+
+def test_a_long_title_stays_on_the_page() -> None:
+    words = "An unusually long title for a small plate, with Streichholzschachteletikett in it"
+    root = ElementTree.fromstring(draw_svg(Board(2, 1), KIT, title=words))
+    lines = [t for t in root.iter(f"{SVG}text") if t.get("text-anchor") == "start"]
+    assert " ".join(t.text or "" for t in lines) == words and len(lines) > 3
+    for line in lines:
+        right = float(line.get("x", 0)) + text_width(line.text or "", float(line.get("font-size", 0)))
+        assert right <= float(root.get("width", 0))
 
 
 def test_badges_ghosts_and_net_colours() -> None:

@@ -38,8 +38,8 @@ def test_lattice_is_found_in_noisy_peaks_with_false_ones(tilt: float, azimuth: f
     cells = np.array([(x, y) for x in range(10) for y in range(7) if (x * 7 + y * 3) % 5 < 3], float)
     frame = Frame((2016, 1512), h, (1008.0, 756.0), focal, k1, 0.0, np.zeros((4, 2)))
     at = frame.to_photo(cells + 0.5) + rng.normal(size=(len(cells), 2)) * 1.5
-    right = frame.to_photo((*cells, 1.0, 0.5)) - frame.to_photo((*cells, 0.0, 0.5))
-    down = frame.to_photo((*cells, 0.5, 1.0)) - frame.to_photo((*cells, 0.5, 0.0))
+    right = frame.to_photo(cells + np.array([1.0, 0.5])) - frame.to_photo(cells + np.array([0.0, 0.5]))
+    down = frame.to_photo(cells + np.array([0.5, 1.0])) - frame.to_photo(cells + np.array([0.5, 0.0]))
     false = rng.uniform(0, 1500, size=(6, 2))
     at = np.r_[at, false]
     right, down = np.r_[right, right[:6]], np.r_[down, down[:6]]

@@ -4,6 +4,7 @@ from snapcheck.photo import _score as score
 from snapcheck.photo._open import Picture, open_picture
 from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.photo._truth import reading_from_json, reading_from_truth
 from snapcheck.photo._written import reading_to_json
 
 __all__ = [
@@ -17,6 +18,8 @@ __all__ = [
     "open_picture",
     "read_photo",
     "read_picture",
+    "reading_from_json",
+    "reading_from_truth",
     "reading_to_json",
     "score",
 ]

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from snapcheck.board import board_to_json
+from snapcheck.board import Cell, board_to_json
 from snapcheck.photo._reading import Reading
 
 
 def reading_to_json(reading: Reading) -> dict[str, Any]:
     """The board in the truth format plus ``photo``, ``state``, ``confidence`` and ``alternatives`` for
     every cube, tap
-    and lead, ``plate_corners_px``, ``lattice_residual`` (cells) and ``notes``."""
+    and lead, ``cube_tops_px``, ``plate_corners_px``, ``lattice_residual`` (cells) and ``notes``."""
     data = board_to_json(reading.board)
     by_place = {str(cell): r for cell, r in reading.cubes.items()}
     for entry in data["cubes"]:
@@ -43,7 +43,15 @@ def reading_to_json(reading: Reading) -> dict[str, Any]:
         "photo": reading.photo,
         **data,
         "size": list(reading.frame.size),
+        "cube_tops_px": {
+            str(cell): [round(float(v), 2) for v in reading.frame.to_photo(_middle(cell))[0]]
+            for cell in reading.cubes
+        },
         "plate_corners_px": [[round(float(v), 2) for v in p] for p in reading.frame.plate],
         "lattice_residual": round(reading.frame.residual, 4),
         "notes": list(reading.notes),
     }
+
+
+def _middle(cell: Cell) -> tuple[float, float]:
+    return cell.column + 0.5, cell.row + 0.5

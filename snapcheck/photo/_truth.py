@@ -1,0 +1,136 @@
+"""A reading made from a written one: from the truth beside a picture, or from what ``read`` wrote."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from snapcheck.board import Cell, Cube, Seam, board_from_json, parse_end
+from snapcheck.board import Lead as BoardLead
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.words import tr
+
+
+def reading_from_truth(data: Mapping[str, Any], photo: str | Path = "", kit: Kit | None = None) -> Reading:
+    """A reading that says exactly what the truth says, every cell sure.
+
+    Args:
+        data: the truth format with ``size`` and ``cube_tops_px`` (pixel centre of each cube's top, in the
+            order of ``cubes`` or by address); without the latter ``plate_corners_px`` serve, less exactly.
+        photo: name of the picture, for messages.
+        kit: where given, kinds are checked against it.
+
+    Raises:
+        InputError: a key is missing or wrong.
+    """
+    return reading_from_json({**data, "photo": Path(photo).name or data.get("photo", "")}, kit)
+
+
+def reading_from_json(data: Mapping[str, Any], kit: Kit | None = None) -> Reading:
+    """A reading from the JSON of `reading_to_json`, or from the truth format (then everything is sure).
+
+    Raises:
+        InputError: a key is missing or wrong.
+    """
+    board = board_from_json(data, kit)
+    entries = {Cell.parse(str(entry["at"])): entry for entry in data["cubes"]}
+    cubes = {cell: _cube_reading(cube, entries[cell]) for cell, cube in board.cubes.items()}
+    tap_state = {_seam(entry): entry for entry in data.get("taps", [])}
+    taps = tuple(
+        TapReading(seam, _state(tap_state[seam]), float(tap_state[seam].get("confidence", 1.0)))
+        for seam in sorted(board.taps)
+    )
+    leads = tuple(
+        LeadReading(lead, _state(entry), float(entry.get("confidence", 1.0)), _rival_leads(entry))
+        for lead, entry in zip(board.leads, data.get("leads", []), strict=True)
+    )
+    notes = tuple(str(note) for note in data.get("notes", []))
+    frame = _frame(data, board.columns, board.rows)
+    return Reading(
+        str(data.get("photo", "")), board.columns, board.rows, cubes, taps, leads, frame, notes
+    )
+
+
+def _seam(entry: Mapping[str, Any]) -> Seam:
+    first, second = entry["between"]
+    return Seam.between(Cell.parse(first), Cell.parse(second))
+
+
+def _state(entry: Mapping[str, Any]) -> State:
+    try:
+        return State(entry.get("state", "read"))
+    except ValueError:
+        raise InputError(
+            f"'{entry.get('state')}' is no state of a reading.",
+            place="state",
+            way_out=f"Accepted: {', '.join(State)}.",
+        ) from None
+
+
+def _cube_reading(cube: Cube, entry: Mapping[str, Any]) -> CubeReading:
+    others = tuple(
+        (
+            Cube(
+                str(other["kind"]), int(other.get("turn", 0)), other.get("value"), other.get("printed"),
+                str(other.get("unit") or ""),
+            ),
+            float(other.get("probability", 0.0)),
+        )
+        for other in entry.get("alternatives", [])
+    )  # fmt: skip
+    confidence = float(entry.get("confidence", 1.0))
+    return CubeReading(cube, _state(entry), confidence, others, str(entry.get("reason", "")))
+
+
+def _rival_leads(entry: Mapping[str, Any]) -> tuple[tuple[BoardLead, float], ...]:
+    return tuple(
+        (BoardLead(parse_end(other["from"]), parse_end(other["to"])), float(other.get("probability", 0.0)))
+        for other in entry.get("alternatives", [])
+    )
+
+
+def _frame(data: Mapping[str, Any], columns: int, rows: int) -> Frame:
+    """A homography through the tops of the cubes (without lens distortion, k1 = 0)."""
+    import cv2
+
+    size = data.get("size")
+    if not (isinstance(size, list | tuple) and len(size) == 2):
+        raise InputError(
+            tr("the size of the picture is missing."),
+            place="size",
+            way_out=tr("Give width and height of the upright picture in pixels."),
+        )
+    width, height = int(size[0]), int(size[1])
+    corners = np.asarray(
+        data.get("plate_corners_px") or [[0, 0], [width, 0], [width, height], [0, height]], np.float64
+    )
+    plate_cells = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], np.float64)
+    tops = data.get("cube_tops_px")
+    cells, pixels = plate_cells, corners
+    if isinstance(tops, Mapping):
+        tops = [tops[str(entry["at"])] for entry in data["cubes"]]
+    if tops and len(tops) == len(data["cubes"]) >= 4:
+        at = [Cell.parse(entry["at"]) for entry in data["cubes"]]
+        centres = np.array([(c.column + 0.5, c.row + 0.5) for c in at])
+        if np.linalg.matrix_rank(centres - centres.mean(0)) == 2:  # cubes in one row say too little
+            cells, pixels = centres, np.asarray(tops, np.float64)
+    try:
+        matrix, _ = cv2.findHomography(cells, pixels)
+    except cv2.error:
+        matrix = None
+    if matrix is None:
+        raise InputError(
+            tr("the places of the cubes in the picture make no sense."),
+            place="cube_tops_px",
+            way_out=tr("Read the photo again."),
+        )
+    frame = Frame((width, height), matrix, (width / 2, height / 2), float(max(width, height)), 0.0, 0.0, corners)
+    off = frame.to_photo(cells) - pixels
+    scale = np.sqrt(abs(np.linalg.det(matrix[:2, :2] / matrix[2, 2])))
+    residual = float(np.sqrt((off**2).sum(1).mean()) / max(scale, 1e-9))
+    return Frame(frame.size, matrix, frame.centre, frame.focal, 0.0, residual, corners)

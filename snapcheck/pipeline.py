@@ -1,0 +1,396 @@
+"""From a board or a reading to a checked build: rules, comparison and calculation in one go.
+
+The one function that the command line, grading and the web share. It lies between the pure room ``check``
+and those that show results, because it may ask the simulator.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from snapcheck.board import Board, Cell, Conditions, Design, Expectation, Probe
+from snapcheck.check import (
+    Comparison,
+    ComparisonSettings,
+    Verdict,
+    apply,
+    compare,
+    find_changes,
+    verdict_of,
+)
+from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules
+from snapcheck.errors import InputError, MissingLibraryError, SimulationError
+from snapcheck.findings import Finding, Severity, in_order
+from snapcheck.kit import Kit
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.photo import Reading
+    from snapcheck.simulate import Figure, OperatingPoint, Simulator, WhatIf
+
+#: builds with more changes than this get one effect for all of them together
+_MOST_CAUSES = 6
+#: sentences of a simulated effect told with one finding
+_MOST_EFFECTS = 3
+#: a path that loses this much passes nothing worth a figure (dB; common practice, no source)
+_SILENT_dB = 40.0
+_OF_A_PATH = frozenset({"band-low", "band-high", "distortion", "output-impedance"})
+#: quantities that need a run in time; not measured again for each single cause
+_SLOW = frozenset({"swing", "distortion", "frequency", "duty", "delay", "ripple"})
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """A build, checked.
+
+    Attributes:
+        design: what was intended.
+        placed: the same design in the cells of the build (a shift or turn of the whole followed); None where
+            its cells have no place on the build (a layout of its own).
+        built: what stands on the plate; unsure cells as most likely.
+        reading: what the photo said, None where the build was given as a file.
+        comparison: plan against build.
+        findings: what to tell, worst first, with simulated effects.
+        verdict: what they add up to.
+        notes: what could not be done, in words (no simulator, glare in the picture, …).
+        simulated: True where voltages and currents were calculated.
+        plan_point, built_point: operating points, None where there is none to be had.
+        what_if: the design's figures beside the build's, None likewise.
+        kit: the cubes.
+    """
+
+    design: Design
+    placed: Design | None
+    built: Board
+    reading: Reading | None
+    comparison: Comparison
+    findings: tuple[Finding, ...]
+    verdict: Verdict
+    notes: tuple[str, ...]
+    simulated: bool
+    plan_point: OperatingPoint | None
+    built_point: OperatingPoint | None
+    what_if: WhatIf | None
+    kit: Kit = field(repr=False)
+
+    @property
+    def plan_circuit(self) -> Circuit:
+        return self.comparison.plan_circuit
+
+    @property
+    def built_circuit(self) -> Circuit:
+        return self.comparison.built_circuit
+
+    @property
+    def figures(self) -> tuple[tuple[Figure, Figure | None], ...]:
+        """Each promised figure as designed and as built (None where the build has none)."""
+        if self.what_if is None:
+            return ()
+        built = self.what_if.built or (None,) * len(self.what_if.designed)
+        return tuple(zip(self.what_if.designed, built, strict=True))
+
+
+def check_build(
+    built: Board | Reading,
+    design: Design,
+    kit: Kit,
+    simulator: Simulator | None = None,
+    *,
+    book: RuleBook | None = None,
+    settings: ComparisonSettings | None = None,
+) -> CheckResult:
+    """Check a build against its design.
+
+    Args:
+        built: a board, or what a photo showed (then unsure cells, taps and leads become questions).
+        design: what was intended.
+        kit: the cubes.
+        simulator: calculates voltages and currents; None: judged by structure alone, with a note.
+        book, settings: limits of rules and comparison, None for the bundled ones.
+
+    Raises:
+        InputError: a kind is not in the kit.
+    """
+    reading = None if isinstance(built, Board) else built
+    board = built if isinstance(built, Board) else built.board
+    return _Check(board, reading, design, kit, simulator, book, settings).result()
+
+
+@dataclass
+class _Check:
+    board: Board
+    reading: Reading | None
+    design: Design
+    kit: Kit
+    simulator: Simulator | None
+    book: RuleBook | None
+    settings: ComparisonSettings | None
+    notes: list[str] = field(default_factory=list)
+
+    def result(self) -> CheckResult:
+        if self.reading is not None:
+            self.notes += self.reading.notes
+        first = self._compare(None, None)
+        placed = place_design(self.design, first, self.kit)
+        plan_point, built_point = self._points(first, placed)
+        comparison = first
+        if plan_point is not None or built_point is not None:
+            comparison = self._compare(built_point, plan_point)
+        what_if = None
+        findings = list(comparison.findings)
+        if plan_point is not None and placed is not None and not comparison.own_layout:
+            what_if = self._what_if(placed, comparison)
+            findings = self._with_effects(findings, placed, comparison, what_if)
+        elif plan_point is not None and placed is not None:
+            what_if = self._own_figures(placed, comparison)
+        findings = in_order(findings + self._open_ends())
+        differently = comparison.verdict is Verdict.EQUIVALENT
+        undecided = comparison.verdict is Verdict.CANT_TELL
+        return CheckResult(
+            self.design, placed, comparison.built_circuit.board, self.reading, comparison, tuple(findings),
+            verdict_of(findings, built_differently=differently, undecided=undecided),
+            tuple(dict.fromkeys(self.notes)), plan_point is not None, plan_point, built_point, what_if,
+            self.kit,
+        )  # fmt: skip
+
+    def _compare(self, point: OperatingPoint | None, plan_point: OperatingPoint | None) -> Comparison:
+        return compare(
+            self.design,
+            self.board,
+            self.kit,
+            unsure=None if self.reading is None else self.reading.unsure,
+            operating_point=point,
+            plan_operating_point=plan_point,
+            book=self.book,
+            settings=self.settings,
+        )
+
+    # -------------------------------------------------------- calculation
+
+    def _points(
+        self, comparison: Comparison, placed: Design | None
+    ) -> tuple[OperatingPoint | None, OperatingPoint | None]:
+        if self.simulator is None:
+            self.notes.append(
+                tr("Judged by structure alone: the ngspice library is not installed, so no voltages and "
+                   "currents were calculated.")
+            )  # fmt: skip
+            return None, None
+        plan = self._point(comparison.plan_circuit, self.design.conditions, tr("the plan"))
+        conditions = None if placed is None else _present(placed.conditions, comparison.built_circuit)
+        built = self._point(comparison.built_circuit, conditions or Conditions(), tr("the build"))
+        return plan, built
+
+    def _point(self, circuit: Circuit, conditions: Conditions, which: str) -> OperatingPoint | None:
+        """The operating point; a circuit with a shorted supply is not calculated: its current says enough."""
+        assert self.simulator is not None
+        if check_rules(circuit, book=self.book, only=("supply-shorted", "supplies-fighting")):
+            self.notes.append(
+                tr("Voltages of {which} were not calculated: a supply is shorted.", which=which)
+            )
+            return None
+        try:
+            return self.simulator.operating_point(circuit, conditions)
+        except MissingLibraryError as error:
+            self.simulator = None
+            self.notes.append(tr("Judged by structure alone: {why}", why=error.message))
+        except SimulationError as error:
+            self.notes.append(tr("Voltages of {which} were not calculated: {why}", which=which, why=error))
+        return None
+
+    def _what_if(self, placed: Design, comparison: Comparison) -> WhatIf | None:
+        if self.simulator is None:
+            return None
+        try:
+            return self.simulator.what_if(placed, comparison.built_circuit)
+        except (SimulationError, MissingLibraryError) as error:
+            self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
+            return None
+
+    def _own_figures(self, placed: Design, comparison: Comparison) -> WhatIf | None:
+        """Figures of a build in a layout of its own: measured where its parts correspond."""
+        from snapcheck.simulate import WhatIf
+
+        if self.simulator is None:
+            return None
+        try:
+            designed = self.simulator.evaluate(self.design, comparison.plan_circuit)
+            built = self.simulator.evaluate(placed, comparison.built_circuit)
+        except (SimulationError, MissingLibraryError) as error:
+            self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
+            return None
+        return WhatIf(tuple(designed), tuple(built), (), ())
+
+    def _with_effects(
+        self, findings: list[Finding], placed: Design, comparison: Comparison, whole: WhatIf | None
+    ) -> list[Finding]:
+        """Findings with the numbers that the simulator has for them, cause by cause."""
+        serious = [i for i, f in enumerate(findings) if f.severity <= Severity.DEVIATION]
+        if whole is None or not serious:
+            return findings
+        if len(serious) == 1:
+            findings[serious[0]] = _effect(findings[serious[0]], telling(whole))
+            return findings
+        if len(serious) > _MOST_CAUSES:
+            findings[serious[0]] = _effect(
+                findings[serious[0]], telling(whole), tr("All findings together:")
+            )
+            return findings
+        changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
+        quick = replace(
+            placed, expectations=tuple(e for e in placed.expectations if e.quantity not in _SLOW)
+        )
+        for i in serious:
+            mine = [c for c in changes if set(c.cells) & set(findings[i].cells)]
+            if not mine or self.simulator is None:
+                continue
+            try:
+                alone = build_circuit(apply(placed.board, mine), self.kit)
+                shorted = check_rules(alone, book=self.book, only=("supply-shorted", "supplies-fighting"))
+                sentences = () if shorted else telling(self.simulator.what_if(quick, alone))
+            except (SimulationError, InputError):
+                continue
+            findings[i] = _effect(findings[i], sentences, tr("By itself:"))
+        return findings
+
+    # -------------------------------------------------------- what the photo leaves open besides cubes
+
+    def _open_ends(self) -> list[Finding]:
+        from snapcheck.circuit import capital, lead_words
+
+        if self.reading is None:
+            return []
+        found = []
+        for tap in self.reading.taps:
+            if tap.state != "read":
+                found.append(
+                    Finding(
+                        rule="tap-unsure", severity=Severity.QUESTION, cells=(tap.seam.first, tap.seam.second),
+                        title=tr("Is there a tap between {a} and {b}?", a=tap.seam.first, b=tap.seam.second),
+                        why=tr("Until somebody has looked, the build is not passed."),
+                        mend=tr("Look at the seam {seam}, or take the picture again.", seam=tap.seam),
+                        seam=tap.seam, source="reading of the picture",
+                    )  # fmt: skip
+                )
+        for lead in self.reading.leads:
+            if lead.state != "read":
+                others = [lead_words(other) for other, _ in lead.alternatives[:2]]
+                found.append(
+                    Finding(
+                        rule="lead-unsure", severity=Severity.QUESTION, cells=(),
+                        title=tr("Where a lead goes is not certain: {lead}?",
+                                 lead=capital(lead_words(lead.lead))),
+                        found=tr("It may also be {other}.", other=others[0]) if others else "",
+                        why=tr("Until somebody has looked, the build is not passed."),
+                        mend=tr("Follow the lead with a finger from plug to plug."),
+                        lead=lead.lead, source="reading of the picture",
+                    )  # fmt: skip
+                )
+        return found
+
+
+def telling(what_if: WhatIf) -> tuple[str, ...]:
+    """The sentences worth telling: of a path that passes nothing any more, its band says nothing."""
+    if what_if.unsolvable:
+        return what_if.sentences
+    silent = any(
+        c.expectation is not None
+        and c.expectation.quantity == "gain"
+        and c.designed is not None
+        and c.built is not None
+        and c.designed - c.built > _SILENT_dB
+        for c in what_if.changes
+    )
+    kept = [
+        c.text for c in what_if.changes
+        if not (silent and c.expectation is not None and c.expectation.quantity in _OF_A_PATH)
+    ]  # fmt: skip
+    return (*what_if.stresses, *kept)
+
+
+def _effect(finding: Finding, sentences: Sequence[str], before: str = "") -> Finding:
+    if not sentences:
+        return finding
+    told = " ".join((before, *sentences[:_MOST_EFFECTS])).strip()
+    data = {**finding.data, "simulated": list(sentences)}
+    return replace(finding, effect=f"{finding.effect} {told}".strip(), data=data)
+
+
+def _present(conditions: Conditions, circuit: Circuit) -> Conditions:
+    """The conditions for parts that are there."""
+    here = circuit.part_at
+    return replace(
+        conditions,
+        supply_V={c: v for c, v in conditions.supply_V.items() if c in here},
+        switches={c: v for c, v in conditions.switches.items() if c in here},
+        pots={c: v for c, v in conditions.pots.items() if c in here},
+    )
+
+
+def place_design(design: Design, comparison: Comparison, kit: Kit) -> Design | None:
+    """The design in the cells of the build.
+
+    Where the build is laid out in its own way, only places of corresponding parts are known: then the board
+    is the build's own, with the design's conditions and expectations. None where that is not possible.
+    """
+    if not comparison.own_layout:
+        a = comparison.alignment
+        if not a.moved:
+            return design
+        try:
+            board = _moved(design.board, a.to_built, a.turn, comparison.built_circuit.board)
+        except InputError:
+            return None
+        return _with_places(design, board, a.to_built)
+    parts = comparison.parts
+    try:
+        return _with_places(design, comparison.built_circuit.board, lambda cell: parts[cell])
+    except KeyError:
+        return None
+
+
+def _moved(plan: Board, place: Callable[[Cell], Cell], turn: int, built: Board) -> Board:
+    from snapcheck.board import Lead, LeadEnd, Seam, SocketEnd, TapEnd
+
+    def seam(s: Seam) -> Seam:
+        return Seam.between(place(s.first), place(s.second))
+
+    def end(e: LeadEnd) -> LeadEnd:
+        return TapEnd(seam(e.seam)) if isinstance(e, TapEnd) else SocketEnd(place(e.cell), e.side)
+
+    return Board(
+        built.columns,
+        built.rows,
+        {place(c): replace(q, turn=(q.turn + turn) % 360) for c, q in plan.cubes.items()},
+        frozenset(seam(s) for s in plan.taps),
+        tuple(Lead(end(lead.start), end(lead.end)) for lead in plan.leads),
+    )
+
+
+def _with_places(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:
+    def probe(p: Probe | None) -> Probe | None:
+        return None if p is None else Probe(place(p.cell), p.terminal)
+
+    def conditions(c: Conditions) -> Conditions:
+        return replace(
+            c,
+            supply_V={place(k): v for k, v in c.supply_V.items()},
+            switches={place(k): v for k, v in c.switches.items()},
+            pots={place(k): v for k, v in c.pots.items()},
+        )
+
+    def expectation(e: Expectation) -> Expectation:
+        return replace(
+            e, place=probe(e.place), conditions=None if e.conditions is None else conditions(e.conditions)
+        )
+
+    return replace(
+        design,
+        board=board,
+        input=probe(design.input),
+        output=probe(design.output),
+        conditions=conditions(design.conditions),
+        expectations=tuple(expectation(e) for e in design.expectations),
+    )

@@ -31,6 +31,8 @@ def as_text(
     """Everything for reading at the bench."""
     blocks = [survey.design.title or file]
     blocks += [tr("note: {text}", text=remark.text) for remark in survey.point.remarks]
+    if survey.rhythm is not None:
+        blocks.append(tr("note: it oscillates; the nets and parts below show a balance that it never holds."))
     if beside is not None:
         if beside.sentences:
             lines = [tr("Beside the design")] + [f"  {sentence}" for sentence in beside.sentences]

@@ -306,12 +306,15 @@ def name_of(expectation: Expectation, design: Design) -> str:
     name = names[expectation.quantity]
     if expectation.conditions is not None and expectation.quantity != "delay":
         settings = ", ".join(settings_text(expectation.conditions, design.conditions))
-        name = _placed(name, expectation)
+        name = _placed(name, expectation, design)
         return tr("{name} with {settings}", name=name, settings=settings) if settings else name
-    return _placed(name, expectation)
+    return _placed(name, expectation, design)
 
 
-def _placed(name: str, expectation: Expectation) -> str:
+def _placed(name: str, expectation: Expectation, design: Design) -> str:
+    oscillates = any(e.quantity in ("frequency", "duty") for e in design.expectations)
+    if expectation.quantity == "swing" and design.input is None and oscillates:
+        return tr("swing of the oscillation")
     if expectation.quantity in ("gain", "input-impedance", "output-impedance", "swing", "distortion"):
         return tr("{name} at {frequency}", name=name, frequency=figure_text(expectation.at or USUAL_Hz, "Hz"))
     if expectation.place is not None:

@@ -42,3 +42,12 @@ def tr(message: str, **values: object) -> str:
     """
     text = _active.get().gettext(message)
     return text.format(**values) if values else text
+
+
+def languages(extra_dir: Path | None = None) -> list[str]:
+    """Languages that can be spoken here: English, and every one with a compiled catalogue."""
+    found = {"en"}
+    for folder in (extra_dir, _LOCALE):
+        if folder is not None:
+            found |= {path.parent.parent.name for path in folder.glob("*/LC_MESSAGES/snapcheck.mo")}
+    return sorted(found)

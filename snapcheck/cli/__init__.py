@@ -15,6 +15,7 @@ from snapcheck.errors import SnapcheckError
 #: verb -> (module with `arguments(parser)` and `run(args) -> int`, one-line help).
 #: Modules are imported only when their verb is used, so that --help stays fast.
 VERBS: dict[str, tuple[str, str]] = {
+    "check": ("snapcheck.cli._check", "check a photo of a build against its plan: findings and a report"),
     "read": ("snapcheck.cli._read", "read photos of builds: layout file, JSON, annotated picture"),
     "accuracy": ("snapcheck.cli._accuracy", "measure how well labelled photos are read"),
     "layout": ("snapcheck.cli._layout", "read a layout file, say what is wrong or odd in it"),

@@ -1,0 +1,174 @@
+"""``snapcheck check PHOTO DESIGN``: a photo in, findings and a report out."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.board import Board, Design, load_board, load_design
+from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+from snapcheck.pipeline import CheckResult, check_build
+from snapcheck.words import languages, tr, use_language
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from snapcheck.photo import Reading
+    from snapcheck.report import ReportFiles
+    from snapcheck.simulate import Simulator
+
+_BOARDS = (".board", ".json", ".txt", ".layout")
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("photo", metavar="PHOTO", help="picture of the build (or a layout file, or JSON)")
+    parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
+    parser.add_argument("--out", metavar="FOLDER", help="where the report goes (default: NAME-check here)")
+    parser.add_argument(
+        "--from-reading", metavar="FILE", help="JSON as 'read' wrote it, instead of reading the photo again"
+    )
+    parser.add_argument("--student", action="store_true", help="hints in steps instead of everything")
+    parser.add_argument(
+        "--step", type=int, choices=(1, 2, 3), default=1, help="how much the hints tell (with --student)"
+    )
+    parser.add_argument("--lang", metavar="LANGUAGE", default="en", help="en, de, or one of your own")
+    parser.add_argument("--locale", metavar="FOLDER", help="a folder with catalogues of your own")
+    parser.add_argument("--no-pdf", action="store_true", help="write no PDF")
+    parser.add_argument("-q", "--quiet", action="store_true", help="verdict and titles only")
+    parser.add_argument("-v", "--verbose", action="store_true", help="also sources, and figures that are met")
+    parser.add_argument(
+        "--structure-only", action="store_true", help="judge by how parts are joined, without calculation"
+    )
+    add_kit(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    _speak(args)
+    from rich.console import Console
+
+    kit = kit_of(args)
+    design = load_design(Path(args.design), kit)
+    with ExitStack() as stack:
+        say = _progress(args, stack)
+        simulator = _simulator(args, stack)
+        say(tr("reading the picture"))
+        built, pixels = _built(args, kit)
+        say(tr("checking"))
+        result = check_build(built, design, kit, simulator)
+        files = None
+        if args.out or not args.json:
+            files = _write(args, result, pixels, simulator, say)
+    if args.json:
+        from snapcheck.report import report_json
+
+        data = report_json(result)
+        if files is not None:
+            data = {**data, "notes": [*data["notes"], *files.notes]}
+        print_json(data)
+        return result.verdict.exit_code
+    from snapcheck.report import print_result
+
+    console = Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    print_result(
+        result, console, student=args.step if args.student else 0, quiet=args.quiet, verbose=args.verbose
+    )
+    if files is not None:
+        console.print()
+        for note in files.notes:
+            console.print(f"· {note}", markup=False)
+        console.print(tr("Report: {path}", path=files.html), markup=False)
+        if files.pdf is not None and not args.quiet:
+            console.print(tr("PDF:    {path}", path=files.pdf), markup=False)
+    return result.verdict.exit_code
+
+
+def _speak(args: argparse.Namespace) -> None:
+    folder = Path(args.locale) if args.locale else None
+    if not use_language(args.lang, folder):
+        raise InputError(
+            f"there is no catalogue for the language '{args.lang}'.",
+            place="--lang",
+            way_out=f"Accepted: {', '.join(languages(folder))}.",
+        )
+
+
+def _progress(args: argparse.Namespace, stack: ExitStack) -> Any:
+    """A line on standard error that says what is being done, where a person watches."""
+    if args.quiet or args.json or not sys.stderr.isatty():
+        return lambda _: None
+    from rich.console import Console
+
+    status = stack.enter_context(Console(stderr=True).status(""))
+    return lambda text: status.update(f"{text} …")
+
+
+def _simulator(args: argparse.Namespace, stack: ExitStack) -> Simulator | None:
+    if args.structure_only:
+        return None
+    from snapcheck.simulate import Simulator, is_available
+
+    return stack.enter_context(Simulator()) if is_available() else None
+
+
+def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndarray | None]:
+    path = Path(args.photo)
+    if path.suffix.lower() in _BOARDS:
+        if args.from_reading:
+            raise InputError(
+                tr("a layout file and a reading cannot be checked at once."),
+                place=args.photo,
+                way_out=tr("Give a photo with --from-reading, or the layout file alone."),
+            )
+        return load_board(path, kit), None
+    from snapcheck.photo import open_picture, read_picture
+
+    picture = open_picture(path)
+    if args.from_reading:
+        return _reading(Path(args.from_reading), path, kit), picture.pixels
+    return read_picture(picture, path.name, kit), picture.pixels
+
+
+def _reading(file: Path, photo: Path, kit: Kit) -> Reading:
+    from snapcheck.photo import reading_from_json
+
+    try:
+        data = json.loads(file.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(
+            tr("cannot be opened ({why}).", why=error.strerror or str(error)), place=file,
+            way_out=tr("Check the name and the permission to read it."),
+        ) from None  # fmt: skip
+    except ValueError:
+        raise InputError(tr("this is no JSON."), place=file, way_out=tr("Give a file that 'read' wrote.")) from None
+    if not isinstance(data, dict):
+        raise InputError(tr("this is no reading."), place=file, way_out=tr("Give a file that 'read' wrote."))
+    try:
+        return reading_from_json({**data, "photo": photo.name}, kit)
+    except InputError as error:
+        raise InputError(error.message, place=f"{file}: {error.place}", way_out=error.way_out) from None
+
+
+def _write(
+    args: argparse.Namespace, result: CheckResult, pixels: np.ndarray | None, simulator: Simulator | None,
+    say: Any,
+) -> ReportFiles:  # fmt: skip
+    from snapcheck.report import behaviour, write_report
+
+    folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
+    say(tr("calculating what it does"))
+    what = None
+    if simulator is not None and result.simulated and not args.student:
+        what = behaviour(result, simulator)
+    return write_report(
+        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=args.lang,
+        pdf=not args.no_pdf, progress=say,
+    )  # fmt: skip
+
+
+__all__ = ["Design", "arguments", "run"]

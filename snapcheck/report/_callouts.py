@@ -1,0 +1,341 @@
+"""What is drawn upon a picture of the board: numbers, arrows for turns, ghosts of missing cubes, leads.
+
+Everything is SVG in the units of `snapcheck.board.draw_svg`: one cell is 108 units, the plate's upper left
+corner is (0, 0). So the same marks lie on the rectified photo, on the drawing of the build and on the plan.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from xml.sax.saxutils import escape
+
+from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, TapEnd, label_of, symbol_svg
+from snapcheck.findings import Finding, Severity
+from snapcheck.kit import Kit, Side
+from snapcheck.report._look import MARKS, badge_svg
+
+PITCH = 108.0
+_HALO = "#ffffff"
+_TURNING = ("turned", "reversed")
+_ANGLE = {Side.E: 0.0, Side.S: 90.0, Side.W: 180.0, Side.N: 270.0}
+Point = tuple[float, float]
+
+
+def callouts_svg(
+    findings: Sequence[tuple[int, Finding]], board: Board, kit: Kit, plan: Board | None = None
+) -> str:
+    """Marks of all findings, to lie upon a picture of the build.
+
+    Args:
+        findings: with their numbers.
+        board: the build.
+        kit: the cubes.
+        plan: the design in the cells of the build, for ghosts of many missing cubes.
+    """
+    below: list[str] = []
+    badges: list[str] = []
+    taken: dict[Point, int] = {}
+    for number, finding in sorted(findings, key=lambda item: -item[1].severity):  # the gravest on top
+        marks = _marks(finding, board, kit, plan)
+        if not marks:
+            continue
+        below.append(f'<g class="mark mark-{number}">{"".join(marks)}</g>')
+    for number, finding in findings:
+        place = _anchor(finding)
+        if place is None:
+            continue
+        shift = taken.get(place, 0)
+        taken[place] = shift + 1
+        badge = badge_svg(finding.severity, str(number), place[0] + shift * 36, place[1], 17)
+        badges.append(f'<g class="badge badge-{number}">{badge}</g>')
+    return "".join(below + badges)
+
+
+def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
+    """The same numbers on the plan: a ring and the badge, no more."""
+    parts: list[str] = []
+    taken: dict[Point, int] = {}
+    for number, finding in findings:
+        place = _anchor(finding)
+        if place is None:
+            continue
+        for cell in finding.cells[:1]:
+            if cell in board.cubes or finding.rule == "cube-extra":
+                parts.append(_ring(cell, MARKS[finding.severity].colour, dashed=cell not in board.cubes))
+        if finding.lead is not None and finding.rule == "lead-missing":
+            parts += _lead_arc(finding.lead, board, MARKS[finding.severity].colour, dashed=False)
+        shift = taken.get(place, 0)
+        taken[place] = shift + 1
+        parts.append(badge_svg(finding.severity, str(number), place[0] + shift * 36, place[1], 17))
+    return "".join(parts)
+
+
+def region_svg(finding: Finding, board: Board) -> str:
+    """A soft shade over the ninth of the plate where the trouble lies (student mode, first hint)."""
+    at = middle_of(finding)
+    if at is None:
+        return ""
+    width, height = board.columns * PITCH, board.rows * PITCH
+    column = min(2, int(3 * at[0] / width))
+    row = min(2, int(3 * at[1] / height))
+    colour = MARKS[finding.severity].colour
+    return (
+        f'<rect x="{column * width / 3 - 6:.1f}" y="{row * height / 3 - 6:.1f}" width="{width / 3 + 12:.1f}" '
+        f'height="{height / 3 + 12:.1f}" rx="40" fill="{colour}" fill-opacity="0.16" stroke="{colour}" '
+        f'stroke-width="5" stroke-dasharray="4 12" stroke-linecap="round"/>'
+    )
+
+
+def rings_svg(finding: Finding) -> str:
+    """Rings around the cells of a finding, without telling what to do (student mode, second hint)."""
+    colour = MARKS[finding.severity].colour
+    return "".join(_ring(cell, colour) for cell in finding.cells[:2])
+
+
+# ---------------------------------------------------------------- where
+
+
+def _centre(cell: Cell) -> Point:
+    return (cell.column + 0.5) * PITCH, (cell.row + 0.5) * PITCH
+
+
+def _seam_point(seam: Seam) -> Point:
+    (ax, ay), (bx, by) = _centre(seam.first), _centre(seam.second)
+    return (ax + bx) / 2, (ay + by) / 2
+
+
+def end_point(end: LeadEnd, board: Board) -> Point:
+    """Where a lead's plug sits, plate units."""
+    if isinstance(end, TapEnd):
+        return _seam_point(end.seam)
+    x, y = _centre(end.cell)
+    u, v = (18.0, 0.0) if end.side is Side.E else (-18.0, 0.0)
+    cube = board.cubes.get(end.cell)
+    for _ in range((cube.turn if cube else 0) // 90):
+        u, v = -v, u
+    return x + u, y + v
+
+
+def _anchor(finding: Finding) -> Point | None:
+    """Where a finding's number stands."""
+    if finding.lead is not None and not (finding.cells and finding.rule == "supply-shorted"):
+        (ax, ay), (bx, by) = (
+            _seam_point(e.seam) if isinstance(e, TapEnd) else _centre(e.cell)
+            for e in (finding.lead.start, finding.lead.end)
+        )
+        return (ax + bx) / 2, (ay + by) / 2
+    if finding.seam is not None:
+        x, y = _seam_point(finding.seam)
+        return x, y - 30
+    if finding.cells:
+        cell = finding.cells[0]
+        return cell.column * PITCH + 10, cell.row * PITCH + 10
+    return None
+
+
+def middle_of(finding: Finding) -> Point | None:
+    return _centre(finding.cells[0]) if finding.cells else _anchor(finding)
+
+
+# ---------------------------------------------------------------- what
+
+
+def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list[str]:
+    colour = MARKS[finding.severity].colour
+    marks: list[str] = []
+    unsure = finding.severity is Severity.QUESTION
+    for index, cell in enumerate(finding.cells[:14]):
+        marks.append(_ring(cell, colour, dashed=unsure or index > 0, thin=index > 0))
+    wanted, found = finding.expected_cube, finding.found_cube
+    first = finding.cells[0] if finding.cells else None
+    match finding.rule:
+        case "cube-missing" if first is not None and wanted is not None:
+            marks.append(_ghost(first, wanted, kit, colour))
+        case "cubes-missing" if plan is not None:
+            for cell in finding.cells:
+                if cell in plan.cubes:
+                    marks.append(_ghost(cell, plan.cubes[cell], kit, colour))
+        case "cube-extra" if first is not None:
+            marks.append(_cross(_centre(first), colour))
+        case "wrong-kind" if first is not None and wanted is not None:
+            marks.append(_inset(first, wanted, kit, colour))
+        case "swapped" if len(finding.cells) > 1:
+            marks += _exchange(_centre(finding.cells[0]), _centre(finding.cells[1]), colour)
+        case "moved" if len(finding.cells) == 2 and wanted is not None:
+            marks.append(_ghost(finding.cells[0], wanted, kit, colour))
+            marks += _arrow(_centre(finding.cells[1]), _centre(finding.cells[0]), colour)
+        case "cell-unsure" if first is not None:
+            marks.append(_tag(first, "?", colour))
+        case rule if first is not None and wanted is not None and found is not None:
+            same = wanted.kind == found.kind
+            if same and not kit[wanted.kind].same_turn(wanted.turn, found.turn):
+                marks += _turn(first, wanted, found, kit, colour)
+            if same and rule == "wrong-value":
+                marks.append(_tag(first, f"→ {label_of(wanted, kit[wanted.kind])}", colour))
+        case _:
+            pass
+    if finding.seam is not None and finding.lead is None:
+        marks.append(_tap(finding.seam, colour, finding.rule))
+    if finding.lead is not None:
+        missing = finding.rule == "lead-missing"
+        marks += _lead_arc(finding.lead, board, colour, dashed=missing or unsure)
+        if finding.rule in ("lead-extra",) and (at := _anchor(finding)) is not None:
+            marks.append(_cross((at[0] + 30, at[1]), colour, 14))
+    return marks
+
+
+def _ring(cell: Cell, colour: str, *, dashed: bool = False, thin: bool = False) -> str:
+    x, y = cell.column * PITCH + 2, cell.row * PITCH + 2
+    dash = ' stroke-dasharray="15 9"' if dashed else ""
+    pen = 3.5 if thin else 5.5
+    frame = f'<rect x="{x:g}" y="{y:g}" width="104" height="104" rx="13" fill="none"'
+    return (
+        f'{frame} stroke="{_HALO}" stroke-width="{pen + 5}" stroke-opacity="0.9"/>'
+        f'{frame} stroke="{colour}" stroke-width="{pen}"{dash}/>'
+    )
+
+
+def _path(d: str, colour: str, *, width: float = 6, dashed: bool = False) -> str:
+    dash = ' stroke-dasharray="14 10"' if dashed else ""
+    line = f'<path d="{d}" fill="none" stroke-linecap="round" stroke-linejoin="round"'
+    return (
+        f'{line} stroke="{_HALO}" stroke-width="{width + 6}" stroke-opacity="0.92"/>'
+        f'{line} stroke="{colour}" stroke-width="{width}"{dash}/>'
+    )
+
+
+def _head(tip: Point, angle: float, colour: str, size: float = 20) -> str:
+    """An arrow head that points along `angle` (degrees, clockwise on the screen)."""
+    a = math.radians(angle)
+    ux, uy = math.cos(a), math.sin(a)
+    x, y = tip
+    bx, by = x - ux * size, y - uy * size
+    half = size * 0.55
+    points = f"{x:.1f},{y:.1f} {bx - uy * half:.1f},{by + ux * half:.1f} {bx + uy * half:.1f},{by - ux * half:.1f}"
+    return (
+        f'<polygon points="{points}" fill="{colour}" stroke="{_HALO}" stroke-width="3" '
+        f'stroke-linejoin="round" paint-order="stroke"/>'
+    )
+
+
+def _turn(cell: Cell, wanted: Cube, found: Cube, kit: Kit, colour: str) -> list[str]:
+    """An arc from where the marked terminal is to where it belongs."""
+    kind = kit[wanted.kind]
+    x, y = _centre(cell)
+    r = 38.0
+    quarter = (wanted.turn - found.turn) % 360
+    sweep = {90: 90.0, 180: 180.0, 270: -90.0}[quarter]
+    side = kind.faces.get(kind.marked)
+    start = _ANGLE[side.turned(found.turn)] if side is not None else -135.0
+    way = 1 if sweep > 0 else -1
+    first, last = start + way * 14, start + sweep - way * 22
+    (x0, y0), (x1, y1) = _on(x, y, r, first), _on(x, y, r, last)
+    large = 1 if abs(last - first) > 180 else 0
+    d = f"M{x0:.1f} {y0:.1f}A{r} {r} 0 {large} {1 if way > 0 else 0} {x1:.1f} {y1:.1f}"
+    tip = _on(x, y, r, last + way * 20)
+    marks = [_path(d, colour), _head(tip, last + way * 100, colour)]
+    if kind.marked == "plus" and side is not None:
+        for angle, text, pen in ((_ANGLE[side.turned(wanted.turn)], "+", colour),):
+            px, py = _on(x, y, 47, angle)
+            marks.append(
+                f'<circle cx="{px:.1f}" cy="{py:.1f}" r="11" fill="{_HALO}" stroke="{pen}" stroke-width="3"/>'
+                f'<path d="M{px - 6:.1f} {py:.1f}h12M{px:.1f} {py - 6:.1f}v12" stroke="{pen}" '
+                f'stroke-width="3.4" aria-label="{text}"/>'
+            )
+    return marks
+
+
+def _on(x: float, y: float, r: float, degrees: float) -> Point:
+    return x + r * math.cos(math.radians(degrees)), y + r * math.sin(math.radians(degrees))
+
+
+def _ghost(cell: Cell, cube: Cube, kit: Kit, colour: str) -> str:
+    x, y = cell.column * PITCH + 6, cell.row * PITCH + 6
+    return (
+        f'<rect x="{x:g}" y="{y:g}" width="96" height="96" rx="11" fill="{_HALO}" fill-opacity="0.86" '
+        f'stroke="{colour}" stroke-width="3.5" stroke-dasharray="9 7"/>{_symbol(cube, kit, x, y, 96, colour)}'
+    )
+
+
+def _inset(cell: Cell, cube: Cube, kit: Kit, colour: str) -> str:
+    """What should stand there, small in the lower right corner."""
+    x, y = cell.column * PITCH + 46, cell.row * PITCH + 46
+    return (
+        f'<rect x="{x:g}" y="{y:g}" width="62" height="62" rx="8" fill="{_HALO}" fill-opacity="0.94" '
+        f'stroke="{colour}" stroke-width="3"/>{_symbol(cube, kit, x + 1, y + 1, 60, colour)}'
+    )
+
+
+def _symbol(cube: Cube, kit: Kit, x: float, y: float, size: float, colour: str) -> str:
+    kind = kit[cube.kind]
+    svg = symbol_svg(kind, turn=cube.turn, label=label_of(cube, kind), unit=cube.unit, tile=False, ink=colour)
+    svg = svg.replace('width="100" height="100"', f'width="{size:g}" height="{size:g}"', 1)
+    return svg.replace("<svg ", f'<svg x="{x:g}" y="{y:g}" ', 1)
+
+
+def _cross(at: Point, colour: str, r: float = 26) -> str:
+    x, y = at
+    return _path(f"M{x - r:g} {y - r:g}L{x + r:g} {y + r:g}M{x + r:g} {y - r:g}L{x - r:g} {y + r:g}", colour, width=8)
+
+
+def _tag(cell: Cell, text: str, colour: str) -> str:
+    """A label on the lower edge of a cube."""
+    x, y = _centre(cell)[0], cell.row * PITCH + 92
+    width = max(34.0, 13.0 * len(text) + 18)
+    return (
+        f'<rect x="{x - width / 2:.1f}" y="{y - 17:g}" width="{width:.1f}" height="34" rx="9" fill="{colour}" '
+        f'stroke="{_HALO}" stroke-width="3"/><text x="{x:g}" y="{y + 8:g}" font-size="22" font-weight="bold" '
+        f'text-anchor="middle" fill="#fff">{escape(text)}</text>'
+    )
+
+
+def _arrow(start: Point, end: Point, colour: str) -> list[str]:
+    (ax, ay), (bx, by) = start, end
+    length = math.hypot(bx - ax, by - ay) or 1.0
+    ux, uy = (bx - ax) / length, (by - ay) / length
+    tip = (bx - ux * 40, by - uy * 40)
+    back = (tip[0] - ux * 16, tip[1] - uy * 16)
+    angle = math.degrees(math.atan2(uy, ux))
+    return [
+        _path(f"M{ax + ux * 12:.1f} {ay + uy * 12:.1f}L{back[0]:.1f} {back[1]:.1f}", colour),
+        _head(tip, angle, colour),
+    ]
+
+
+def _exchange(a: Point, b: Point, colour: str) -> list[str]:
+    """A bow with a head at either end."""
+    (ax, ay), (bx, by) = a, b
+    length = math.hypot(bx - ax, by - ay) or 1.0
+    ux, uy = (bx - ax) / length, (by - ay) / length
+    bend = 0.22 * length
+    mx, my = (ax + bx) / 2 + uy * bend, (ay + by) / 2 - ux * bend
+    angle_b = math.degrees(math.atan2(by - my, bx - mx))
+    angle_a = math.degrees(math.atan2(ay - my, ax - mx))
+    return [
+        _path(f"M{ax:.1f} {ay:.1f}Q{mx:.1f} {my:.1f} {bx:.1f} {by:.1f}", colour),
+        _head((bx + 8 * math.cos(math.radians(angle_b)), by + 8 * math.sin(math.radians(angle_b))), angle_b, colour),
+        _head((ax + 8 * math.cos(math.radians(angle_a)), ay + 8 * math.sin(math.radians(angle_a))), angle_a, colour),
+    ]
+
+
+def _tap(seam: Seam, colour: str, rule: str) -> str:
+    x, y = _seam_point(seam)
+    w, h = (14, 56) if seam.vertical else (56, 14)
+    dash = ' stroke-dasharray="8 6"' if rule == "tap-missing" else ""
+    body = (
+        f'<rect x="{x - w / 2:g}" y="{y - h / 2:g}" width="{w}" height="{h}" rx="5" fill="{_HALO}" '
+        f'fill-opacity="0.85" stroke="{colour}" stroke-width="4"{dash}/>'
+    )
+    return body + (_cross((x, y), colour, 14) if rule == "tap-extra" else "")
+
+
+def _lead_arc(lead: Lead, board: Board, colour: str, *, dashed: bool) -> list[str]:
+    (ax, ay), (bx, by) = (end_point(end, board) for end in (lead.start, lead.end))
+    mx, my = (ax + bx) / 2 - (by - ay) * 0.18, (ay + by) / 2 + (bx - ax) * 0.18
+    arc = _path(f"M{ax:.1f} {ay:.1f}Q{mx:.1f} {my:.1f} {bx:.1f} {by:.1f}", colour, width=7, dashed=dashed)
+    plugs = "".join(
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" fill="{_HALO}" stroke="{colour}" stroke-width="5"/>'
+        for x, y in ((ax, ay), (bx, by))
+    )
+    return [arc, plugs]

@@ -1,0 +1,214 @@
+"""The report as one self-contained HTML file: no network, no script, prints well."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from snapcheck import __version__
+from snapcheck.findings import Finding, Severity
+from snapcheck.pipeline import CheckResult
+from snapcheck.report._callouts import callouts_svg, reference_svg, region_svg, rings_svg
+from snapcheck.report._hints import Hint, hint
+from snapcheck.report._look import (
+    badge_svg,
+    cautions,
+    numbered,
+    severity_title,
+    verdict_advice,
+    verdict_tone,
+)
+from snapcheck.report._nets import net_colours, nets_svg
+from snapcheck.report._picture import drawing_svg, jpeg, photo_svg, rectify
+from snapcheck.report._plots import plots_svg
+from snapcheck.report._schematic import schematic_svg
+from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    import jinja2
+    import numpy as np
+
+    from snapcheck.report._plots import Behaviour
+
+
+@dataclass(frozen=True)
+class _Shown:
+    number: int
+    badge: str
+    hint: Hint
+    title: str
+    expected: str
+    found: str
+    why: str
+    effect: str
+    mend: str
+
+
+def report_html(
+    result: CheckResult,
+    *,
+    pixels: np.ndarray | None = None,
+    behaviour: Behaviour | None = None,
+    student: bool = False,
+    lang: str = "en",
+) -> str:
+    """The report as HTML text.
+
+    Args:
+        result: what to tell.
+        pixels: the photo, upright, where there is one; without it the board is drawn.
+        behaviour: responses and waveforms for plots, None for a report without.
+        student: hints in steps instead of everything.
+        lang: language of the text, for the browser.
+    """
+    findings = numbered(result.findings)
+    tone = verdict_tone(result.verdict)
+    colours = net_colours(result.built_circuit)
+    return _template().render(
+        tr=tr,
+        lang=lang,
+        program=f"snapcheck {__version__}",
+        css=_data("report.css"),
+        hint_css=_hint_css(findings) if student else "",
+        student=student,
+        title=result.design.title or tr("Untitled design"),
+        purpose=result.design.purpose,
+        photo="" if result.reading is None else result.reading.photo,
+        tone="pass" if tone is None else tone.name.lower(),
+        sign=_sign(tone),
+        verdict=result.verdict.sentence,
+        advice=verdict_advice(result.verdict),
+        danger=any(f.severity is Severity.DANGER for f in result.findings),
+        cautions=cautions([cube.kind for cube in result.built.cubes.values()]),
+        built_svg=_built(result, findings, pixels, student),
+        built_caption=_built_caption(result, pixels),
+        plan_svg=_plan(result, findings, student),
+        plan_caption=tr("The same numbers mark the same places.") if findings and not student else "",
+        groups=_groups(result, findings),
+        notes=result.notes,
+        figures=figure_rows(result),
+        plots=[] if behaviour is None or student else plots_svg(behaviour, result),
+        circuit_svg="" if student else schematic_svg(result.built_circuit, result.placed, colours),
+        plan_circuit_svg=_planned_circuit(result) if not student else "",
+        nets_svg="" if student else nets_svg(result.built_circuit, colours, tr("Top view with nets in colours")),
+        nets=net_rows(result, colours),
+        parts=part_rows(result),
+        parts_list=parts_list(result),
+    )
+
+
+def _planned_circuit(result: CheckResult) -> str:
+    """The design's circuit, where it differs from the build's."""
+    if result.comparison.electrical.value in ("identical", "equivalent"):
+        return ""
+    return schematic_svg(result.plan_circuit, result.design, net_colours(result.plan_circuit))
+
+
+def _groups(result: CheckResult, findings: list[tuple[int, Finding]]) -> list[dict[str, Any]]:
+    groups: list[dict[str, Any]] = []
+    for severity in Severity:
+        shown = [
+            _Shown(
+                number,
+                _icon(badge_svg(severity, str(number), 25, 25, 17)),
+                hint(f, result.built),
+                f.title,
+                f.expected,
+                f.found,
+                f.why,
+                f.effect,
+                f.mend,
+            )
+            for number, f in findings
+            if f.severity is severity
+        ]
+        if shown:
+            groups.append(
+                {"name": severity.name.lower(), "title": severity_title(severity), "findings": shown}
+            )
+    return groups
+
+
+def _icon(body: str) -> str:
+    return f'<svg viewBox="0 0 50 50" font-family="DejaVu Sans, Verdana, sans-serif">{body}</svg>'
+
+
+def _sign(tone: Severity | None) -> str:
+    """A picture of the verdict: bolt struck out, cross, wave, question mark, tick."""
+    drawn = {
+        Severity.DANGER: '<path d="M29 4 13 28h10l-3 18 17-26H26z" fill="#fff"/>'
+        '<path d="M5 45 45 5" stroke="#a8201a" stroke-width="11"/><path d="M5 45 45 5" stroke="#fff" '
+        'stroke-width="5" stroke-linecap="round"/>',
+        Severity.FAULT: '<path d="M11 11 39 39M39 11 11 39" stroke="#fff" stroke-width="7" stroke-linecap="round"/>',
+        Severity.DEVIATION: '<path d="M5 18q10-14 20 0t20 0M5 36q10-14 20 0t20 0" fill="none" stroke="#fff" '
+        'stroke-width="6" stroke-linecap="round"/>',
+        Severity.QUESTION: '<path d="M15 17q0-11 10-11t10 10q0 7-10 12v6" fill="none" stroke="#fff" '
+        'stroke-width="6" stroke-linecap="round"/><circle cx="25" cy="44" r="4.4" fill="#fff"/>',
+        None: '<path d="M9 26l11 12L41 13" fill="none" stroke="#fff" stroke-width="7" stroke-linecap="round" '
+        'stroke-linejoin="round"/>',
+    }
+    return _icon(drawn[tone] if tone in drawn else drawn[None])
+
+
+def _built_caption(result: CheckResult, pixels: np.ndarray | None) -> str:
+    if result.reading is not None and pixels is not None:
+        return tr("The photo, seen from straight above.")
+    return tr("Drawn from the layout file.") if result.reading is None else tr("Drawn as it was read.")
+
+
+def _built(
+    result: CheckResult, findings: list[tuple[int, Finding]], pixels: np.ndarray | None, student: bool
+) -> str:
+    plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
+    if student:
+        marks = "".join(_student_marks(number, f, result, plan) for number, f in findings)
+    else:
+        marks = callouts_svg(findings, result.built, result.kit, plan)
+    title = tr("The build with numbered findings")
+    if result.reading is not None and pixels is not None:
+        return photo_svg(jpeg(rectify(pixels, result.reading)), result.built, marks, title)
+    return drawing_svg(result.built, result.kit, marks, title)
+
+
+def _student_marks(number: int, finding: Finding, result: CheckResult, plan: Any) -> str:
+    """Three layers for each finding; the style sheet shows one, by how far its hints are opened."""
+    steps = (
+        region_svg(finding, result.built),
+        rings_svg(finding),
+        callouts_svg([(number, finding)], result.built, result.kit, plan),
+    )
+    return "".join(f'<g class="s s{step} f{number}">{svg}</g>' for step, svg in enumerate(steps, start=1))
+
+
+def _hint_css(findings: list[tuple[int, Finding]]) -> str:
+    rules = [".s2,.s3{display:none}"]
+    for n, _ in findings:
+        second, third = f"body:has(#h{n}s2[open])", f"body:has(#h{n}s2[open] #h{n}s3[open])"
+        rules.append(f"{second} .f{n}.s1{{display:none}}{second} .f{n}.s2{{display:inline}}")
+        rules.append(f"{third} .f{n}.s2{{display:none}}{third} .f{n}.s3{{display:inline}}")
+    return "".join(rules)
+
+
+def _plan(result: CheckResult, findings: list[tuple[int, Finding]], student: bool) -> str:
+    placed = result.design.board
+    marks = ""
+    if result.placed is not None and not result.comparison.own_layout:
+        placed = result.placed.board
+        marks = "" if student else reference_svg(findings, placed)
+    return drawing_svg(placed, result.kit, marks, tr("The plan"))
+
+
+@cache
+def _data(name: str) -> str:
+    return resources.files("snapcheck.report").joinpath(f"data/{name}").read_text(encoding="utf-8")
+
+
+@cache
+def _template() -> jinja2.Template:
+    import jinja2
+
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    return environment.from_string(_data("report.html.j2"))

@@ -1,0 +1,202 @@
+"""Tables of a report: promised figures, parts, nets, and operating points side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from snapcheck.board import label_of
+from snapcheck.circuit import Circuit, Part, listing, terminal_word
+from snapcheck.pipeline import CheckResult
+from snapcheck.words import tr
+
+
+@dataclass(frozen=True)
+class FigureRow:
+    """One promised figure: name, accepted range, as designed, as built, and whether the build meets it."""
+
+    name: str
+    range: str
+    designed: str
+    built: str
+    met: bool
+
+
+@dataclass(frozen=True)
+class NetRow:
+    """One net of the build: its number and colour, what hangs on it, and its voltages where known."""
+
+    number: int
+    colour: str
+    words: str
+    designed: str
+    built: str
+    differs: bool
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """One part of the build, with voltages, current, power and state; `planned` where that differs."""
+
+    name: str
+    cell: str
+    title: str
+    value: str
+    planned: str
+    designed: str
+    built: str
+    differs: bool
+
+
+def figure_rows(result: CheckResult) -> list[FigureRow]:
+    """Promised figures, those that are not met first."""
+    if not result.figures:
+        return []
+    from snapcheck.simulate import figure_text, name_of, range_text
+
+    rows = []
+    for designed, built in result.figures:
+        unit = designed.expectation.unit
+        rows.append(
+            FigureRow(
+                name_of(designed.expectation, result.design),
+                range_text(designed.expectation),
+                "–" if designed.value is None else figure_text(designed.value, unit),
+                "–" if built is None or built.value is None else figure_text(built.value, unit),
+                built is not None and built.met,
+            )
+        )
+    return sorted(rows, key=lambda row: row.met)
+
+
+def net_rows(result: CheckResult, colours: Mapping[int, str]) -> list[NetRow]:
+    """Nets of the build with their voltages beside the design's, where the nets correspond."""
+    theirs = {built: plan for plan, built in result.comparison.nets.items()}
+    rows = []
+    for net in result.built_circuit.nets:
+        if len(net.terminals) < 2 and net.number:
+            continue
+        plan = theirs.get(net.number)
+        before = _volts(None if plan is None or result.plan_point is None else result.plan_point.voltage(plan))
+        after = _volts(None if result.built_point is None else result.built_point.voltage(net.number))
+        rows.append(
+            NetRow(
+                net.number, colours.get(net.number, "#888888"), net_words(result.built_circuit, net.number),
+                before, after, before != after and "–" not in (before, after) and _apart(result, plan, net.number),
+            )
+        )  # fmt: skip
+    return rows
+
+
+def net_words(circuit: Circuit, net: int) -> str:
+    """``R1 · Q1 base``: parts on a net, short."""
+    words = []
+    for part, terminal in circuit.parts_on(net):
+        words.append(part.name if terminal in ("a", "b") else f"{part.name} {terminal_word(terminal)}")
+    text = " · ".join(dict.fromkeys(words))
+    return f"{tr('plate')}: {text}" if net == 0 and text else text or (tr("plate") if net == 0 else "–")
+
+
+def _volts(value: float | None) -> str:
+    if value is None:
+        return "–"
+    from snapcheck.simulate import figure_text
+
+    return figure_text(0.0 if abs(value) < 5e-6 else value, "V")
+
+
+def _apart(result: CheckResult, plan: int | None, built: int) -> bool:
+    """True when two voltages differ by more than a meter would let pass: 5 % and 50 mV (common practice)."""
+    if plan is None or result.plan_point is None or result.built_point is None:
+        return False
+    a, b = result.plan_point.voltage(plan), result.built_point.voltage(built)
+    return a is not None and b is not None and abs(a - b) > max(0.05, 0.05 * max(abs(a), abs(b)))
+
+
+def part_rows(result: CheckResult) -> list[PartRow]:
+    """Parts of the build, and below them those of the plan that are missing."""
+    twin = {built: plan for plan, built in result.comparison.parts.items()}
+    rows = []
+    for part in result.built_circuit.parts:
+        plan = result.plan_circuit.part_at.get(twin.get(part.cell, part.cell))
+        if plan is not None and twin.get(part.cell) is None and plan.kind.name != part.kind.name:
+            plan = None
+        value = label_of(part.cube, part.kind)
+        planned = "" if plan is None else label_of(plan.cube, plan.kind)
+        same = plan is None or plan.cube.value == part.cube.value
+        before = "–" if plan is None else _state(result, plan, designed=True)
+        after = _state(result, part, designed=False)
+        rows.append(
+            PartRow(
+                part.name, str(part.cell), tr(part.kind.title), value, "" if same else planned,
+                before, after, _differs(result, plan, part),
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
+    """``4.5 V, 2.1 mA, 9.5 mW`` across a two-terminal part; collector-emitter and the region of a transistor."""
+    point = result.plan_point if designed else result.built_point
+    if point is None:
+        return "–"
+    from snapcheck.simulate import figure_text
+
+    words = []
+    pair = _pair(part)
+    across = None if pair is None else point.across(part, *pair)
+    if across is not None:
+        words.append(_volts(across))
+    current = point.part_currents_A.get(part.cell)
+    if current is not None:
+        words.append(figure_text(0.0 if abs(current) < 1e-9 else current, "A"))
+    watts = point.power(part)
+    if watts is not None and abs(watts) >= 1e-4:
+        words.append(figure_text(watts, "W"))
+    region = point.region(part)
+    if region is not None:
+        words.append(tr(region.value))
+    return ", ".join(words) or "–"
+
+
+def _pair(part: Part) -> tuple[str, str] | None:
+    names = tuple(part.nets)
+    for pair in (("collector", "emitter"), ("drain", "source"), ("plus", "minus"), ("anode", "cathode")):
+        if set(pair) <= set(names):
+            return pair
+    return (names[0], names[1]) if len(names) >= 2 else None
+
+
+def _differs(result: CheckResult, plan: Part | None, part: Part) -> bool:
+    if plan is None or result.plan_point is None or result.built_point is None:
+        return False
+    if result.plan_point.region(plan) != result.built_point.region(part):
+        return True
+    a, b = (p.part_currents_A.get(x.cell) for p, x in ((result.plan_point, plan), (result.built_point, part)))
+    return a is not None and b is not None and abs(a - b) > max(2e-6, 0.1 * max(abs(a), abs(b)))
+
+
+def parts_list(result: CheckResult) -> list[tuple[str, str, int, int]]:
+    """(title, value, count in the plan, count in the build), wires and grounds included."""
+    counts: dict[tuple[str, str], list[int]] = {}
+    for index, board in enumerate((result.design.board, result.built)):
+        for cube in board.cubes.values():
+            kind = result.kit[cube.kind]
+            value = "" if kind.wire else label_of(cube, kind)
+            key = (tr(kind.title), _normal(value))
+            counts.setdefault(key, [0, 0])[index] += 1
+    return [(title, value, a, b) for (title, value), (a, b) in sorted(counts.items())]
+
+
+def _normal(value: str) -> str:
+    return value.strip()
+
+
+def probes_words(result: CheckResult) -> str:
+    """Where the signal goes in and comes out, in words."""
+    places = []
+    if result.design.input is not None:
+        places.append(tr("input {probe}", probe=result.design.input))
+    if result.design.output is not None:
+        places.append(tr("output {probe}", probe=result.design.output))
+    return listing(places)

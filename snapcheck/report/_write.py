@@ -1,0 +1,102 @@
+"""Everything that a check leaves on disk."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from snapcheck.errors import InputError, MissingLibraryError
+from snapcheck.pipeline import CheckResult
+from snapcheck.report._html import report_html
+from snapcheck.report._json import report_json
+from snapcheck.report._picture import annotate, drawing_svg
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from snapcheck.report._plots import Behaviour
+
+
+@dataclass(frozen=True)
+class ReportFiles:
+    """What was written, and remarks on what could not be.
+
+    Attributes:
+        html, data, picture: always written (picture is JPEG for a photo, SVG for a drawn board).
+        pdf: None where it was not asked for, or could not be made.
+    """
+
+    html: Path
+    data: Path
+    picture: Path
+    pdf: Path | None
+    notes: tuple[str, ...] = ()
+
+
+def write_report(
+    result: CheckResult,
+    folder: Path,
+    *,
+    pixels: np.ndarray | None = None,
+    behaviour: Behaviour | None = None,
+    student: bool = False,
+    lang: str = "en",
+    pdf: bool = True,
+    progress: Callable[[str], None] = lambda _: None,
+) -> ReportFiles:
+    """Write report.html, report.pdf, report.json and the annotated picture into a folder.
+
+    Raises:
+        InputError: the folder cannot be written.
+    """
+    notes: list[str] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        progress(tr("drawing the picture"))
+        plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
+        if student:
+            shown: tuple[object, ...] = ()
+        else:
+            shown = result.findings
+        if pixels is not None and result.reading is not None:
+            picture = folder / "picture.jpg"
+            picture.write_bytes(annotate(pixels, result.reading, list(shown), result.kit, plan))  # type: ignore[arg-type]
+        else:
+            from snapcheck.report._callouts import callouts_svg
+            from snapcheck.report._look import numbered
+
+            picture = folder / "picture.svg"
+            marks = callouts_svg(numbered(shown), result.built, result.kit, plan)  # type: ignore[arg-type]
+            picture.write_text(
+                drawing_svg(result.built, result.kit, marks, tr("The build with numbered findings")),
+                encoding="utf-8",
+            )
+        progress(tr("writing the report"))
+        data = folder / "report.json"
+        text = json.dumps(report_json(result), ensure_ascii=False, indent=1, allow_nan=False)
+        data.write_text(text + "\n", encoding="utf-8")
+        page = report_html(result, pixels=pixels, behaviour=behaviour, student=student, lang=lang)
+        html = folder / "report.html"
+        html.write_text(page, encoding="utf-8")
+        made = None
+        if pdf and not student:
+            progress(tr("writing the PDF"))
+            made = folder / "report.pdf"
+            try:
+                from snapcheck.report._pdf import html_to_pdf
+
+                made.write_bytes(html_to_pdf(page))
+            except MissingLibraryError as error:
+                notes.append(str(error))
+                made = None
+    except OSError as error:
+        raise InputError(
+            tr("cannot be written: {why}.", why=error.strerror or str(error)),
+            place=error.filename or folder,
+            way_out=tr("Choose another folder with --out."),
+        ) from None
+    return ReportFiles(html, data, picture, made, tuple(notes))

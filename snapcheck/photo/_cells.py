@@ -142,7 +142,7 @@ def read_lines(
     if not places:
         return []
     lines = np.full((len(places), LINE_H, LINE_W, 3), 128, np.uint8)
-    heights = []
+    heights, ends = [], []
     for i, ((x, y), q, (bx, by, bw, bh)) in enumerate(zip(places, turns, boxes, strict=True)):
         w, h = (bh, bw) if q % 2 else (bw, bh)
         w, h = max(float(w), 0.03), max(float(h), 0.04)
@@ -168,9 +168,11 @@ def read_lines(
         )
         lines[i, :, :n] = cv2.resize(big, (n, LINE_H), interpolation=cv2.INTER_AREA)
         heights.append(h)
+        ends.append(-(-n // 4))
     out = run("text", lines)
     prob = softmax(out / calibration()["text_temperature"])
-    return [_decode(p, h) for p, h in zip(prob, heights, strict=True)]
+    # nothing is printed beyond the end of a line
+    return [_decode(p[:end], h) for p, end, h in zip(prob, ends, heights, strict=True)]
 
 
 def _decode(prob: np.ndarray, height: float, width: int = 12) -> Line:

@@ -200,26 +200,37 @@ def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Ki
         else []
     )
     turns = s.turn.argmax(1)
-    lines = dict(
-        zip(
-            printed,
-            read_lines(board, RIM, [places[i] for i in printed], turns[printed], s.box[printed]),
-            strict=True,
-        )
-    )
+    read = read_lines(board, RIM, [places[i] for i in printed], turns[printed], s.box[printed])
+    # a resistor looks the same upside down: there the print says which way round it stands
+    either = [
+        k for k, i in enumerate(printed) if kit[kinds[best[i]]].symmetry == 180 and read[k].confidence < 0.9
+    ]
+    again = [printed[k] for k in either]
+    over = read_lines(board, RIM, [places[i] for i in again], (turns[again] + 2) % 4, s.box[again])
+    for k, i, line in zip(either, again, over, strict=True):
+        if line.confidence > read[k].confidence and line.text:
+            read[k] = line
+            turns[i] = (turns[i] + 2) % 4
+    lines = dict(zip(printed, read, strict=True))
     result = {}
     for i in occupied:
         column, row = places[i]
         if best[i] == empty and s.kind[i, empty] > np.log(0.5) and limits["empty_sure"] <= 0.5:
             continue
-        reading = _one(i, s, kinds, kit, lines.get(i), limits)
+        reading = _one(i, s, int(turns[i]), kinds, kit, lines.get(i), limits)
         if reading is not None:
             result[Cell(row, column)] = reading
     return dict(sorted(result.items()))
 
 
 def _one(
-    i: int, s: Symbols, kinds: tuple[str, ...], kit: Kit, line: Line | None, limits: dict[str, float]
+    i: int,
+    s: Symbols,
+    quarter: int,
+    kinds: tuple[str, ...],
+    kit: Kit,
+    line: Line | None,
+    limits: dict[str, float],
 ) -> CubeReading | None:
     prob = np.exp(s.kind[i])
     order = np.argsort(-prob)
@@ -238,7 +249,6 @@ def _one(
         reason = tr("this cube is not in the kit, or it is covered")
     kind = kit[kinds[top]]
     turn_prob = np.exp(s.turn[i])
-    quarter = int(turn_prob.argmax())
     same = [q for q in range(4) if kind.same_turn(90 * quarter, 90 * q)]
     p_turn = float(turn_prob[same].sum())
     confidence = float(prob[top]) * p_turn

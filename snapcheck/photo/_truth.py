@@ -51,9 +51,7 @@ def reading_from_json(data: Mapping[str, Any], kit: Kit | None = None) -> Readin
     )
     notes = tuple(str(note) for note in data.get("notes", []))
     frame = _frame(data, board.columns, board.rows)
-    return Reading(
-        str(data.get("photo", "")), board.columns, board.rows, cubes, taps, leads, frame, notes
-    )
+    return Reading(str(data.get("photo", "")), board.columns, board.rows, cubes, taps, leads, frame, notes)
 
 
 def _seam(entry: Mapping[str, Any]) -> Seam:
@@ -129,7 +127,9 @@ def _frame(data: Mapping[str, Any], columns: int, rows: int) -> Frame:
             place="cube_tops_px",
             way_out=tr("Read the photo again."),
         )
-    frame = Frame((width, height), matrix, (width / 2, height / 2), float(max(width, height)), 0.0, 0.0, corners)
+    frame = Frame(
+        (width, height), matrix, (width / 2, height / 2), float(max(width, height)), 0.0, 0.0, corners
+    )
     off = frame.to_photo(cells) - pixels
     scale = np.sqrt(abs(np.linalg.det(matrix[:2, :2] / matrix[2, 2])))
     residual = float(np.sqrt((off**2).sum(1).mean()) / max(scale, 1e-9))

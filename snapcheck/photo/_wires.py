@@ -17,35 +17,18 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 
 from snapcheck.photo._cells import flatten
+from snapcheck.photo._lattice import peaks
 from snapcheck.photo._nets import calibration, run
 from snapcheck.photo._reading import Frame
 
 PER_CELL = 28
 RIM = 1.6
-#: sixteen headings as pixel steps, clockwise from east
-HEADINGS = np.array(
-    [
-        (1, 0),
-        (2, 1),
-        (1, 1),
-        (1, 2),
-        (0, 1),
-        (-1, 2),
-        (-1, 1),
-        (-2, 1),
-        (-1, 0),
-        (-2, -1),
-        (-1, -1),
-        (-1, -2),
-        (0, -1),
-        (1, -2),
-        (1, -1),
-        (2, -1),
-    ]
-)
-#: what a pixel of way costs: for itself, off any lead, across a lead's direction, of another colour; and a
-#: turn by 22.5 degrees
-STEP, OFF, ACROSS, COLOUR, TURN = 0.03, 1.0, 0.5, 0.5, 0.25
+#: headings every fifteen degrees, clockwise from east, as steps of about three pixels
+HEADINGS = np.array([(round(3 * np.cos(a)), round(3 * np.sin(a))) for a in np.arange(24) * np.pi / 12])
+#: what a pixel of way costs: for itself, off any lead, across a lead's direction, along another colour
+STEP, OFF, ACROSS, COLOUR = 0.005, 1.0, 0.3, 0.1
+#: what turning by 0, 15 and 30 degrees in one step costs
+TURN = {0: 0.0, 1: 0.1, 2: 0.4}
 
 
 def sigmoid(x: np.ndarray) -> np.ndarray:
@@ -78,21 +61,28 @@ def follow(
     out = run("wires", board[None])[0]
     lead, plug = sigmoid(out[0]), sigmoid(out[3])
     at = (ends + RIM) * PER_CELL / 2 - 0.5
-    plugged = [i for i in range(len(ends)) if _near(plug, at[i], 3) > calibration()["plug_threshold"]]
+    plugged, at = _plugs(plug, at)
     if len(plugged) < 2:
         return [], plugged
-    small = cv2.cvtColor(
-        cv2.resize(board, (w // 2, h // 2), interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2LAB
-    ).astype(np.float32)
-    cost = _costs(lead, out[1:3], small, np.round(at[plugged]).astype(int))
-    return _pair(cost, plugged)
+    small = cv2.resize(board, (w // 2, h // 2), interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(small, cv2.COLOR_BGR2LAB).astype(np.float32)
+    cost = _costs(lead, out[1:3], lab, np.round(at).astype(int))
+    close = np.hypot(*(ends[plugged][:, None] - ends[plugged][None]).transpose(2, 0, 1)) < 0.5
+    return _pair(cost + 12.0 * close, plugged)  # hardly anybody joins the two sockets of one cube
 
 
-def _near(prob: np.ndarray, at: np.ndarray, reach: int) -> float:
-    """Highest probability of a map around a position."""
-    x, y = round(float(at[0])), round(float(at[1]))
-    piece = prob[max(0, y - reach) : y + reach + 1, max(0, x - reach) : x + reach + 1]
-    return float(piece.max()) if piece.size else 0.0
+def _plugs(plug: np.ndarray, at: np.ndarray) -> tuple[list[int], np.ndarray]:
+    """Which sockets (half-size positions) hold a plug, and where it was seen: each peak to its nearest."""
+    found = peaks(plug, 1.0, calibration()["plug_threshold"], 1)
+    taken: dict[int, tuple[float, np.ndarray]] = {}
+    for place, height in zip(found.at, found.height, strict=True):
+        gap = np.hypot(*(at - place).T)
+        i = int(gap.argmin())
+        score = float(height) - 0.05 * float(gap[i])
+        if gap[i] < 0.36 * PER_CELL / 2 and (i not in taken or score > taken[i][0]):
+            taken[i] = (score, place)
+    plugged = sorted(taken)
+    return plugged, np.array([taken[i][1] for i in plugged]).reshape(-1, 2)
 
 
 def _costs(lead: np.ndarray, way: np.ndarray, lab: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -109,25 +99,24 @@ def _costs(lead: np.ndarray, way: np.ndarray, lab: np.ndarray, at: np.ndarray) -
     norm = np.hypot(way[0], way[1]) + 1e-6
     c2, s2 = way[0] / norm, way[1] / norm
     k_all = len(HEADINGS)
-    length = np.hypot(*HEADINGS.T)
-    angle = np.arctan2(HEADINGS[:, 1], HEADINGS[:, 0])
-    rows, cols, base, pixel, long = [], [], [], [], []
-    for k in range(k_all):
-        tx, ty = xs + HEADINGS[k, 0], ys + HEADINGS[k, 1]
+    miss = np.clip(0.5 - lead, 0, 0.5) * 2
+    rows, cols, base, pixel = [], [], [], []
+    for k, (sx, sy) in enumerate(HEADINGS):
+        tx, ty = xs + sx, ys + sy
         ok = (tx >= 0) & (ty >= 0) & (tx < w) & (ty < h)
         ok[ok] = number[ty[ok], tx[ok]] >= 0
         src, x, y = np.nonzero(ok)[0], tx[ok], ty[ok]
+        mx, my = (xs[ok] + x) // 2, (ys[ok] + y) // 2
+        angle = k * np.pi / 12
+        across = (1 - (np.cos(2 * angle) * c2[y, x] + np.sin(2 * angle) * s2[y, x])) / 2
+        price = 3 * (STEP + OFF * (miss[y, x] + miss[my, mx]) / 2 + ACROSS * lead[y, x] * across)
         dst = number[y, x]
-        p = lead[y, x]
-        across = (1 - (np.cos(2 * angle[k]) * c2[y, x] + np.sin(2 * angle[k]) * s2[y, x])) / 2
-        price = (STEP + OFF * (1 - p) + ACROSS * p * across) * length[k]
-        for turn in (-1, 0, 1):  # turning on the way costs, and so does going round in a small circle
+        for turn in (-2, -1, 0, 1, 2):
             rows.append(src * k_all + k)
             cols.append(dst * k_all + (k + turn) % k_all)
-            base.append(price + TURN * abs(turn))
+            base.append(price + TURN[abs(turn)])
             pixel.append(dst)
-            long.append(np.full(len(dst), length[k]))
-    r, c, b, px, ln = (np.concatenate(a) for a in (rows, cols, base, pixel, long))
+    r, c, b, px = (np.concatenate(a) for a in (rows, cols, base, pixel))
     nodes = len(xs) * k_all
     colour = lab[ys, xs]
     strength = lead[ys, xs]
@@ -143,7 +132,7 @@ def _costs(lead: np.ndarray, way: np.ndarray, lab: np.ndarray, at: np.ndarray) -
             np.hypot(colour[:, 1] - own[1], colour[:, 2] - own[2]) / 30 + np.abs(colour[:, 0] - own[0]) / 120,
             1.0,
         )
-        graph = csr_matrix((b + COLOUR * off[px] * ln * 0.6, (r, c)), shape=(nodes, nodes))
+        graph = csr_matrix((b + 3 * COLOUR * off[px], (r, c)), shape=(nodes, nodes))
         dist = (
             dijkstra(graph, indices=[ids[i] * k_all + k for k in range(k_all)], min_only=True)
             .reshape(-1, k_all)

@@ -25,6 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.photo import State, open_picture, read_picture, reading_to_json
+    from snapcheck.report import annotate
 
     kit = kit_of(args)
     code = 0
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         stem = folder / f"{path.stem}-read"
         write_file(stem.with_suffix(".board"), write_layout(reading.board, kit))
         write_file(stem.with_suffix(".json"), json.dumps(data, ensure_ascii=False, indent=1) + "\n")
-        write_file(stem.with_suffix(".png"), _picture(picture.pixels, reading, kit))
+        write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
         if args.json:
             continue
         unsure = [str(c) for c, r in reading.cubes.items() if r.state is not State.READ]
@@ -71,9 +72,3 @@ def run(args: argparse.Namespace) -> int:
         for note in reading.notes:
             print(f"  {note}")
     return code
-
-
-def _picture(pixels, reading, kit) -> bytes:  # type: ignore[no-untyped-def]
-    from snapcheck.report import annotate
-
-    return annotate(pixels, reading, [], kit)

@@ -234,14 +234,10 @@ class _Check:
             findings[serious[0]] = _effect(findings[serious[0]], telling(whole))
             return findings
         if len(serious) > _MOST_CAUSES:
-            findings[serious[0]] = _effect(
-                findings[serious[0]], telling(whole), tr("All findings together:")
-            )
+            findings[serious[0]] = _effect(findings[serious[0]], telling(whole), tr("All findings together:"))
             return findings
         changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
-        quick = replace(
-            placed, expectations=tuple(e for e in placed.expectations if e.quantity not in _SLOW)
-        )
+        quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity not in _SLOW))
         for i in serious:
             mine = [c for c in changes if set(c.cells) & set(findings[i].cells)]
             if not mine or self.simulator is None:
@@ -267,26 +263,33 @@ class _Check:
             if tap.state != "read":
                 found.append(
                     Finding(
-                        rule="tap-unsure", severity=Severity.QUESTION, cells=(tap.seam.first, tap.seam.second),
+                        rule="tap-unsure",
+                        severity=Severity.QUESTION,
+                        cells=(tap.seam.first, tap.seam.second),
                         title=tr("Is there a tap between {a} and {b}?", a=tap.seam.first, b=tap.seam.second),
                         why=tr("Until somebody has looked, the build is not passed."),
                         mend=tr("Look at the seam {seam}, or take the picture again.", seam=tap.seam),
-                        seam=tap.seam, source="reading of the picture",
-                    )  # fmt: skip
+                        seam=tap.seam,
+                        source="reading of the picture",
+                    )
                 )
         for lead in self.reading.leads:
             if lead.state != "read":
                 others = [lead_words(other) for other, _ in lead.alternatives[:2]]
                 found.append(
                     Finding(
-                        rule="lead-unsure", severity=Severity.QUESTION, cells=(),
-                        title=tr("Where a lead goes is not certain: {lead}?",
-                                 lead=capital(lead_words(lead.lead))),
+                        rule="lead-unsure",
+                        severity=Severity.QUESTION,
+                        cells=(),
+                        title=tr(
+                            "Where a lead goes is not certain: {lead}?", lead=capital(lead_words(lead.lead))
+                        ),
                         found=tr("It may also be {other}.", other=others[0]) if others else "",
                         why=tr("Until somebody has looked, the build is not passed."),
                         mend=tr("Follow the lead with a finger from plug to plug."),
-                        lead=lead.lead, source="reading of the picture",
-                    )  # fmt: skip
+                        lead=lead.lead,
+                        source="reading of the picture",
+                    )
                 )
         return found
 

@@ -145,7 +145,9 @@ def _reading(file: Path, photo: Path, kit: Kit) -> Reading:
             way_out=tr("Check the name and the permission to read it."),
         ) from None  # fmt: skip
     except ValueError:
-        raise InputError(tr("this is no JSON."), place=file, way_out=tr("Give a file that 'read' wrote.")) from None
+        raise InputError(
+            tr("this is no JSON."), place=file, way_out=tr("Give a file that 'read' wrote.")
+        ) from None
     if not isinstance(data, dict):
         raise InputError(tr("this is no reading."), place=file, way_out=tr("Give a file that 'read' wrote."))
     try:
@@ -158,15 +160,11 @@ def _write(
     args: argparse.Namespace, result: CheckResult, pixels: np.ndarray | None, simulator: Simulator | None,
     say: Any,
 ) -> ReportFiles:  # fmt: skip
-    from snapcheck.report import behaviour, write_report
+    from snapcheck.report import write_report
 
     folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
-    say(tr("calculating what it does"))
-    what = None
-    if simulator is not None and result.simulated and not args.student:
-        what = behaviour(result, simulator)
     return write_report(
-        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=args.lang,
+        result, folder, pixels=pixels, student=args.student, lang=args.lang,
         pdf=not args.no_pdf, progress=say,
     )  # fmt: skip
 

@@ -141,7 +141,7 @@ def middle_of(finding: Finding) -> Point | None:
 # ---------------------------------------------------------------- what
 
 
-def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list[str]:
+def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list[str]:  # noqa: PLR0912
     colour = MARKS[finding.severity].colour
     marks: list[str] = []
     unsure = finding.severity is Severity.QUESTION
@@ -212,7 +212,9 @@ def _head(tip: Point, angle: float, colour: str, size: float = 20) -> str:
     x, y = tip
     bx, by = x - ux * size, y - uy * size
     half = size * 0.55
-    points = f"{x:.1f},{y:.1f} {bx - uy * half:.1f},{by + ux * half:.1f} {bx + uy * half:.1f},{by - ux * half:.1f}"
+    points = (
+        f"{x:.1f},{y:.1f} {bx - uy * half:.1f},{by + ux * half:.1f} {bx + uy * half:.1f},{by - ux * half:.1f}"
+    )
     return (
         f'<polygon points="{points}" fill="{colour}" stroke="{_HALO}" stroke-width="3" '
         f'stroke-linejoin="round" paint-order="stroke"/>'
@@ -276,7 +278,9 @@ def _symbol(cube: Cube, kit: Kit, x: float, y: float, size: float, colour: str) 
 
 def _cross(at: Point, colour: str, r: float = 26) -> str:
     x, y = at
-    return _path(f"M{x - r:g} {y - r:g}L{x + r:g} {y + r:g}M{x + r:g} {y - r:g}L{x - r:g} {y + r:g}", colour, width=8)
+    return _path(
+        f"M{x - r:g} {y - r:g}L{x + r:g} {y + r:g}M{x + r:g} {y - r:g}L{x - r:g} {y + r:g}", colour, width=8
+    )
 
 
 def _tag(cell: Cell, text: str, colour: str) -> str:
@@ -284,7 +288,7 @@ def _tag(cell: Cell, text: str, colour: str) -> str:
     x, y = _centre(cell)[0], cell.row * PITCH + 92
     width = max(34.0, 13.0 * len(text) + 18)
     return (
-        f'<rect x="{x - width / 2:.1f}" y="{y - 17:g}" width="{width:.1f}" height="34" rx="9" fill="{colour}" '
+        f'<rect x="{x - width / 2:.1f}" y="{y - 17:g}" width="{width:.1f}" height="34" rx="9" fill="{colour}" '  # noqa: E501
         f'stroke="{_HALO}" stroke-width="3"/><text x="{x:g}" y="{y + 8:g}" font-size="22" font-weight="bold" '
         f'text-anchor="middle" fill="#fff">{escape(text)}</text>'
     )
@@ -314,8 +318,16 @@ def _exchange(a: Point, b: Point, colour: str) -> list[str]:
     angle_a = math.degrees(math.atan2(ay - my, ax - mx))
     return [
         _path(f"M{ax:.1f} {ay:.1f}Q{mx:.1f} {my:.1f} {bx:.1f} {by:.1f}", colour),
-        _head((bx + 8 * math.cos(math.radians(angle_b)), by + 8 * math.sin(math.radians(angle_b))), angle_b, colour),
-        _head((ax + 8 * math.cos(math.radians(angle_a)), ay + 8 * math.sin(math.radians(angle_a))), angle_a, colour),
+        _head(
+            (bx + 8 * math.cos(math.radians(angle_b)), by + 8 * math.sin(math.radians(angle_b))),
+            angle_b,
+            colour,
+        ),
+        _head(
+            (ax + 8 * math.cos(math.radians(angle_a)), ay + 8 * math.sin(math.radians(angle_a))),
+            angle_a,
+            colour,
+        ),
     ]
 
 

@@ -48,7 +48,7 @@ def hint(finding: Finding, board: Board) -> Hint:
     return Hint(where, _which(finding), mend)
 
 
-def _which(finding: Finding) -> str:
+def _which(finding: Finding) -> str:  # noqa: PLR0911
     if finding.seam is not None:
         return tr("Look at the seam {seam}.", seam=finding.seam)
     if finding.lead is not None:

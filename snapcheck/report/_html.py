@@ -22,16 +22,12 @@ from snapcheck.report._look import (
 )
 from snapcheck.report._nets import net_colours, nets_svg
 from snapcheck.report._picture import drawing_svg, jpeg, photo_svg, rectify
-from snapcheck.report._plots import plots_svg
-from snapcheck.report._schematic import schematic_svg
 from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     import jinja2
     import numpy as np
-
-    from snapcheck.report._plots import Behaviour
 
 
 @dataclass(frozen=True)
@@ -51,7 +47,6 @@ def report_html(
     result: CheckResult,
     *,
     pixels: np.ndarray | None = None,
-    behaviour: Behaviour | None = None,
     student: bool = False,
     lang: str = "en",
 ) -> str:
@@ -60,7 +55,6 @@ def report_html(
     Args:
         result: what to tell.
         pixels: the photo, upright, where there is one; without it the board is drawn.
-        behaviour: responses and waveforms for plots, None for a report without.
         student: hints in steps instead of everything.
         lang: language of the text, for the browser.
     """
@@ -90,21 +84,13 @@ def report_html(
         groups=_groups(result, findings),
         notes=result.notes,
         figures=figure_rows(result),
-        plots=[] if behaviour is None or student else plots_svg(behaviour, result),
-        circuit_svg="" if student else schematic_svg(result.built_circuit, result.placed, colours),
-        plan_circuit_svg=_planned_circuit(result) if not student else "",
-        nets_svg="" if student else nets_svg(result.built_circuit, colours, tr("Top view with nets in colours")),
+        nets_svg=""
+        if student
+        else nets_svg(result.built_circuit, colours, tr("Top view with nets in colours")),
         nets=net_rows(result, colours),
         parts=part_rows(result),
         parts_list=parts_list(result),
     )
-
-
-def _planned_circuit(result: CheckResult) -> str:
-    """The design's circuit, where it differs from the build's."""
-    if result.comparison.electrical.value in ("identical", "equivalent"):
-        return ""
-    return schematic_svg(result.plan_circuit, result.design, net_colours(result.plan_circuit))
 
 
 def _groups(result: CheckResult, findings: list[tuple[int, Finding]]) -> list[dict[str, Any]]:
@@ -139,10 +125,11 @@ def _icon(body: str) -> str:
 def _sign(tone: Severity | None) -> str:
     """A picture of the verdict: bolt struck out, cross, wave, question mark, tick."""
     drawn = {
-        Severity.DANGER: '<path d="M29 4 13 28h10l-3 18 17-26H26z" fill="#fff"/>'
-        '<path d="M5 45 45 5" stroke="#a8201a" stroke-width="11"/><path d="M5 45 45 5" stroke="#fff" '
-        'stroke-width="5" stroke-linecap="round"/>',
-        Severity.FAULT: '<path d="M11 11 39 39M39 11 11 39" stroke="#fff" stroke-width="7" stroke-linecap="round"/>',
+        Severity.DANGER: '<circle cx="25" cy="25" r="21" fill="none" stroke="#fff" stroke-width="5"/>'
+        '<path d="M28 9 16 27h8l-3 14 13-19h-8z" fill="#fff"/>'
+        '<path d="M11 39 39 11" stroke="#a8201a" stroke-width="10"/><path d="M10.5 39.5 39.5 10.5" '
+        'stroke="#fff" stroke-width="4.5"/>',
+        Severity.FAULT: '<path d="M11 11 39 39M39 11 11 39" stroke="#fff" stroke-width="7" stroke-linecap="round"/>',  # noqa: E501
         Severity.DEVIATION: '<path d="M5 18q10-14 20 0t20 0M5 36q10-14 20 0t20 0" fill="none" stroke="#fff" '
         'stroke-width="6" stroke-linecap="round"/>',
         Severity.QUESTION: '<path d="M15 17q0-11 10-11t10 10q0 7-10 12v6" fill="none" stroke="#fff" '

@@ -61,9 +61,7 @@ def report_json(result: CheckResult) -> dict[str, Any]:
                 result.figures, [_text(d, b) for d, b in result.figures], strict=True
             )
         ],
-        "nets": [
-            {k: v for k, v in asdict(row).items() if k != "colour"} for row in net_rows(result, {})
-        ],
+        "nets": [{k: v for k, v in asdict(row).items() if k != "colour"} for row in net_rows(result, {})],
         "parts": [asdict(row) for row in part_rows(result)],
         "notes": list(result.notes),
     }

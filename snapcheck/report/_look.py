@@ -56,7 +56,9 @@ def badge_svg(severity: Severity, text: str, x: float, y: float, r: float = 16.0
     mark = MARKS[severity]
     if mark.shape in _SHAPES:
         points = " ".join(f"{x + px * r:.1f},{y + py * r:.1f}" for px, py in _SHAPES[mark.shape])
-        body = f'<polygon points="{points}" fill="{mark.colour}" stroke="#fff" stroke-width="{r * 0.17:.1f}"/>'
+        body = (
+            f'<polygon points="{points}" fill="{mark.colour}" stroke="#fff" stroke-width="{r * 0.17:.1f}"/>'
+        )
         ink = "#fff"
     elif mark.shape == "ring":
         body = (
@@ -123,7 +125,7 @@ def cautions(kinds: Sequence[str]) -> list[str]:
                "keep your face away.")
         )  # fmt: skip
     told.append(
-        tr("The plate conducts: a battery, lead or tool laid across it shorts the supply. Take the battery out "
+        tr("The plate conducts: a battery, lead or tool laid across it shorts the supply. Take the battery out "  # noqa: E501
            "before you move cubes.")
     )  # fmt: skip
     if here & {"speaker", "audio-in", "socket", "buzzer"}:

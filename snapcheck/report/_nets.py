@@ -13,7 +13,7 @@ from snapcheck.report._picture import MARGIN
 
 #: told apart by colour-blind people in pairs of neighbours; at least 3 : 1 against every cube's body
 _PALETTE = (
-    "#0a5c99", "#a03c00", "#00694a", "#8a2f73", "#4a41b0", "#655500", "#a8201a", "#00646f", "#6e421c", "#365f00",
+    "#0a5c99", "#a03c00", "#00694a", "#8a2f73", "#4a41b0", "#655500", "#a8201a", "#00646f", "#6e421c", "#365f00",  # noqa: E501
 )  # fmt: skip
 _APART = 2.6 * PITCH
 _SHIFT = {Side.N: (0, -50), Side.E: (50, 0), Side.S: (0, 50), Side.W: (-50, 0)}

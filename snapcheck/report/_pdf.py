@@ -21,6 +21,8 @@ def html_to_pdf(page: str) -> bytes:
     except (ImportError, OSError):
         raise MissingLibraryError(
             tr("A PDF needs WeasyPrint and the Pango library."),
-            way_out=tr("Run: sudo apt-get install libpango-1.0-0 libpangoft2-1.0-0, and pip install weasyprint."),
+            way_out=tr(
+                "Run: sudo apt-get install libpango-1.0-0 libpangoft2-1.0-0, and pip install weasyprint."
+            ),
         ) from None
     return bytes(HTML(string=page).write_pdf())

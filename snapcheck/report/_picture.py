@@ -95,7 +95,7 @@ def annotate(
     flat = rectify(pixels, reading)
     height, width = flat.shape[:2]
     over = svg_to_png(overlay_svg(numbered(findings), reading.board, kit, plan))
-    layer = cv2.imdecode(np.frombuffer(over, np.uint8), cv2.IMREAD_UNCHANGED)
+    layer = np.asarray(cv2.imdecode(np.frombuffer(over, np.uint8), cv2.IMREAD_UNCHANGED))
     if layer.shape[:2] != (height, width):
         layer = cv2.resize(layer, (width, height), interpolation=cv2.INTER_AREA)
     ink = cv2.cvtColor(layer[..., :3], cv2.COLOR_BGR2RGB)[..., ::-1]

@@ -77,12 +77,14 @@ def net_rows(result: CheckResult, colours: Mapping[int, str]) -> list[NetRow]:
         if len(net.terminals) < 2 and net.number:
             continue
         plan = theirs.get(net.number)
-        before = _volts(None if plan is None or result.plan_point is None else result.plan_point.voltage(plan))
+        before = _volts(
+            None if plan is None or result.plan_point is None else result.plan_point.voltage(plan)
+        )
         after = _volts(None if result.built_point is None else result.built_point.voltage(net.number))
         rows.append(
             NetRow(
                 net.number, colours.get(net.number, "#888888"), net_words(result.built_circuit, net.number),
-                before, after, before != after and "–" not in (before, after) and _apart(result, plan, net.number),
+                before, after, before != after and "–" not in (before, after) and _apart(result, plan, net.number),  # noqa: E501
             )
         )  # fmt: skip
     return rows
@@ -136,7 +138,7 @@ def part_rows(result: CheckResult) -> list[PartRow]:
 
 
 def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
-    """``4.5 V, 2.1 mA, 9.5 mW`` across a two-terminal part; collector-emitter and the region of a transistor."""
+    """``4.5 V, 2.1 mA, 9.5 mW`` across a two-terminal part; collector-emitter and the region of a transistor."""  # noqa: E501
     point = result.plan_point if designed else result.built_point
     if point is None:
         return "–"

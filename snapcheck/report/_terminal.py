@@ -21,7 +21,14 @@ _STYLES = {
     Severity.NOTE: "bold",
     Severity.QUESTION: "bold white on magenta",
 }
-_ROLES = {"address": "dim", "wire": "cyan", "part": "bold", "empty": "dim", "mark": "bold reverse", "ghost": "yellow"}
+_ROLES = {
+    "address": "dim",
+    "wire": "cyan",
+    "part": "bold",
+    "empty": "dim",
+    "mark": "bold reverse",
+    "ghost": "yellow",
+}
 _WIDTH = 100
 
 
@@ -83,14 +90,23 @@ def print_result(
 def _paragraph(
     console: Console, number: int, finding: Finding, title: str, rows: list[tuple[str, str]]
 ) -> None:
-    from rich.padding import Padding
+    import textwrap
+
     from rich.text import Text
 
-    console.print(Text.assemble((f" {number} ", _STYLES[finding.severity]), " ", (title, "bold")))
+    width = min(console.width if console.is_terminal else _WIDTH, _WIDTH)
+    first, *more = textwrap.wrap(title, max(20, width - 5)) or [""]
+    console.print(Text.assemble((f" {number} ", _STYLES[finding.severity]), " ", (first, "bold")))
+    for line in more:
+        console.print(Text(f"    {line}", style="bold"))
     for name, words in rows:
-        if words:
-            text = Text.assemble((f"{name}: ", "dim"), words) if name else Text(words)
-            console.print(Padding(text, (0, 0, 0, 4)))
+        if not words:
+            continue
+        label = f"{name}: " if name else ""
+        first, *more = textwrap.wrap(label + words, max(20, width - 6), subsequent_indent="  ")
+        console.print(Text.assemble("    ", (label, "dim"), first[len(label) :]))
+        for line in more:
+            console.print(Text(f"    {line}"))
 
 
 def _print_board(result: CheckResult, console: Console, findings: list[tuple[int, Finding]]) -> None:

@@ -18,8 +18,6 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     import numpy as np
 
-    from snapcheck.report._plots import Behaviour
-
 
 @dataclass(frozen=True)
 class ReportFiles:
@@ -42,7 +40,6 @@ def write_report(
     folder: Path,
     *,
     pixels: np.ndarray | None = None,
-    behaviour: Behaviour | None = None,
     student: bool = False,
     lang: str = "en",
     pdf: bool = True,
@@ -79,7 +76,7 @@ def write_report(
         data = folder / "report.json"
         text = json.dumps(report_json(result), ensure_ascii=False, indent=1, allow_nan=False)
         data.write_text(text + "\n", encoding="utf-8")
-        page = report_html(result, pixels=pixels, behaviour=behaviour, student=student, lang=lang)
+        page = report_html(result, pixels=pixels, student=student, lang=lang)
         html = folder / "report.html"
         html.write_text(page, encoding="utf-8")
         made = None

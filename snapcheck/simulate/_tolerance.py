@@ -76,7 +76,8 @@ class Tolerance:
     Attributes:
         samples: how many specimens of the board were tried for fast figures.
         figures: one for each expectation.
-        passed: share of the specimens that meet every figure together that was sampled `samples` times.
+        passed: share of the specimens that meet every figure (of the first `slow_samples` where a figure
+            needs runs in time).
         slow_samples: how many were tried for figures that need runs in time.
         varied: how each part varied.
         influence: (part, mean share over all figures), greatest first: which part matters most.
@@ -186,7 +187,6 @@ def analyse(
     factors = draw(varied, samples, seed)
     nominal = Measurer(worker, circuit, design)
     figures: list[FigureSpread] = []
-    all_good = np.ones(samples, dtype=bool)
     tell = progress or (lambda _: None)
     values: dict[int, NDArray[Any]] = {}
     for number, (position, column) in enumerate(_fast(worker, design, circuit, varied, factors)):
@@ -196,11 +196,13 @@ def analyse(
     if slow:
         table = _slow(worker, design, circuit, varied, factors[:slow_samples], slow, tell)
         values.update(table)
+    # figures that need runs in time are known for the first specimens only: those are judged together
+    shared = min([samples, *(len(column) for column in values.values())])
+    all_good = np.ones(shared, dtype=bool)
     for position, expectation in enumerate(design.expectations):
         column = values[position]
         good = (column >= expectation.low) & (column <= expectation.high)
-        if len(column) == samples:
-            all_good &= good
+        all_good &= good[:shared]
         try:
             middle = nominal.value(expectation)
         except SimulationError:

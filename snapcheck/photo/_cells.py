@@ -126,13 +126,11 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
 
 @dataclass(frozen=True)
 class Line:
-    """A line of print: the text, the probability of its least certain letter, rival readings, height in
-    pixels."""
+    """A line of print: the text, its probability summed over alignments, and rival readings."""
 
     text: str
     confidence: float
     rivals: tuple[tuple[str, float], ...]
-    height: float
 
 
 def read_lines(
@@ -142,7 +140,7 @@ def read_lines(
     if not places:
         return []
     lines = np.full((len(places), LINE_H, LINE_W, 3), 128, np.uint8)
-    heights, ends = [], []
+    ends = []
     for i, ((x, y), q, (bx, by, bw, bh)) in enumerate(zip(places, turns, boxes, strict=True)):
         w, h = (bh, bw) if q % 2 else (bw, bh)
         w, h = max(float(w), 0.03), max(float(h), 0.04)
@@ -167,15 +165,14 @@ def read_lines(
             borderMode=cv2.BORDER_REPLICATE,
         )
         lines[i, :, :n] = cv2.resize(big, (n, LINE_H), interpolation=cv2.INTER_AREA)
-        heights.append(h)
         ends.append(-(-n // 4))
     out = run("text", lines)
     prob = softmax(out / calibration()["text_temperature"])
     # nothing is printed beyond the end of a line
-    return [_decode(p[:end], h) for p, end, h in zip(prob, ends, heights, strict=True)]
+    return [_decode(p[:end]) for p, end in zip(prob, ends, strict=True)]
 
 
-def _decode(prob: np.ndarray, height: float, width: int = 12) -> Line:
+def _decode(prob: np.ndarray, width: int = 12) -> Line:
     """Best readings by prefix beam search (Graves 2012, Hannun et al. 2014), with their total probabilities."""  # noqa: E501
     letters = names()[1]
     beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
@@ -203,5 +200,4 @@ def _decode(prob: np.ndarray, height: float, width: int = 12) -> Line:
         ranked[0][0].strip(),
         float(ranked[0][1]),
         tuple((t.strip(), float(p)) for t, p in ranked[1:6] if p > 1e-4),
-        height,
     )

@@ -199,7 +199,7 @@ def _grow(
                 break
             h = h2
         if turn >= 1 and len(index) >= 8:
-            k1 = _lens(at[index], cells, h, centre, focal, k1)
+            k1 = _lens(at[index], cells, centre, focal, k1)
         # take in every peak that lands on a free lattice point
         inv = np.linalg.inv(h)
         place = apply(inv, undistort(at, centre, focal, k1)) - 0.5
@@ -234,9 +234,7 @@ def _cell_error(h: np.ndarray, cells: np.ndarray, pixels: np.ndarray) -> np.ndar
     return np.asarray(np.hypot(*(apply(np.linalg.inv(h), pixels) - cells).T))
 
 
-def _lens(
-    pixels: np.ndarray, cells: np.ndarray, h: np.ndarray, centre: np.ndarray, focal: float, k1: float
-) -> float:
+def _lens(pixels: np.ndarray, cells: np.ndarray, centre: np.ndarray, focal: float, k1: float) -> float:
     """The distortion that leaves the least error, between -0.12 and 0.12, drawn towards none."""
     best, arg = np.inf, k1
     for k in np.linspace(-0.12, 0.12, 25):
@@ -245,7 +243,7 @@ def _lens(
         if g is None:
             continue
         err = _cell_error(g, cells, flat)
-        cost = float(np.minimum(err, 0.1).__pow__(2).sum()) + 1e-4 * len(cells) ** 0.5 * (k / 0.05) ** 2 * 0.3
+        cost = float((np.minimum(err, 0.1) ** 2).sum()) + 1e-4 * len(cells) ** 0.5 * (k / 0.05) ** 2 * 0.3
         if cost < best:
             best, arg = cost, float(k)
     return arg

@@ -18,7 +18,7 @@ MAX_BYTES = 120_000_000
 MAX_PIXELS = 64_000_000
 MIN_SIDE = 200
 _FORMATS = ("JPEG", "PNG", "WEBP", "HEIF", "MPO")
-_EXIF_ROTATION, _EXIF_35MM, _EXIF_IFD = 0x0112, 0xA405, 0x8769
+_EXIF_35MM, _EXIF_IFD = 0xA405, 0x8769
 #: pictures with more pixels than this are decoded at half size: cubes are large enough then
 _HALVE_ABOVE = 7_500_000
 

@@ -11,7 +11,7 @@ from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
-from snapcheck.photo._lattice import Lattice, apply, fit, peaks, undistort
+from snapcheck.photo._lattice import fit, peaks
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._open import Picture, open_picture
 from snapcheck.photo._plate import camera_foot, edges, explain, see_markers
@@ -194,11 +194,9 @@ def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Ki
     occupied = [
         i for i in range(len(places)) if best[i] != empty or s.kind[i, empty] < np.log(limits["empty_sure"])
     ]
-    printed = (
-        [i for i in occupied if best[i] < other and kit[kinds[best[i]]].value_form is not ValueForm.NONE]
-        if occupied
-        else []
-    )
+    printed = [
+        i for i in occupied if best[i] < other and kit[kinds[best[i]]].value_form is not ValueForm.NONE
+    ]
     turns = s.turn.argmax(1)
     read = read_lines(board, RIM, [places[i] for i in printed], turns[printed], s.box[printed])
     # a resistor looks the same upside down: there the print says which way round it stands
@@ -215,8 +213,6 @@ def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Ki
     result = {}
     for i in occupied:
         column, row = places[i]
-        if best[i] == empty and s.kind[i, empty] > np.log(0.5) and limits["empty_sure"] <= 0.5:
-            continue
         reading = _one(i, s, int(turns[i]), kinds, kit, lines.get(i), limits)
         if reading is not None:
             result[Cell(row, column)] = reading
@@ -400,6 +396,3 @@ def _leads(
         tr("A lead starts at {end}, but its other end is not found.", end=str(ends[i])) for i in loose
     )
     return leads, notes
-
-
-__all__ = ["Lattice", "apply", "locate", "read_photo", "read_picture", "undistort"]

@@ -13,10 +13,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NoReturn
 
-from snapcheck.errors import DataError, InputError
+from snapcheck.datafiles import read_data_text
+from snapcheck.errors import DataError
 from snapcheck.findings import Severity
 
-_MAX_BYTES = 1_000_000
 _SEVERITIES = {s.name.lower(): s for s in Severity if s is not Severity.QUESTION}
 
 
@@ -84,20 +84,7 @@ def load_rules(path: str | Path) -> RuleBook:
         DataError: it is no rule book; the message names file, key and accepted values.
     """
     path = Path(path)
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise InputError(
-            f"cannot be opened: {error.strerror}.", place=path, way_out="Give a rule file (TOML)."
-        ) from error
-    if len(raw) > _MAX_BYTES:
-        raise DataError("is too large for a rule file (over 1 MB).", place=path)
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise DataError(
-            f"is no text file (byte {error.start} is not UTF-8).", place=path, way_out="Save it as UTF-8."
-        ) from error
+    text = read_data_text(path, "a rule file", 1, "Give a rule file (TOML).")
     return parse_rules(text, str(path))
 
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
+from snapcheck.datafiles import read_data_text
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, value_key
@@ -46,7 +47,6 @@ _KIND_KEYS = (
     "title", "contacts", "plate", "sockets", "marked", "faces", "symmetry", "interchangeable",
     "value", "values", "model", "ratings", "parameters", "tolerance", "prefix", "count",
 )  # fmt: skip
-_MAX_BYTES = 2_000_000
 
 
 @functools.cache
@@ -66,20 +66,7 @@ def load_kit(path: str | Path) -> Kit:
         DataError: it is no kit; the message names file, key and what is accepted.
     """
     path = Path(path)
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise InputError(
-            f"cannot be opened: {error.strerror}.", place=path, way_out="Give the path of a kit (TOML)."
-        ) from error
-    if len(raw) > _MAX_BYTES:
-        raise DataError("is too large for a kit (over 2 MB).", place=path)
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise DataError(
-            f"is no text file (byte {error.start} is not UTF-8).", place=path, way_out="Save it as UTF-8."
-        ) from error
+    text = read_data_text(path, "a kit", 2, "Give the path of a kit (TOML).")
     return parse_kit(text, str(path))
 
 

@@ -3,7 +3,7 @@
     python fit.py symbols --fonts DIR --out DIR --minutes 8 [--from DIR] [--presses 2400]
 
 Pictures are rendered while training goes on; every rendered picture is used a few times with other light,
-noise and cutting. Fonts and presses (whole label styles) held out here are what evaluate.py measures on.
+noise and cutting. `Fonts` keeps a share of the font families out of training.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import os
 import queue
 import threading
 import time
-from multiprocessing import Process, Queue, shared_memory  # noqa: F401
+from multiprocessing import Process, Queue
 from pathlib import Path
 
 import camera
@@ -37,10 +37,6 @@ HALF = {
 
 
 # --- scene makers, run in worker processes ----------------------------------------------------
-
-
-def make_photo(mk, W, H):
-    return mk.make(W, H)
 
 
 def make_rect(mk, W, H, P):
@@ -102,7 +98,7 @@ class Feeder:
             seed,
         )
         self.q = Queue(batch * 4)
-        job = {"locate": lambda m: make_photo(m, W, H), "wires": lambda m: make_wires(m, W, H)}.get(
+        job = {"locate": lambda m: m.make(W, H), "wires": lambda m: make_wires(m, W, H)}.get(
             net, lambda m: make_rect(m, W, H, P)
         )
         self.ps = [
@@ -310,6 +306,21 @@ def symbol_crops(items, rng, per, span, P, W, H, dev):
     return th, {"i": i, "k": k, "turn": turn, "taps": taps, "text": text, "box": b}
 
 
+def line_frame(cu, w, h):
+    """What the line reader sees of print centred at cu, w wide and h high (arrays, any unit).
+
+    Returns:
+        Centre, width and height of the sampled frame, and how many of its LINE_W pixels show the line: the picture
+        goes on to the right of them and is blanked out afterwards. A line too long is squeezed.
+    """
+    h = np.maximum(h, 0.04)
+    tall = h * 1.5
+    wide = np.maximum(w, h * 0.4) + h * 0.8
+    valid = np.minimum(LINE_W, wide / tall * LINE_H)
+    full = wide * LINE_W / valid
+    return cu - wide / 2 + full / 2, full, tall, valid.astype(np.float32)
+
+
 def text_crops(items, rng, per, P, W, H, dev):
     """Lines of print: the text's box with some error and a margin, scaled to the height of the line."""
     i, x, y, k, turn, taps, text, box = choose(items, rng, per, True)
@@ -320,26 +331,19 @@ def text_crops(items, rng, per, P, W, H, dev):
     cv = cv + rng.normal(size=n) * 0.014
     w = w * np.exp(rng.normal(size=n) * 0.05) + rng.normal(size=n) * 0.012
     h = h * np.exp(rng.normal(size=n) * 0.09) + rng.normal(size=n) * 0.006
-    h = np.maximum(h, 0.04)
-    H2 = h * 1.5
-    W2 = np.maximum(w, h * 0.4) + h * 0.8
-    wide = W2 / H2 * LINE_H
-    k2 = np.minimum(1.0, LINE_W / wide)  # too long: squeezed
-    # the picture continues to the right of the crop in the sampled frame; it is blanked out afterwards
-    full = W2 * LINE_W / (wide * k2)
-    left = cu - W2 / 2
-    u, v = turned(left + full / 2, cv, turn)
+    middle, full, tall, valid = line_frame(cu, w, h)
+    u, v = turned(middle, cv, turn)
     th = affine(
         (x + 1 + u) * P,
         (y + 1 + v) * P,
         full * P / 2,
-        H2 * P / 2,
+        tall * P / 2,
         turn * math.pi / 2 + rng.normal(size=n) * 0.025,
         W,
         H,
         dev,
     )
-    return th, {"i": i, "text": text, "valid": (wide * k2).astype(np.float32)}
+    return th, {"i": i, "text": text, "valid": valid}
 
 
 def cut(x, th, i, h, w):
@@ -412,7 +416,7 @@ def symbols_loss(net, c, d):
 
 def ctc(lp, t, lens):
     """Connectionist temporal classification loss (Graves et al. 2006) by the forward recursion; lp (T, n, chars) log
-    probabilities, t (n, s) labels padded with 0, lens (n,). (torch's own on CUDA let no blank follow the last letter.)"""
+    probabilities, t (n, s) labels padded with 0, lens (n,). Values and gradients are those of torch's own."""
     T, N, _ = lp.shape
     S = t.shape[1]
     ext = torch.zeros(N, 2 * S + 1, dtype=torch.long, device=lp.device)
@@ -433,6 +437,13 @@ def ctc(lp, t, lens):
 
 def text_loss(net, c, d):
     out = net(c).float()
+    # Beyond the line's end only the blank can stand. Left free, the last letter settles on the last frame, which the
+    # padding makes easy to know, and is guessed there instead of read.
+    frames = torch.from_numpy(np.ceil(d["valid"] / 4)).to(c.device)
+    past = torch.arange(out.shape[1], device=c.device)[None] >= frames[:, None]
+    nothing = torch.full_like(out, -30.0)
+    nothing[..., 0] = 30.0
+    out = torch.where(past[..., None], nothing, out)
     t = torch.from_numpy(d["text"]).to(c.device)
     lens = (t > 0).sum(1)
     lp = F.log_softmax(out, -1).transpose(0, 1)

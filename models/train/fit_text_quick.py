@@ -14,8 +14,7 @@ import camera
 import numpy as np
 import scenes
 import torch
-import torch.nn.functional as F
-from fit import affine, blank, crop_jitter, ctc, turned
+from fit import affine, blank, crop_jitter, cut, line_frame, text_loss
 from nets import LINE_H, LINE_W, Text, encode
 from world import make_books
 
@@ -74,43 +73,26 @@ def main() -> None:
             (b[:, 1] + b[:, 3]) / 4 + rng.normal(size=n) * 0.012,
         )
         w = w * np.exp(rng.normal(size=n) * 0.05) + rng.normal(size=n) * 0.01
-        h = np.maximum(h * np.exp(rng.normal(size=n) * 0.08), 0.04)
-        tall, wide = h * 1.5, np.maximum(w, h * 0.4) + h * 0.8
-        length = wide / tall * LINE_H
-        k2 = np.minimum(1.0, LINE_W / length)
-        full = wide * LINE_W / (length * k2)
-        u, v = turned(cu - wide / 2 + full / 2, cv, np.zeros(n, int))
+        h = h * np.exp(rng.normal(size=n) * 0.08)
+        middle, full, tall, valid = line_frame(cu, w, h)
         th = affine(
-            (u + 0.5) * S, (v + 0.5) * S, full * S / 2, tall * S / 2, rng.normal(size=n) * 0.025, S, S, "cpu"
+            (middle + 0.5) * S,
+            (cv + 0.5) * S,
+            full * S / 2,
+            tall * S / 2,
+            rng.normal(size=n) * 0.025,
+            S,
+            S,
+            "cpu",
         )
-        grid = F.affine_grid(th, (n, 3, LINE_H * 2, LINE_W * 2), align_corners=False)
-        line = F.avg_pool2d(
-            F.grid_sample(x[torch.from_numpy(i)], grid, padding_mode="border", align_corners=False), 2
-        )
-        valid = (length * k2).astype(np.float32)
-        line = blank(crop_jitter(line, g), valid)
-        out = net(line)
-        target = torch.from_numpy(codes[pick][i])
-        frames = torch.from_numpy(np.ceil(valid / 4)).long().clamp(max=out.shape[1])
-        past = torch.arange(out.shape[1])[None] >= frames[:, None]
-        out = torch.where(
-            past[..., None], torch.full_like(out, -30.0).index_fill(2, torch.tensor([0]), 30.0), out
-        )
-        lens = (target > 0).sum(1)
-        loss = ctc(F.log_softmax(out, -1).transpose(0, 1), target, lens).clamp(max=60).mean() / 5
+        line = blank(crop_jitter(cut(x, th, i, LINE_H, LINE_W), g), valid)
+        loss, right = text_loss(net, line, {"text": codes[pick][i], "valid": valid})
         opt.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         opt.step()
         step += 1
-        with torch.no_grad():
-            best = out.argmax(-1)
-            new = (best > 0) & torch.cat(
-                [torch.ones_like(best[:, :1], dtype=torch.bool), best[:, 1:] != best[:, :-1]], 1
-            )
-            order = torch.argsort((~new).int(), dim=1, stable=True)
-            got = torch.where(new, best, 0).gather(1, order)[:, : target.shape[1]]
-            hist.append((float(loss), float(((got == target).all(1)).float().mean())))
+        hist.append((float(loss.detach()), float(right)))
         if step % 25 == 0:
             print(step, round(time.time() - t0), np.round(np.mean(hist[-25:], 0), 3), flush=True)
             torch.save(

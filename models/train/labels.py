@@ -364,8 +364,8 @@ def text_mask(text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0) -> 
     return a[ys.min() : ys.max() + 1, xs.min() : xs.max() + 1]
 
 
-def paste(layer: np.ndarray, mask: np.ndarray, cx: float, cy: float, wipe: np.ndarray | None = None) -> None:
-    """Lay `mask` centred at (cx, cy) (unit square coordinates) onto `layer`; `wipe` clears a layer below it."""
+def paste(layer: np.ndarray, mask: np.ndarray, cx: float, cy: float) -> None:
+    """Lay `mask` centred at (cx, cy) (unit square coordinates) onto `layer`."""
     n = layer.shape[0]
     x = round((cx + 1) / 2 * n - mask.shape[1] / 2)
     y = round((cy + 1) / 2 * n - mask.shape[0] / 2)

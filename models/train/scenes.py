@@ -418,12 +418,9 @@ class Maker:
         n_cells = cols * rows
         occ = grow(rng, cols, rows, int(n_cells * rng.uniform(0.2, 0.85)) if not full else n_cells)
         press = self.presses[rng.integers(len(self.presses))]
-        palettes = {}
         scheme = rng.choice(["one", "two", "many"], p=[0.55, 0.3, 0.15])
         pal0 = palette(rng)
-        pal1 = (
-            palette(rng) if rng.random() < 0.5 else (palette(rng)[0:1] + pal0[1:] if False else palette(rng))
-        )
+        pal1 = palette(rng)
         rough = rng.uniform(0.12, 0.8)
         spec = rng.uniform(0.02, 0.06)
         wires = {KIND_NO[k] for k in ("straight", "corner", "tee", "cross", "crossover", "ground")}
@@ -490,9 +487,6 @@ class Maker:
                 T.kind[y, x], T.turn[y, x] = k, turn
                 T.text[(x, y)] = self.texts[lab]
                 T.box[(x, y)] = self.boxes[lab]
-                if NAMES[k] == "socket":
-                    # the two sockets; where the label's hand put them is not known here, so the picture is overprinted
-                    pass
                 if (parts_on and NAMES[k] in PARTS and rng.random() < 0.9) or rng.random() < 0.01:
                     n = real_part(rng, prims, n, NAMES[k], x, y, h, turn, form)
         # --- sockets and taps

@@ -5,6 +5,7 @@ from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_c
 from snapcheck.check._compare import compare
 from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
+from snapcheck.check._unsure import lead_question, open_questions, tap_question
 from snapcheck.check._verdict import Verdict, verdict_of
 
 __all__ = [
@@ -21,8 +22,11 @@ __all__ = [
     "bundled_settings",
     "compare",
     "find_changes",
+    "lead_question",
     "load_settings",
     "nearness",
+    "open_questions",
     "parse_settings",
+    "tap_question",
     "verdict_of",
 ]

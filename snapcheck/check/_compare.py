@@ -113,7 +113,7 @@ class _Comparing:
     @cached_property
     def built(self) -> Board:
         """The build, with unsure cells taken as planned where that is possible."""
-        if not self.unsure:
+        if not self.unsure or self._own_layout:  # a layout of its own: the plan's cells say nothing about it
             return self.seen
         planned = {self.alignment.to_built(c): self._turned(q) for c, q in self.plan.cubes.items()}
         return settle(self.seen, self.unsure, planned, self.kit)
@@ -392,7 +392,8 @@ class _Comparing:
             plan, self.built_circuit, int(self.settings.step_limit), [n for n in probed if n is not None]
         )
         planned = check_rules(plan, self.plan_operating_point, book=self.book, supply_V=self.supply_V)
-        rules = check_rules(self.built_circuit, self.operating_point, book=self.book)
+        supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
+        rules = check_rules(self.built_circuit, self.operating_point, book=self.book, supply_V=supply)
         findings = with_rules(findings, rules, {f.rule for f in planned})
         findings += open_questions(self.seen, self.built, self.unsure, self.kit, self.book, planned=None)
         undecided = electrical == Electrical.GAVE_UP.value

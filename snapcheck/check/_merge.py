@@ -45,7 +45,8 @@ def absorb(finding: Finding, mine: list[Finding]) -> Finding:
     severity = min(finding.severity, worst.severity)
     told = ("terminal-open", "electrolytic-reversed", "supply-reversed", "reversed-in-circuit")
     reverse = [c for f in mine if f.rule == "electrolytic-reversed" for c in f.cells[:1]]
-    reverse = [cell for cell in reverse if cell not in finding.cells]
+    if finding.rule in (Change.REVERSED.value, Change.TURNED.value, Change.WRONG_VALUE.value):
+        reverse = [cell for cell in reverse if cell not in finding.cells]  # the title says it already
     effects = [
         finding.effect,
         *(f.title for f in mine if f.rule not in told),

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from snapcheck.board import Board, Cell, Cube
+from snapcheck.board import Board, Cell, Cube, Lead, Seam
 from snapcheck.circuit import (
     RuleBook,
     build_circuit,
     capital,
     check_rules,
     cube_words,
+    lead_words,
     same_circuit_in_place,
 )
 from snapcheck.findings import Finding, Severity
@@ -20,11 +23,19 @@ from snapcheck.words import tr
 
 #: cells whose alternatives are followed up one by one
 _MOST_FOLLOWED = 10
+#: combinations of choices that are tried at most
+_MOST_TRIED = 100
 
 
 def _choices(seen: Board, cell: Cell, others: Sequence[Cube | None]) -> list[Cube | None]:
-    """What may stand in a cell, most likely first; empty when it could not be read at all."""
-    return list(dict.fromkeys([seen.cubes.get(cell), *others])) if others else []
+    """What may stand in a cell, most likely first; empty when it could not be read at all.
+
+    A cell that is called unsure without any other choice may hold anything: it is as good as not read.
+    """
+    choices: dict[object, Cube | None] = {}
+    for cube in (seen.cubes.get(cell), *others):  # however its value is spelt, it is one choice
+        choices.setdefault(None if cube is None else (cube.kind, cube.turn, cube.value, cube.unit), cube)
+    return list(choices.values()) if len(choices) > 1 else []
 
 
 def _same(a: Cube | None, b: Cube | None, kit: Kit) -> bool:
@@ -69,16 +80,23 @@ def open_questions(
     planned: Mapping[Cell, Cube] | None,
 ) -> list[Finding]:
     """One question for every unsure cell where it matters what stands there."""
+    choices_of = {cell: _choices(seen, cell, others) for cell, others in unsure.items()}
+    differing_of = {
+        cell: [c for c in choices if not _same(c, settled.cubes.get(cell), kit)]
+        for cell, choices in choices_of.items()
+    }
+    followed = set(sorted(unsure)[:_MOST_FOLLOWED])
+    harmless = {c for c in followed if differing_of[c] and _no_matter(settled, c, differing_of[c], kit)}
+    if not _no_matter_together(settled, {c: differing_of[c] for c in sorted(harmless)}, kit):
+        harmless.clear()
     questions = []
-    for number, (cell, others) in enumerate(sorted(unsure.items())):
-        choices = _choices(seen, cell, others)
-        taken = settled.cubes.get(cell)
-        differing = [c for c in choices if not _same(c, taken, kit)]
-        follow = number < _MOST_FOLLOWED
-        if choices and (not differing or (follow and _no_matter(settled, cell, differing, kit))):
+    for cell, others in sorted(unsure.items()):
+        choices, differing = choices_of[cell], differing_of[cell]
+        if cell in harmless or (choices and not differing):
             continue
-        dangers = _dangers(settled, cell, differing, kit, book) if follow else []
-        questions.append(_question(cell, choices, taken, planned, dangers, kit))
+        dangers = _dangers(settled, cell, differing, kit, book) if cell in followed else []
+        seen_cube = seen.cubes.get(cell) if others else None
+        questions.append(_question(cell, choices, settled.cubes.get(cell), planned, dangers, kit, seen_cube))
     return questions
 
 
@@ -98,6 +116,25 @@ def _no_matter(board: Board, cell: Cell, choices: Sequence[Cube | None], kit: Ki
         same_circuit_in_place(circuit, build_circuit(_with_cube(board, cell, c), kit)) is not None
         for c in choices
     )
+
+
+def _no_matter_together(board: Board, choices: Mapping[Cell, Sequence[Cube | None]], kit: Kit) -> bool:
+    """True when cells that do not matter one by one do not matter all at once; False when too many to try.
+
+    Two wires that each end blindly may meet each other.
+    """
+    if len(choices) < 2:
+        return True
+    if math.prod(1 + len(c) for c in choices.values()) > _MOST_TRIED:
+        return False
+    circuit = build_circuit(board, kit)
+    for taken in itertools.product(*([board.cubes.get(cell), *c] for cell, c in choices.items())):
+        tried = board
+        for cell, cube in zip(choices, taken, strict=True):
+            tried = _with_cube(tried, cell, cube)
+        if same_circuit_in_place(circuit, build_circuit(tried, kit)) is None:
+            return False
+    return True
 
 
 def _dangers(
@@ -121,11 +158,14 @@ def _question(
     planned: Mapping[Cell, Cube] | None,
     dangers: list[tuple[Cube | None, Finding]],
     kit: Kit,
+    seen: Cube | None,
 ) -> Finding:
     names = [_choice_words(c, choices, kit) for c in choices]
     if not choices:
-        title = tr("{cell} could not be read.", cell=cell)
+        title = tr("{cell} could not be read for sure.", cell=cell)
         found = tr("It is unknown what stands there.")
+        if seen is not None:
+            found = tr("Perhaps {cube}.", cube=cube_words(seen, kit))
     else:
         title = tr("What stands at {cell} is not certain: {choices}?", cell=cell, choices=_either(names))
         found = capital(_either(names)) + "."
@@ -149,6 +189,35 @@ def _question(
         expected_cube=None if planned is None else planned.get(cell),
         found_cube=taken if choices else None,
         data={"choices": names, "danger": bool(dangers)},
+        source="reading of the picture",
+    )
+
+
+def tap_question(seam: Seam) -> Finding:
+    """Is there a tap, or is there none?"""
+    return Finding(
+        rule="tap-unsure",
+        severity=Severity.QUESTION,
+        cells=(seam.first, seam.second),
+        title=tr("Is there a tap between {a} and {b}?", a=seam.first, b=seam.second),
+        why=tr("Until somebody has looked, the build is not passed."),
+        mend=tr("Look at the seam {seam}, or take the picture again.", seam=seam),
+        seam=seam,
+        source="reading of the picture",
+    )
+
+
+def lead_question(lead: Lead, others: Sequence[Lead] = ()) -> Finding:
+    """Does a lead go where it seems to go?"""
+    return Finding(
+        rule="lead-unsure",
+        severity=Severity.QUESTION,
+        cells=(),
+        title=tr("Where a lead goes is not certain: {lead}?", lead=capital(lead_words(lead))),
+        found=tr("It may also be {other}.", other=lead_words(others[0])) if others else "",
+        why=tr("Until somebody has looked, the build is not passed."),
+        mend=tr("Follow the lead with a finger from plug to plug."),
+        lead=lead,
         source="reading of the picture",
     )
 

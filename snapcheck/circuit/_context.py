@@ -44,6 +44,8 @@ class Context:
     told: set[Terminal] = field(default_factory=set)
     told_islands: set[int] = field(default_factory=set)
     shorted: set[Cell] = field(default_factory=set)
+    #: parts through which a supply is shorted
+    shorting: set[Cell] = field(default_factory=set)
     reversed: set[Cell] = field(default_factory=set)
 
     @cached_property

@@ -189,7 +189,7 @@ def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
     """(quantity with unit, value, rating) of everything known about a part's load."""
     ratings = part.ratings
     yield from _simulated_loads(ctx, part)
-    if ctx.operating_point is not None or part.cell in ctx.shorted:
+    if ctx.operating_point is not None or part.cell in ctx.shorting:
         return
     if part.kind.model == "resistor" and "max_power_W" in ratings:
         current, ohms = ctx.topology.series_current_A(part), direct_ohms(part)

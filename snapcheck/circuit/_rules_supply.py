@@ -36,13 +36,18 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
         switches = [p for p in parts if p.kind.model == "switch"]
         knobs = [p for p in parts if p.kind.model == "potentiometer"]
         cells = [source.part.cell, *(p.cell for p in parts), *path.cells]
+        ctx.shorting.update(p.cell for p in parts)
         name = part_words(source.part)
         if knobs:
             title = tr("The supply is shorted when {pot} is at one end of its travel.",
                        pot=listing(part_words(p) for p in knobs))  # fmt: skip
         elif switches:
-            title = tr("The supply is shorted as soon as {switch} closes.",
-                       switch=listing(part_words(p) for p in switches))  # fmt: skip
+            names = listing(part_words(p) for p in switches)
+            title = (
+                tr("The supply is shorted as soon as {switch} closes.", switch=names)
+                if len(switches) == 1
+                else tr("The supply is shorted as soon as {switches} are closed.", switches=names)
+            )
         else:
             title = tr("The supply is shorted: plus and minus of {source} are joined.", source=name)
         yield ctx.finding(

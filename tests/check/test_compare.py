@@ -340,6 +340,28 @@ def test_unreadable_cell_is_asked_about_even_where_the_plan_says_what_belongs_th
     assert told(result) == [("cell-unsure", "D2")] and result.verdict is Verdict.CANT_TELL
 
 
+@pytest.mark.parametrize("spelt", ["2k2", None])
+def test_unsure_cell_without_any_other_choice_is_asked_about(spelt: str | None) -> None:
+    """A reading may call a cell covered and name nothing but what it seems to be."""
+    seen = Cube("resistor", 90, 2200.0, spelt)
+    result = compare(board(PLAN), board(PLAN), KIT, unsure={D2: [seen]})
+    assert told(result) == [("cell-unsure", "D2")] and result.verdict is Verdict.CANT_TELL
+    assert "2k2" in only(result).found
+
+
+def test_unsure_cells_that_only_matter_together_are_asked_about() -> None:
+    """Each wire ends blindly by itself; both together carry the plus of the battery to the plate."""
+    plan = changed("-H2", "-I2", "-J2", "-lead D3|D4 to H2", "-tap D3|D4", "B1 tee stem=down")
+    b2, b3 = Cell.parse("B2"), Cell.parse("B3")
+    wire, ground = Cube("straight", 90), Cube("ground", 0)
+    one = compare(plan, plan, KIT, unsure={b2: [wire]})
+    other = compare(plan, plan, KIT, unsure={b3: [ground]})
+    assert one.verdict is other.verdict is Verdict.READY
+    both = compare(plan, plan, KIT, unsure={b2: [wire], b3: [ground]})
+    assert both.verdict is Verdict.CANT_TELL
+    assert {c for f in both.findings for c in f.cells} == {b2, b3}
+
+
 def test_unsure_cell_that_differs_in_any_case_is_a_certain_fault() -> None:
     built = changed("D2 resistor 22k turn=90")
     result = compare(board(PLAN), built, KIT, unsure={D2: [Cube("resistor", 90, 220.0)]})

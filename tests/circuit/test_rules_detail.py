@@ -174,3 +174,21 @@ def test_a_mistake_in_a_rule_book_is_named(text: str, place: str, accepted: str)
 def test_a_missing_rule_file_is_an_input_error(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be opened"):
         load_rules(tmp_path / "none.toml")
+
+
+def test_a_short_through_two_switches_names_both() -> None:
+    found = check(
+        "plate 4 x 3\nA1 corner turn=0\nA2 battery 9V plus=up\nA3 ground stem=up\n"
+        "B1 switch\nC1 pushbutton\nD1 ground stem=left\n"
+    )
+    (short,) = [f for f in found if f.rule == "supply-shorted"]
+    assert {"B1", "C1"} <= {str(c) for c in short.cells}
+    assert short.title.endswith("are closed.")
+
+
+def test_a_coil_that_shorts_a_supply_is_told_once() -> None:
+    found = check(
+        "plate 4 x 3\nA1 corner turn=0\nA2 battery 9V plus=up\nA3 ground stem=up\n"
+        "B1 inductor 1mH\nC1 ground stem=left\n"
+    )
+    assert [f.rule for f in found] == ["supply-shorted"]

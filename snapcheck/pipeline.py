@@ -18,11 +18,11 @@ from snapcheck.check import (
     apply,
     compare,
     find_changes,
-    verdict_of,
+    with_doubts,
 )
-from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules
+from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_rules
 from snapcheck.errors import InputError, MissingLibraryError, SimulationError
-from snapcheck.findings import Finding, Severity, in_order
+from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
 from snapcheck.words import tr
 
@@ -130,8 +130,6 @@ class _Check:
     notes: list[str] = field(default_factory=list)
 
     def result(self) -> CheckResult:
-        if self.reading is not None:
-            self.notes += self.reading.notes
         first = self._compare(None, None)
         placed = place_design(self.design, first, self.kit)
         plan_point, built_point = self._points(first, placed)
@@ -145,14 +143,16 @@ class _Check:
             findings = self._with_effects(findings, placed, comparison, what_if)
         elif plan_point is not None and placed is not None:
             what_if = self._own_figures(placed, comparison)
-        findings = in_order(findings + self._open_ends())
-        differently = comparison.verdict is Verdict.EQUIVALENT
-        undecided = comparison.verdict is Verdict.CANT_TELL
+        findings, verdict = with_doubts(
+            findings,
+            self.reading,
+            built_differently=comparison.verdict is Verdict.EQUIVALENT,
+            undecided=comparison.verdict is Verdict.CANT_TELL,
+        )
         return CheckResult(
             self.design, placed, comparison.built_circuit.board, self.reading, comparison, tuple(findings),
-            verdict_of(findings, built_differently=differently, undecided=undecided),
-            tuple(dict.fromkeys(self.notes)), plan_point is not None, plan_point, built_point, what_if,
-            self.kit,
+            verdict, tuple(dict.fromkeys(self.notes)), plan_point is not None, plan_point, built_point,
+            what_if, self.kit,
         )  # fmt: skip
 
     def _compare(self, point: OperatingPoint | None, plan_point: OperatingPoint | None) -> Comparison:
@@ -251,48 +251,6 @@ class _Check:
             findings[i] = _effect(findings[i], sentences, tr("By itself:"))
         return findings
 
-    # -------------------------------------------------------- what the photo leaves open besides cubes
-
-    def _open_ends(self) -> list[Finding]:
-        from snapcheck.circuit import capital, lead_words
-
-        if self.reading is None:
-            return []
-        found = []
-        for tap in self.reading.taps:
-            if tap.state != "read":
-                found.append(
-                    Finding(
-                        rule="tap-unsure",
-                        severity=Severity.QUESTION,
-                        cells=(tap.seam.first, tap.seam.second),
-                        title=tr("Is there a tap between {a} and {b}?", a=tap.seam.first, b=tap.seam.second),
-                        why=tr("Until somebody has looked, the build is not passed."),
-                        mend=tr("Look at the seam {seam}, or take the picture again.", seam=tap.seam),
-                        seam=tap.seam,
-                        source="reading of the picture",
-                    )
-                )
-        for lead in self.reading.leads:
-            if lead.state != "read":
-                others = [lead_words(other) for other, _ in lead.alternatives[:2]]
-                found.append(
-                    Finding(
-                        rule="lead-unsure",
-                        severity=Severity.QUESTION,
-                        cells=(),
-                        title=tr(
-                            "Where a lead goes is not certain: {lead}?", lead=capital(lead_words(lead.lead))
-                        ),
-                        found=tr("It may also be {other}.", other=others[0]) if others else "",
-                        why=tr("Until somebody has looked, the build is not passed."),
-                        mend=tr("Follow the lead with a finger from plug to plug."),
-                        lead=lead.lead,
-                        source="reading of the picture",
-                    )
-                )
-        return found
-
 
 def telling(what_if: WhatIf) -> tuple[str, ...]:
     """The sentences worth telling: of a path that passes nothing any more, its band says nothing."""
@@ -310,7 +268,7 @@ def telling(what_if: WhatIf) -> tuple[str, ...]:
         c.text for c in what_if.changes
         if not (silent and c.expectation is not None and c.expectation.quantity in _OF_A_PATH)
     ]  # fmt: skip
-    return (*what_if.stresses, *kept)
+    return tuple(capital(text) for text in (*what_if.stresses, *kept))
 
 
 def _effect(finding: Finding, sentences: Sequence[str], before: str = "") -> Finding:

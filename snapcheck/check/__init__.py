@@ -4,8 +4,9 @@ from snapcheck.check._align import Alignment, align
 from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_changes, nearness
 from snapcheck.check._compare import compare
 from snapcheck.check._comparison import Comparison, Electrical
+from snapcheck.check._doubts import reading_questions, with_doubts
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
-from snapcheck.check._unsure import lead_question, open_questions, tap_question
+from snapcheck.check._unsure import open_questions
 from snapcheck.check._verdict import Verdict, verdict_of
 
 __all__ = [
@@ -22,11 +23,11 @@ __all__ = [
     "bundled_settings",
     "compare",
     "find_changes",
-    "lead_question",
     "load_settings",
     "nearness",
     "open_questions",
     "parse_settings",
-    "tap_question",
+    "reading_questions",
     "verdict_of",
+    "with_doubts",
 ]

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Board, Design, load_board, load_design
-from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.board import Board
+from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, reading_of
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult, check_build
@@ -53,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     from rich.console import Console
 
     kit = kit_of(args)
-    design = load_design(Path(args.design), kit)
+    design = load_plan(args.design, kit)
     with ExitStack() as stack:
         say = _progress(args, stack)
         simulator = _simulator(args, stack)
@@ -82,9 +81,9 @@ def run(args: argparse.Namespace) -> int:
         console.print()
         for note in files.notes:
             console.print(f"· {note}", markup=False)
-        console.print(tr("Report: {path}", path=files.html), markup=False)
+        console.print(tr("Report: {path}", path=files.html), markup=False, soft_wrap=True)
         if files.pdf is not None and not args.quiet:
-            console.print(tr("PDF:    {path}", path=files.pdf), markup=False)
+            console.print(tr("PDF:    {path}", path=files.pdf), markup=False, soft_wrap=True)
     return result.verdict.exit_code
 
 
@@ -125,48 +124,27 @@ def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndar
                 place=args.photo,
                 way_out=tr("Give a photo with --from-reading, or the layout file alone."),
             )
-        return load_board(path, kit), None
+        return load_built(path, kit), None
     from snapcheck.photo import open_picture, read_picture
 
     picture = open_picture(path)
     if args.from_reading:
-        return _reading(Path(args.from_reading), path, kit), picture.pixels
+        return reading_of(args.from_reading, kit, path.name), picture.pixels
     return read_picture(picture, path.name, kit), picture.pixels
-
-
-def _reading(file: Path, photo: Path, kit: Kit) -> Reading:
-    from snapcheck.photo import reading_from_json
-
-    try:
-        data = json.loads(file.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(
-            tr("cannot be opened ({why}).", why=error.strerror or str(error)), place=file,
-            way_out=tr("Check the name and the permission to read it."),
-        ) from None  # fmt: skip
-    except ValueError:
-        raise InputError(
-            tr("this is no JSON."), place=file, way_out=tr("Give a file that 'read' wrote.")
-        ) from None
-    if not isinstance(data, dict):
-        raise InputError(tr("this is no reading."), place=file, way_out=tr("Give a file that 'read' wrote."))
-    try:
-        return reading_from_json({**data, "photo": photo.name}, kit)
-    except InputError as error:
-        raise InputError(error.message, place=f"{file}: {error.place}", way_out=error.way_out) from None
 
 
 def _write(
     args: argparse.Namespace, result: CheckResult, pixels: np.ndarray | None, simulator: Simulator | None,
     say: Any,
 ) -> ReportFiles:  # fmt: skip
-    from snapcheck.report import write_report
+    from snapcheck.report import behaviour, write_report
 
     folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
+    what = None
+    if simulator is not None and result.simulated and not args.student:
+        say(tr("calculating what it does"))
+        what = behaviour(result, simulator)
     return write_report(
-        result, folder, pixels=pixels, student=args.student, lang=args.lang,
+        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=args.lang,
         pdf=not args.no_pdf, progress=say,
     )  # fmt: skip
-
-
-__all__ = ["Design", "arguments", "run"]

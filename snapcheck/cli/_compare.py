@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
-from snapcheck.board import Board, Conditions, Design, load_board, load_design
-from snapcheck.check import Alignment, Comparison, align, bundled_settings, compare, load_settings
+from snapcheck.board import Board, Conditions, Design
+from snapcheck.check import (
+    Alignment,
+    Comparison,
+    Verdict,
+    align,
+    bundled_settings,
+    compare,
+    load_settings,
+    with_doubts,
+)
 from snapcheck.circuit import build_circuit, bundled_rules, load_rules
-from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
 from snapcheck.cli._state import add_structure_only, operating_points
 from snapcheck.findings import finding_to_json
@@ -28,7 +38,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
-    design, built = load_design(args.design, kit), load_board(args.built, kit)
+    design, seen = load_plan(args.design, kit), load_built(args.built, kit)
+    reading = None if isinstance(seen, Board) else seen
+    built = seen if isinstance(seen, Board) else seen.board
     book = load_rules(args.book) if args.book else bundled_rules()
     limits = load_settings(args.limits) if args.limits else bundled_settings()
     point, plan_point = operating_points(
@@ -39,8 +51,16 @@ def run(args: argparse.Namespace) -> int:
         ],
     )
     result = compare(
-        design, built, kit, operating_point=point, plan_operating_point=plan_point, book=book, settings=limits
+        design, built, kit, unsure=None if reading is None else reading.unsure, operating_point=point,
+        plan_operating_point=plan_point, book=book, settings=limits,
+    )  # fmt: skip
+    findings, verdict = with_doubts(
+        result.findings,
+        reading,
+        built_differently=result.verdict is Verdict.EQUIVALENT,
+        undecided=result.verdict is Verdict.CANT_TELL,
     )
+    result = replace(result, findings=tuple(findings), verdict=verdict)
     if args.json:
         print_json({"design": args.design, "built": args.built, **_as_json(result)})
         return result.verdict.exit_code

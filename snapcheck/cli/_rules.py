@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 from collections.abc import Mapping
 
-from snapcheck.board import Cell, load_design
-from snapcheck.check import Verdict, verdict_of
+from snapcheck.board import Board, Cell, load_design
+from snapcheck.check import Verdict, open_questions, with_doubts
 from snapcheck.circuit import RuleBook, build_circuit, bundled_rules, check_rules, load_rules
-from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._common import add_kit, kit_of, load_built, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
 from snapcheck.cli._state import add_structure_only, operating_points
 from snapcheck.errors import InputError
@@ -40,11 +40,15 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(tr("no board is given."), way_out=tr("Give a layout file, or --list."))
     kit = kit_of(args)
     design = load_design(args.file, kit)
+    seen = load_built(args.file, kit)
+    reading = None if isinstance(seen, Board) else seen
     circuit = build_circuit(design.board, kit)
     supply_V: Mapping[Cell, float] = design.conditions.supply_V
     (point,) = operating_points(args, [(circuit, design.conditions)])
     findings = check_rules(circuit, point, book=book, supply_V=supply_V)
-    verdict = verdict_of(findings)
+    if reading is not None:
+        findings += open_questions(design.board, design.board, reading.unsure, kit, book, planned=None)
+    findings, verdict = with_doubts(findings, reading)
     if args.json:
         print_json(
             {

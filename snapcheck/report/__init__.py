@@ -4,13 +4,16 @@ from snapcheck.report._hints import Hint, hint
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._picture import annotate, rectify
+from snapcheck.report._plots import Behaviour, behaviour
 from snapcheck.report._terminal import print_result
 from snapcheck.report._write import ReportFiles, write_report
 
 __all__ = [
+    "Behaviour",
     "Hint",
     "ReportFiles",
     "annotate",
+    "behaviour",
     "hint",
     "print_result",
     "rectify",

@@ -47,7 +47,7 @@ def callouts_svg(
             continue
         shift = taken.get(place, 0)
         taken[place] = shift + 1
-        badge = badge_svg(finding.severity, str(number), place[0] + shift * 36, place[1], 17)
+        badge = badge_svg(finding.severity, str(number), place[0] + shift * 46, place[1], 22)
         badges.append(f'<g class="badge badge-{number}">{badge}</g>')
     return "".join(below + badges)
 
@@ -55,6 +55,7 @@ def callouts_svg(
 def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
     """The same numbers on the plan: a ring and the badge, no more."""
     parts: list[str] = []
+    badges: list[str] = []
     taken: dict[Point, int] = {}
     for number, finding in findings:
         place = _anchor(finding)
@@ -67,8 +68,8 @@ def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
             parts += _lead_arc(finding.lead, board, MARKS[finding.severity].colour, dashed=False)
         shift = taken.get(place, 0)
         taken[place] = shift + 1
-        parts.append(badge_svg(finding.severity, str(number), place[0] + shift * 36, place[1], 17))
-    return "".join(parts)
+        badges.append(badge_svg(finding.severity, str(number), place[0] + shift * 46, place[1], 22))
+    return "".join(parts + badges)
 
 
 def region_svg(finding: Finding, board: Board) -> str:
@@ -91,6 +92,11 @@ def rings_svg(finding: Finding) -> str:
     """Rings around the cells of a finding, without telling what to do (student mode, second hint)."""
     colour = MARKS[finding.severity].colour
     return "".join(_ring(cell, colour) for cell in finding.cells[:2])
+
+
+def rings_of(cells: Sequence[Cell]) -> str:
+    """Dashed rings around cells that a person must look at."""
+    return "".join(_ring(cell, MARKS[Severity.QUESTION].colour, dashed=True) for cell in cells)
 
 
 # ---------------------------------------------------------------- where
@@ -130,7 +136,7 @@ def _anchor(finding: Finding) -> Point | None:
         return x, y - 30
     if finding.cells:
         cell = finding.cells[0]
-        return cell.column * PITCH + 10, cell.row * PITCH + 10
+        return cell.column * PITCH + 8, cell.row * PITCH + 8  # off the print, which may have to be read
     return None
 
 
@@ -165,8 +171,6 @@ def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list
         case "moved" if len(finding.cells) == 2 and wanted is not None:
             marks.append(_ghost(finding.cells[0], wanted, kit, colour))
             marks += _arrow(_centre(finding.cells[1]), _centre(finding.cells[0]), colour)
-        case "cell-unsure" if first is not None:
-            marks.append(_tag(first, "?", colour))
         case rule if first is not None and wanted is not None and found is not None:
             same = wanted.kind == found.kind
             if same and not kit[wanted.kind].same_turn(wanted.turn, found.turn):
@@ -227,11 +231,12 @@ def _turn(cell: Cell, wanted: Cube, found: Cube, kit: Kit, colour: str) -> list[
     x, y = _centre(cell)
     r = 38.0
     quarter = (wanted.turn - found.turn) % 360
-    sweep = {90: 90.0, 180: 180.0, 270: -90.0}[quarter]
     side = kind.faces.get(kind.marked)
-    start = _ANGLE[side.turned(found.turn)] if side is not None else -135.0
+    start = _ANGLE[side.turned(found.turn)] if side is not None else 0.0
+    half = 180.0 if start in (0.0, 270.0) else -180.0  # clear of the number in the upper left
+    sweep = {90: 90.0, 180: half, 270: -90.0}[quarter]
     way = 1 if sweep > 0 else -1
-    first, last = start + way * 14, start + sweep - way * 22
+    first, last = start + way * 14, start + sweep - way * 40  # clear of the sign where it belongs
     (x0, y0), (x1, y1) = _on(x, y, r, first), _on(x, y, r, last)
     large = 1 if abs(last - first) > 180 else 0
     d = f"M{x0:.1f} {y0:.1f}A{r} {r} 0 {large} {1 if way > 0 else 0} {x1:.1f} {y1:.1f}"

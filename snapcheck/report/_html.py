@@ -21,13 +21,17 @@ from snapcheck.report._look import (
     verdict_tone,
 )
 from snapcheck.report._nets import net_colours, nets_svg
-from snapcheck.report._picture import drawing_svg, jpeg, photo_svg, rectify
+from snapcheck.report._picture import Window, drawing_svg, jpeg, photo_svg, rectify, window_of
+from snapcheck.report._plots import plots_svg
+from snapcheck.report._schematic import schematic_svg
 from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     import jinja2
     import numpy as np
+
+    from snapcheck.report._plots import Behaviour
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,7 @@ def report_html(
     result: CheckResult,
     *,
     pixels: np.ndarray | None = None,
+    behaviour: Behaviour | None = None,
     student: bool = False,
     lang: str = "en",
 ) -> str:
@@ -55,6 +60,7 @@ def report_html(
     Args:
         result: what to tell.
         pixels: the photo, upright, where there is one; without it the board is drawn.
+        behaviour: responses and waveforms for plots, None for a report without.
         student: hints in steps instead of everything.
         lang: language of the text, for the browser.
     """
@@ -84,13 +90,25 @@ def report_html(
         groups=_groups(result, findings),
         notes=result.notes,
         figures=figure_rows(result),
+        plots=[] if behaviour is None or student else plots_svg(behaviour),
+        circuit_svg="" if student else schematic_svg(result.built_circuit, result.placed, colours),
+        plan_circuit_svg="" if student else _planned_circuit(result),
         nets_svg=""
         if student
-        else nets_svg(result.built_circuit, colours, tr("Top view with nets in colours")),
+        else nets_svg(
+            result.built_circuit, colours, window_of(result.built), tr("Top view with nets in colours")
+        ),
         nets=net_rows(result, colours),
         parts=part_rows(result),
         parts_list=parts_list(result),
     )
+
+
+def _planned_circuit(result: CheckResult) -> str:
+    """The design's circuit, where it differs from the build's."""
+    if result.comparison.electrical.value in ("identical", "equivalent"):
+        return ""
+    return schematic_svg(result.plan_circuit, result.design, net_colours(result.plan_circuit))
 
 
 def _groups(result: CheckResult, findings: list[tuple[int, Finding]]) -> list[dict[str, Any]]:
@@ -156,8 +174,9 @@ def _built(
         marks = callouts_svg(findings, result.built, result.kit, plan)
     title = tr("The build with numbered findings")
     if result.reading is not None and pixels is not None:
-        return photo_svg(jpeg(rectify(pixels, result.reading)), result.built, marks, title)
-    return drawing_svg(result.built, result.kit, marks, title)
+        window = _window(result)
+        return photo_svg(jpeg(rectify(pixels, result.reading, window)), window, marks, title)
+    return drawing_svg(result.built, result.kit, _window(result), marks, title)
 
 
 def _student_marks(number: int, finding: Finding, result: CheckResult, plan: Any) -> str:
@@ -180,12 +199,18 @@ def _hint_css(findings: list[tuple[int, Finding]]) -> str:
 
 
 def _plan(result: CheckResult, findings: list[tuple[int, Finding]], student: bool) -> str:
-    placed = result.design.board
-    marks = ""
-    if result.placed is not None and not result.comparison.own_layout:
-        placed = result.placed.board
-        marks = "" if student else reference_svg(findings, placed)
-    return drawing_svg(placed, result.kit, marks, tr("The plan"))
+    if result.placed is None or result.comparison.own_layout:
+        board = result.design.board
+        return drawing_svg(board, result.kit, window_of(board), "", tr("The plan"))
+    marks = "" if student else reference_svg(findings, result.placed.board)
+    return drawing_svg(result.placed.board, result.kit, _window(result), marks, tr("The plan"))
+
+
+def _window(result: CheckResult) -> Window:
+    """The cells that pictures show: the same for build and plan, where they share a frame."""
+    if result.placed is None or result.comparison.own_layout:
+        return window_of(result.built)
+    return window_of(result.built, result.placed.board)
 
 
 @cache

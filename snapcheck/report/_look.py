@@ -9,7 +9,7 @@ from snapcheck.check import Verdict
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
-PAPER, INK, QUIET, RULE = "#faf7f0", "#10243a", "#4a5560", "#d9cfba"
+PAPER, CARD, INK, QUIET = "#faf7f0", "#fffdf8", "#10243a", "#4a5560"
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from snapcheck.board import Cell, Side, draw_svg
 from snapcheck.circuit import Circuit, Metal
 from snapcheck.report._callouts import PITCH
 from snapcheck.report._look import INK
-from snapcheck.report._picture import MARGIN
+from snapcheck.report._picture import Window, addresses_svg, document, moved
 
 #: told apart by colour-blind people in pairs of neighbours; at least 3 : 1 against every cube's body
 _PALETTE = (
@@ -28,19 +28,17 @@ def net_colours(circuit: Circuit) -> dict[int, str]:
     return colours
 
 
-def nets_svg(circuit: Circuit, colours: Mapping[int, str], title: str = "") -> str:
+def nets_svg(circuit: Circuit, colours: Mapping[int, str], window: Window, title: str = "") -> str:
     """Top view with conductors in the colour of their net, and the net's number here and there."""
 
     def ink(cell: Cell, terminal: str) -> str | None:
         net = circuit.net_of(cell, terminal)
         return None if net is None else colours.get(net)
 
-    svg = draw_svg(circuit.board, circuit.kit, inks=ink)
-    if title:
-        board = circuit.board
-        svg = svg.replace(f"board of {board.columns} x {board.rows}</title>", f"{title}</title>", 1)
+    drawn = draw_svg(circuit.board, circuit.kit, inks=ink)
+    body = drawn[drawn.index("</title>") + len("</title>") :].removesuffix("</svg>")
     chips = "".join(_chips(circuit, colours))
-    return svg.removesuffix("</svg>") + f'<g transform="translate({MARGIN:g} {MARGIN:g})">{chips}</g></svg>'
+    return document(window, body + addresses_svg(window) + moved(chips), title)
 
 
 def _chips(circuit: Circuit, colours: Mapping[int, str]) -> list[str]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
 
-from snapcheck.board import Board, column_letters, draw_svg, svg_to_png
+from snapcheck.board import Board, Cell, column_letters, draw_svg, svg_to_png
 from snapcheck.errors import PhotoError
 from snapcheck.findings import Finding
 from snapcheck.kit import Kit
-from snapcheck.report._callouts import PITCH, callouts_svg
+from snapcheck.report._callouts import PITCH, callouts_svg, reference_svg, rings_of
 from snapcheck.report._look import INK, PAPER, numbered
 from snapcheck.words import tr
 
@@ -23,19 +25,45 @@ MARGIN = 44.0
 _FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 _QUALITY = 84
 _STEP = 16
+_LARGEST = 1600  # pixels of the longer side of an annotated picture
+_WIDE = 1.25  # wider photos have the drawing below, not beside
 
 
-def frame_size(board: Board) -> tuple[int, int]:
-    """Width and height of a picture of a board, in units of which a cell has 108; as `draw_svg` has it."""
-    return round(2 * MARGIN + board.columns * PITCH), round(2 * MARGIN + board.rows * PITCH)
+@dataclass(frozen=True)
+class Window:
+    """The part of the plate that is shown: first cell, and how many columns and rows."""
+
+    column: int
+    row: int
+    columns: int
+    rows: int
+
+    @property
+    def box(self) -> tuple[int, int, int, int]:
+        """Left, top, width and height in units of `draw_svg`, of which a cell has 108."""
+        return (
+            round(self.column * PITCH),
+            round(self.row * PITCH),
+            round(2 * MARGIN + self.columns * PITCH),
+            round(2 * MARGIN + self.rows * PITCH),
+        )
 
 
-def rectify(pixels: np.ndarray, reading: Reading, per_cell: float = PITCH) -> np.ndarray:
+def window_of(*boards: Board) -> Window:
+    """The cells that hold something on any of these boards, which share a frame."""
+    cells = [c for b in boards for c in b.cubes] or [Cell(0, 0)]
+    left, top = min(c.column for c in cells), min(c.row for c in cells)
+    right, bottom = max(c.column for c in cells), max(c.row for c in cells)
+    return Window(left, top, right - left + 1, bottom - top + 1)
+
+
+def rectify(pixels: np.ndarray, reading: Reading, window: Window, per_cell: float = PITCH) -> np.ndarray:
     """The board seen from straight above, in the frame of `draw_svg`.
 
     Args:
         pixels: (h, w, 3) uint8 photo, upright; may be smaller than the file (decoded at half size).
         reading: says where the board lies.
+        window: the cells to show.
         per_cell: pixels per cell of the result.
 
     Raises:
@@ -52,9 +80,11 @@ def rectify(pixels: np.ndarray, reading: Reading, per_cell: float = PITCH) -> np
             way_out=tr("Read this very photo again."),
         )
     rim = MARGIN / PITCH
-    w, h = (round((n + 2 * rim) * per_cell) for n in (reading.columns, reading.rows))
+    w, h = (round((n + 2 * rim) * per_cell) for n in (window.columns, window.rows))
     gx, gy = np.arange(0, w + _STEP, _STEP), np.arange(0, h + _STEP, _STEP)
-    grid = np.stack(np.meshgrid((gx + 0.5) / per_cell - rim, (gy + 0.5) / per_cell - rim), -1)
+    x = (gx + 0.5) / per_cell - rim + window.column
+    y = (gy + 0.5) / per_cell - rim + window.row
+    grid = np.stack(np.meshgrid(x, y), -1)
     at = ((reading.frame.to_photo(grid.reshape(-1, 2)) + 0.5) * scale - 0.5).reshape(len(gy), len(gx), 2)
     spread = np.array([[1.0 / _STEP, 0, 0], [0, 1.0 / _STEP, 0]])
     mx, my = (
@@ -80,7 +110,10 @@ def jpeg(pixels: np.ndarray, quality: int = _QUALITY) -> bytes:
 def annotate(
     pixels: np.ndarray, reading: Reading, findings: Sequence[Finding], kit: Kit, plan: Board | None = None
 ) -> bytes:
-    """The photo from straight above with numbered callouts, as JPEG.
+    """The photo from straight above with numbered callouts, and a drawing in the same frame, as JPEG.
+
+    The drawing is the plan where it is given, otherwise what was understood. It stands beside the photo, or
+    below a wide one. Cells that could not be read for sure have a dashed ring.
 
     Args:
         pixels: the photo, upright.
@@ -88,60 +121,102 @@ def annotate(
         findings: numbered from 1 in this order.
         kit: the cubes.
         plan: the design in the cells of the build, where it is known.
+
+    Raises:
+        PhotoError: photo and reading do not belong together.
     """
     import cv2
     import numpy as np
 
-    flat = rectify(pixels, reading)
-    height, width = flat.shape[:2]
-    over = svg_to_png(overlay_svg(numbered(findings), reading.board, kit, plan))
-    layer = np.asarray(cv2.imdecode(np.frombuffer(over, np.uint8), cv2.IMREAD_UNCHANGED))
-    if layer.shape[:2] != (height, width):
-        layer = cv2.resize(layer, (width, height), interpolation=cv2.INTER_AREA)
-    ink = cv2.cvtColor(layer[..., :3], cv2.COLOR_BGR2RGB)[..., ::-1]
-    alpha = layer[..., 3:].astype(np.uint16)
-    mixed = (ink.astype(np.uint16) * alpha + flat.astype(np.uint16) * (255 - alpha)) // 255
-    return jpeg(mixed.astype(np.uint8))
+    board = reading.board
+    window = window_of(board, *([] if plan is None else [plan]))
+    flat = rectify(pixels, reading, window)
+    told = numbered(findings)
+    asked = {cell for finding in findings for cell in finding.cells}
+    unsure = rings_of([cell for cell in reading.unsure if cell not in asked])
+    marks = callouts_svg(told, board, kit, plan) + unsure
+    over = _pixels(document(window, addresses_svg(window) + moved(marks)), flat.shape)
+    alpha = over[..., 3:].astype(np.uint16)
+    built = (over[..., :3].astype(np.uint16) * alpha + flat.astype(np.uint16) * (255 - alpha)) // 255
+    below = reference_svg(told, plan) if plan is not None else unsure
+    drawn = _pixels(drawing_svg(plan or board, kit, window, below, ""), flat.shape)[..., :3]
+    across = 0 if flat.shape[1] > _WIDE * flat.shape[0] else 1
+    words = tr("As planned") if plan is not None else tr("As understood")
+    panels = [
+        np.vstack([_heading(text, flat.shape[1]), panel])
+        for text, panel in ((tr("As built"), built), (words, drawn))
+    ]
+    both = np.concatenate(panels, axis=across).astype(np.uint8)
+    most = max(both.shape[:2])
+    if most > _LARGEST:
+        scale = _LARGEST / most
+        size = (round(both.shape[1] * scale), round(both.shape[0] * scale))
+        both = np.asarray(cv2.resize(both, size, interpolation=cv2.INTER_AREA))
+    return jpeg(both)
+
+
+def _pixels(svg: str, shape: tuple[int, ...]) -> np.ndarray:
+    """A drawing as (h, w, 4) uint8, blue first, as large as `shape` says."""
+    import cv2
+    import numpy as np
+
+    layer = np.asarray(cv2.imdecode(np.frombuffer(svg_to_png(svg), np.uint8), cv2.IMREAD_UNCHANGED))
+    if layer.shape[2] == 3:
+        layer = np.dstack([layer, np.full(layer.shape[:2], 255, np.uint8)])
+    if layer.shape[:2] != shape[:2]:
+        layer = np.asarray(cv2.resize(layer, (shape[1], shape[0]), interpolation=cv2.INTER_AREA))
+    return layer
+
+
+def _heading(text: str, width: int) -> np.ndarray:
+    """A strip with words above a panel, (40, width, 3)."""
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="40" font-family="{_FONT}">'
+        f'<rect width="{width}" height="40" fill="{PAPER}"/><text x="12" y="28" font-size="22" '
+        f'font-weight="bold" fill="{INK}">{escape(text)}</text></svg>'
+    )
+    return _pixels(svg, (40, width))[..., :3]
 
 
 def overlay_svg(
-    findings: Sequence[tuple[int, Finding]], board: Board, kit: Kit, plan: Board | None = None
+    findings: Sequence[tuple[int, Finding]], board: Board, kit: Kit, window: Window, plan: Board | None = None
 ) -> str:
-    """Addresses and callouts alone, on nothing, as an SVG document as large as `frame_size`."""
-    return _document(board, addresses_svg(board) + _moved(callouts_svg(findings, board, kit, plan)))
+    """Addresses and callouts alone, on nothing, as an SVG document as large as the window."""
+    return document(window, addresses_svg(window) + moved(callouts_svg(findings, board, kit, plan)))
 
 
-def photo_svg(photo: bytes, board: Board, marks: str, title: str) -> str:
+def photo_svg(photo: bytes, window: Window, marks: str, title: str) -> str:
     """A rectified photo (JPEG) with marks upon it (plate units) as one SVG document."""
-    width, height = frame_size(board)
+    left, top, width, height = window.box
     data = base64.b64encode(photo).decode()
     image = (
-        f'<image width="{width}" height="{height}" preserveAspectRatio="none" '
+        f'<image x="{left}" y="{top}" width="{width}" height="{height}" preserveAspectRatio="none" '
         f'href="data:image/jpeg;base64,{data}"/>'
     )
-    return _document(board, image + addresses_svg(board) + _moved(marks), title)
+    return document(window, image + addresses_svg(window) + moved(marks), title)
 
 
-def drawing_svg(board: Board, kit: Kit, marks: str, title: str) -> str:
+def drawing_svg(board: Board, kit: Kit, window: Window, marks: str, title: str) -> str:
     """The drawn top view with marks upon it as one SVG document."""
-    svg = draw_svg(board, kit)
-    svg = svg.replace(f"<title>board of {board.columns} x {board.rows}</title>", f"<title>{title}</title>", 1)
-    return svg.removesuffix("</svg>") + _moved(marks) + "</svg>"
+    drawn = draw_svg(board, kit)
+    body = drawn[drawn.index("</title>") + len("</title>") :].removesuffix("</svg>")
+    return document(window, body + addresses_svg(window) + moved(marks), title)
 
 
-def addresses_svg(board: Board) -> str:
+def addresses_svg(window: Window) -> str:
     """Column letters and row numbers on a light band along the rim, readable on any photo."""
-    width, height = frame_size(board)
+    left, top, width, height = window.box
+    inner = f"M{left + 34} {top + 34}v{height - 68}h{width - 68}v{68 - height}Z"
     parts = [
-        f'<path d="M0 0H{width}V{height}H0ZM34 34V{height - 34}H{width - 34}V34Z" fill="{PAPER}" '
-        'fill-opacity="0.86" fill-rule="evenodd"/>'
+        f'<path d="M{left} {top}h{width}v{height}h{-width}Z{inner}" fill="{PAPER}" fill-opacity="0.9" '
+        'fill-rule="evenodd"/>'
     ]
-    for column in range(board.columns):
+    for column in range(window.column, window.column + window.columns):
         x = MARGIN + (column + 0.5) * PITCH
-        parts += [_text(x, y, column_letters(column)) for y in (24.0, height - 10.0)]
-    for row in range(board.rows):
+        parts += [_text(x, y, column_letters(column)) for y in (top + 24.0, top + height - 10.0)]
+    for row in range(window.row, window.row + window.rows):
         y = MARGIN + (row + 0.5) * PITCH + 7
-        parts += [_text(x, y, str(row + 1)) for x in (17.0, width - 17.0)]
+        parts += [_text(x, y, str(row + 1)) for x in (left + 17.0, left + width - 17.0)]
     return "".join(parts)
 
 
@@ -152,14 +227,16 @@ def _text(x: float, y: float, text: str) -> str:
     )
 
 
-def _moved(marks: str) -> str:
+def moved(marks: str) -> str:
+    """Marks in plate units, at their place in the frame of `draw_svg`."""
     return f'<g transform="translate({MARGIN:g} {MARGIN:g})">{marks}</g>'
 
 
-def _document(board: Board, body: str, title: str = "") -> str:
-    width, height = frame_size(board)
-    named = f"<title>{title}</title>" if title else ""
+def document(window: Window, body: str, title: str = "") -> str:
+    """An SVG document that shows a window of the frame of `draw_svg`."""
+    left, top, width, height = window.box
+    named = f"<title>{escape(title)}</title>" if title else ""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" '
-        f'viewBox="0 0 {width} {height}" font-family="{_FONT}" role="img">{named}{body}</svg>'
+        f'viewBox="{left} {top} {width} {height}" font-family="{_FONT}" role="img">{named}{body}</svg>'
     )

@@ -12,11 +12,13 @@ from snapcheck.errors import InputError, MissingLibraryError
 from snapcheck.pipeline import CheckResult
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json
-from snapcheck.report._picture import annotate, drawing_svg
+from snapcheck.report._picture import annotate, drawing_svg, window_of
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     import numpy as np
+
+    from snapcheck.report._plots import Behaviour
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,7 @@ def write_report(
     folder: Path,
     *,
     pixels: np.ndarray | None = None,
+    behaviour: Behaviour | None = None,
     student: bool = False,
     lang: str = "en",
     pdf: bool = True,
@@ -69,14 +72,20 @@ def write_report(
             picture = folder / "picture.svg"
             marks = callouts_svg(numbered(shown), result.built, result.kit, plan)  # type: ignore[arg-type]
             picture.write_text(
-                drawing_svg(result.built, result.kit, marks, tr("The build with numbered findings")),
+                drawing_svg(
+                    result.built,
+                    result.kit,
+                    window_of(result.built, *([] if plan is None else [plan])),
+                    marks,
+                    tr("The build with numbered findings"),
+                ),
                 encoding="utf-8",
             )
         progress(tr("writing the report"))
         data = folder / "report.json"
         text = json.dumps(report_json(result), ensure_ascii=False, indent=1, allow_nan=False)
         data.write_text(text + "\n", encoding="utf-8")
-        page = report_html(result, pixels=pixels, student=student, lang=lang)
+        page = report_html(result, pixels=pixels, behaviour=behaviour, student=student, lang=lang)
         html = folder / "report.html"
         html.write_text(page, encoding="utf-8")
         made = None

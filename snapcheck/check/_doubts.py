@@ -1,0 +1,92 @@
+"""What a photo leaves open besides cubes: taps, leads and remarks; asked about, never passed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from snapcheck.check._unsure import lead_question, tap_question
+from snapcheck.check._verdict import Verdict, verdict_of
+from snapcheck.findings import Finding, Severity, in_order
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.photo import Reading
+
+_SURE = "read"
+
+
+def with_doubts(
+    findings: Sequence[Finding],
+    reading: Reading | None,
+    *,
+    built_differently: bool = False,
+    undecided: bool = False,
+) -> tuple[list[Finding], Verdict]:
+    """Findings and verdict of a build, with the doubts of the reading that they rest on.
+
+    Dangers stay dangers, because leaving the supply off costs nothing. Everything else that rests on a tap
+    or lead that was not read for sure becomes a question, and no build with such a question passes: what was
+    not seen may mend or make any fault.
+
+    Args:
+        findings: of rules and comparison, unsure cells asked about already (`open_questions`).
+        reading: what the photo said; None for a board that somebody wrote.
+        built_differently, undecided: see `verdict_of`.
+    """
+    if reading is None:
+        verdict = verdict_of(findings, built_differently=built_differently, undecided=undecided)
+        return in_order(list(findings)), verdict
+    told = _questioned(findings, reading)
+    asked = {f.lead for f in told if f.lead is not None and f.severity is Severity.QUESTION}
+    asked_seams = {f.seam for f in told if f.seam is not None and f.severity is Severity.QUESTION}
+    questions = reading_questions(reading)
+    told += [q for q in questions if not (q.lead in asked if q.lead else q.seam and q.seam in asked_seams)]
+    verdict = verdict_of(told, built_differently=built_differently, undecided=undecided)
+    if questions and verdict is not Verdict.DO_NOT_POWER:
+        verdict = Verdict.CANT_TELL
+    return in_order(told), verdict
+
+
+def reading_questions(reading: Reading) -> list[Finding]:
+    """One question for every remark on the picture and every tap and lead that is not sure."""
+    questions = [_remark(note) for note in dict.fromkeys(reading.notes)]
+    questions += [tap_question(tap.seam) for tap in reading.taps if tap.state != _SURE]
+    for lead in reading.leads:
+        if lead.state != _SURE:
+            questions.append(lead_question(lead.lead, [other for other, _ in lead.alternatives[:2]]))
+    return questions
+
+
+def _remark(note: str) -> Finding:
+    """A remark such as "a corner of the plate lies outside the picture" leaves part of the build open."""
+    return Finding(
+        rule="picture-remark",
+        severity=Severity.QUESTION,
+        cells=(),
+        title=note,
+        why=tr("Until somebody has looked, the build is not passed."),
+        mend=tr("Look there yourself, or take the picture again."),
+        source="reading of the picture",
+    )
+
+
+def _questioned(findings: Iterable[Finding], reading: Reading) -> list[Finding]:
+    """Findings, those that rest on something doubtful told as questions."""
+    leads = {r.lead for r in reading.leads if r.state != _SURE}
+    seams = {r.seam for r in reading.taps if r.state != _SURE}
+    asked = {f.cells for f in findings if f.rule == "cell-unsure"}
+    told = []
+    for f in findings:
+        if f.severity is Severity.DANGER:
+            told.append(f)
+        elif f.found_cube is not None and f.rule != "cell-unsure" and f.cells in asked:
+            continue  # the question about this very cube says what the plan has there
+        elif (f.lead is not None and f.lead in leads) or (f.seam is not None and f.seam in seams):
+            doubt = tr("This rests on something that could not be read for sure. Look before you mend it.")
+            title = tr("If the photo was read rightly: {title}", title=f.title)
+            told.append(replace(f, severity=Severity.QUESTION, title=title, why=doubt))
+        else:
+            told.append(f)
+    return told

@@ -1,0 +1,276 @@
+"""A conventional circuit drawing: input left, output right, supply up, plate down; wiring cubes collapsed.
+
+Every net becomes a level line, and levels fall from the supply to the plate. A part between two levels
+stands upright between their lines; a part that couples two stages lies between two nets on one level.
+`Layout` decides where things go, in whole steps; `schematic_svg` draws it with the symbols of the cubes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+from xml.sax.saxutils import escape
+
+from snapcheck.board import Design, label_of, symbol_svg
+from snapcheck.circuit import Circuit, Part
+from snapcheck.report._look import CARD, INK
+from snapcheck.report._schematic_layout import Layout, Placed, lay_out
+from snapcheck.words import tr
+
+_COLUMN, _LEVEL = 150.0, 118.0
+_LEFT, _TOP = 70.0, 62.0
+_PEN = 3.6
+#: where the text begins, right of the middle of parts that are wider than others
+_TEXT_AT = {"led": 44, "photoresistor": 44, "npn": 38, "pnp": 38, "nmos": 32, "speaker": 30, "supply": 30}
+_FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
+
+
+def schematic_svg(
+    circuit: Circuit, design: Design | None, colours: Mapping[int, str], title: str = ""
+) -> str:
+    """The circuit as an SVG document, "" for a board without parts.
+
+    Args:
+        circuit: what to draw.
+        design: gives input and output, in the cells of the circuit; None where they are unknown.
+        colours: CSS colour of each net.
+    """
+    if not circuit.parts:
+        return ""
+    layout = lay_out(circuit, design)
+    return _Drawing(circuit, design, layout, colours).svg(title or tr("Circuit drawing"))
+
+
+class _Drawing:
+    def __init__(
+        self, circuit: Circuit, design: Design | None, layout: Layout, colours: Mapping[int, str]
+    ) -> None:
+        self.circuit, self.design, self.layout, self.colours = circuit, design, layout, colours
+        self.width = _LEFT * 2 + layout.columns * _COLUMN
+        self.lowest = 0.0
+        self.upright: list[tuple[float, float, float]] = []
+        self.spans: dict[int, list[float]] = {}
+        self.dots: dict[int, list[tuple[float, float]]] = {}
+        self.under: list[str] = []
+        self.over: list[str] = []
+
+    def svg(self, title: str) -> str:
+        for placed in self.layout.placed:
+            self._part(placed)
+        self._ports()
+        lines = [
+            self._line(n, min(xs), self.y(n), max(xs), self.y(n))
+            for n, xs in self.spans.items()
+            if len(xs) > 1
+        ]
+        if self.spans:
+            self.lowest = max(self.lowest, *(self.y(n) for n in self.spans))
+        self.height = max(self.lowest, *(self.level(p.middle) + 56 for p in self.layout.placed)) + 34
+        body = "".join(lines + self.under + self._junctions() + self._net_names() + self.over)
+        shown = min(self.width, 1180)
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{self.width:g}" height="{self.height:g}" '
+            f'viewBox="0 0 {self.width:g} {self.height:g}" style="--w:{shown:g}px" font-family="{_FONT}" '
+            f'role="img"><title>{escape(title)}</title>{body}</svg>'
+        )
+
+    # ------------------------------------------------------------ places
+
+    def x(self, column: float) -> float:
+        return _LEFT + (column + 0.5) * _COLUMN
+
+    def y(self, net: int) -> float:
+        return self.level(self.layout.level[net])
+
+    def level(self, level: float) -> float:
+        return _TOP + level * _LEVEL
+
+    def ink(self, net: int) -> str:
+        return self.colours.get(net, INK)
+
+    def _line(self, net: int, x0: float, y0: float, x1: float, y1: float) -> str:
+        if abs(x0 - x1) < 0.5:
+            self.upright.append((x0, min(y0, y1), max(y0, y1)))
+        return (
+            f'<path d="M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}" stroke="{self.ink(net)}" stroke-width="{_PEN}" '
+            'stroke-linecap="round" fill="none"/>'
+        )
+
+    def _join(self, net: int, x: float, y: float) -> None:
+        """A wire end that comes to the net's level at x; (x, y) is where it comes from."""
+        level = self.y(net)
+        if abs(level - y) > 0.5:
+            self.under.append(self._line(net, x, y, x, level))
+        self.spans.setdefault(net, []).append(x)
+        self.dots.setdefault(net, []).append((x, y))
+
+    def _ground(self, x: float, y: float) -> None:
+        """The sign of the plate, at the first place below where no line runs through it."""
+        bottom = y + 14
+        places = [bottom, *(self.level(n + 0.4) for n in range(self.layout.levels + 1) if self.level(n) > y)]
+        bottom = next((at for at in places if self._clear(x, at)), places[-1])
+        self.under.append(self._line(0, x, y, x, bottom))
+        self.lowest = max(self.lowest, bottom + 20)
+        bars = "".join(f"M{x - w:.1f} {bottom + d:.1f}h{2 * w}" for w, d in ((20, 0), (12.5, 8), (5, 16)))
+        self.under.append(f'<path d="{bars}" stroke="{self.ink(0)}" stroke-width="{_PEN}" fill="none"/>')
+
+    def _clear(self, x: float, y: float) -> bool:
+        """True when no net's line runs through a sign of the plate at (x, y)."""
+        column = (x - _LEFT) / _COLUMN - 0.5
+        return not any(
+            net and first - 0.3 <= column <= last + 0.3 and y - 16 < self.y(net) < y + 30
+            for net, (first, last) in self.layout.reach.items()
+        )
+
+    # ------------------------------------------------------------ parts
+
+    def _part(self, placed: Placed) -> None:
+        x, part = self.x(placed.column), placed.part
+        if placed.lies:
+            self._lying(placed, x)
+            return
+        middle = self.level(placed.middle)
+        self._symbol(part, placed.turn, x, middle)
+        for terminal, side in placed.sides.items():
+            net = part.nets[terminal]
+            dx, dy = {"N": (0, -50), "S": (0, 50), "W": (-50, 0), "E": (50, 0)}[side]
+            self._reach(net, x + dx, middle + dy, side)
+        self._label(part, x + _TEXT_AT.get(part.kind.name, 34), middle, placed)
+
+    def _reach(self, net: int, x: float, y: float, side: str) -> None:
+        if net == 0:
+            if side in "WE":
+                out = x + (-10 if side == "W" else 10)
+                self.under.append(self._line(0, x, y, out, y))
+                self._ground(out, y)
+            elif side == "N":  # upside down: lead it round the part
+                self.under.append(self._line(0, x, y, x, y - 6) + self._line(0, x, y - 6, x + 58, y - 6))
+                self.under.append(self._line(0, x + 58, y - 6, x + 58, y + 100))
+                self._ground(x + 58, y + 100)
+            else:
+                self._ground(x, y)
+            return
+        level = self.y(net)
+        if side in "WE":
+            out = x + (-12 if side == "W" else 12)
+            if abs(level - y) < 0.5:
+                self._join(net, x, y)
+                return
+            self.under.append(self._line(net, x, y, out, y))
+            self._join(net, out, y)
+            return
+        wrong = (side == "N" and level > y + 1) or (side == "S" and level < y - 1)
+        if wrong:
+            step = -6 if side == "N" else 6
+            self.under.append(self._line(net, x, y, x, y + step))
+            self.under.append(self._line(net, x, y + step, x + 58, y + step))
+            self._join(net, x + 58, y + step)
+            return
+        self._join(net, x, y)
+
+    def _lying(self, placed: Placed, x: float) -> None:
+        part = placed.part
+        middle = self.level(placed.middle)
+        self._symbol(part, placed.turn, x, middle)
+        for terminal, side in placed.sides.items():
+            net = part.nets[terminal]
+            sx = x - 50 if side == "W" else x + 50
+            self._reach(net, sx, middle, side)
+        self._label(part, x, middle, placed)
+
+    def _symbol(self, part: Part, turn: int, x: float, y: float) -> None:
+        inks = {t: self.ink(n) for t, n in part.nets.items()}
+        svg = symbol_svg(
+            part.kind, turn=turn, unit=part.cube.unit, tile=False, ink=INK, terminal_inks=inks, size=104
+        )
+        svg = svg.replace("<svg ", f'<svg x="{x - 52:.1f}" y="{y - 52:.1f}" ', 1)
+        self.over.append(svg)
+
+    def _label(self, part: Part, x: float, y: float, placed: Placed) -> None:
+        value = label_of(part.cube, part.kind)
+        if placed.lies:
+            above = y - (38 if part.kind.model in ("capacitor", "source") else 32)
+            self._text(x, above, part.name, "middle", bold=True)
+            self._text(x, y + (44 if part.kind.model == "capacitor" else 40), value, "middle")
+            return
+        self._text(x, y - 3, part.name, "start", bold=True)
+        self._text(x, y + 15, value, "start")
+
+    def _text(self, x: float, y: float, text: str, anchor: str, *, bold: bool = False) -> None:
+        if not text:
+            return
+        weight = ' font-weight="bold"' if bold else ""
+        self.over.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" font-size="15.5" text-anchor="{anchor}" fill="{INK}"{weight} '
+            f'stroke="{CARD}" stroke-width="4" paint-order="stroke">{escape(text)}</text>'
+        )
+
+    # ------------------------------------------------------------ nets
+
+    def _ports(self) -> None:
+        """Where the signal goes in and comes out, as open circles at the margins."""
+        if self.design is None:
+            return
+        for probe, name, side in (
+            (self.design.input, tr("in"), "W"),
+            (self.design.output, tr("out"), "E"),
+        ):
+            if probe is None:
+                continue
+            net = self.circuit.net_of(probe.cell, probe.terminal)
+            if not net or net not in self.layout.level or net not in self.spans:
+                continue
+            xs, y = self.spans[net], self.y(net)
+            x = min(xs) - 34 if side == "W" else max(xs) + 62
+            if side == "W" and any(p.kind.model == "source" for p, _ in self.circuit.parts_on(net)):
+                continue  # the connector itself shows where it comes in
+            self._join(net, x, y)
+            self.over.append(
+                f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="{CARD}" stroke="{self.ink(net)}" '
+                'stroke-width="3"/>'
+            )
+            self._text(x, y - 14, name, "middle", bold=True)
+
+    def _junctions(self) -> list[str]:
+        """Dots where three wires meet."""
+        parts = []
+        for net, xs in self.spans.items():
+            level = self.y(net)
+            left, right = min(xs), max(xs)
+            for x in sorted({round(v, 1) for v in xs}):
+                here = [y for px, y in self.dots[net] if abs(px - x) < 0.6]
+                arms = (
+                    (x > left + 0.5) + (x < right - 0.5)
+                    + any(y < level - 0.5 for y in here) + any(y > level + 0.5 for y in here)
+                    + any(abs(y - level) <= 0.5 and left + 0.5 < x < right - 0.5 for y in here)
+                )  # fmt: skip
+                if arms > 2:
+                    parts.append(f'<circle cx="{x:g}" cy="{level:g}" r="5.6" fill="{self.ink(net)}"/>')
+        return parts
+
+    def _free(self, xs: list[float], y: float) -> float:
+        """A place on a net's line with no wire across it."""
+        for a, b in pairwise(xs):
+            for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+                at = a + (b - a) * share
+                if b - a > 44 and not any(
+                    abs(at - x) < 19 and low - 1 < y < high + 1 for x, low, high in self.upright
+                ):
+                    return at
+        return xs[0]
+
+    def _net_names(self) -> list[str]:
+        """Net numbers in small chips, the same as in the net table."""
+        parts = []
+        for net, xs in self.spans.items():
+            y = self.y(net)
+            at = self._free(sorted({*xs}), y)
+            text = str(net)
+            width = 20 if len(text) < 2 else 28
+            parts.append(
+                f'<rect x="{at - width / 2:.1f}" y="{y - 10:.1f}" width="{width}" height="20" rx="10" '
+                f'fill="{self.ink(net)}" stroke="{CARD}" stroke-width="2"/>'
+                f'<text x="{at:.1f}" y="{y + 4.8:.1f}" font-size="13.5" font-weight="bold" '
+                f'text-anchor="middle" fill="#fff">{text}</text>'
+            )
+        return parts

@@ -1,0 +1,140 @@
+"""A written reading keeps its doubts in every verb that takes a board: no unsure cell passes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from snapcheck.cli import main
+
+PLAN = """plate 6 x 3
+title Lamp with a switch
+A1 corner turn=0
+A2 battery 9V plus=up
+A3 ground stem=up
+B1 switch
+C1 resistor 470
+D1 corner turn=90
+D2 led red anode=up
+D3 ground stem=up
+tap C1|D1
+"""
+CUBES = [
+    ("A1", "corner", 0, None), ("A2", "battery", 90, 9.0), ("A3", "ground", 0, None),
+    ("B1", "switch", 0, None), ("C1", "resistor", 0, 470.0), ("D1", "corner", 90, None), ("D2", "led", 90, "red"),
+    ("D3", "ground", 0, None),
+]  # fmt: skip
+
+
+def reading() -> dict[str, Any]:
+    """What `read` writes for a build that is exactly as planned, everything sure."""
+    return {
+        "photo": "bench.jpg", "columns": 6, "rows": 3, "size": [600, 300], "leads": [], "notes": [],
+        "cubes": [{"at": a, "kind": k, "turn": t, "value": v, "state": "read"} for a, k, t, v in CUBES],
+        "taps": [{"between": ["C1", "D1"], "state": "read"}],
+    }  # fmt: skip
+
+
+def cube(data: dict[str, Any], at: str) -> dict[str, Any]:
+    return next(c for c in data["cubes"] if c["at"] == at)
+
+
+def doubt(data: dict[str, Any], which: str) -> None:
+    match which:
+        case "unsure":
+            other = {"kind": "resistor", "turn": 0, "value": 47.0, "probability": 0.3}
+            cube(data, "C1").update(state="unsure", alternatives=[other])
+        case "hidden":
+            cube(data, "C1").update(state="hidden")
+        case "tap":
+            data["taps"][0]["state"] = "unsure"
+        case "remark":
+            data["notes"] = ["A corner of the plate lies outside the picture."]
+        case "no-size":
+            cube(data, "C1").update(state="hidden")
+            del data["size"]
+
+
+def verbs(plan: Path, file: Path) -> dict[str, list[str]]:
+    return {
+        "check": ["check", str(file), str(plan)],
+        "compare": ["compare", str(plan), str(file)],
+        "rules": ["rules", str(file)],
+    }
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[Path, Path]:
+    plan = tmp_path / "plan.board"
+    plan.write_text(PLAN, encoding="utf-8")
+    return plan, tmp_path / "read.json"
+
+
+@pytest.mark.parametrize("which", ["unsure", "hidden", "tap", "remark", "no-size"])
+@pytest.mark.parametrize("verb", ["check", "compare", "rules"])
+def test_no_verb_passes_a_reading_with_a_doubt(
+    files: tuple[Path, Path], capsys: pytest.CaptureFixture[str], verb: str, which: str
+) -> None:
+    plan, file = files
+    words = [*verbs(plan, file)[verb], "--structure-only", "--json"]
+    data = reading()
+    file.write_text(json.dumps(data), encoding="utf-8")
+    assert main(words) == 0 and json.loads(capsys.readouterr().out)["verdict"] == "ready"
+    doubt(data, which)
+    file.write_text(json.dumps(data), encoding="utf-8")
+    assert main(words) == 12
+    told = json.loads(capsys.readouterr().out)
+    questions = [f for f in told["findings"] if f["severity"] == "question"]
+    assert told["verdict"] == "cant-tell" and len(questions) == 1
+    if which in ("unsure", "hidden", "no-size"):
+        assert questions[0]["cells"] == ["C1"]
+
+
+@pytest.mark.parametrize("verb", ["check", "compare", "rules"])
+def test_danger_stays_danger_beside_a_doubt(files: tuple[Path, Path], verb: str) -> None:
+    plan, file = files
+    data = reading()
+    for at, turn in (("C1", 0), ("D2", 90)):
+        cube(data, at).update(kind="straight", turn=turn, value=None)
+    doubt(data, "remark")
+    file.write_text(json.dumps(data), encoding="utf-8")
+    assert main([*verbs(plan, file)[verb], "--structure-only", "--json"]) == 11
+
+
+@pytest.mark.parametrize("verb", ["check", "compare"])
+def test_a_doubtful_reading_is_no_plan(
+    files: tuple[Path, Path], capsys: pytest.CaptureFixture[str], verb: str
+) -> None:
+    plan, file = files
+    data = reading()
+    doubt(data, "hidden")
+    file.write_text(json.dumps(data), encoding="utf-8")
+    words = {"check": ["check", str(plan), str(file)], "compare": ["compare", str(file), str(plan)]}[verb]
+    assert main(words) == 21
+    assert "read.json" in (said := capsys.readouterr().err) and "C1" in said
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda d: cube(d, "C1").update(state="perhaps"),
+        lambda d: cube(d, "C1").update(state="unsure", alternatives=[{"turn": 0}]),
+        lambda d: cube(d, "C1").update(state="unsure", alternatives=7),
+        lambda d: cube(d, "C1").update(state="unsure", confidence="high"),
+        lambda d: d.update(notes=3),
+    ],
+)
+@pytest.mark.parametrize("verb", ["check", "compare", "rules"])
+def test_a_spoilt_reading_is_an_error_with_its_file(
+    files: tuple[Path, Path], capsys: pytest.CaptureFixture[str], verb: str, spoil: Any
+) -> None:
+    plan, file = files
+    data = reading()
+    spoil(data)
+    file.write_text(json.dumps(data), encoding="utf-8")
+    assert main(verbs(plan, file)[verb]) == 21
+    said = capsys.readouterr().err
+    assert "read.json" in said and "Traceback" not in said

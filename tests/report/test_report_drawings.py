@@ -1,0 +1,62 @@
+"""The report's drawings and data: well-formed, complete, and true to the circuit."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+from snapcheck.board import load_board, load_design
+from snapcheck.circuit import build_circuit
+from snapcheck.kit import bundled_kit
+from snapcheck.pipeline import CheckResult, check_build
+from snapcheck.report import Behaviour, report_html
+from snapcheck.report._nets import net_colours
+from snapcheck.report._schematic import schematic_svg
+from snapcheck.report._schematic_layout import lay_out
+
+KIT = bundled_kit()
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+DESIGNS = sorted((FIXTURES / "designs").glob("*.board"))
+
+
+@pytest.fixture(scope="module")
+def speech() -> CheckResult:
+    design = load_design(FIXTURES / "designs" / "speech-stage.board", KIT)
+    built = load_board(FIXTURES / "builds" / "speech-stage-table-4.board", KIT)
+    return check_build(built, design, KIT)
+
+
+@pytest.mark.parametrize("path", DESIGNS, ids=lambda p: p.stem)
+def test_circuit_drawing_is_complete(path: Path) -> None:
+    design = load_design(path, KIT)
+    circuit = build_circuit(design.board, KIT)
+    svg = schematic_svg(circuit, design, net_colours(circuit))
+    texts = {e.text for e in ET.fromstring(svg).iter() if e.tag.endswith("text")}
+    assert {part.name for part in circuit.parts} <= texts
+
+
+@pytest.mark.parametrize("path", DESIGNS, ids=lambda p: p.stem)
+def test_no_two_nets_lie_over_each_other(path: Path) -> None:
+    design = load_design(path, KIT)
+    layout = lay_out(build_circuit(design.board, KIT), design)
+    nets = [n for n in layout.reach if n]
+    for i, a in enumerate(nets):
+        for b in nets[i + 1 :]:
+            if layout.level[a] == layout.level[b]:
+                (a0, a1), (b0, b1) = layout.reach[a], layout.reach[b]
+                assert a1 <= b0 + 0.01 or b1 <= a0 + 0.01, (a, b)
+
+
+def test_page_is_self_contained_and_tells_danger_first(speech: CheckResult) -> None:
+    page = report_html(speech, behaviour=Behaviour(None, None))
+    for outside in ("<script", "<link", 'src="http', 'href="http', "url(http"):
+        assert outside not in page
+    assert page.index('id="finding-1"') < page.index('id="finding-2"')
+    assert "sev-danger" in page[: page.index('id="finding-1"')]
+
+
+def test_student_page_holds_no_circuit_drawing(speech: CheckResult) -> None:
+    assert "Circuit drawing" in report_html(speech)
+    assert "Circuit drawing" not in report_html(speech, student=True)

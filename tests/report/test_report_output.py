@@ -1,0 +1,151 @@
+"""The annotated picture, the page and the verb ``check``: looked at by number, not by eye."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from snapcheck.board import load_design
+from snapcheck.cli import main
+from snapcheck.errors import PhotoError
+from snapcheck.findings import Severity
+from snapcheck.kit import bundled_kit
+from snapcheck.photo import Reading, open_picture, reading_from_truth
+from snapcheck.pipeline import check_build
+from snapcheck.report import annotate, report_html, report_json
+from snapcheck.report._look import CARD, MARKS, PAPER
+
+KIT = bundled_kit()
+PHOTOS = Path(__file__).parents[2] / "fixtures" / "photos"
+PLAN = PHOTOS / "level-meter.board"
+PHOTO = PHOTOS / "level-meter-bench-4.jpg"
+
+
+def picture_and_reading(name: str) -> tuple[np.ndarray, Reading]:
+    pixels = open_picture(PHOTOS / f"{name}.jpg").pixels
+    truth = json.loads((PHOTOS / f"{name}.json").read_text(encoding="utf-8"))
+    return pixels, reading_from_truth(truth, f"{name}.jpg", KIT)
+
+
+def decoded(data: bytes) -> np.ndarray:
+    import cv2
+
+    return np.asarray(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR))
+
+
+def near(pixels: np.ndarray, colour: str, distance: float = 60.0) -> np.ndarray:
+    """Where a picture (blue first) has a colour such as #a8201a."""
+    r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return np.asarray(np.abs(pixels.astype(float) - (b, g, r)).sum(2) < distance)
+
+
+def test_annotated_picture_marks_the_cube_concerned_and_no_other() -> None:
+    pixels, reading = picture_and_reading("level-meter-bench-4")
+    result = check_build(reading, load_design(PLAN, KIT), KIT)
+    (danger,) = [f for f in result.findings if f.severity is Severity.DANGER]
+    assert str(danger.cells[0]) == "E2"
+    plain = decoded(annotate(pixels, reading, [], KIT, result.design.board))
+    marked = decoded(annotate(pixels, reading, [danger], KIT, result.design.board))
+    assert marked.shape == plain.shape and max(marked.shape) <= 1600
+    red = near(marked, MARKS[Severity.DANGER].colour) & ~near(plain, MARKS[Severity.DANGER].colour)
+    height, width = red.shape
+    panel = red[: height // 2]  # a wide board: the photo above, the plan below
+    rows, columns = np.nonzero(panel)
+    # column E is the fifth, row 2 the second cell of 108 units within a rim of 44 under a heading of 40
+    scale = width / (7 * 108 + 88)
+    assert len(rows) > 1500 * scale**2
+    assert columns.min() / scale > 44 + 4 * 108 - 34 and columns.max() / scale < 44 + 5 * 108 + 8
+    assert rows.min() / scale > 84 + 108 - 34 and rows.max() / scale < 84 + 2 * 108 + 8
+    assert near(marked[height // 2 :], MARKS[Severity.DANGER].colour).sum() > 1000  # the same on the plan
+
+
+def test_annotated_picture_without_findings_shows_what_was_understood() -> None:
+    pixels, reading = picture_and_reading("mixed-cubes")
+    picture = decoded(annotate(pixels, reading, [], KIT))
+    height, width = picture.shape[:2]
+    assert width / height > 1.2  # tall board: side by side
+    assert not near(picture, MARKS[Severity.QUESTION].colour, 30).any()
+
+
+def test_photo_and_reading_must_belong_together() -> None:
+    pixels, _ = picture_and_reading("mixed-cubes")
+    _, reading = picture_and_reading("level-meter-bench-4")
+    with pytest.raises(PhotoError):
+        annotate(pixels[:, :300], reading, [], KIT)
+
+
+def test_page_says_the_verdict_first_and_needs_no_network() -> None:
+    pixels, reading = picture_and_reading("level-meter-bench-4")
+    result = check_build(reading, load_design(PLAN, KIT), KIT)
+    page = report_html(result, pixels=pixels)
+    words = re.sub(r"<style.*?</style>|<[^>]+>", " ", page, flags=re.DOTALL)
+    assert words.index("Do not power") < min(words.index(f.title) for f in result.findings)
+    places = [words.index(f.title) for f in result.findings]
+    assert len(places) >= 2 and places == sorted(places)  # in the order of what to do
+    links = re.findall(r"(?:src|href)=[\"']([^\"'#]+)", page)
+    assert links and all(link.startswith("data:") for link in links)
+    assert "<script" not in page and "@import" not in page and "@media print" in page
+    assert len(page) < 3_000_000
+
+
+def test_text_colours_have_contrast() -> None:
+    """At least 4.5 : 1 (WCAG 2.2, 1.4.3 Contrast (Minimum), level AA; luminance as defined there)."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        r, g, b = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+    for mark in MARKS.values():
+        for ground in ("#ffffff", PAPER, CARD):
+            assert (luminance(ground) + 0.05) / (luminance(mark.colour) + 0.05) >= 4.5, (mark, ground)
+
+
+def test_names_from_files_are_text_on_the_page() -> None:
+    _, reading = picture_and_reading("level-meter-bench-4")
+    design = replace(load_design(PLAN, KIT), title="<script>alert(1)</script>")
+    page = report_html(check_build(reading, design, KIT))
+    assert "<script" not in page and "&lt;script&gt;" in page
+
+
+def test_json_carries_the_findings_in_order() -> None:
+    _, reading = picture_and_reading("level-meter-bench-4")
+    told = json.loads(json.dumps(report_json(check_build(reading, load_design(PLAN, KIT), KIT))))
+    assert told["verdict"] == "do-not-power" and told["exit_code"] == 11
+    assert [f["number"] for f in told["findings"]] == list(range(1, len(told["findings"]) + 1))
+    assert told["findings"][0]["cells"] == ["E2"] and told["findings"][0]["severity"] == "danger"
+
+
+def test_check_writes_beside_the_current_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["check", str(PHOTO), str(PLAN), "--structure-only", "--no-pdf"]) == 11
+    made = tmp_path / f"{PHOTO.stem}-check"
+    assert {p.name for p in made.iterdir()} == {"picture.jpg", "report.html", "report.json"}
+    assert json.loads((made / "report.json").read_text(encoding="utf-8"))["exit_code"] == 11
+    assert str(Path(f"{PHOTO.stem}-check") / "report.html") in capsys.readouterr().out
+
+
+def test_check_takes_a_written_board_and_json_alone_writes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    words = ["check", str(PLAN), str(PLAN), "--structure-only", "--json"]
+    assert main(words) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["verdict"] == "ready" and told["findings"] == []
+    assert not list(tmp_path.iterdir())
+
+
+def test_check_says_what_is_wrong_with_a_photo(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bad = tmp_path / "bad.jpg"
+    bad.write_bytes(b"no picture")
+    assert main(["check", str(bad), str(PLAN), "--out", str(tmp_path / "o")]) == PhotoError.exit_code
+    said = capsys.readouterr().err
+    assert "bad.jpg" in said and "Traceback" not in said and not (tmp_path / "o").exists()

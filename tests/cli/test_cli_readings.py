@@ -24,8 +24,8 @@ tap C1|D1
 """
 CUBES = [
     ("A1", "corner", 0, None), ("A2", "battery", 90, 9.0), ("A3", "ground", 0, None),
-    ("B1", "switch", 0, None), ("C1", "resistor", 0, 470.0), ("D1", "corner", 90, None), ("D2", "led", 90, "red"),
-    ("D3", "ground", 0, None),
+    ("B1", "switch", 0, None), ("C1", "resistor", 0, 470.0), ("D1", "corner", 90, None),
+    ("D2", "led", 90, "red"), ("D3", "ground", 0, None),
 ]  # fmt: skip
 
 

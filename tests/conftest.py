@@ -1,1 +1,16 @@
 """Makes the helpers beside this file importable from every room's tests."""
+
+from __future__ import annotations
+
+import pytest
+
+from snapcheck.words import use_language
+
+
+@pytest.fixture(autouse=True)
+def english(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tests hold English sentences, whatever the surroundings speak."""
+    for name in ("LANGUAGE", "LC_MESSAGES", "LANG"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("LC_ALL", "C.UTF-8")
+    use_language("en")

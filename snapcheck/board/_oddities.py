@@ -56,7 +56,7 @@ def _touches(board: Board, kit: Kit, seam: Seam, which: int) -> bool:
 def _odd_value(cube: Cube, kind: Kind) -> str:
     form, value = kind.value_form, cube.value
     if value is None:
-        return "" if form is ValueForm.NONE else tr("the {kind} has no value.", kind=kind.title)
+        return "" if form is ValueForm.NONE else tr("the {kind} has no value.", kind=tr(kind.title))
     if isinstance(value, str):
         return _odd_word(value, kind)
     # potentiometers, speakers and light-dependent resistors come in numbers of their own (5k, 8R, 50k)
@@ -77,6 +77,6 @@ def _odd_word(value: str, kind: Kind) -> str:
     # figures changed about are the commonest slip: BC574 means BC547, however close BC549 looks
     close.sort(key=lambda other: sorted(other) != sorted(value))
     if not close:
-        return tr("the kit has no {kind} {value}.", kind=kind.title, value=value)
+        return tr("the kit has no {kind} {value}.", kind=tr(kind.title), value=value)
     return tr("the kit has no {kind} {value}; is {other} meant?",
-              kind=kind.title, value=value, other=close[0])  # fmt: skip
+              kind=tr(kind.title), value=value, other=close[0])  # fmt: skip

@@ -19,7 +19,7 @@ from snapcheck.circuit import (
 )
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 _SOURCE = "comparison with the plan"
 
@@ -139,14 +139,14 @@ class Teller:
         want, got = value_words(planned, kind), value_words(found, kind)
         if found.value is None:
             words.title = tr("The value of the {kind} at {place} could not be read.",
-                             kind=kind.title, place=place)  # fmt: skip
+                             kind=tr(kind.title), place=place)  # fmt: skip
             words.found, words.severity = tr("No value was read."), Severity.QUESTION
             words.why = tr("The plan asks for {value}; another value may work differently.", value=want)
             words.mend = tr("Look at the cube: is it {value}?", value=want)
             return
         near = nearness(kind, planned, found, self.settings.near_ratio, self.settings.far_ratio)
         words.title = tr("The {kind} at {place} is {found} instead of {planned}.",
-                         kind=kind.title, place=place, found=got, planned=want)  # fmt: skip
+                         kind=tr(kind.title), place=place, found=got, planned=want)  # fmt: skip
         words.expected, words.found = want, got
         words.severity = {
             Nearness.WITHIN: Severity.NOTE,
@@ -164,8 +164,8 @@ class Teller:
         if not isinstance(a, float | int) or not isinstance(b, float | int) or a <= 0 or b <= 0:
             return tr("Another type has other limits and other properties.")
         if b > a:
-            return tr("That is {times} times as much as planned.", times=f"{b / a:.3g}")
-        return tr("That is only {percent} % of what is planned.", percent=f"{100 * b / a:.2g}")
+            return tr("That is {times} times as much as planned.", times=numeral(f"{b / a:.3g}"))
+        return tr("That is only {percent} % of what is planned.", percent=numeral(f"{100 * b / a:.2g}"))
 
     def _missing_why(self, planned: Cube | None) -> str:
         if planned is None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Side, TapEnd
 from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 
 def side_word(side: Side) -> str:
@@ -52,13 +52,13 @@ def cube_words(cube: Cube | None, kit: Kit) -> str:
         return cube.kind
     kind = kit[cube.kind]
     value = value_words(cube, kind)
-    return f"{kind.title} {value}" if value else kind.title
+    return f"{tr(kind.title)} {value}" if value else tr(kind.title)
 
 
 def part_words(part: Part) -> str:
     """``the resistor 4k7 at C3``."""
     value = value_words(part.cube, part.kind)
-    what = f"{part.kind.title} {value}" if value else part.kind.title
+    what = f"{tr(part.kind.title)} {value}" if value else tr(part.kind.title)
     return tr("the {what} at {cell}", what=what, cell=part.cell)
 
 
@@ -67,7 +67,7 @@ def terminal_words(part: Part, terminal: str) -> str:
     sides = part.kind.sides(terminal, part.cube.turn)
     if terminal in ("a", "b") and sides:  # such names mean nothing to people; the side does
         value = value_words(part.cube, part.kind)
-        what = f"{part.kind.title} {value}" if value else part.kind.title
+        what = f"{tr(part.kind.title)} {value}" if value else tr(part.kind.title)
         return tr("the {side} end of the {what} at {cell}",
                   side=side_adjective(sides[0]), what=what, cell=part.cell)  # fmt: skip
     return tr("the {terminal} of {part}", terminal=terminal_word(terminal), part=part_words(part))
@@ -191,5 +191,7 @@ def _number(value: float, unit: str) -> str:
             text = f"{size / factor:.3g}"
             if "e" in text:
                 text = f"{size / factor:.0f}"
-            return f"{'−' if value < 0 and float(text) else ''}{text} {prefix if float(text) else ''}{unit}"
+            if not float(text):
+                return f"{text} {unit}"
+            return f"{'−' if value < 0 else ''}{numeral(text)} {prefix}{unit}"
     raise AssertionError("unreachable")

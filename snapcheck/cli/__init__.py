@@ -8,9 +8,11 @@ import json
 import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from snapcheck import __version__
-from snapcheck.errors import SnapcheckError
+from snapcheck.errors import InputError, SnapcheckError
+from snapcheck.words import languages, surrounding_language, tr, use_language
 
 #: verb -> (module with `arguments(parser)` and `run(args) -> int`, one-line help).
 #: Modules are imported only when their verb is used, so that --help stays fast.
@@ -29,7 +31,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "compare": ("snapcheck.cli._compare", "compare a build with its plan"),
 }
 
-EXIT_CODES = """exit codes:
+_EXIT_CODES = """exit codes:
   0  done; nothing to object to
   1  done; something to object to (findings, figures that are not met)
   2  the command line itself is wrong
@@ -42,24 +44,71 @@ EXIT_CODES = """exit codes:
 def _parser(verb: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="snapcheck",
-        description="Check magnetic circuit-cube builds from a photo, by calculation.",
-        epilog=EXIT_CODES,
+        description=tr("Check magnetic circuit-cube builds from a photo, by calculation."),
+        epilog=tr(_EXIT_CODES),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"snapcheck {__version__}")
+    _add_language(parser)
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
     for name, (module, summary) in VERBS.items():
-        sub = verbs.add_parser(name, help=summary, description=summary)
+        sub = verbs.add_parser(name, help=tr(summary), description=tr(summary))
         sub.add_argument("--json", action="store_true", help="print JSON instead of text")
+        _add_language(sub)
         if name == verb:
             importlib.import_module(module).arguments(sub)
+        for action in sub._actions:
+            action.help = tr(action.help) if action.help else action.help
     return parser
+
+
+def _add_language(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--lang",
+        metavar="LANGUAGE",
+        default=argparse.SUPPRESS,
+        help=tr("en, de, or one of your own (default: what the surroundings speak)"),
+    )
+    parser.add_argument(
+        "--locale",
+        metavar="FOLDER",
+        default=argparse.SUPPRESS,
+        help=tr("a folder with catalogues of your own"),
+    )
+
+
+def _speak(words: Sequence[str]) -> None:
+    """The language that ``--lang`` or the surroundings ask for; before anything is said, so by hand."""
+
+    def given(name: str) -> str | None:
+        for word, following in zip(words, [*words[1:], None], strict=False):
+            if word == name:
+                return following
+            if word.startswith(f"{name}="):
+                return word.split("=", 1)[1]
+        return None
+
+    folder = Path(locale) if (locale := given("--locale")) else None
+    language = given("--lang")
+    if language is None:
+        use_language(surrounding_language(extra_dir=folder), folder)
+    elif not use_language(language, folder):
+        raise InputError(
+            tr("there is no catalogue for the language '{language}'.", language=language),
+            place="--lang",
+            way_out=tr("Accepted: {names}.", names=", ".join(languages(folder))),
+        )
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. A user's mistake never shows a traceback."""
     words = list(sys.argv[1:] if argv is None else argv)
     verb = next((word for word in words if word in VERBS), None)
+    try:
+        _speak(words)
+    except SnapcheckError as error:
+        print(f"snapcheck: {error}", file=sys.stderr)
+        return error.exit_code
     args = _parser(verb).parse_args(words)
     try:
         code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
@@ -83,7 +132,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"snapcheck: {error}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
-        print("snapcheck: interrupted", file=sys.stderr)
+        print("snapcheck: " + tr("interrupted"), file=sys.stderr)
         return 130
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -13,7 +13,7 @@ from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult, check_build
-from snapcheck.words import languages, tr, use_language
+from snapcheck.words import active_language, tr
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,8 +36,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--step", type=int, choices=(1, 2, 3), default=1, help="how much the hints tell (with --student)"
     )
-    parser.add_argument("--lang", metavar="LANGUAGE", default="en", help="en, de, or one of your own")
-    parser.add_argument("--locale", metavar="FOLDER", help="a folder with catalogues of your own")
     parser.add_argument("--no-pdf", action="store_true", help="write no PDF")
     parser.add_argument("-q", "--quiet", action="store_true", help="verdict and titles only")
     parser.add_argument("-v", "--verbose", action="store_true", help="also sources, and figures that are met")
@@ -48,7 +46,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    _speak(args)
     from rich.console import Console
 
     kit = kit_of(args)
@@ -85,16 +82,6 @@ def run(args: argparse.Namespace) -> int:
         if files.pdf is not None and not args.quiet:
             console.print(tr("PDF:    {path}", path=files.pdf), markup=False, soft_wrap=True)
     return result.verdict.exit_code
-
-
-def _speak(args: argparse.Namespace) -> None:
-    folder = Path(args.locale) if args.locale else None
-    if not use_language(args.lang, folder):
-        raise InputError(
-            f"there is no catalogue for the language '{args.lang}'.",
-            place="--lang",
-            way_out=f"Accepted: {', '.join(languages(folder))}.",
-        )
 
 
 def _progress(args: argparse.Namespace, stack: ExitStack) -> Any:
@@ -145,6 +132,6 @@ def _write(
         say(tr("calculating what it does"))
         what = behaviour(result, simulator)
     return write_report(
-        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=args.lang,
+        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=active_language(),
         pdf=not args.no_pdf, progress=say,
     )  # fmt: skip

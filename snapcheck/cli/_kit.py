@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
         print(tr("{title}: {count} kinds", title=kit.title, count=len(kit.kinds)))
         width = max(len(name) for name in kit.kinds)
         for kind in kit.kinds.values():
-            print(f"  {kind.name:<{width}}  {_contacts(kind):<44}  {kind.title}")
+            print(f"  {kind.name:<{width}}  {_contacts(kind):<44}  {tr(kind.title)}")
     return 0
 
 
@@ -52,7 +52,7 @@ def _values(kind: Kind) -> list[str]:
 
 
 def _print_kind(kind: Kind) -> None:
-    print(f"{kind.name}: {kind.title}")
+    print(f"{kind.name}: {tr(kind.title)}")
     rows = [
         (tr("contacts at turn 0"), _contacts(kind)),
         (tr("marked"), f"{kind.marked} ({kind.faces[kind.marked].name})" if kind.marked else "-"),

@@ -88,7 +88,7 @@ def _parts(point: OperatingPoint) -> list[list[str]]:
             [
                 part.name,
                 str(part.cell),
-                f"{part.kind.title} {label_of(part.cube, part.kind)}".strip(),
+                f"{tr(part.kind.title)} {label_of(part.cube, part.kind)}".strip(),
                 *_electrics(point, part),
                 "" if not watts else figure_text(watts, "W"),
             ]

@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
         return 0
     shown = format_value(value, form, style="spaced", unit=parsed.unit)
-    print(tr("{text} ({kind}): {value}", text=args.text, kind=kit[args.on].title, value=shown))
+    print(tr("{text} ({kind}): {value}", text=args.text, kind=tr(kit[args.on].title), value=shown))
     if parsed.rated_V is not None:
         print(tr("  rated voltage {volts:g} V", volts=parsed.rated_V))
     if parsed.tolerance is not None:

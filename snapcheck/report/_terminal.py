@@ -76,7 +76,7 @@ def print_result(
             (tr("mend"), finding.mend),
         ]
         if verbose:
-            rows.append((tr("source"), finding.source))
+            rows.append((tr("source of the rule"), finding.source))
         _paragraph(console, number, finding, finding.title, rows)
     if student and student < 3 and findings:
         console.print()

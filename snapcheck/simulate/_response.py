@@ -121,7 +121,7 @@ def net_of_probe(circuit: Circuit, probe: Probe, role: str) -> int:
         cube = circuit.board.cubes.get(probe.cell)
         raise SimulationError(
             tr("the {role} cannot be found: {what} has no {terminal}.", role=role, terminal=probe.terminal,
-               what=tr("the empty cell") if cube is None else circuit.kit[cube.kind].title),
+               what=tr("the empty cell") if cube is None else tr(circuit.kit[cube.kind].title)),
             place=str(probe.cell),
         )  # fmt: skip
     return net

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from snapcheck.words import numeral
+
 _PREFIXES = (
     (1e9, "G"),
     (1e6, "M"),
@@ -21,7 +23,7 @@ def figure_text(value: float, unit: str) -> str:
     """``4.53 V``, ``12.3 mA``, ``43.1 dB``, ``2.2 kΩ``; a fraction (unit "") becomes per cent."""
     if math.isinf(value) or math.isnan(value):
         return "∞" if value > 0 else "−∞" if value < 0 else "?"
-    return _plain(value, unit).replace("-", "−")
+    return numeral(_plain(value, unit).replace("-", "−"))
 
 
 def _plain(value: float, unit: str) -> str:

@@ -1,0 +1,46 @@
+"""What the extraction tool (Babel) must be told about this program; never used while it runs."""
+
+from __future__ import annotations
+
+import ast
+import io
+import tomllib
+from collections.abc import Collection, Iterator, Mapping
+from typing import IO, Any, cast
+
+_Found = tuple[int, str | None, Any, list[str]]
+
+
+def verbs(
+    file: IO[bytes], keywords: Mapping[str, Any], comments: Collection[str], options: Mapping[str, Any]
+) -> Iterator[_Found]:
+    """Sentences of ``tr`` in a Python file, and the help of options, verbs and exit codes."""
+    from babel.messages.extract import extract_python
+
+    source = file.read()
+    for found in extract_python(io.BytesIO(source), keywords, comments, options):  # type: ignore[arg-type]
+        yield cast(_Found, found)
+    for node in ast.walk(ast.parse(source)):
+        match node:
+            case ast.keyword(arg="help", value=value):
+                yield from _constant(value)
+            case ast.Assign(targets=[ast.Name(id="_EXIT_CODES")], value=value):
+                yield from _constant(value)
+            case ast.AnnAssign(target=ast.Name(id="VERBS"), value=ast.Dict(values=values)):
+                for entry in values:
+                    if isinstance(entry, ast.Tuple):
+                        yield from _constant(entry.elts[1])
+
+
+def _constant(node: ast.expr) -> Iterator[_Found]:
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield node.lineno, None, node.value, []
+
+
+def titles(
+    file: IO[bytes], keywords: Mapping[str, Any], comments: Collection[str], options: Mapping[str, Any]
+) -> Iterator[_Found]:
+    """Titles of the kinds in a kit."""
+    for kind in tomllib.loads(file.read().decode("utf-8"))["kind"].values():
+        if "title" in kind:
+            yield 1, None, kind["title"], []

@@ -294,8 +294,8 @@ def as_json(
     return result
 
 
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
 
 
 def _figure_json(figure: Figure, survey: Survey) -> dict[str, Any]:
@@ -306,7 +306,7 @@ def _figure_json(figure: Figure, survey: Survey) -> dict[str, Any]:
         "unit": e.unit,
         "low": _finite(e.low),
         "high": _finite(e.high),
-        "value": None if figure.value is None else _finite(figure.value),
+        "value": _finite(figure.value),
         "met": figure.met,
         "reason": figure.reason,
     }
@@ -320,8 +320,8 @@ def _signal_json(survey: Survey) -> dict[str, Any] | None:
             "gain_dB": survey.response.gain_dB(1000.0),
             "band_low_Hz": low,
             "band_high_Hz": high,
-            "input_impedance_ohm": survey.response.input_impedance(1000.0),
-            "output_impedance_ohm": survey.response.output_impedance(1000.0),
+            "input_impedance_ohm": _finite(survey.response.input_impedance(1000.0)),
+            "output_impedance_ohm": _finite(survey.response.output_impedance(1000.0)),
         }
     if survey.sine is not None:
         found |= {"distortion": survey.sine.distortion, "swing_V": survey.sine.output_swing_V}

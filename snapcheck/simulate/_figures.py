@@ -182,6 +182,9 @@ class Measurer:
             raise SimulationError(
                 tr("there is no part with a {terminal} at {cell}.", terminal=place.terminal, cell=place.cell)
             )
+        part = self._circuit.part_at[place.cell]
+        if part.kind.symmetry == 180 and e.low >= 0:
+            return abs(amperes)  # it may stand either way round: which terminal is first says nothing
         return amperes
 
     def _power(self, e: Expectation) -> float | None:
@@ -217,7 +220,7 @@ class Measurer:
 
     def _distortion(self, e: Expectation) -> float | None:
         source = self._source()
-        return _transient.sine(
+        found = _transient.sine(
             self._worker,
             self._circuit,
             self.conditions(e),
@@ -226,7 +229,10 @@ class Measurer:
             e.at or USUAL_Hz,
             _transient.source_amplitude(source),
             scales=self._scales,
-        ).distortion
+        )
+        if found.input_V < _response.LEAST_INPUT * found.source_V or found.output_swing_V < 1e-6:
+            raise SimulationError(tr("no signal comes through."))
+        return found.distortion
 
     def _rhythm(self, e: Expectation) -> Rhythm:
         found = self.oscillation(self.conditions(e), self.place(e))

@@ -301,12 +301,15 @@ def _mosfet(w: Writer, part: Part, p: Parameters) -> None:
     parameters["VTO"] = parameters.get("VTO", 2.0 if part.kind.model == "nmos" else -2.0) * w.scale
     model = w.model(part, "vdmos", parameters, first="nchan" if part.kind.model == "nmos" else "pchan")
     w.varies_in_model(part, model, "vto", parameters["VTO"])
-    w.add(f"{w.name('m')} {d} {g} {s} {model}")
+    # its current is measured in the drain lead: ngspice's own leaves the body diode out
+    inner = w.inner("d")
+    w.add(f"{w.name('v')} {d} {inner} dc 0")
+    w.add(f"{w.name('m')} {inner} {g} {s} {model}")
     if g != s:
         w.add(f"{w.name('r', 'g')} {g} {s} {_GATE_LEAKAGE_OHM:g}")
-    current = w.vector(f"@{w.name('m')}[id]")
-    w.flows("drain", Term(1, current))
-    w.flows("source", Term(-1, current))
+    branch = w.vector(f"{w.name('v')}#branch")
+    w.flows("drain", Term(1, branch))
+    w.flows("source", Term(-1, branch))
 
 
 def _supply(w: Writer, part: Part, p: Parameters) -> None:

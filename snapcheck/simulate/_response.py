@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 #: span of a response and its points a decade
 START_Hz, STOP_Hz, PER_DECADE = 1.0, 10e6, 40
 
+#: a unit source that brings less than this to its own net drives nothing: what is there crept through
+#: insulation, and a gain from it would be none
+LEAST_INPUT = 1e-5
+
 #: models that carry a signal by themselves
 _INPUT_MODELS = frozenset({"source", "microphone"})
 
@@ -219,7 +223,7 @@ def read_response(
     at_input = answer.get(netlist.node(input_net(source)), zero)
     at_output = answer.get(netlist.node(output), zero)
     with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where(np.abs(at_input) > 1e-18, at_output / at_input, 0)
+        gain = np.where(np.abs(at_input) > LEAST_INPUT, at_output / at_input, 0)
         current = answer.get(netlist.input_branch)
         # the source's branch current flows into it: the load takes the opposite
         input_ohm = (

@@ -7,7 +7,8 @@ An oscillator is judged by its waveform from power-on, never by its operating po
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+import time
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,8 @@ _SPANS_s = (0.005, 0.05, 0.5, 5.0, 50.0)
 _DELAY_SPANS_s = (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
 #: time steps of one span; ngspice takes shorter ones where the wave is steep
 _STEPS = 4000
+#: seconds of computing that a search through all spans may take
+_SEARCH_s = 20.0
 #: an oscillation smaller than this is none (V)
 _LEAST_SWING_V = 0.05
 #: cycles that the second half of a span must hold
@@ -112,6 +115,7 @@ def run(
     step_s: float,
     *,
     scales: Mapping[str, float] = NO_SCALES,
+    limit_s: float | None = None,
 ) -> Waveforms:
     """One transient analysis from the operating point (or from zero, with ``power_on``).
 
@@ -121,7 +125,8 @@ def run(
     netlist = write_netlist(circuit, conditions, stimulus, scales=scales)
     wanted = {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}
     names = ["time", *sorted({node for node in wanted.values() if node != "0"})]
-    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(command(duration_s, step_s), names)])
+    analyses = [(command(duration_s, step_s), names)]
+    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), analyses, limit_s=limit_s)
     return collect(wanted, answer, duration_s)
 
 
@@ -225,16 +230,29 @@ def oscillation(
     *,
     scales: Mapping[str, float] = NO_SCALES,
 ) -> tuple[Rhythm, Waveforms] | None:
-    """The steady oscillation of a net after power-on; None when there is none within 50 s."""
+    """The steady oscillation of a net after power-on; None when there is none within 50 s.
+
+    Raises:
+        SimulationError: there is no answer, or the search takes too long.
+    """
+    left = _clock(_SEARCH_s)
     for span in _SPANS_s:
         stimulus = Stimulus(power_on=True, kick=True)
-        waves = run(worker, circuit, conditions, stimulus, [net], span, span / _STEPS, scales=scales)
+        waves = run(
+            worker, circuit, conditions, stimulus, [net], span, span / _STEPS, scales=scales, limit_s=left()
+        )
         if net not in waves.voltages:
             return None
         found = steady(waves, net)
         if found is not None:
             return found, waves
     return None
+
+
+def _clock(seconds: float) -> Callable[[], float]:
+    """Seconds left of a time for computing; at least one, so that the simulator tells the overrun."""
+    end = time.monotonic() + seconds
+    return lambda: max(1.0, end - time.monotonic())
 
 
 def steady(waves: Waveforms, net: int) -> Rhythm | None:
@@ -268,9 +286,12 @@ def delay(
     if start is None or end is None or abs(end - start) < _LEAST_SWING_V:
         return None
     middle = (start + end) / 2
+    left = _clock(_SEARCH_s)
     stimulus = Stimulus(power_on=True) if after is None else Stimulus(after=after)
     for span in _DELAY_SPANS_s:
-        waves = run(worker, circuit, before, stimulus, [net], span, span / _STEPS, scales=scales)
+        waves = run(
+            worker, circuit, before, stimulus, [net], span, span / _STEPS, scales=scales, limit_s=left()
+        )
         up, down = crossings(waves.time_s, waves.voltage(net), middle)
         turns = up if end > start else down
         if len(turns) and abs(float(waves.voltage(net)[-1]) - end) < abs(end - start) * 0.3:

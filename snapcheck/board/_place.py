@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from snapcheck.errors import InputError
 from snapcheck.kit import Side
@@ -20,8 +21,7 @@ STEP: dict[Side, tuple[int, int]] = {
 }
 
 
-@dataclass(frozen=True, order=True)
-class Cell:
+class Cell(NamedTuple):
     """One cell of the plate; `row` and `column` count from 0, so `A1` is (row 0, column 0)."""
 
     row: int

@@ -18,12 +18,14 @@ from snapcheck.check._tell import Teller
 from snapcheck.check._unsure import open_questions, settle
 from snapcheck.check._verdict import verdict_of
 from snapcheck.circuit import (
+    RULES,
     Circuit,
     Equivalence,
     OperatingPointLike,
     RuleBook,
     Sameness,
     build_circuit,
+    bundled_rules,
     check_rules,
     differences,
     equivalence,
@@ -324,7 +326,10 @@ class _Comparing:
     def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
         """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
         supply = {self.alignment.to_built(c): v for c, v in self.supply_V.items()}
-        here = check_rules(self.built_circuit, self.operating_point, book=self.book, supply_V=supply)
+        here = check_rules(
+            self.built_circuit, self.operating_point, book=self.book, supply_V=supply, only=self._telling
+        )
+        here = [f for f in here if f.severity is not Severity.NOTE]
         if not here:
             return [], []
         planned = check_rules(
@@ -333,12 +338,11 @@ class _Comparing:
             book=self.book,
             supply_V=self.supply_V,
             only={f.rule for f in here},
+            wordless=True,
         )
         there = [(f.rule, set(map(self.alignment.to_built, f.cells)), f.severity) for f in planned]
         fresh, standing = [], []
         for f in here:
-            if f.severity is Severity.NOTE:
-                continue
             cells = set(f.cells)
             exact = f.severity is Severity.DANGER
             if not any(
@@ -350,6 +354,12 @@ class _Comparing:
             elif exact:
                 standing.append(f)
         return fresh, standing
+
+    @cached_property
+    def _telling(self) -> frozenset[str]:
+        """Rules whose findings count in a comparison: those that can say more than a note."""
+        book = bundled_rules() if self.book is None else self.book
+        return frozenset(name for name in RULES if book[name].severity is not Severity.NOTE)
 
     @cached_property
     def _framed_supply(self) -> dict[Cell, float]:
@@ -366,6 +376,7 @@ class _Comparing:
             book=self.book,
             supply_V=self._framed_supply,
             only={f.rule for f in fresh},
+            wordless=True,
         )
         caused = {(f.rule, self.frame.built_cell(f.cells[0]) if f.cells else None) for f in single}
         own = set(finding.cells)

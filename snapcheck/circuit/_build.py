@@ -83,36 +83,40 @@ class _Builder:
     def _place(self, cell: Cell, cube: Cube) -> None:
         kind = self.kit[cube.kind]
         for terminal in kind.terminals:
-            on_plate = terminal == PLATE or terminal in kind.plate_terminals
-            node = _PLATE_NODE if on_plate else len(self.parent)
-            if not on_plate:
+            if terminal == PLATE or terminal in kind.plate_terminals:
+                node = _PLATE_NODE
+                self.contacts.append((node, NetContact(cell, None, terminal, Metal.BODY)))
+            else:
+                node = len(self.parent)
                 self.parent.append(node)
             self.node_of[cell, terminal] = node
-            if on_plate:
-                self.contacts.append((node, NetContact(cell, None, terminal, Metal.BODY)))
-        for contact in kind.contacts:
-            side, node = contact.side.turned(cube.turn), self.node_of[cell, contact.terminal]
+        for side, terminal in kind.contacts_at[cube.turn]:
+            node = self.node_of[cell, terminal]
             self.side_node[cell, side] = node
-            self.contacts.append((node, NetContact(cell, side, contact.terminal)))
+            self.contacts.append((node, NetContact(cell, side, terminal)))
         for side, terminal in kind.sockets.items():
             node = self.node_of[cell, terminal]
             self.end_node[SocketEnd(cell, side)] = node
             self.contacts.append((node, NetContact(cell, side, terminal, Metal.SOCKET)))
 
     def _touch(self) -> None:
-        board, side_node = self.board, self.side_node
+        side_node = self.side_node
         for (cell, side), node in side_node.items():
             beyond = cell.neighbour(side)
             other = side_node.get((beyond, side.opposite))
-            if other is not None:
-                if side in (Side.E, Side.S):  # each touching pair once
-                    self._join(node, other)
-                continue
-            inside = 0 <= beyond.row < board.rows and 0 <= beyond.column < board.columns
-            reason = Gap.EDGE if not inside else Gap.BLANK if beyond in board.cubes else Gap.EMPTY
-            terminal = self.kit[board.cubes[cell].kind].terminal_at(side, board.cubes[cell].turn) or ""
-            tapped = inside and bool(board.taps) and Seam.between(cell, beyond) in board.taps
-            self.half_made.append(HalfMade(cell, reason, side, terminal, beyond if inside else None, tapped))
+            if other is None:
+                self._half(cell, side, beyond)
+            elif side is Side.E or side is Side.S:  # each touching pair once
+                self._join(node, other)
+
+    def _half(self, cell: Cell, side: Side, beyond: Cell) -> None:
+        """A contact that touches none."""
+        board, cube = self.board, self.board.cubes[cell]
+        inside = 0 <= beyond.row < board.rows and 0 <= beyond.column < board.columns
+        reason = Gap.EDGE if not inside else Gap.BLANK if beyond in board.cubes else Gap.EMPTY
+        terminal = self.kit[cube.kind].terminal_at(side, cube.turn) or ""
+        tapped = inside and bool(board.taps) and Seam.between(cell, beyond) in board.taps
+        self.half_made.append(HalfMade(cell, reason, side, terminal, beyond if inside else None, tapped))
 
     def _tap(self) -> None:
         for seam in sorted(self.board.taps):

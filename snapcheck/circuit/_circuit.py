@@ -6,6 +6,7 @@ import enum
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side
 from snapcheck.kit import Kind, Kit
@@ -19,8 +20,7 @@ class Metal(enum.StrEnum):
     SOCKET = "socket"  #: a socket on its top
 
 
-@dataclass(frozen=True, order=True)
-class NetContact:
+class NetContact(NamedTuple):
     """One piece of metal that belongs to a net, so that messages can say "C3 right".
 
     Attributes:
@@ -40,8 +40,7 @@ class NetContact:
         return f"{self.cell} {self.side.word}" if self.side is not None else f"{self.cell} {self.metal.value}"
 
 
-@dataclass(frozen=True, order=True)
-class Terminal:
+class Terminal(NamedTuple):
     """One terminal of one part, such as the base of the transistor at C4."""
 
     cell: Cell

@@ -41,6 +41,7 @@ class Context:
     book: RuleBook
     operating_point: OperatingPointLike | None = None
     supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    wordless: bool = False
     told: set[Terminal] = field(default_factory=set)
     told_islands: set[int] = field(default_factory=set)
     shorted: set[Cell] = field(default_factory=set)
@@ -229,9 +230,14 @@ class Context:
         )
 
     @cached_property
+    def island_at(self) -> Mapping[Cell, int]:
+        """Cell of a part in an island to the number of that island."""
+        return {p.cell: index for index, parts in enumerate(self.islands) for p in parts}
+
+    @cached_property
     def cut_off(self) -> frozenset[Cell]:
         """Cells of parts in islands."""
-        return frozenset(p.cell for parts in self.islands for p in parts)
+        return frozenset(self.island_at)
 
     @cached_property
     def powered(self) -> bool:

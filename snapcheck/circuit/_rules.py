@@ -58,6 +58,7 @@ def check_rules(
     book: RuleBook | None = None,
     supply_V: Mapping[Cell, float] | None = None,
     only: Collection[str] | None = None,
+    wordless: bool = False,
 ) -> list[Finding]:
     """Run every enabled rule over a circuit; worst first.
 
@@ -68,9 +69,11 @@ def check_rules(
         book: which rules are on, and their limits; None for the bundled book.
         supply_V: volts of sources that differ from their print, by cell.
         only: names of the rules to run, None for all.
+        wordless: leave out the words of the findings that a crowded board has most of; for those who
+            ask only what is wrong where.
     """
     book = bundled_rules() if book is None else book
-    context = Context(circuit, book, operating_point, dict(supply_V or {}))
+    context = Context(circuit, book, operating_point, dict(supply_V or {}), wordless)
     found: list[Finding] = []
     for name, rule in RULES.items():
         if book[name].enabled and (only is None or name in only):

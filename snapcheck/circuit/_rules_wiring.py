@@ -56,6 +56,10 @@ def _open_finding(ctx: Context, group: OpenGroup, terminal: Terminal, part: Part
 
 def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], parts: list[Part]) -> Finding:
     assert group.facing is not None
+    cells = [group.facing, *(t.cell for t in terminals), *(e.cell for e in group.ends)]
+    cut_off = _cut_off_words(ctx, terminals)
+    if ctx.wordless:
+        return ctx.finding("terminal-open", cells, "")
     cube = ctx.circuit.board.cubes.get(group.facing)
     towards = [e for e in group.ends if e.cell != group.facing]
     places = listing(place_words(e.cell, e.side) for e in towards if e.side is not None)
@@ -76,25 +80,24 @@ def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], part
     names = listing(terminal_words(p, t.name) for p, t in zip(parts, terminals, strict=True))
     return ctx.finding(
         "terminal-open",
-        [group.facing, *(t.cell for t in terminals), *(e.cell for e in group.ends)],
+        cells,
         title,
         expected=tr("A connection to {terminals}.", terminals=names),
         found=found,
         why=tr("No current can flow through a part of which one end is open."),
-        effect=_cut_off_words(ctx, terminals),
+        effect=cut_off,
         mend=mend,
     )
 
 
 def _cut_off_words(ctx: Context, terminals: list[Terminal]) -> str:
     """What the open end cuts off; those islands are then told."""
-    cells = {t.cell for t in terminals}
     lost: list[Part] = []
-    for index, island in enumerate(ctx.islands):
-        if index not in ctx.told_islands and any(p.cell in cells for p in island):
+    for index in sorted({ctx.island_at[t.cell] for t in terminals if t.cell in ctx.island_at}):
+        if index not in ctx.told_islands:
             ctx.told_islands.add(index)
-            lost += island
-    if not lost:
+            lost += ctx.islands[index]
+    if not lost or ctx.wordless:
         return ""
     return tr("Cut off from the supply: {parts}.", parts=listing(part_words(p) for p in lost[:6]))
 

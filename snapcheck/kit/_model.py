@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 
 from snapcheck.errors import InputError
@@ -80,7 +81,7 @@ class Kind:
     count: int | None = None
     wire: bool = False
 
-    @property
+    @cached_property
     def terminals(self) -> tuple[str, ...]:
         """Terminal names, each once: by contacts, then those behind sockets only, then by the body only.
 
@@ -89,16 +90,21 @@ class Kind:
         names = [contact.terminal for contact in self.contacts] + list(self.sockets.values())
         return tuple(dict.fromkeys([*names, *sorted(self.plate_terminals)]))
 
+    @cached_property
+    def contacts_at(self) -> Mapping[int, tuple[tuple[Side, str], ...]]:
+        """Turn to its contacts as the cube then stands: (side, terminal)."""
+        return {
+            turn: tuple((c.side.turned(turn), c.terminal) for c in self.contacts)
+            for turn in (0, 90, 180, 270)
+        }
+
     def sides(self, terminal: str, turn: int = 0) -> tuple[Side, ...]:
         """Sides where `terminal` has a contact when the cube stands at `turn`."""
-        return tuple(c.side.turned(turn) for c in self.contacts if c.terminal == terminal)
+        return tuple(side for side, name in self.contacts_at[turn] if name == terminal)
 
     def terminal_at(self, side: Side, turn: int = 0) -> str | None:
         """The terminal with a contact on `side` when the cube stands at `turn`, or None (blank side)."""
-        for contact in self.contacts:
-            if contact.side.turned(turn) == side:
-                return contact.terminal
-        return None
+        return next((name for here, name in self.contacts_at[turn] if here == side), None)
 
     def ratings_for(self, value: float | str | None, printed: str | None = None) -> Mapping[str, float]:
         """Ratings of a cube with this value; a rated voltage in its print (``100u/16V``) comes first."""

@@ -15,13 +15,17 @@ class Side(enum.IntEnum):
 
     @property
     def opposite(self) -> Side:
-        return Side((self + 2) % 4)
+        return _ROUND[self + 2]
 
     def turned(self, degrees: int) -> Side:
         """The side where this one ends up after turning clockwise by a multiple of 90 degrees."""
-        return Side((self + degrees // 90) % 4)
+        return _ROUND[(self + degrees // 90) % 4]
 
     @property
     def word(self) -> str:
         """The word people say at the bench, as used in layout files."""
         return ("up", "right", "down", "left")[self]
+
+
+#: once round and half round again, so that no sum of two sides leaves it (looking up beats making anew)
+_ROUND: tuple[Side, ...] = (*Side, *Side)

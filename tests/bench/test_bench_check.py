@@ -37,11 +37,12 @@ def yardstick() -> None:
 
 
 def best_s(run: Callable[[], object], times: int = 7) -> float:
+    """Least processor seconds of several runs: others at work on the machine hardly count."""
     spent = []
     for _ in range(times):
-        start = time.perf_counter()
+        start = time.process_time()
         run()
-        spent.append(time.perf_counter() - start)
+        spent.append(time.process_time() - start)
     return min(spent)
 
 
@@ -74,16 +75,21 @@ def test_rules_and_comparison_of_a_large_amplifier_with_three_faults(shifted: bo
 
 def test_rules_and_comparison_of_crowded_random_boards() -> None:
     """All 96 cells of a 12 x 8 plate filled at random: far more to object to than on any real board."""
-    unit = best_s(yardstick)
-    spent = []
+    units, spent = [], []
+
+    def work(plan: Board, built: Board) -> None:
+        check_rules(build_circuit(built, KIT))
+        compare(plan, built, KIT)
+
     for seed in range(20):
         plan = random_board(random.Random(seed), 12, 8, 1.0)
         built = with_faults(plan, seed)
-        spent.append(best_s(lambda plan=plan, built=built: compare(plan, built, KIT), 3))  # type: ignore[misc]
-    middle = statistics.median(spent)
-    print(f"\nmedian {middle * 1e3:.1f} ms, worst {max(spent) * 1e3:.1f} ms, yardstick {unit * 1e3:.1f} ms")
-    assert middle < BOUND * unit * 1.3
-    assert max(spent) < BOUND * unit * 3
+        units.append(best_s(yardstick, 3))
+        spent.append(best_s(lambda plan=plan, built=built: work(plan, built), 5))  # type: ignore[misc]
+    shares = [one / (BOUND * unit) for one, unit in zip(spent, units, strict=True)]
+    middle, worst = statistics.median(spent), max(spent)
+    print(f"\nmedian {middle * 1e3:.1f} ms, worst {worst * 1e3:.1f} ms, {max(shares):.2f} of the bound")
+    assert max(shares) < 1
 
 
 def sixty_parts(seed: int) -> list[Entry]:

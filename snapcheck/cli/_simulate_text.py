@@ -103,7 +103,7 @@ def _electrics(point: OperatingPoint, part: Part) -> tuple[str, str]:
     if region is not None:
         first, second = ("collector", "emitter") if "collector" in part.nets else ("drain", "source")
         volts, amperes = point.across(part, first, second), point.current(part, first)
-        return region.value, _pair(volts, amperes)
+        return region.word, _pair(volts, amperes)
     if len(terminals) < 2:
         return "", ""
     return "", _pair(point.across(part, terminals[0], terminals[1]), point.current(part, terminals[0]))

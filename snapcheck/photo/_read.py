@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
+from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
@@ -393,6 +394,6 @@ def _leads(
         for p in pairs
     )
     notes = tuple(
-        tr("A lead starts at {end}, but its other end is not found.", end=str(ends[i])) for i in loose
+        tr("A lead starts at {end}, but its other end is not found.", end=end_words(ends[i])) for i in loose
     )
     return leads, notes

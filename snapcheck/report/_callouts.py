@@ -61,7 +61,7 @@ def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
         place = _anchor(finding)
         if place is None:
             continue
-        for cell in finding.cells[:1]:
+        for cell in finding.cells[:1] if finding.lead is None and finding.seam is None else ():
             if cell in board.cubes or finding.rule == "cube-extra":
                 parts.append(_ring(cell, MARKS[finding.severity].colour, dashed=cell not in board.cubes))
         if finding.lead is not None and finding.rule == "lead-missing":
@@ -151,7 +151,8 @@ def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list
     colour = MARKS[finding.severity].colour
     marks: list[str] = []
     unsure = finding.severity is Severity.QUESTION
-    for index, cell in enumerate(finding.cells[:14]):
+    place = finding.lead or finding.seam  # which have marks of their own
+    for index, cell in enumerate(finding.cells[:14] if place is None else ()):
         marks.append(_ring(cell, colour, dashed=unsure or index > 0, thin=index > 0))
     wanted, found = finding.expected_cube, finding.found_cube
     first = finding.cells[0] if finding.cells else None
@@ -221,7 +222,7 @@ def _head(tip: Point, angle: float, colour: str, size: float = 20) -> str:
     )
     return (
         f'<polygon points="{points}" fill="{colour}" stroke="{_HALO}" stroke-width="3" '
-        f'stroke-linejoin="round" paint-order="stroke"/>'
+        f'stroke-linejoin="round"/>'
     )
 
 

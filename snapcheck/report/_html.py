@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -223,4 +224,5 @@ def _template() -> jinja2.Template:
     import jinja2
 
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["tied"] = lambda text: re.sub(r"(?<=[0-9∞]) (?=\S)", "\u00a0", text)
     return environment.from_string(_data("report.html.j2"))

@@ -78,7 +78,11 @@ def _response(designed: Survey, built: Survey | None) -> DrawnPlot:
         top = max(float(r.curve_dB().max()) for r in responses)
         for survey, style in _styled(pen, designed, built):
             if survey.response is not None:
-                axes.plot(survey.response.frequency_Hz, survey.response.curve_dB(), **style)
+                curve = survey.response.curve_dB()
+                silent = curve.max() < top - _DEPTH  # then the curve lies below the scale
+                name = style["label"]
+                label = tr("{curve}: nothing passes", curve=name) if silent else name
+                axes.plot(survey.response.frequency_Hz, curve, **{**style, "label": label})
         axes.set_xscale("log")
         axes.set_ylim(top - _DEPTH, top + 6)
         axes.set_xlim(responses[0].frequency_Hz[0], responses[0].frequency_Hz[-1])

@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape
 from snapcheck.board import Design, label_of, symbol_svg
 from snapcheck.circuit import Circuit, Part
 from snapcheck.report._look import CARD, INK
-from snapcheck.report._schematic_layout import Layout, Placed, lay_out
+from snapcheck.report._schematic_layout import Layout, Placed, idle, lay_out
 from snapcheck.words import tr
 
 _COLUMN, _LEVEL = 150.0, 118.0
@@ -28,14 +28,14 @@ _FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 def schematic_svg(
     circuit: Circuit, design: Design | None, colours: Mapping[int, str], title: str = ""
 ) -> str:
-    """The circuit as an SVG document, "" for a board without parts.
+    """The circuit as an SVG document, "" for a board where no part does anything.
 
     Args:
         circuit: what to draw.
         design: gives input and output, in the cells of the circuit; None where they are unknown.
         colours: CSS colour of each net.
     """
-    if not circuit.parts:
+    if all(idle(part) for part in circuit.parts):
         return ""
     layout = lay_out(circuit, design)
     return _Drawing(circuit, design, layout, colours).svg(title or tr("Circuit drawing"))
@@ -52,6 +52,7 @@ class _Drawing:
         self.spans: dict[int, list[float]] = {}
         self.dots: dict[int, list[tuple[float, float]]] = {}
         self.under: list[str] = []
+        self.rims: list[str] = []
         self.over: list[str] = []
 
     def svg(self, title: str) -> str:
@@ -65,14 +66,23 @@ class _Drawing:
         ]
         if self.spans:
             self.lowest = max(self.lowest, *(self.y(n) for n in self.spans))
+        self._idle()
         self.height = max(self.lowest, *(self.level(p.middle) + 56 for p in self.layout.placed)) + 34
-        body = "".join(lines + self.under + self._junctions() + self._net_names() + self.over)
+        body = "".join(lines + self.under + self._junctions() + self._net_names() + self.rims + self.over)
         shown = min(self.width, 1180)
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{self.width:g}" height="{self.height:g}" '
             f'viewBox="0 0 {self.width:g} {self.height:g}" style="--w:{shown:g}px" font-family="{_FONT}" '
             f'role="img"><title>{escape(title)}</title>{body}</svg>'
         )
+
+    def _idle(self) -> None:
+        """Parts that are left out, by name, below the drawing."""
+        names = [p.name for p in self.circuit.parts if idle(p)]
+        if names:
+            self.lowest = max(self.lowest, *(self.level(p.middle) + 56 for p in self.layout.placed)) + 30
+            text = tr("Not drawn, because all its ends lie on one net: {parts}", parts=", ".join(names))
+            self._text(_LEFT, self.lowest, text, "start")
 
     # ------------------------------------------------------------ places
 
@@ -144,8 +154,9 @@ class _Drawing:
                 self.under.append(self._line(0, x, y, out, y))
                 self._ground(out, y)
             elif side == "N":  # upside down: lead it round the part
-                self.under.append(self._line(0, x, y, x, y - 6) + self._line(0, x, y - 6, x + 58, y - 6))
-                self.under.append(self._line(0, x + 58, y - 6, x + 58, y + 100))
+                # below the terminal's own end, well clear of the level line above it
+                self.under.append(self._line(0, x, y + 10, x + 58, y + 10))
+                self.under.append(self._line(0, x + 58, y + 10, x + 58, y + 100))
                 self._ground(x + 58, y + 100)
             else:
                 self._ground(x, y)
@@ -200,10 +211,14 @@ class _Drawing:
         if not text:
             return
         weight = ' font-weight="bold"' if bold else ""
-        self.over.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" font-size="15.5" text-anchor="{anchor}" fill="{INK}"{weight} '
-            f'stroke="{CARD}" stroke-width="4" paint-order="stroke">{escape(text)}</text>'
+        place = f'<text x="{x:.1f}" y="{y:.1f}" font-size="15.5" text-anchor="{anchor}"{weight} '
+        words = f"{escape(text)}</text>"
+        # the light rim as a text of its own: not every renderer knows paint-order
+        self.rims.append(
+            f'{place}fill="{CARD}" stroke="{CARD}" stroke-width="4" stroke-linejoin="round" '
+            f'aria-hidden="true">{words}'
         )
+        self.over.append(f'{place}fill="{INK}">{words}')
 
     # ------------------------------------------------------------ nets
 

@@ -53,10 +53,15 @@ def lay_out(circuit: Circuit, design: Design | None) -> Layout:
     return _Maker(circuit, design).layout()
 
 
+def idle(part: Part) -> bool:
+    """True for a part whose terminals all lie on one net: it does nothing, and is not drawn."""
+    return len(part.nets) > 1 and len(set(part.nets.values())) == 1
+
+
 class _Maker:
     def __init__(self, circuit: Circuit, design: Design | None) -> None:
         self.circuit = circuit
-        self.parts = list(circuit.parts)
+        self.parts = [p for p in circuit.parts if not idle(p)]
         self.rails = self._rails()
         self.start, self.goal = self._ends(design)
         self.height = self._heights()

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from snapcheck.board import label_of
 from snapcheck.circuit import Circuit, Part, listing, terminal_word
 from snapcheck.pipeline import CheckResult
 from snapcheck.words import tr
-
-if TYPE_CHECKING:
-    from snapcheck.simulate import Region
 
 
 @dataclass(frozen=True)
@@ -161,18 +157,8 @@ def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
         words.append(figure_text(watts, "W"))
     region = point.region(part)
     if region is not None:
-        words.append(_region_word(region))
+        words.append(region.word)
     return ", ".join(words) or "–"
-
-
-def _region_word(region: Region) -> str:
-    """What a transistor does, in one word or two."""
-    return {
-        "off": tr("off"),
-        "amplifying": tr("amplifying"),
-        "fully on": tr("fully on"),
-        "reversed": tr("reversed"),
-    }[region.value]
 
 
 def _pair(part: Part) -> tuple[str, str] | None:

@@ -25,6 +25,19 @@ class Region(enum.StrEnum):
     FULLY_ON = "fully on"
     REVERSED = "reversed"
 
+    @property
+    def word(self) -> str:
+        """The region in the reader's language."""
+        match self:
+            case Region.OFF:
+                return tr("off")
+            case Region.AMPLIFYING:
+                return tr("amplifying")
+            case Region.FULLY_ON:
+                return tr("fully on")
+            case Region.REVERSED:
+                return tr("reversed")
+
 
 #: a collector current below this is no current (A); common practice, no source
 _OFF_A = 5e-6

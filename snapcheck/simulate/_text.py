@@ -16,6 +16,8 @@ _PREFIXES = (
     (1e-9, "n"),
     (1e-12, "p"),
 )
+#: a ratio below this is nothing but the arithmetic's own noise
+_NOTHING_dB = -200.0
 _SIGN = {"ohm": "Ω"}
 
 
@@ -29,6 +31,8 @@ def figure_text(value: float, unit: str) -> str:
 def _plain(value: float, unit: str) -> str:
     if unit == "":
         return f"{_three(value * 100)} %"
+    if unit == "dB" and value < _NOTHING_dB:
+        return "-∞ dB"
     if unit == "dB":
         return f"{value:.1f} dB"
     unit = _SIGN.get(unit, unit)

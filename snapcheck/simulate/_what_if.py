@@ -162,10 +162,10 @@ def _region_changes(first: OperatingPoint, second: OperatingPoint) -> list[Chang
         before, after = first.region(part), second.region(other)
         if before is None or before == after:
             continue
-        now = tr("unpowered") if after is None else after.value
+        now = tr("unpowered") if after is None else after.word
         text = tr(
             "{name} ({cell}) is {after} instead of {before}.",
-            name=part.name, cell=part.cell, before=before.value, after=now,
+            name=part.name, cell=part.cell, before=before.word, after=now,
         )  # fmt: skip
         changes.append(Change(None, None, None, text, 1.5))
     return changes

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import contextvars
 import sys
-from contextlib import ExitStack
+import threading
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Board
+from snapcheck.board import Board, Design
 from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, reading_of
-from snapcheck.errors import InputError
+from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult, check_build
 from snapcheck.words import active_language, tr
@@ -54,8 +56,11 @@ def run(args: argparse.Namespace) -> int:
         say = _progress(args, stack)
         simulator = _simulator(args, stack)
         say(tr("reading the picture"))
+        ahead = _measure_ahead(simulator, design, kit)
+        stack.callback(ahead.join, 5.0)  # where the picture cannot be read: before the simulator is closed
         built, pixels = _built(args, kit)
         say(tr("checking"))
+        ahead.join()
         result = check_build(built, design, kit, simulator)
         files = None
         if args.out or not args.json:
@@ -100,6 +105,19 @@ def _simulator(args: argparse.Namespace, stack: ExitStack) -> Simulator | None:
     from snapcheck.simulate import Simulator, is_available
 
     return stack.enter_context(Simulator()) if is_available() else None
+
+
+def _measure_ahead(simulator: Simulator | None, design: Design, kit: Kit) -> threading.Thread:
+    """What the plan does is calculated while the picture is being read; the simulator is another process."""
+
+    def measure() -> None:
+        if simulator is not None:
+            with suppress(SnapcheckError):  # told where the result is needed
+                simulator.measure_plan(design, kit)
+
+    thread = threading.Thread(target=contextvars.copy_context().run, args=(measure,), daemon=True)
+    thread.start()
+    return thread
 
 
 def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndarray | None]:

@@ -26,6 +26,7 @@ _FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 _QUALITY = 84
 _STEP = 16
 _LARGEST = 1600  # pixels of the longer side of an annotated picture
+_STRIP = 40  # height of the words above a panel, in the drawing's units
 _WIDE = 1.25  # wider photos have the drawing below, not beside
 
 
@@ -125,12 +126,15 @@ def annotate(
     Raises:
         PhotoError: photo and reading do not belong together.
     """
-    import cv2
     import numpy as np
 
     board = reading.board
     window = window_of(board, *([] if plan is None else [plan]))
-    flat = rectify(pixels, reading, window)
+    _, _, width, height = window.box
+    across = 0 if width > _WIDE * height else 1
+    whole = max(width, 2 * (height + _STRIP)) if across == 0 else max(2 * width, height + _STRIP)
+    scale = min(1.0, _LARGEST / whole)  # drawn as small as it will be: a drawing's cost is in its pixels
+    flat = rectify(pixels, reading, window, PITCH * scale)
     told = numbered(findings)
     asked = {cell for finding in findings for cell in finding.cells}
     unsure = rings_of([cell for cell in reading.unsure if cell not in asked])
@@ -140,19 +144,12 @@ def annotate(
     built = (over[..., :3].astype(np.uint16) * alpha + flat.astype(np.uint16) * (255 - alpha)) // 255
     below = reference_svg(told, plan) if plan is not None else unsure
     drawn = _pixels(drawing_svg(plan or board, kit, window, below, ""), flat.shape)[..., :3]
-    across = 0 if flat.shape[1] > _WIDE * flat.shape[0] else 1
     words = tr("As planned") if plan is not None else tr("As understood")
     panels = [
-        np.vstack([_heading(text, flat.shape[1]), panel])
+        np.vstack([_heading(text, flat.shape[1], scale), panel])
         for text, panel in ((tr("As built"), built), (words, drawn))
     ]
-    both = np.concatenate(panels, axis=across).astype(np.uint8)
-    most = max(both.shape[:2])
-    if most > _LARGEST:
-        scale = _LARGEST / most
-        size = (round(both.shape[1] * scale), round(both.shape[0] * scale))
-        both = np.asarray(cv2.resize(both, size, interpolation=cv2.INTER_AREA))
-    return jpeg(both)
+    return jpeg(np.concatenate(panels, axis=across).astype(np.uint8))
 
 
 def _pixels(svg: str, shape: tuple[int, ...]) -> np.ndarray:
@@ -160,7 +157,9 @@ def _pixels(svg: str, shape: tuple[int, ...]) -> np.ndarray:
     import cv2
     import numpy as np
 
-    layer = np.asarray(cv2.imdecode(np.frombuffer(svg_to_png(svg), np.uint8), cv2.IMREAD_UNCHANGED))
+    layer = np.asarray(
+        cv2.imdecode(np.frombuffer(svg_to_png(svg, width=shape[1]), np.uint8), cv2.IMREAD_UNCHANGED)
+    )
     if layer.shape[2] == 3:
         layer = np.dstack([layer, np.full(layer.shape[:2], 255, np.uint8)])
     if layer.shape[:2] != shape[:2]:
@@ -168,14 +167,17 @@ def _pixels(svg: str, shape: tuple[int, ...]) -> np.ndarray:
     return layer
 
 
-def _heading(text: str, width: int) -> np.ndarray:
-    """A strip with words above a panel, (40, width, 3)."""
+def _heading(text: str, width: int, scale: float) -> np.ndarray:
+    """A strip with words above a panel, (about 40 * scale, width, 3)."""
+    height = round(_STRIP * scale)
     svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="40" font-family="{_FONT}">'
-        f'<rect width="{width}" height="40" fill="{PAPER}"/><text x="12" y="28" font-size="22" '
-        f'font-weight="bold" fill="{INK}">{escape(text)}</text></svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 '
+        f'{width / scale:.1f} {_STRIP}" preserveAspectRatio="xMinYMid slice" '
+        f'font-family="{_FONT}">'
+        f'<rect width="{width / scale:.1f}" height="{_STRIP}" fill="{PAPER}"/><text x="12" y="28" '
+        f'font-size="22" font-weight="bold" fill="{INK}">{escape(text)}</text></svg>'
     )
-    return _pixels(svg, (40, width))[..., :3]
+    return _pixels(svg, (height, width))[..., :3]
 
 
 def overlay_svg(

@@ -67,18 +67,29 @@ class WhatIf:
         return (*self.stresses, *(change.text for change in self.changes))
 
 
-def what_if(worker: Worker, design: Design, designed: Circuit, built: Circuit) -> WhatIf:
+def measure_plan(ours: Measurer, design: Design, designed: Circuit) -> None:
+    """Measure what `what_if` needs of the design itself."""
+    ours.point(design.conditions)
+    for expectation in _with_gain(design, designed):
+        ours.figure(expectation)
+
+
+def what_if(
+    worker: Worker, design: Design, designed: Circuit, built: Circuit, ours: Measurer | None = None
+) -> WhatIf:
     """Measure a design and a build under the same conditions.
 
     Args:
         design: gives conditions, input, output and expected figures.
         designed: its circuit.
+        ours: measures the design, where it has done so already.
         built: the circuit of the build, with the same cells (a shift or turn of the whole undone).
 
     Raises:
         SimulationError: the design itself cannot be simulated.
     """
-    ours, theirs = Measurer(worker, designed, design), Measurer(worker, built, design)
+    ours = ours or Measurer(worker, designed, design)
+    theirs = Measurer(worker, built, design)
     expectations = _with_gain(design, designed)
     first = ours.point(design.conditions)
     try:

@@ -1,0 +1,98 @@
+"""What a check of one photo costs, in decodings of that file, and what a report costs.
+
+The goal is a check (opening, reading, comparison, simulation, annotated picture, JSON; no plots) within four
+times the time that OpenCV takes to decode the 12-megapixel JPEG at full size. It is not reached: reading
+alone takes more. The bound here keeps what has been reached from getting lost; `-s` shows the figures.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TypeVar
+
+import cv2
+import numpy as np
+import pytest
+
+from snapcheck.board import load_design
+from snapcheck.kit import bundled_kit
+from snapcheck.photo import open_picture, read_picture
+from snapcheck.pipeline import CheckResult, check_build
+from snapcheck.report import annotate, behaviour, report_html, report_json
+from snapcheck.simulate import Simulator, is_available
+
+pytestmark = [
+    pytest.mark.bench,
+    pytest.mark.skipif(not is_available(), reason="the ngspice library is not installed"),
+]
+KIT = bundled_kit()
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+GOAL, REACHED = 4.0, 14.0
+T = TypeVar("T")
+
+
+def best(run: Callable[[], T], times: int = 3) -> tuple[float, T]:
+    """Least seconds of several runs, and what the last one gave."""
+    spent = []
+    for _ in range(times):
+        start = time.perf_counter()
+        result = run()
+        spent.append(time.perf_counter() - start)
+    return min(spent), result
+
+
+@pytest.fixture(scope="module")
+def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A demo photo brought to 12 megapixels, with fresh noise, as a phone would store it."""
+    small = cv2.imread(str(FIXTURES / "photos" / "speech-stage-reversed.jpg"))
+    picture = cv2.resize(small, (4000, 3000), interpolation=cv2.INTER_CUBIC)
+    noise = np.random.default_rng(1).normal(size=picture.shape) * 4
+    file = tmp_path_factory.mktemp("large") / "bench.jpg"
+    noisy = np.clip(picture + noise, 0, 255).astype(np.uint8)
+    cv2.imwrite(str(file), noisy, [cv2.IMWRITE_JPEG_QUALITY, 92])
+    return file
+
+
+def test_a_check_of_a_large_photo_in_decodings(large: Path) -> None:
+    design = load_design(FIXTURES / "designs" / "speech-stage.board", KIT)
+    raw = np.fromfile(large, np.uint8)
+    decode, _ = best(lambda: cv2.imdecode(raw, cv2.IMREAD_COLOR), 5)
+
+    def check() -> CheckResult:
+        with ThreadPoolExecutor(1) as pool:  # as the command does: the plan meanwhile
+            simulator._plans.clear()
+            ahead = pool.submit(simulator.measure_plan, design, KIT)
+            picture = open_picture(large)
+            reading = read_picture(picture, large.name, KIT)
+            ahead.result()
+        result = check_build(reading, design, KIT, simulator)
+        plan = None if result.placed is None else result.placed.board
+        annotate(picture.pixels, reading, result.findings, KIT, plan)
+        json.dumps(report_json(result))
+        return result
+
+    with Simulator() as simulator:
+        check()  # networks and simulator are loaded once
+        spent, result = best(check)
+    print(f"\ndecode {decode:.3f} s, check {spent:.3f} s: {spent / decode:.1f} decodings (goal {GOAL:g})")
+    assert result.findings[0].cells and str(result.findings[0].cells[0]) == "F6"
+    assert spent <= REACHED * decode
+
+
+def test_a_full_report_is_quick_and_small(large: Path) -> None:
+    """HTML within 1.5 s and 3 MB, plots drawn (their simulation is counted on its own)."""
+    design = load_design(FIXTURES / "designs" / "speech-stage.board", KIT)
+    picture = open_picture(large)
+    reading = read_picture(picture, large.name, KIT)
+    with Simulator() as simulator:
+        result = check_build(reading, design, KIT, simulator)
+        simulated, what = best(lambda: behaviour(result, simulator))
+    report_html(result, pixels=picture.pixels, behaviour=what)
+    spent, page = best(lambda: report_html(result, pixels=picture.pixels, behaviour=what))
+    size = len(page.encode())
+    print(f"\nHTML {spent:.3f} s (curves {simulated:.3f} s), {size / 1e6:.2f} MB")
+    assert spent + simulated <= 1.5 and size <= 3_000_000

@@ -28,6 +28,7 @@ def test_a_plan_measured_ahead_is_not_measured_again(monkeypatch: pytest.MonkeyP
     design = load_design(DESIGN, KIT)
     built = build_circuit(design.board, KIT)
     with Simulator() as simulator:
+        whole = asked(simulator, monkeypatch)
         fresh = simulator.what_if(design, built)
     with Simulator() as simulator:
         questions = asked(simulator, monkeypatch)
@@ -35,6 +36,6 @@ def test_a_plan_measured_ahead_is_not_measured_again(monkeypatch: pytest.MonkeyP
         ahead = len(questions)
         again = simulator.what_if(load_design(DESIGN, KIT), built)  # another object, the same design
         assert again == fresh
-        assert 0 < len(questions) - ahead <= ahead  # the build alone
+        assert 0 < len(questions) - ahead < 0.6 * len(whole)  # the build alone
         other = simulator.what_if(load_design(DESIGN.with_name("hiss-filter.board"), KIT), built)
         assert other.designed != again.designed

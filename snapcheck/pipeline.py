@@ -18,9 +18,10 @@ from snapcheck.check import (
     apply,
     compare,
     find_changes,
+    moved_board,
     with_doubts,
 )
-from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_rules
+from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_rules, equivalence
 from snapcheck.errors import InputError, MissingLibraryError, SimulationError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
@@ -301,33 +302,18 @@ def place_design(design: Design, comparison: Comparison, kit: Kit) -> Design | N
         if not a.moved:
             return design
         try:
-            board = _moved(design.board, a.to_built, a.turn, comparison.built_circuit.board)
+            here = comparison.built_circuit.board
+            board = moved_board(design.board, a, kit, here.columns, here.rows)
         except InputError:
             return None
+        if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
+            return None  # mirrored, it is another circuit
         return _with_places(design, board, a.to_built)
     parts = comparison.parts
     try:
         return _with_places(design, comparison.built_circuit.board, lambda cell: parts[cell])
     except KeyError:
         return None
-
-
-def _moved(plan: Board, place: Callable[[Cell], Cell], turn: int, built: Board) -> Board:
-    from snapcheck.board import Lead, LeadEnd, Seam, SocketEnd, TapEnd
-
-    def seam(s: Seam) -> Seam:
-        return Seam.between(place(s.first), place(s.second))
-
-    def end(e: LeadEnd) -> LeadEnd:
-        return TapEnd(seam(e.seam)) if isinstance(e, TapEnd) else SocketEnd(place(e.cell), e.side)
-
-    return Board(
-        built.columns,
-        built.rows,
-        {place(c): replace(q, turn=(q.turn + turn) % 360) for c, q in plan.cubes.items()},
-        frozenset(seam(s) for s in plan.taps),
-        tuple(Lead(end(lead.start), end(lead.end)) for lead in plan.leads),
-    )
 
 
 def _with_places(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:

@@ -1,6 +1,6 @@
 """A build held against its plan. Pure: boards in, findings and a verdict out."""
 
-from snapcheck.check._align import Alignment, align
+from snapcheck.check._align import Alignment, align, moved_board
 from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_changes, nearness
 from snapcheck.check._compare import compare
 from snapcheck.check._comparison import Comparison, Electrical
@@ -24,6 +24,7 @@ __all__ = [
     "compare",
     "find_changes",
     "load_settings",
+    "moved_board",
     "nearness",
     "open_questions",
     "parse_settings",

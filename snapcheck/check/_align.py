@@ -1,4 +1,4 @@
-"""How a build lies against its plan: shifted or turned as a whole. Found by a vote of all cubes."""
+"""How a build lies against its plan: shifted, turned or mirrored as a whole. Found by a vote of all cubes."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from snapcheck.board import TURNS, Board, Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
-from snapcheck.kit import Kit
+from snapcheck.kit import Kind, Kit, Side
 
 Move = Callable[[Cell], Cell]
 
@@ -16,6 +16,8 @@ Move = Callable[[Cell], Cell]
 _OBVIOUS = 0.9
 #: shifts looked at closely for each turn
 _FINALISTS = 4
+#: share of cubes that must fit the plan's mirror image, and how many more than fit the plan itself
+_MIRRORED, _RATHER_MIRRORED = 0.6, 0.2
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,7 @@ class Alignment:
         turn, columns, rows: of the plan, to lie on the build.
         score: share of cubes that then stand as planned, 0 to 1.
         plan_columns, plan_rows: size of the plan's plate before turning.
+        mirrored: left and right of the plan are exchanged first.
     """
 
     turn: int
@@ -34,14 +37,17 @@ class Alignment:
     score: float
     plan_columns: int
     plan_rows: int
+    mirrored: bool = False
 
     @property
     def moved(self) -> bool:
-        """True when the build is shifted or turned as a whole."""
-        return (self.turn, self.columns, self.rows) != (0, 0, 0)
+        """True when the build is shifted, turned or mirrored as a whole."""
+        return self.mirrored or (self.turn, self.columns, self.rows) != (0, 0, 0)
 
     def to_built(self, cell: Cell) -> Cell:
         """Where a cell of the plan lies on the build (maybe off the plate)."""
+        if self.mirrored:
+            cell = Cell(cell.row, self.plan_columns - 1 - cell.column)
         turned = _turn_cell(cell, self.turn, self.plan_columns, self.plan_rows)
         return Cell(turned.row + self.rows, turned.column + self.columns)
 
@@ -52,7 +58,14 @@ class Alignment:
         columns, rows = (
             (self.plan_rows, self.plan_columns) if swapped else (self.plan_columns, self.plan_rows)
         )
-        return _turn_cell(turned, -self.turn, columns, rows)
+        cell = _turn_cell(turned, -self.turn, columns, rows)
+        return Cell(cell.row, self.plan_columns - 1 - cell.column) if self.mirrored else cell
+
+    def cube_on_built(self, cube: Cube, kit: Kit) -> Cube:
+        """A cube of the plan as it should stand on the build."""
+        if self.mirrored:
+            cube = _mirror_cube(cube, kit)
+        return replace(cube, turn=(cube.turn + self.turn) % 360)
 
 
 def _turn_cell(cell: Cell, turn: int, columns: int, rows: int) -> Cell:
@@ -67,8 +80,56 @@ def _turn_cell(cell: Cell, turn: int, columns: int, rows: int) -> Cell:
             return cell
 
 
+def _mirror_cube(cube: Cube, kit: Kit) -> Cube:
+    """The cube as one puts it down who sees the plan in a mirror.
+
+    A kind that has a mirror image of its own (a transistor) stands with its mark on the mirrored side; two
+    of its terminals are then exchanged.
+    """
+    kind = kit[cube.kind]
+    seen = {(_mirror_side(side), name) for side, name in kind.contacts_at[cube.turn]}
+    for turn in TURNS:
+        if set(kind.contacts_at[turn]) == seen:
+            return replace(cube, turn=turn)
+    if kind.marked:
+        mark = _mirror_side(kind.faces[kind.marked].turned(cube.turn))
+        return replace(cube, turn=next(t for t in TURNS if kind.faces[kind.marked].turned(t) == mark))
+    sides = {side for side, _ in seen}
+    turns = [t for t in TURNS if {side for side, _ in kind.contacts_at[t]} == sides]
+    return replace(cube, turn=turns[0]) if turns else cube
+
+
+def is_handed(kind: Kind) -> bool:
+    """True for a kind that no turn brings onto its mirror image, such as a transistor."""
+    seen = {(_mirror_side(side), name) for side, name in kind.contacts_at[0]}
+    return all(set(kind.contacts_at[turn]) != seen for turn in TURNS)
+
+
+def _mirror_side(side: Side) -> Side:
+    return side.opposite if side in (Side.E, Side.W) else side
+
+
+def _mirror_image(plan: Board, kit: Kit) -> Board:
+    """The plan with left and right exchanged (cubes only: they decide how a build lies)."""
+    cubes = {Cell(c.row, plan.columns - 1 - c.column): _mirror_cube(q, kit) for c, q in plan.cubes.items()}
+    return Board(plan.columns, plan.rows, cubes)
+
+
 def align(plan: Board, built: Board, kit: Kit) -> Alignment:
-    """The shift and turn under which most cubes stand as planned; none where that does as well."""
+    """The shift and turn under which most cubes stand as planned; none where that does as well.
+
+    Where the plan fits badly and its mirror image much better, the build was made mirrored.
+    """
+    plain = _align(plan, built, kit)
+    if plain.score + _RATHER_MIRRORED >= 1:
+        return plain
+    other = _align(_mirror_image(plan, kit), built, kit)
+    if other.score < max(_MIRRORED, plain.score + _RATHER_MIRRORED):
+        return plain
+    return replace(other, mirrored=True)
+
+
+def _align(plan: Board, built: Board, kit: Kit) -> Alignment:
     stay = Alignment(0, 0, 0, 0.0, plan.columns, plan.rows)
     if not plan.cubes or not built.cubes:
         return stay
@@ -159,7 +220,7 @@ class Frame:
         return Cell(cell.row + self.rows, cell.column + self.columns)
 
 
-def lay_together(plan: Board, built: Board, alignment: Alignment) -> Frame:
+def lay_together(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> Frame:
     """Put plan and build on one plate that is large enough for both."""
     if not alignment.moved and (plan.columns, plan.rows) == (built.columns, built.rows):
         return Frame(plan, built, 0, 0, alignment)
@@ -169,24 +230,33 @@ def lay_together(plan: Board, built: Board, alignment: Alignment) -> Frame:
     columns = left + max([built.columns, *(c.column + 1 for c in touched)])
     rows = top + max([built.rows, *(c.row + 1 for c in touched)])
 
-    def plan_to_frame(cell: Cell) -> Cell:
-        c = alignment.to_built(cell)
-        return Cell(c.row + top, c.column + left)
-
-    def built_to_frame(cell: Cell) -> Cell:
-        return Cell(cell.row + top, cell.column + left)
-
-    def placed(board: Board, move: Move, turn: int) -> Board:
-        return Board(
-            columns,
-            rows,
-            {move(c): replace(q, turn=(q.turn + turn) % 360) for c, q in board.cubes.items()},
-            frozenset(Seam.between(move(s.first), move(s.second)) for s in board.taps),
-            tuple(Lead(_end(x.start, move), _end(x.end, move)) for x in board.leads),
-        )
-
+    stay = replace(alignment, turn=0, columns=0, rows=0, mirrored=False)
     return Frame(
-        placed(plan, plan_to_frame, alignment.turn), placed(built, built_to_frame, 0), left, top, alignment
+        _placed(plan, alignment, kit, (columns, rows), (left, top)),
+        _placed(built, stay, kit, (columns, rows), (left, top)),
+        left,
+        top,
+        alignment,
+    )
+
+
+def moved_board(plan: Board, alignment: Alignment, kit: Kit, columns: int, rows: int) -> Board:
+    """The plan as it lies on the build, on a plate of this size. Raises InputError if it falls off."""
+    return _placed(plan, alignment, kit, (columns, rows), (0, 0))
+
+
+def _placed(
+    board: Board, alignment: Alignment, kit: Kit, size: tuple[int, int], corner: tuple[int, int]
+) -> Board:
+    def move(cell: Cell) -> Cell:
+        c = alignment.to_built(cell)
+        return Cell(c.row + corner[1], c.column + corner[0])
+
+    return Board(
+        *size,
+        {move(c): alignment.cube_on_built(q, kit) for c, q in board.cubes.items()},
+        frozenset(Seam.between(move(s.first), move(s.second)) for s in board.taps),
+        tuple(Lead(_end(x.start, move), _end(x.end, move)) for x in board.leads),
     )
 
 

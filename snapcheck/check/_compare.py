@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from snapcheck.board import Board, Cell, Cube, Design, Probe
-from snapcheck.check._align import Alignment, Frame, align, lay_together
+from snapcheck.check._align import Alignment, Frame, align, is_handed, lay_together
 from snapcheck.check._changes import CellChange, Change, apply, find_changes
 from snapcheck.check._comparison import Comparison, Electrical
-from snapcheck.check._merge import absorb, alignment_note, clusters, gathered, with_rules
+from snapcheck.check._merge import absorb, alignment_note, clusters, gathered, mirror_fault, with_rules
 from snapcheck.check._own_layout import own_layout_findings
 from snapcheck.check._sentence import difference_words
 from snapcheck.check._settings import ComparisonSettings, bundled_settings
@@ -22,6 +22,7 @@ from snapcheck.circuit import (
     Circuit,
     Equivalence,
     OperatingPointLike,
+    Part,
     RuleBook,
     Sameness,
     build_circuit,
@@ -117,16 +118,14 @@ class _Comparing:
         """The build, with unsure cells taken as planned where that is possible."""
         if not self.unsure or self._own_layout:  # a layout of its own: the plan's cells say nothing about it
             return self.seen
-        planned = {self.alignment.to_built(c): self._turned(q) for c, q in self.plan.cubes.items()}
+        place, stand = self.alignment.to_built, self.alignment.cube_on_built
+        planned = {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
         return settle(self.seen, self.unsure, planned, self.kit)
-
-    def _turned(self, cube: Cube) -> Cube:
-        return replace(cube, turn=(cube.turn + self.alignment.turn) % 360)
 
     @cached_property
     def frame(self) -> Frame:
         """Plan and build, cell upon cell."""
-        return lay_together(self.plan, self.built, self.alignment)
+        return lay_together(self.plan, self.built, self.alignment, self.kit)
 
     @cached_property
     def _own_layout(self) -> bool:
@@ -222,8 +221,21 @@ class _Comparing:
                 alone = len(changes) == 1 or set(serious) == set(cause)
                 finding, fresh = self._with_rules(cause, finding, fresh, alone=alone)
             findings.append(finding)
+        if self._exchanged:
+            findings[0], fresh = mirror_fault(findings[0], self._exchanged, fresh), []
         findings = gathered(findings, int(self.settings.many_missing))
         return findings + standing + fresh
+
+    @cached_property
+    def _exchanged(self) -> tuple[Part, ...]:
+        """Parts of a mirrored build that a mirror connects wrongly; none where it is the same circuit."""
+        if not self.alignment.mirrored or self._equivalent_to_own():
+            return ()
+        there = self.framed_circuit.part_at
+        return tuple(there.get(p.cell, p) for p in self.plan_circuit.parts if is_handed(p.kind))
+
+    def _equivalent_to_own(self) -> bool:
+        return bool(equivalence(self._own_plan_circuit, self.plan_circuit))
 
     def _with_only(self, changes: list[CellChange]) -> Circuit:
         """The plan's circuit with these changes; kept, because several questions are put to it."""
@@ -429,11 +441,31 @@ class _Comparing:
         cells = dict.fromkeys(self.frame.built_cell(c) for change in changes for c in change.cells)
         worst = min((f.severity for f in findings), default=Severity.NOTE)
         undecided = electrical is Electrical.GAVE_UP and worst >= Severity.NOTE
+        mirrored = self.alignment.mirrored
+        if self._exchanged:
+            electrical = Electrical.DIFFERENT
+        elif mirrored and electrical is Electrical.IDENTICAL:
+            electrical = Electrical.EQUIVALENT
         return Comparison(
-            verdict_of(findings, built_differently=bool(changes), undecided=undecided),
+            verdict_of(findings, built_differently=bool(changes) or mirrored, undecided=undecided),
             tuple(in_order(findings)), self.alignment, electrical, False, tuple(sorted(cells)),
-            parts, nets, self._own_plan_circuit, self.built_circuit,
+            parts, self._own_nets(nets), self._own_plan_circuit, self.built_circuit,
         )  # fmt: skip
+
+    def _own_nets(self, nets: Mapping[int, int]) -> dict[int, int]:
+        """Nets of the plan as it is, and of the build as it is, to nets as they are in the frame."""
+        if self._own_plan_circuit is self.plan_circuit and self._plain:
+            return dict(nets)
+        found: dict[int, int] = {}
+        for net, other in nets.items():
+            here = self.plan_circuit.nets[net].terminals
+            there = self.framed_circuit.nets[other].terminals if other >= 0 else ()
+            if here and there:
+                own = self._own_plan_circuit.net_of(self.frame.plan_cell(here[0].cell), here[0].name)
+                built = self.built_circuit.net_of(self.frame.built_cell(there[0].cell), there[0].name)
+                if own is not None and built is not None:
+                    found[own] = built
+        return found
 
     @cached_property
     def _own_plan_circuit(self) -> Circuit:

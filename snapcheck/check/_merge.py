@@ -2,20 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from snapcheck.board import Cell
 from snapcheck.check._align import Alignment
 from snapcheck.check._changes import CellChange, Change
-from snapcheck.circuit import listing
+from snapcheck.circuit import Part, listing, part_words
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
 
 def alignment_note(a: Alignment) -> list[Finding]:
-    """A note where the whole build is shifted or turned."""
+    """A note where the whole build is shifted, turned or mirrored."""
     if not a.moved:
         return []
+    data: dict[str, float | str | bool | list[str]] = {"turn": a.turn, "columns": a.columns, "rows": a.rows}
+    if a.mirrored:
+        title = tr("The build is the mirror image of the plan.")
+        data["mirrored"] = True
+    else:
+        title = tr("The whole build stands differently on the plate: {how}.", how=listing(_moves(a)))
+    return [
+        Finding(
+            rule="build-mirrored" if a.mirrored else "build-shifted",
+            severity=Severity.NOTE,
+            cells=(),
+            title=title,
+            why=tr("It makes no difference to the circuit."),
+            mend=tr("Nothing need be done."),
+            data=data,
+            source="comparison with the plan",
+        )
+    ]
+
+
+def _moves(a: Alignment) -> list[str]:
     words = []
     if a.turn:
         words.append(tr("turned by {turn}° clockwise", turn=a.turn))
@@ -25,18 +47,27 @@ def alignment_note(a: Alignment) -> list[Finding]:
     if a.rows and not a.turn:
         words.append(tr("{count} rows down", count=a.rows) if a.rows > 0
                      else tr("{count} rows up", count=-a.rows))  # fmt: skip
-    return [
-        Finding(
-            rule="build-shifted",
-            severity=Severity.NOTE,
-            cells=(),
-            title=tr("The whole build stands differently on the plate: {how}.", how=listing(words)),
-            why=tr("It makes no difference to the circuit."),
-            mend=tr("Nothing need be done."),
-            data={"turn": a.turn, "columns": a.columns, "rows": a.rows},
-            source="comparison with the plan",
-        )
-    ]
+    return words
+
+
+def mirror_fault(note: Finding, exchanged: Sequence[Part], rules: list[Finding]) -> Finding:
+    """The note on a mirrored build, where parts with a mirror image of their own (transistors) spoil it.
+
+    Args:
+        note: as `alignment_note` made it.
+        exchanged: those parts of the build.
+        rules: what rules object to because of it.
+    """
+    names = listing(part_words(p) for p in exchanged[:4])
+    fault = replace(
+        note,
+        severity=Severity.FAULT,
+        cells=tuple(p.cell for p in exchanged),
+        title=tr("The build is the mirror image of the plan, and {parts} cannot be mirrored.", parts=names),
+        why=tr("Two terminals of a cube change places in a mirror: such a part is then connected wrongly."),
+        mend=tr("Build it again as the plan shows it, left and right not exchanged."),
+    )
+    return absorb(fault, rules) if rules else fault
 
 
 def absorb(finding: Finding, mine: list[Finding]) -> Finding:
@@ -114,7 +145,9 @@ def gathered(findings: list[Finding], many: int) -> list[Finding]:
         told.append(_one_for(missing, "cubes-missing", tr("{count} cubes are still missing: {cells}.",
             count=len(missing), cells=", ".join(str(f.cells[0]) for f in missing if f.cells)),
             tr("Put in the missing cubes.")))  # fmt: skip
-    harmless = [f for f in told if f.data.get("harmless") and f.rule != "build-shifted"]
+    harmless = [
+        f for f in told if f.data.get("harmless") and f.rule not in ("build-shifted", "build-mirrored")
+    ]
     if len(harmless) > 1:
         told = [f for f in told if f not in harmless]
         cells = ", ".join(dict.fromkeys(str(c) for f in harmless for c in f.cells[:1]))

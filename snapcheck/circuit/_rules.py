@@ -43,6 +43,7 @@ RULES: Mapping[str, Rule] = {
     "gap-between": wiring.gap_between,
     "island": wiring.island,
     "no-ground": supply.no_ground,
+    "no-parts": supply.no_parts,
     "no-supply": supply.no_supply,
     "lead-loose": wiring.lead_loose,
     "tap-loose": wiring.tap_loose,

@@ -324,6 +324,21 @@ def no_ground(ctx: Context) -> Iterator[Finding]:
     )  # fmt: skip
 
 
+def no_parts(ctx: Context) -> Iterator[Finding]:
+    """An empty plate, or nothing but wires on it."""
+    board = ctx.circuit.board
+    if ctx.circuit.parts:
+        return
+    yield ctx.finding(
+        "no-parts",
+        [],
+        tr("There are only wires on the plate.") if board.cubes else tr("The plate is empty."),
+        expected=tr("At least one part, and what feeds it."),
+        why=tr("Without a part there is no circuit."),
+        mend=tr("Put the cubes on the plate first."),
+    )
+
+
 def no_supply(ctx: Context) -> Iterator[Finding]:
     """Nothing on the board drives it."""
     parts = ctx.circuit.parts

@@ -20,7 +20,7 @@ from snapcheck.circuit import build_circuit, bundled_rules, load_rules
 from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
 from snapcheck.cli._state import add_structure_only, operating_points
-from snapcheck.findings import finding_to_json
+from snapcheck.findings import Severity, finding_to_json
 from snapcheck.kit import Kit
 from snapcheck.words import tr
 
@@ -92,6 +92,13 @@ def _electrical(result: Comparison) -> str:
         "different": tr("The circuits differ."),
         "gave-up": tr("The circuits are too regular; the comparison was given up undecided."),
     }
+    if any(f.severity is Severity.QUESTION for f in result.findings):
+        words |= {
+            "identical": tr("Taken as planned where it is in question, the circuits are the same."),
+            "equivalent": tr("Taken as planned where it is in question, it is the same circuit, "
+                             "built differently."),
+            "different": tr("Taken as planned where it is in question, the circuits differ all the same."),
+        }  # fmt: skip
     return words[result.electrical.value]
 
 
@@ -108,6 +115,7 @@ def _as_json(result: Comparison) -> dict[str, object]:
 
 def _alignment(alignment: Alignment) -> dict[str, object]:
     return {
+        "mirrored": alignment.mirrored,
         "turn": alignment.turn,
         "columns": alignment.columns,
         "rows": alignment.rows,

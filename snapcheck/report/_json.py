@@ -32,6 +32,7 @@ def report_json(result: CheckResult) -> dict[str, Any]:
         "circuits": comparison.electrical.value,
         "own_layout": comparison.own_layout,
         "alignment": {
+            "mirrored": comparison.alignment.mirrored,
             "turn": comparison.alignment.turn,
             "columns": comparison.alignment.columns,
             "rows": comparison.alignment.rows,

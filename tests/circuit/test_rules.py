@@ -214,6 +214,7 @@ CASES: dict[str, Case] = {
         LOOP, "A2", {}, {},
     ),
     "no-supply": (change(LOOP, "A2 straight turn=90"), LOOP, "", {}, {}),
+    "no-parts": ("plate 4 x 3\nA1 straight turn=0\nB1 ground stem=left\n", LOOP, "", {}, {}),
     "lead-loose": (
         change(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to C1|D1 loose"),
         change(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to F1"),

@@ -136,7 +136,12 @@ class _Check:
         plan_point, built_point = self._points(first, placed)
         comparison = first
         if plan_point is not None or built_point is not None:
-            comparison = self._compare(built_point, plan_point)
+            comparison = self._compare(
+                built_point,
+                plan_point,
+                self._positions(first.built_circuit, built_point),
+                self._positions(first.plan_circuit, plan_point),
+            )
         what_if = None
         findings = list(comparison.findings)
         if plan_point is not None and placed is not None and not comparison.own_layout:
@@ -156,7 +161,19 @@ class _Check:
             what_if, self.kit,
         )  # fmt: skip
 
-    def _compare(self, point: OperatingPoint | None, plan_point: OperatingPoint | None) -> Comparison:
+    def _positions(self, circuit: Circuit, point: OperatingPoint | None) -> dict[str, OperatingPoint]:
+        """The circuit in the other positions of its switches."""
+        if point is None or self.simulator is None:
+            return {}
+        return self.simulator.other_positions(circuit, point.conditions)
+
+    def _compare(
+        self,
+        point: OperatingPoint | None,
+        plan_point: OperatingPoint | None,
+        positions: dict[str, OperatingPoint] | None = None,
+        plan_positions: dict[str, OperatingPoint] | None = None,
+    ) -> Comparison:
         return compare(
             self.design,
             self.board,
@@ -164,6 +181,8 @@ class _Check:
             unsure=None if self.reading is None else self.reading.unsure,
             operating_point=point,
             plan_operating_point=plan_point,
+            positions=positions,
+            plan_positions=plan_positions,
             book=self.book,
             settings=self.settings,
         )

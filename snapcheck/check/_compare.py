@@ -49,6 +49,8 @@ def compare(
     unsure: Mapping[Cell, Sequence[Cube | None]] | None = None,
     operating_point: OperatingPointLike | None = None,
     plan_operating_point: OperatingPointLike | None = None,
+    positions: Mapping[str, OperatingPointLike] | None = None,
+    plan_positions: Mapping[str, OperatingPointLike] | None = None,
     book: RuleBook | None = None,
     settings: ComparisonSettings | None = None,
 ) -> Comparison:
@@ -65,6 +67,7 @@ def compare(
             means it could not be read at all. Such cells are never taken as a pass.
         operating_point: simulated state of the build, for rules that need one.
         plan_operating_point: simulated state of the plan, so that what rules object to in it is known.
+        positions, plan_positions: the same in other positions of the switches, see `check_rules`.
         book: rule book, None for the bundled one.
         settings: limits of the comparison, None for the bundled ones.
 
@@ -77,7 +80,7 @@ def compare(
     probes = (design.input, design.output) if isinstance(design, Design) else ()
     return _Comparing(
         plan, built, kit, dict(unsure or {}), operating_point, plan_operating_point, book, settings,
-        dict(supply_V), tuple(p for p in probes if p is not None),
+        dict(supply_V), tuple(p for p in probes if p is not None), positions or {}, plan_positions or {},
     ).result()  # fmt: skip
 
 
@@ -93,6 +96,8 @@ class _Comparing:
     settings: ComparisonSettings
     supply_V: dict[Cell, float]
     probes: tuple[Probe, ...] = ()
+    positions: Mapping[str, OperatingPointLike] = field(default_factory=dict)
+    plan_positions: Mapping[str, OperatingPointLike] = field(default_factory=dict)
     _tried: dict[frozenset[int], Circuit] = field(default_factory=dict)
 
     def result(self) -> Comparison:
@@ -339,7 +344,12 @@ class _Comparing:
         """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
         supply = {self.alignment.to_built(c): v for c, v in self.supply_V.items()}
         here = check_rules(
-            self.built_circuit, self.operating_point, book=self.book, supply_V=supply, only=self._telling
+            self.built_circuit,
+            self.operating_point,
+            positions=self.positions,
+            book=self.book,
+            supply_V=supply,
+            only=self._telling,
         )
         here = [f for f in here if f.severity is not Severity.NOTE]
         if not here:
@@ -347,6 +357,7 @@ class _Comparing:
         planned = check_rules(
             self._own_plan_circuit,
             self.plan_operating_point,
+            positions=self.plan_positions,
             book=self.book,
             supply_V=self.supply_V,
             only={f.rule for f in here},
@@ -414,9 +425,21 @@ class _Comparing:
         findings, electrical, parts, nets = own_layout_findings(
             plan, self.built_circuit, int(self.settings.step_limit), [n for n in probed if n is not None]
         )
-        planned = check_rules(plan, self.plan_operating_point, book=self.book, supply_V=self.supply_V)
+        planned = check_rules(
+            plan,
+            self.plan_operating_point,
+            positions=self.plan_positions,
+            book=self.book,
+            supply_V=self.supply_V,
+        )
         supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
-        rules = check_rules(self.built_circuit, self.operating_point, book=self.book, supply_V=supply)
+        rules = check_rules(
+            self.built_circuit,
+            self.operating_point,
+            positions=self.positions,
+            book=self.book,
+            supply_V=supply,
+        )
         findings = with_rules(findings, rules, {f.rule for f in planned})
         findings += open_questions(self.seen, self.built, self.unsure, self.kit, self.book, planned=None)
         undecided = electrical == Electrical.GAVE_UP.value

@@ -17,6 +17,7 @@ from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, s
 from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._path import MetalPath, metal_path
+from snapcheck.circuit._positions import is_closed, switch_positions
 from snapcheck.circuit._rules import RULES, check_rules
 from snapcheck.circuit._say import (
     amperes,
@@ -68,6 +69,7 @@ __all__ = [
     "differences",
     "end_words",
     "equivalence",
+    "is_closed",
     "is_part",
     "lead_words",
     "listing",
@@ -86,6 +88,7 @@ __all__ = [
     "same_value",
     "side_word",
     "single_difference",
+    "switch_positions",
     "terminal_word",
     "terminal_words",
     "value_words",

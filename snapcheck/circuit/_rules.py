@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import replace
 
 from snapcheck.board import Cell
 from snapcheck.circuit import _rules_parts as parts
@@ -13,7 +14,8 @@ from snapcheck.circuit._book import RuleBook, bundled_rules
 from snapcheck.circuit._circuit import Circuit
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._operating import OperatingPointLike
-from snapcheck.findings import Finding, in_order
+from snapcheck.findings import Finding, Severity, in_order
+from snapcheck.words import tr
 
 Rule = Callable[[Context], Iterator[Finding]]
 
@@ -52,10 +54,15 @@ RULES: Mapping[str, Rule] = {
 }
 
 
+#: rules about what destroys a part: asked for every position of the switches
+_IN_EVERY_POSITION = ("electrolytic-reversed", "electrolytic-overvoltage", "over-rating", "fuse-blows")
+
+
 def check_rules(
     circuit: Circuit,
     operating_point: OperatingPointLike | None = None,
     *,
+    positions: Mapping[str, OperatingPointLike] | None = None,
     book: RuleBook | None = None,
     supply_V: Mapping[Cell, float] | None = None,
     only: Collection[str] | None = None,
@@ -67,6 +74,8 @@ def check_rules(
         circuit: to check.
         operating_point: simulated direct-current state; without it, rules say only what the structure
             alone makes certain.
+        positions: the same in other positions of the switches, by what is different there, in words
+            (`switch_positions`); what destroys a part is looked for in each.
         book: which rules are on, and their limits; None for the bundled book.
         supply_V: volts of sources that differ from their print, by cell.
         only: names of the rules to run, None for all.
@@ -79,4 +88,15 @@ def check_rules(
     for name, rule in RULES.items():
         if book[name].enabled and (only is None or name in only):
             found += rule(context)
+    told = {(f.rule, f.cells[:1]) for f in found}
+    for words, point in (positions or {}).items():
+        context.operating_point = point
+        for name in _IN_EVERY_POSITION:
+            if not book[name].enabled or (only is not None and name not in only):
+                continue
+            for finding in RULES[name](context):
+                if finding.severity is not Severity.NOTE and (name, finding.cells[:1]) not in told:
+                    told.add((name, finding.cells[:1]))
+                    title = tr("With {position}: {title}", position=words, title=finding.title)
+                    found.append(replace(finding, title=title, data={**finding.data, "position": words}))
     return in_order(found)

@@ -19,7 +19,7 @@ from snapcheck.check import (
 from snapcheck.circuit import build_circuit, bundled_rules, load_rules
 from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
-from snapcheck.cli._state import add_structure_only, operating_points
+from snapcheck.cli._state import add_structure_only, states
 from snapcheck.findings import Severity, finding_to_json
 from snapcheck.kit import Kit
 from snapcheck.words import tr
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     built = seen if isinstance(seen, Board) else seen.board
     book = load_rules(args.book) if args.book else bundled_rules()
     limits = load_settings(args.limits) if args.limits else bundled_settings()
-    point, plan_point = operating_points(
+    ours, theirs = states(
         args,
         [
             (build_circuit(built, kit), _conditions(design, built, kit)),
@@ -51,8 +51,9 @@ def run(args: argparse.Namespace) -> int:
         ],
     )
     result = compare(
-        design, built, kit, unsure=None if reading is None else reading.unsure, operating_point=point,
-        plan_operating_point=plan_point, book=book, settings=limits,
+        design, built, kit, unsure=None if reading is None else reading.unsure,
+        operating_point=ours.point, plan_operating_point=theirs.point, positions=ours.positions,
+        plan_positions=theirs.positions, book=book, settings=limits,
     )  # fmt: skip
     findings, verdict = with_doubts(
         result.findings,

@@ -10,7 +10,7 @@ from snapcheck.check import Verdict, open_questions, with_doubts
 from snapcheck.circuit import RuleBook, build_circuit, bundled_rules, check_rules, load_rules
 from snapcheck.cli._common import add_kit, kit_of, load_built, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
-from snapcheck.cli._state import add_structure_only, operating_points
+from snapcheck.cli._state import add_structure_only, states
 from snapcheck.errors import InputError
 from snapcheck.findings import Severity, finding_to_json
 from snapcheck.words import tr
@@ -44,8 +44,8 @@ def run(args: argparse.Namespace) -> int:
     reading = None if isinstance(seen, Board) else seen
     circuit = build_circuit(design.board, kit)
     supply_V: Mapping[Cell, float] = design.conditions.supply_V
-    (point,) = operating_points(args, [(circuit, design.conditions)])
-    findings = check_rules(circuit, point, book=book, supply_V=supply_V)
+    (state,) = states(args, [(circuit, design.conditions)])
+    findings = check_rules(circuit, state.point, positions=state.positions, book=book, supply_V=supply_V)
     if reading is not None:
         findings += open_questions(design.board, design.board, reading.unsure, kit, book, planned=None)
     findings, verdict = with_doubts(findings, reading)
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
             {
                 "file": args.file,
                 "verdict": verdict.value,
-                "simulated": point is not None,
+                "simulated": state.point is not None,
                 "findings": [finding_to_json(f) for f in findings],
             }
         )

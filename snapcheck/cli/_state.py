@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Conditions
@@ -25,23 +26,30 @@ def add_structure_only(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def operating_points(
-    args: argparse.Namespace, wanted: Sequence[tuple[Circuit, Conditions]]
-) -> list[OperatingPointLike | None]:
+@dataclass
+class State:
+    """The operating point of a circuit, and those in other positions of its switches, in words."""
+
+    point: OperatingPointLike | None = None
+    positions: Mapping[str, OperatingPointLike] = field(default_factory=dict)
+
+
+def states(args: argparse.Namespace, wanted: Sequence[tuple[Circuit, Conditions]]) -> list[State]:
     """Operating points, None (said on standard error) where there is none to be had.
 
     A circuit with a shorted supply is not calculated: its current says nothing that needs numbers.
     """
-    points: list[OperatingPointLike | None] = [None] * len(wanted)
+    found = [State() for _ in wanted]
     if args.structure_only:
-        return points
+        return found
     from snapcheck.simulate import Simulator
 
     try:
         with Simulator() as simulator:
-            for index, (circuit, conditions) in enumerate(wanted):
+            for state, (circuit, conditions) in zip(found, wanted, strict=True):
                 if not check_rules(circuit, only=("supply-shorted", "supplies-fighting")):
-                    points[index] = simulator.operating_point(circuit, conditions)
+                    state.point = simulator.operating_point(circuit, conditions)
+                    state.positions = simulator.other_positions(circuit, conditions)
     except (MissingLibraryError, SimulationError) as error:
         print(tr("judged by structure alone: {why}", why=error), file=sys.stderr)
-    return points
+    return found

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Mapping
 
 from snapcheck.board import Conditions
-from snapcheck.circuit import Circuit, Part
+from snapcheck.circuit import Circuit, Part, is_closed
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, parse_value
 from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
@@ -88,12 +88,6 @@ def heat_resistance(part: Part, celsius: float) -> float:
     """NTC thermistor: R = R25 · exp(B·(1/T - 1/298.15 K)) (IEC 60539-1)."""
     beta = part.parameters.get("beta_K", 3950.0)
     return part_value(part) * math.exp(beta * (1 / (celsius + _KELVIN) - 1 / (25 + _KELVIN)))
-
-
-def is_closed(part: Part, conditions: Conditions) -> bool:
-    """Whether a switch or push-button stands closed."""
-    at_rest = part.parameters.get("closed_at_rest", 0.0) > 0
-    return conditions.switches.get(part.cell, at_rest)
 
 
 def supply_volts(part: Part, conditions: Conditions) -> float:

@@ -8,7 +8,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Cell, Conditions, Design, Probe
-from snapcheck.circuit import Circuit, build_circuit
+from snapcheck.circuit import Circuit, build_circuit, switch_positions
 from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
@@ -80,6 +80,17 @@ class Simulator:
     def operating_point(self, circuit: Circuit, conditions: Conditions = _USUAL) -> OperatingPoint:
         """Direct voltages, currents, powers and transistor regions."""
         return _operating.solve(self._worker, circuit, conditions)
+
+    def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
+        """Operating points in the other positions of the switches, by what is different there, in words.
+
+        A position that has no answer is left out. See `snapcheck.circuit.switch_positions`.
+        """
+        points = {}
+        for words, position in switch_positions(circuit, conditions).items():
+            with suppress(SimulationError):
+                points[words] = self.operating_point(circuit, position)
+        return points
 
     def frequency_response(
         self,

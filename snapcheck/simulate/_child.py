@@ -28,7 +28,7 @@ _NODE = r"[a-z0-9]+"
 _ACROSS = rf"(?:v\({_NODE}(?:,{_NODE})?\)|\(0-v\({_NODE}\)\))"
 #: the only expressions: a lamp's current and its heat
 _LAMP = (
-    rf"{_ACROSS}/\({_NUMBER}\*pow\({_NUMBER}\+{_NUMBER}\*max\(v\({_NODE}\),0\),0\.333333333\)\)"
+    rf"{_ACROSS}/\({_NUMBER}\*(?:v\({_NODE}\)\*)?pow\({_NUMBER}\+{_NUMBER}\*max\(v\({_NODE}\),0\),0\.333333333\)\)"
     rf"|{_ACROSS}\*i\({_NODE}\)/{_NUMBER}"
 )
 #: element lines, models and options that the netlist writer uses; nothing else may reach the library

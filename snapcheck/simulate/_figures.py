@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
 from snapcheck.board import Conditions, Design, Expectation, Probe, settings_text
-from snapcheck.circuit import Circuit
+from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response, _transient
 from snapcheck.simulate._models import write_netlist
@@ -182,10 +182,7 @@ class Measurer:
             raise SimulationError(
                 tr("there is no part with a {terminal} at {cell}.", terminal=place.terminal, cell=place.cell)
             )
-        part = self._circuit.part_at[place.cell]
-        if part.kind.symmetry == 180 and e.low >= 0:
-            return abs(amperes)  # it may stand either way round: which terminal is first says nothing
-        return amperes
+        return abs(amperes) if says_no_direction(self._circuit.part_at[place.cell], e) else amperes
 
     def _power(self, e: Expectation) -> float | None:
         place = self.place(e)
@@ -209,7 +206,16 @@ class Measurer:
         return self.response(self.conditions(e), self.place(e)).input_impedance(e.at or USUAL_Hz)
 
     def _output_impedance(self, e: Expectation) -> float | None:
-        return self.response(self.conditions(e), self.place(e)).output_impedance(e.at or USUAL_Hz)
+        conditions, place = self.conditions(e), self.place(e)
+        if _response.resolve_input(self._circuit, self._design.input) is not None:
+            return self.response(conditions, place).output_impedance(e.at or USUAL_Hz)
+        found = self._once(
+            ("output-impedance", conditions, place),
+            lambda: _response.output_impedance(
+                self._worker, self._circuit, conditions, None, self._net(place), scales=self._scales
+            ),
+        )
+        return found.output_impedance(e.at or USUAL_Hz)
 
     def _swing(self, e: Expectation) -> float | None:
         if _response.resolve_input(self._circuit, self._design.input) is None:
@@ -257,20 +263,33 @@ class Measurer:
     def _ripple(self, e: Expectation) -> float | None:
         """Peak to peak at the place, from the ripple of each mains supply at its frequency (linear)."""
         conditions, net = self.conditions(e), self._net(self.place(e))
-        supplies = [part for part in self._circuit.parts if part.kind.model == "supply"]
-        if not supplies:
-            return 0.0
-        volts = max(part.parameters.get("ripple_V", 0.1) for part in supplies)
-        hertz = supplies[0].parameters.get("ripple_Hz", 100.0)
+        volts, hertz = ripple_of(self._circuit)
         netlist = write_netlist(self._circuit, conditions, Stimulus(ripple=True), scales=self._scales)
         node = netlist.node_of(net)
-        if node in (None, "0"):
+        if volts == 0 or node is None or node == "0":
             return 0.0
-        assert node is not None
-        (answer,) = self._worker.solve(
-            netlist.lines, frozenset(netlist.nodes), [(f"ac lin 1 {hertz:g} {hertz:g}", [node])]
-        )
+        command = ripple_command(hertz)
+        (answer,) = self._worker.solve(netlist.lines, frozenset(netlist.nodes), [(command, [node])])
         return volts * float(abs(answer[node][0]))
+
+
+def says_no_direction(part: Part, expectation: Expectation) -> bool:
+    """True for a current through a part that may stand either way round: which end is first says nothing."""
+    return part.kind.symmetry == 180 and expectation.low >= 0
+
+
+def ripple_of(circuit: Circuit) -> tuple[float, float]:
+    """(peak-to-peak volts, hertz) of the ripple that mains supplies bring; no volts where there are none."""
+    supplies = [part for part in circuit.parts if part.kind.model == "supply"]
+    if not supplies:
+        return 0.0, 100.0
+    volts = max(part.parameters.get("ripple_V", 0.1) for part in supplies)
+    return volts, supplies[0].parameters.get("ripple_Hz", 100.0)
+
+
+def ripple_command(hertz: float) -> str:
+    """The ngspice command of a ripple figure."""
+    return f"ac lin 1 {hertz:g} {hertz:g}"
 
 
 _MEASURES: dict[str, Callable[[Measurer, Expectation], float | None]] = {

@@ -235,7 +235,8 @@ def _lamp(w: Writer, part: Part, p: Parameters) -> None:
     """Tungsten filament: R = R_hot · (c³ + (1 - c³)·P/P_nominal)^(1/3), P following in a thermal time.
 
     The cube root gives I ∝ √U near the nominal point (handbooks: exponent 0.5 to 0.6); c is the cold
-    fraction of the hot resistance. Fast signals see the resistance of the mean power.
+    fraction of the hot resistance. Fast signals see the resistance of the mean power. Where specimens are
+    tried in one loaded circuit, a node at 1 V times the specimen's factor carries its scale.
     """
     a, b, heat = w.outer(part, "a"), w.outer(part, "b"), w.inner("h")
     volts, amperes = lamp_print(part)
@@ -244,7 +245,12 @@ def _lamp(w: Writer, part: Part, p: Parameters) -> None:
         p.get("cold_fraction", 0.1) ** 3,
         p.get("thermal_time_s", 0.05),
     )
-    ohm = f"({hot:.12g}*pow({cold3:.12g}+{1 - cold3:.12g}*max(v({heat}),0),0.333333333))"
+    scale = ""
+    if w.own_models:
+        scale = f"v({w.inner('k')})*"
+        w.add(f"{w.name('v', 'k')} {w.inner('k')} 0 dc 1")
+        w.varies(part, "v", 1.0, "k")
+    ohm = f"({hot:.12g}*{scale}pow({cold3:.12g}+{1 - cold3:.12g}*max(v({heat}),0),0.333333333))"
     across = f"v({a},{b})" if b != "0" else f"v({a})"
     across = across if a != "0" else f"(0-v({b}))"
     w.add(f"{w.name('b')} {a} i{w._index}m i={across}/{ohm}")

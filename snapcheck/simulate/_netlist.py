@@ -120,7 +120,7 @@ class Writer:
         self.conditions = conditions
         self.stimulus = stimulus
         self.netlist = Netlist(topology=_topology.examine(circuit))
-        self._own_models = own_models
+        self.own_models = own_models
         self._model_names: dict[tuple[str, object], str] = {}
         self._index = 0
         self._control = False
@@ -183,7 +183,7 @@ class Writer:
     def model(self, part: Part, spice_type: str, parameters: Mapping[str, float], first: str = "") -> str:
         """Name of the part's model line, shared between like parts unless each needs its own."""
         key = (part.kind.name, part.cube.value)
-        if not self._own_models and key in self._model_names:
+        if not self.own_models and key in self._model_names:
             return self._model_names[key]
         name = f"k{self._index}"
         words = [first] if first else []
@@ -201,7 +201,7 @@ class Writer:
 
     def varies_in_model(self, part: Part, model: str, parameter: str, value: float) -> None:
         """Note a model parameter that scales between specimens, where the part has a model of its own."""
-        if self._own_models:
+        if self.own_models:
             self.netlist.changeable.setdefault(part.name, []).append(
                 (f"altermod {model} {parameter} =", value)
             )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions, Probe
@@ -186,18 +186,37 @@ def measure(
     response = read_response(netlist, source, output, answer)
     if not with_output_impedance:
         return response
-    loads = own_loads(circuit, output)
+    seen = output_impedance(worker, circuit, conditions, source, output, scales=scales)
+    return replace(response, output_ohm=seen.output_ohm)
+
+
+def output_impedance(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    source: Part | int | None,
+    output: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> FrequencyResponse:
+    """A response of which only the output impedance is known: one analysis, driven at the output.
+
+    A circuit without an input (a supply, a divider) has one, too; `source` None says that nothing drives it.
+    """
+    import numpy as np
+
     netlist = write_netlist(circuit, conditions, Stimulus(input=source, into_net=output), scales=scales)
-    node = netlist.node(output)
+    node = netlist.node_of(output)
+    if node is None:
+        raise SimulationError(tr("the output is cut off from every supply."))
     if node == "0":
-        return response
-    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), [node])])
-    return FrequencyResponse(
-        response.frequency_Hz,
-        response.gain,
-        response.input_ohm,
-        without_loads(answer[node], response.frequency_Hz, loads),
-    )
+        frequency = np.geomspace(START_Hz, STOP_Hz, 2)
+        return FrequencyResponse(frequency, np.zeros(2), None, np.zeros(2))
+    wanted = ["frequency", node]
+    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), wanted)])
+    frequency = np.real(answer["frequency"])
+    ohms = without_loads(answer[node], frequency, own_loads(circuit, output))
+    return FrequencyResponse(frequency, np.zeros(len(frequency)), None, ohms)
 
 
 def sweep_command(start: float = START_Hz, stop: float = STOP_Hz, per_decade: int = PER_DECADE) -> str:

@@ -17,7 +17,8 @@ from snapcheck.simulate import Simulator
 from snapcheck.simulate._library import find_library
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._operating import vectors_of
-from snapcheck.simulate._tolerance import changes, draw, sample_points, spreads
+from snapcheck.simulate._samples import changes, sample_points
+from snapcheck.simulate._tolerance import draw, spreads
 
 pytestmark = pytest.mark.bench
 THREE_STAGES = Path(__file__).parents[2] / "fixtures" / "designs" / "loudspeaker-amplifier.board"

@@ -13,8 +13,9 @@ from snapcheck.board import Cell, Conditions, Design, Expectation, Probe
 from snapcheck.errors import InputError, SimulationError
 from snapcheck.simulate import Simulator, export_netlist, figure_text, is_available, plots_of
 from snapcheck.simulate._models import write_netlist
+from snapcheck.simulate._samples import sample_points
 from snapcheck.simulate._simulator import _what_if
-from snapcheck.simulate._tolerance import draw, sample_points, spreads
+from snapcheck.simulate._tolerance import draw, spreads
 from snapcheck.simulate._waveform import distortion, rhythm
 
 BATTERY = ("battery", 9.0, {"plus": 1, "minus": 0})
@@ -284,6 +285,20 @@ def test_altering_in_place_agrees_with_a_fresh_netlist(simulator):
         (fresh,) = simulator.worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", ["n4", "n5"])])
         # leakage follows a capacitor's value only in the fresh netlist
         assert [row[names.index("n4")], row[names.index("n5")]] == pytest.approx(fresh, rel=2e-3)
+
+
+def test_a_supply_has_an_output_impedance_without_any_input(simulator):
+    circuit = handmade(BATTERY, resistor(10e3, 1, 2), resistor(15e3, 2, 0))
+    place = Probe(Cell(0, 1), "b")
+    wanted = Expectation("output-impedance", place, None, 5.9e3, 6.1e3)  # 10 k parallel to 15 k: 6 k
+    design = Design(circuit.board, output=place, expectations=(wanted,))
+    (figure,) = simulator.evaluate(design, circuit)
+    assert figure.met and figure.value == pytest.approx(6000, rel=1e-3)
+    tolerance = simulator.tolerance(design, circuit, samples=50)
+    assert tolerance.slow_samples == 0 and 0.3 < tolerance.passed < 1
+    on_plate = replace(design, expectations=(replace(wanted, place=Probe(Cell(0, 2), "b")),))
+    (figure,) = simulator.evaluate(on_plate, circuit)
+    assert figure.value == pytest.approx(0, abs=1e-6)
 
 
 def test_tolerance_finds_yield_and_the_part_that_matters(simulator):

@@ -14,7 +14,9 @@ from snapcheck.circuit import build_circuit
 from snapcheck.errors import SimulationError
 from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Simulator
-from snapcheck.simulate._figures import SLOW
+from snapcheck.simulate._figures import SLOW, Measurer
+from snapcheck.simulate._samples import fast_figures
+from snapcheck.simulate._tolerance import draw, spreads
 
 KIT = bundled_kit()
 DESIGNS = sorted((Path(__file__).parents[2] / "fixtures" / "designs").glob("*.board"))
@@ -37,12 +39,30 @@ def test_figures_are_met(simulator, path):
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
 def test_most_specimens_meet_them(simulator, path):
     design = load_design(path, KIT)
-    quick = tuple(e for e in design.expectations if e.quantity not in SLOW | {"ripple"})
+    quick = tuple(e for e in design.expectations if e.quantity not in SLOW)
     if not quick:
         pytest.skip("all its figures need runs in time")
     design = type(design)(**{**design.__dict__, "expectations": quick})
     tolerance = simulator.tolerance(design, build_circuit(design.board, KIT), samples=200)
     assert tolerance.passed > 0.6, [(f.expectation.text, f.passed) for f in tolerance.figures]
+
+
+@pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
+def test_samples_in_a_loaded_circuit_are_what_fresh_circuits_give(simulator, path):
+    design = load_design(path, KIT)
+    circuit = build_circuit(design.board, KIT)
+    varied = spreads(circuit)
+    factors = draw(varied, 3, seed=7)
+    sampled = dict(fast_figures(simulator.worker, design, circuit, varied, factors))
+    assert set(sampled) == {i for i, e in enumerate(design.expectations) if e.quantity not in SLOW}
+    for row, factor in enumerate(factors):
+        scales = {s.part.name: float(f) for s, f in zip(varied, factor, strict=True)}
+        fresh = Measurer(simulator.worker, circuit, design, scales)
+        for position, column in sampled.items():
+            expectation = design.expectations[position]
+            want = fresh.value(expectation)
+            least = {"V": 1e-3, "A": 1e-6, "W": 1e-6, "dB": 0.1}.get(expectation.unit, 0.0)
+            assert column[row] == pytest.approx(want, rel=0.02, abs=least), fresh.figure(expectation).text
 
 
 _VALUES = {

@@ -186,6 +186,8 @@ def measure(
     response = read_response(netlist, source, output, answer)
     if not with_output_impedance:
         return response
+    if netlist.node_of(output) in (None, "0"):
+        return response
     seen = output_impedance(worker, circuit, conditions, source, output, scales=scales)
     return replace(response, output_ohm=seen.output_ohm)
 
@@ -207,11 +209,8 @@ def output_impedance(
 
     netlist = write_netlist(circuit, conditions, Stimulus(input=source, into_net=output), scales=scales)
     node = netlist.node_of(output)
-    if node is None:
-        raise SimulationError(tr("the output is cut off from every supply."))
-    if node == "0":
-        frequency = np.geomspace(START_Hz, STOP_Hz, 2)
-        return FrequencyResponse(frequency, np.zeros(2), None, np.zeros(2))
+    if node is None or node == "0":
+        raise SimulationError(tr("the output is cut off from every supply, or lies on the plate."))
     wanted = ["frequency", node]
     (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), wanted)])
     frequency = np.real(answer["frequency"])

@@ -2,6 +2,7 @@
 
 The pairs are the examples of the standard's clauses 4 (resistance) and 5 (capacitance) and of its
 tolerance letters (clause 6.1), as reproduced in handbooks; written from memory of the standard.
+What an independent library reads in the same notation is in test_other_programs.py.
 """
 
 import pytest

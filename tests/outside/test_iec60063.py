@@ -1,7 +1,8 @@
 """Preferred numbers against the tables of IEC 60063:2015 (written out, E3 to E24 and E96 in full).
 
 E48 and E192 are checked through the standard's own construction: E48 is every second value of E96,
-E96 every second of E192. The E96 table is the one reproduced in every resistor catalogue.
+E96 every second of E192. The E96 table is the one reproduced in every resistor catalogue; all tables are
+held against those of an independent library in test_other_programs.py.
 """
 
 import math

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from snapcheck.errors import DataError, InputError
+from snapcheck.words import tr
 
 
 def read_data_text(path: Path, what: str, most_MB: int, way_out: str) -> str:
@@ -23,12 +24,18 @@ def read_data_text(path: Path, what: str, most_MB: int, way_out: str) -> str:
     try:
         raw = path.read_bytes()
     except OSError as error:
-        raise InputError(f"cannot be opened: {error.strerror}.", place=path, way_out=way_out) from error
+        raise InputError(
+            tr("cannot be opened: {why}.", why=error.strerror), place=path, way_out=way_out
+        ) from error
     if len(raw) > most_MB * 1_000_000:
-        raise DataError(f"is too large for {what} (over {most_MB} MB).", place=path)
+        raise DataError(
+            tr("is too large for {what} (over {most_MB} MB).", what=what, most_MB=most_MB), place=path
+        )
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise DataError(
-            f"is no text file (byte {error.start} is not UTF-8).", place=path, way_out="Save it as UTF-8."
+            tr("is no text file (byte {start} is not UTF-8).", start=error.start),
+            place=path,
+            way_out=tr("Save it as UTF-8."),
         ) from error

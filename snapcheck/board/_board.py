@@ -9,6 +9,7 @@ from types import MappingProxyType
 from snapcheck.board._place import Cell, Seam
 from snapcheck.errors import InputError
 from snapcheck.kit import Side
+from snapcheck.words import tr
 
 TURNS = (0, 90, 180, 270)
 
@@ -36,7 +37,7 @@ class Cube:
 
     def __post_init__(self) -> None:
         if self.turn not in TURNS:
-            raise InputError(f"turn {self.turn} is not one of 0, 90, 180, 270.")
+            raise InputError(tr("turn {turn} is not one of 0, 90, 180, 270.", turn=self.turn))
 
 
 @dataclass(frozen=True, order=True)
@@ -71,7 +72,8 @@ def parse_end(text: str) -> LeadEnd:
     if len(words) == 3 and words[0] == "socket" and words[2] in ("E", "W"):
         return SocketEnd(Cell.parse(words[1]), Side[words[2]])
     raise InputError(
-        f"'{text}' is no lead end.", way_out="Write 'tap C4|D4', 'socket F1 E' or 'socket F1 W'."
+        tr("'{text}' is no lead end.", text=text),
+        way_out=tr("Write 'tap C4|D4', 'socket F1 E' or 'socket F1 W'."),
     )
 
 
@@ -114,8 +116,12 @@ class Board:
     def __post_init__(self) -> None:
         if not (1 <= self.columns <= 52 and 1 <= self.rows <= 99):
             raise InputError(
-                f"a plate of {self.columns} columns and {self.rows} rows is not possible.",
-                way_out="Use 1 to 52 columns and 1 to 99 rows.",
+                tr(
+                    "a plate of {columns} columns and {rows} rows is not possible.",
+                    columns=self.columns,
+                    rows=self.rows,
+                ),
+                way_out=tr("Use 1 to 52 columns and 1 to 99 rows."),
             )
         ordered = dict(sorted(self.cubes.items()))
         object.__setattr__(self, "cubes", MappingProxyType(ordered))
@@ -132,7 +138,14 @@ class Board:
 
     def _require(self, cell: Cell) -> None:
         if not (0 <= cell.row < self.rows and 0 <= cell.column < self.columns):
-            raise InputError(f"{cell} lies outside the plate of {self.columns} columns and {self.rows} rows.")
+            raise InputError(
+                tr(
+                    "{cell} lies outside the plate of {columns} columns and {rows} rows.",
+                    cell=cell,
+                    columns=self.columns,
+                    rows=self.rows,
+                )
+            )
 
     def __hash__(self) -> int:
         return hash((self.columns, self.rows, tuple(self.cubes.items()), self.taps, frozenset(self.leads)))

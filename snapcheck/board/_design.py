@@ -9,6 +9,7 @@ from types import MappingProxyType
 from snapcheck.board._board import Board
 from snapcheck.board._place import Cell
 from snapcheck.errors import InputError
+from snapcheck.words import tr
 
 #: quantity to the unit in which it is kept
 QUANTITIES: dict[str, str] = {
@@ -100,10 +101,11 @@ class Expectation:
     def __post_init__(self) -> None:
         if self.quantity not in QUANTITIES:
             raise InputError(
-                f"'{self.quantity}' is no quantity.", way_out=f"Accepted: {', '.join(QUANTITIES)}."
+                tr("'{quantity}' is no quantity.", quantity=self.quantity),
+                way_out=tr("Accepted: {names}.", names=", ".join(QUANTITIES)),
             )
         if not self.low <= self.high:
-            raise InputError(f"the range {self.low:g} to {self.high:g} is empty.")
+            raise InputError(tr("the range {low:g} to {high:g} is empty.", low=self.low, high=self.high))
 
     @property
     def unit(self) -> str:

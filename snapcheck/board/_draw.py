@@ -18,6 +18,7 @@ from snapcheck.board._shapes import Point, Stroke, turned
 from snapcheck.board._symbols import symbol_strokes
 from snapcheck.errors import MissingLibraryError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, format_value
+from snapcheck.words import tr
 
 FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 _PITCH = 108.0  # a tile and the gap to the next
@@ -147,8 +148,8 @@ def svg_to_png(svg: str, *, width: int | None = None) -> bytes:
         from resvg_py import svg_to_bytes
     except ImportError:
         raise MissingLibraryError(
-            "PNG pictures need the library resvg-py, which is not installed.",
-            way_out="Run: pip install resvg-py (or write SVG instead).",
+            tr("PNG pictures need the library resvg-py, which is not installed."),
+            way_out=tr("Run: pip install resvg-py (or write SVG instead)."),
         ) from None
     fonts = _font_files()
     return bytes(

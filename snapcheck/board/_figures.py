@@ -17,6 +17,7 @@ from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
+from snapcheck.words import tr
 
 _PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "µ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "ohm": ("ohm", "ohms", "Ω")}
@@ -41,7 +42,7 @@ class Scene:
         except InputError as error:
             line.fail(word, error.message, error.way_out)
         if cell not in self.cubes:
-            line.fail(word, f"no cube stands in {cell}.", "Name a cell with a cube.")
+            line.fail(word, tr("no cube stands in {cell}.", cell=cell), tr("Name a cell with a cube."))
         return cell
 
     def probe(self, line: Line, words: Sequence[Word], part: bool = False) -> tuple[Probe, int]:
@@ -59,7 +60,10 @@ class Scene:
             if name in SIDE_WORDS:
                 terminal = kind.terminal_at(SIDE_WORDS[name], cube.turn)
                 if terminal is None:
-                    line.fail(words[1], f"the {kind.title} in {cell} has no contact there.")
+                    line.fail(
+                        words[1],
+                        tr("the {kind} in {cell} has no contact there.", kind=tr(kind.title), cell=cell),
+                    )
                 return Probe(cell, terminal), 2
         contacts = tuple(dict.fromkeys(contact.terminal for contact in kind.contacts))
         if part or len(contacts) == 1:
@@ -67,8 +71,12 @@ class Scene:
         shown = words[1] if len(words) > 1 else words[0]
         line.fail(
             shown,
-            f"it is not said which terminal of the {kind.title} in {cell} is meant.",
-            f"Accepted: {', '.join(kind.terminals)}, or a side (left, right, up, down).",
+            tr(
+                "it is not said which terminal of the {kind} in {cell} is meant.",
+                kind=tr(kind.title),
+                cell=cell,
+            ),
+            tr("Accepted: {names}, or a side (left, right, up, down).", names=", ".join(kind.terminals)),
         )
 
 
@@ -84,7 +92,7 @@ def read_settings(line: Line, words: Sequence[Word], scene: Scene, start: Condit
     conditions = start
     for group in groups:
         if not group:
-            line.fail(words[0] if words else line.end(), "a setting is missing.", _setting_forms())
+            line.fail(words[0] if words else line.end(), tr("a setting is missing."), _setting_forms())
         conditions = _setting(line, group, scene, conditions)
     return conditions
 
@@ -96,41 +104,57 @@ def _setting_forms() -> str:
 def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Conditions) -> Conditions:
     name, rest = group[0], joined(group[1:])
     if not rest:
-        line.fail(name, f"'{name.text}' is set to nothing.", _setting_forms())
+        line.fail(name, tr("'{text}' is set to nothing.", text=name.text), _setting_forms())
     if name.text.lower() == "light":
         match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(?:lux|lx)", rest)
         if not match or not float(match[1]) <= 200_000:
-            line.fail(group[1], f"'{rest}' is no light.", "Write 'light 5 lux' (0 to 200000).")
+            line.fail(
+                group[1], tr("'{rest}' is no light.", rest=rest), tr("Write 'light 5 lux' (0 to 200000).")
+            )
         return replace(conditions, light_lux=float(match[1]))
     if name.text.lower() == "temperature":
         match = re.fullmatch(r"([-−]?\d+(?:\.\d+)?) ?(?:°C|C|degC)", rest)
         if not match or not -55 <= float(match[1].replace("−", "-")) <= 125:
-            line.fail(group[1], f"'{rest}' is no temperature.", "Write 'temperature 25 C' (-55 to 125).")
+            line.fail(
+                group[1],
+                tr("'{rest}' is no temperature.", rest=rest),
+                tr("Write 'temperature 25 C' (-55 to 125)."),
+            )
         return replace(conditions, temperature_C=float(match[1].replace("−", "-")))
     if not _CELL.fullmatch(name.text):
         hint = did_you_mean(name.text, ("light", "temperature"))
-        line.fail(name, f"'{name.text}' cannot be set.{hint}", _setting_forms())
+        line.fail(name, tr("'{text}' cannot be set.{hint}", text=name.text, hint=hint), _setting_forms())
     cell = scene.cell(line, name)
     kind = scene.kit[scene.cubes[cell].kind]
     if kind.model == "switch":
         word = rest.lower()
         if word not in ("closed", "open", "pressed", "released", "on", "off"):
-            line.fail(group[1], f"'{rest}' is no position of a {kind.title}.", "Accepted: closed, open.")
+            line.fail(
+                group[1],
+                tr("'{rest}' is no position of a {kind}.", rest=rest, kind=tr(kind.title)),
+                tr("Accepted: closed, open."),
+            )
         closed = word in ("closed", "pressed", "on")
         return replace(conditions, switches={**conditions.switches, cell: closed})
     if kind.model == "potentiometer":
         match = re.fullmatch(r"(\d+(?:\.\d+)?) ?%", rest)
         if not match or not float(match[1]) <= 100:
-            line.fail(group[1], f"'{rest}' is no position.", "Write 0 % (wiper at a) to 100 % (wiper at b).")
+            line.fail(
+                group[1],
+                tr("'{rest}' is no position.", rest=rest),
+                tr("Write 0 % (wiper at a) to 100 % (wiper at b)."),
+            )
         return replace(conditions, pots={**conditions.pots, cell: float(Decimal(match[1]) / 100)})
     if kind.model in ("battery", "supply"):
         volts, _ = read_number(line, group[1:], "V")
         if not 0 <= volts <= 60:
-            line.fail(group[1], f"{volts:g} V is no extra-low voltage.", "Write 0 V to 60 V.")
+            line.fail(
+                group[1], tr("{volts:g} V is no extra-low voltage.", volts=volts), tr("Write 0 V to 60 V.")
+            )
         return replace(conditions, supply_V={**conditions.supply_V, cell: volts})
     line.fail(
-        name, f"the {kind.title} in {cell} cannot be set.",
-        "Switches, push-buttons, potentiometers, batteries and supplies can, and light and temperature.",
+        name, tr("the {kind} in {cell} cannot be set.", kind=tr(kind.title), cell=cell),
+        tr("Switches, push-buttons, potentiometers, batteries and supplies can, and light and temperature."),
     )  # fmt: skip
 
 
@@ -140,13 +164,19 @@ def read_number(line: Line, words: Sequence[Word], unit: str) -> tuple[float, st
     match = _NUMBER.fullmatch(text)
     if not match:
         line.fail(
-            words[0] if words else line.end(), f"'{text}' is no number.", "Write a number and its unit."
+            words[0] if words else line.end(),
+            tr("'{text}' is no number.", text=text),
+            tr("Write a number and its unit."),
         )
     written = match[2].strip()
     scale = _scale(written, unit)
     if scale is None:
         accepted = {"dB": "dB", "": "% or a fraction", "ohm": "Ω, kΩ or ohm"}.get(unit, f"{unit}, m{unit}")
-        line.fail(words[0], f"'{text}' is not in {unit or 'per cent'}.", f"Accepted units: {accepted}.")
+        line.fail(
+            words[0],
+            tr("'{text}' is not in {value}.", text=text, value=unit or "per cent"),
+            tr("Accepted units: {accepted}.", accepted=accepted),
+        )
     value = float(f"{match[1].replace('−', '-')}e{round(math.log10(scale))}")
     return value, written
 
@@ -169,11 +199,17 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
     """One expected figure: ``QUANTITY [at PLACE] [at FREQUENCY] RANGE [with SETTINGS]``."""
     words = [Word(w.text.rstrip(":"), w.column) for w in words if w.text not in (":", "=")]
     if not words:
-        line.fail(line.end(), "the quantity is missing.", f"Accepted: {', '.join(QUANTITIES)}.")
+        line.fail(
+            line.end(), tr("the quantity is missing."), tr("Accepted: {names}.", names=", ".join(QUANTITIES))
+        )
     quantity = words[0].text.lower()
     if quantity not in QUANTITIES:
         hint = did_you_mean(quantity, QUANTITIES)
-        line.fail(words[0], f"'{words[0].text}' is no quantity.{hint}", f"Accepted: {', '.join(QUANTITIES)}.")
+        line.fail(
+            words[0],
+            tr("'{text}' is no quantity.{hint}", text=words[0].text, hint=hint),
+            tr("Accepted: {names}.", names=", ".join(QUANTITIES)),
+        )
     conditions: Conditions | None = None
     names = [w.text.lower() for w in words]
     body = words[1:]
@@ -185,23 +221,31 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
     at: float | None = None
     while body and body[0].text.lower() in ("at", "of", "through", "in"):
         if len(body) < 2:
-            line.fail(body[0], "a place or a frequency is missing.", "Write 'at C4 collector' or 'at 1 kHz'.")
+            line.fail(
+                body[0],
+                tr("a place or a frequency is missing."),
+                tr("Write 'at C4 collector' or 'at 1 kHz'."),
+            )
         if _CELL.fullmatch(body[1].text):
             if place is not None:
-                line.fail(body[1], "a second place is named.", "Write one line for each place.")
+                line.fail(body[1], tr("a second place is named."), tr("Write one line for each place."))
             place, used = scene.probe(line, body[1:], part=quantity in ("current", "power"))
             body = body[1 + used :]
         else:
             if quantity not in _AT_FREQUENCY:
-                line.fail(body[1], f"{quantity} is not taken at a frequency.", "Write 'at C4 collector'.")
+                line.fail(
+                    body[1],
+                    tr("{quantity} is not taken at a frequency.", quantity=quantity),
+                    tr("Write 'at C4 collector'."),
+                )
             used = 2 if len(body) > 2 and body[2].text in ("Hz", "kHz", "MHz") else 1
             at, _ = read_number(line, body[1 : 1 + used], "Hz")
             body = body[1 + used :]
     if quantity in _AT_FREQUENCY and at is None:
         at = 1000.0
     if place is None and output is None:
-        line.fail(words[0], f"it is not said where the {quantity} is taken.",
-                  "Write 'at C4 collector', or a line 'output C4 collector'.")  # fmt: skip
+        line.fail(words[0], tr("it is not said where the {quantity} is taken.", quantity=quantity),
+                  tr("Write 'at C4 collector', or a line 'output C4 collector'."))  # fmt: skip
     low, high = _range(line, body, QUANTITIES[quantity])
     return Expectation(quantity, place, at, low, high, joined(line.words[1:]), conditions)
 
@@ -209,7 +253,11 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
 def _range(line: Line, words: Sequence[Word], unit: str) -> tuple[float, float]:
     """Lowest and highest accepted value."""
     if not words:
-        line.fail(line.end(), "the expected range is missing.", f"Write {_RANGE_FORMS}.")
+        line.fail(
+            line.end(),
+            tr("the expected range is missing."),
+            tr("Write {RANGE_FORMS}.", RANGE_FORMS=_RANGE_FORMS),
+        )
     spread = [Word(m[0], w.column + m.start()) for w in words
               for m in re.finditer(r"±|\+/-|\+-|–|\.\.|[^±–]+?(?=\.\.|±|–|$)", w.text)]  # fmt: skip
     texts = [w.text.lower() for w in spread]
@@ -230,16 +278,28 @@ def _range(line: Line, words: Sequence[Word], unit: str) -> tuple[float, float]:
         if sign in texts:
             split = texts.index(sign)
             if split == 0 or split == len(texts) - 1:
-                line.fail(spread[split], "one end of the range is missing.", f"Write {_RANGE_FORMS}.")
+                line.fail(
+                    spread[split],
+                    tr("one end of the range is missing."),
+                    tr("Write {RANGE_FORMS}.", RANGE_FORMS=_RANGE_FORMS),
+                )
             high, written = read_number(line, spread[split + 1 :], unit)
             first = spread[:split]
             if re.fullmatch(r"[-−+]?\d+(?:\.\d+)?", joined(first)):
                 first = [*first, Word(written, first[-1].column)] if written else first
             low, _ = read_number(line, first, unit)
             if low > high:
-                line.fail(spread[0], f"the range runs downwards ({low:g} to {high:g}).", "Turn it round.")
+                line.fail(
+                    spread[0],
+                    tr("the range runs downwards ({low:g} to {high:g}).", low=low, high=high),
+                    tr("Turn it round."),
+                )
             return low, high
-    line.fail(spread[0], f"'{joined(words)}' is no range.", f"Write {_RANGE_FORMS}.")
+    line.fail(
+        spread[0],
+        tr("'{joined}' is no range.", joined=joined(words)),
+        tr("Write {RANGE_FORMS}.", RANGE_FORMS=_RANGE_FORMS),
+    )
 
 
 def settings_text(conditions: Conditions, base: Conditions) -> list[str]:
@@ -306,8 +366,8 @@ def parse_probe(text: str, board: Board, kit: Kit) -> Probe:
     """
     line = next(iter(split_lines(f"at {text}", "place")))
     if len(line.words) < 2:
-        line.fail(1, "no place is named.", "Write a cell and a terminal, such as 'C4 collector'.")
+        line.fail(1, tr("no place is named."), tr("Write a cell and a terminal, such as 'C4 collector'."))
     probe, used = Scene(kit, board.cubes).probe(line, line.words[1:])
     if len(line.words) - 1 > used:
-        line.fail(line.words[used + 1], f"'{line.words[used + 1].text}' is one word too many.")
+        line.fail(line.words[used + 1], tr("'{text}' is one word too many.", text=line.words[used + 1].text))
     return probe

@@ -11,6 +11,7 @@ from snapcheck.board._json import design_from_json
 from snapcheck.board._layout import parse_layout
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
+from snapcheck.words import tr
 
 #: a layout file of the largest plate, every cube with a long line, stays far below this
 MAX_BYTES = 4_000_000
@@ -33,12 +34,16 @@ def load_design(path: str | Path, kit: Kit) -> Design:
             data = json.loads(text)
         except json.JSONDecodeError as error:
             raise InputError(
-                f"is not valid JSON: {error.msg}.",
-                place=f"{path}, line {error.lineno}, column {error.colno}",
-                way_out="Is the file complete? Write it again with 'snapcheck read' or 'snapcheck layout'.",
+                tr("is not valid JSON: {msg}.", msg=error.msg),
+                place=tr(
+                    "{file}, line {line}, column {column}", file=path, line=error.lineno, column=error.colno
+                ),
+                way_out=tr(
+                    "Is the file complete? Write it again with 'snapcheck read' or 'snapcheck layout'."
+                ),
             ) from None
         except RecursionError:
-            raise InputError("is nested too deeply for a board.", place=path) from None
+            raise InputError(tr("is nested too deeply for a board."), place=path) from None
         try:
             return design_from_json(data, kit)
         except InputError as error:
@@ -55,20 +60,24 @@ def read_text(path: str | Path) -> str:
             raw = file.read(MAX_BYTES + 1)
     except OSError as error:
         raise InputError(
-            f"cannot be opened: {error.strerror}.", place=path, way_out="Check the name of the file."
+            tr("cannot be opened: {why}.", why=error.strerror),
+            place=path,
+            way_out=tr("Check the name of the file."),
         ) from None
     if len(raw) > MAX_BYTES:
-        raise InputError("is too large for a board (over 4 MB).", place=path, way_out="Is it the right file?")
+        raise InputError(
+            tr("is too large for a board (over 4 MB)."), place=path, way_out=tr("Is it the right file?")
+        )
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
-            f"is no text file (byte {error.start} is not UTF-8).",
+            tr("is no text file (byte {start} is not UTF-8).", start=error.start),
             place=path,
-            way_out="Give a layout file or a JSON file; pictures go to 'snapcheck check'.",
+            way_out=tr("Give a layout file or a JSON file; pictures go to 'snapcheck check'."),
         ) from None
     if "\0" in text:
-        raise InputError("is no text file (it holds a zero byte).", place=path)
+        raise InputError(tr("is no text file (it holds a zero byte)."), place=path)
     if not text.strip():
-        raise InputError("is empty.", place=path)
+        raise InputError(tr("is empty."), place=path)
     return text

@@ -12,6 +12,7 @@ from snapcheck.board._design import Conditions, Design, Expectation, Probe
 from snapcheck.board._place import Cell, Seam
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, ValueForm, check_limits
+from snapcheck.words import tr
 
 _T = TypeVar("_T")
 
@@ -58,7 +59,11 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
         entry = _table(item, key)
         cell = _at(partial(Cell.parse, _text(_get(entry, "at", key), f"{key}.at")), f"{key}.at")
         if cell in cubes:
-            raise InputError(f"two cubes stand in {cell}.", place=f"{key}.at", way_out="Remove one of them.")
+            raise InputError(
+                tr("two cubes stand in {cell}.", cell=cell),
+                place=f"{key}.at",
+                way_out=tr("Remove one of them."),
+            )
         cubes[cell] = _cube(entry, key, kit)
     taps = [
         _at(partial(_seam, item, f"taps[{n}]"), f"taps[{n}]")
@@ -66,7 +71,9 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
     ]
     if len(set(taps)) < len(taps):
         double = next(seam for seam in taps if taps.count(seam) > 1)
-        raise InputError(f"two taps sit on {double}.", place="taps", way_out="Remove one of them.")
+        raise InputError(
+            tr("two taps sit on {double}.", double=double), place="taps", way_out=tr("Remove one of them.")
+        )
     leads = tuple(
         _at(partial(_lead, item, f"leads[{n}]"), f"leads[{n}]")
         for n, item in enumerate(_list(table.get("leads", []), "leads"))
@@ -78,20 +85,28 @@ def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
     kind = _text(_get(entry, "kind", key), f"{key}.kind")
     if kit is not None and kind not in kit:
         raise InputError(
-            f"'{kind}' is no kind of the kit '{kit.name}'.",
+            tr("'{kind}' is no kind of the kit '{name}'.", kind=kind, name=kit.name),
             place=f"{key}.kind",
-            way_out=f"Accepted: {', '.join(kit.kinds)}.",
+            way_out=tr("Accepted: {names}.", names=", ".join(kit.kinds)),
         )
     turn = entry.get("turn", 0)
     if isinstance(turn, bool) or turn not in TURNS:
-        raise InputError(f"{turn!r} is no turn.", place=f"{key}.turn", way_out="Accepted: 0, 90, 180, 270.")
+        raise InputError(
+            tr("{turn!r} is no turn.", turn=turn),
+            place=f"{key}.turn",
+            way_out=tr("Accepted: 0, 90, 180, 270."),
+        )
     value = entry.get("value")
     if isinstance(value, bool) or not isinstance(value, int | float | str | None):
-        raise InputError(f"{value!r} is no value.", place=f"{key}.value", way_out="A number, text or null.")
+        raise InputError(
+            tr("{value!r} is no value.", value=value),
+            place=f"{key}.value",
+            way_out=tr("A number, text or null."),
+        )
     if isinstance(value, int | float):
         value = float(value)
         if not 0 <= value < float("inf"):
-            raise InputError(f"{value} is no value of a part.", place=f"{key}.value")
+            raise InputError(tr("{value} is no value of a part.", value=value), place=f"{key}.value")
     printed, unit = entry.get("printed"), entry.get("unit") or ""
     if printed is not None:
         _text(printed, f"{key}.printed")
@@ -104,12 +119,14 @@ def _matches(kind: Kind, value: float | str, key: str) -> None:
     """The value is a number or a word as the kind's print demands, and no absurd one."""
     form = kind.value_form
     if form is ValueForm.NONE:
-        raise InputError(f"a {kind.title} carries no value.", place=key, way_out="Write null.")
+        raise InputError(
+            tr("a {kind} carries no value.", kind=tr(kind.title)), place=key, way_out=tr("Write null.")
+        )
     if form.numeric != isinstance(value, float):
         raise InputError(
-            f"{value!r} is no value of a {kind.title}.",
+            tr("{value!r} is no value of a {kind}.", value=value, kind=tr(kind.title)),
             place=key,
-            way_out="Write a number in SI units." if form.numeric else "Write the printed text.",
+            way_out=tr("Write a number in SI units.") if form.numeric else tr("Write the printed text."),
         )
     if isinstance(value, float):
         check_limits(value, form, key)
@@ -118,7 +135,7 @@ def _matches(kind: Kind, value: float | str, key: str) -> None:
 def _seam(item: object, key: str) -> Seam:
     between = _list(_get(_table(item, key), "between", key), key)
     if len(between) != 2:
-        raise InputError("a tap lies between two cells.", way_out='Write {"between": ["C4", "D4"]}.')
+        raise InputError(tr("a tap lies between two cells."), way_out=tr('Write {"between": ["C4", "D4"]}.'))
     return Seam.between(*(Cell.parse(_text(cell, key)) for cell in between))
 
 
@@ -126,7 +143,7 @@ def _lead(item: object, key: str) -> Lead:
     entry = _table(item, key)
     start, end = (parse_end(_text(_get(entry, name, key), key)) for name in ("from", "to"))
     if start == end:
-        raise InputError("both ends of the lead are in the same socket.")
+        raise InputError(tr("both ends of the lead are in the same socket."))
     return Lead(start, end)
 
 
@@ -241,37 +258,43 @@ def _at(read: Callable[[], _T], place: str) -> _T:
 
 def _get(table: Mapping[str, Any], name: str, key: str) -> Any:
     if name not in table:
-        raise InputError(f"'{name}' is missing.", place=key or None, way_out=f'Add "{name}".')
+        raise InputError(
+            tr("'{name}' is missing.", name=name), place=key or None, way_out=tr('Add "{name}".', name=name)
+        )
     return table[name]
 
 
 def _table(value: object, key: str) -> Mapping[str, Any]:
     if not isinstance(value, dict):
-        raise InputError("is no JSON object ({…}).", place=key or None)
+        raise InputError(tr("is no JSON object ({…})."), place=key or None)
     return value
 
 
 def _list(value: object, key: str) -> list[Any]:
     if not isinstance(value, list):
-        raise InputError("is no JSON list ([…]).", place=key)
+        raise InputError(tr("is no JSON list ([…])."), place=key)
     return value
 
 
 def _text(value: object, key: str) -> str:
     if not isinstance(value, str):
-        raise InputError(f"{value!r} is no text.", place=key, way_out="Write text in quotes.")
+        raise InputError(
+            tr("{value!r} is no text.", value=value), place=key, way_out=tr("Write text in quotes.")
+        )
     if any("\ud800" <= char <= "\udfff" for char in value):
-        raise InputError("holds half a character (a lone surrogate).", place=key, way_out="Write it again.")
+        raise InputError(
+            tr("holds half a character (a lone surrogate)."), place=key, way_out=tr("Write it again.")
+        )
     return value
 
 
 def _whole(value: object, key: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int):
-        raise InputError(f"{value!r} is no whole number.", place=key)
+        raise InputError(tr("{value!r} is no whole number.", value=value), place=key)
     return value
 
 
 def _number(value: object, key: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
-        raise InputError(f"{value!r} is no number.", place=key)
+        raise InputError(tr("{value!r} is no number.", value=value), place=key)
     return float(value)

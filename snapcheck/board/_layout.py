@@ -36,6 +36,7 @@ from snapcheck.board._words import (
 )
 from snapcheck.errors import InputError
 from snapcheck.kit import PLATE, Kind, Kit, Side, ValueForm, parse_value
+from snapcheck.words import tr
 
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
 _KEYWORDS = ("plate", "title", "purpose", "input", "output", "set", "expect", "tap", "lead")
@@ -95,8 +96,12 @@ class _Reader:
                 hint = did_you_mean(word, _KEYWORDS)
                 line.fail(
                     line.words[0],
-                    f"'{word[:40]}' is neither a cell nor a word of layout files.{hint}",
-                    f"Accepted: a cell such as C3, or {', '.join(_KEYWORDS)}.",
+                    tr(
+                        "'{word}' is neither a cell nor a word of layout files.{hint}",
+                        word=word[:40],
+                        hint=hint,
+                    ),
+                    tr("Accepted: a cell such as C3, or {names}.", names=", ".join(_KEYWORDS)),
                 )
         self.check_plate()
         readers = (self.read_lead, self.read_set, self.read_probe, self.read_expect)
@@ -119,11 +124,14 @@ class _Reader:
 
     def read_plate(self, line: Line) -> None:
         if self.size_line is not None:
-            line.fail(line.words[0], f"the plate was given before, in line {self.size_line.number}.")
+            line.fail(
+                line.words[0],
+                tr("the plate was given before, in line {number}.", number=self.size_line.number),
+            )
         match = re.fullmatch(r"(?i)(\d{1,4}) ?(?:x|×|by) ?(\d{1,4})", joined(line.words[1:]))
         if not match:
             at = line.words[1] if len(line.words) > 1 else line.end()
-            line.fail(at, "the plate's size is not readable.", "Write columns x rows: 'plate 9 x 6'.")
+            line.fail(at, tr("the plate's size is not readable."), tr("Write columns x rows: 'plate 9 x 6'."))
         self.size, self.size_line = (int(match[1]), int(match[2])), line
         try:
             Board(*self.size)
@@ -133,7 +141,9 @@ class _Reader:
     def check_plate(self) -> None:
         if self.size is None:
             raise InputError(
-                "the plate's size is missing.", place=self.name, way_out="Add a line such as 'plate 9 x 6'."
+                tr("the plate's size is missing."),
+                place=self.name,
+                way_out=tr("Add a line such as 'plate 9 x 6'."),
             )
         for cell, (line, word) in self.cube_lines.items():
             self.on_plate(line, word, cell)
@@ -147,8 +157,13 @@ class _Reader:
             last = Cell(self.size[1] - 1, self.size[0] - 1)
             line.fail(
                 word,
-                f"{cell} lies outside the plate of {self.size[0]} x {self.size[1]}.",
-                f"Cells go from A1 to {last}.",
+                tr(
+                    "{cell} lies outside the plate of {size} x {size2}.",
+                    cell=cell,
+                    size=self.size[0],
+                    size2=self.size[1],
+                ),
+                tr("Cells go from A1 to {last}.", last=last),
             )
 
     def rest(self, line: Line) -> str:
@@ -157,7 +172,7 @@ class _Reader:
 
     def read_title(self, line: Line) -> None:
         if self.title is not None:
-            line.fail(line.words[0], "the title was given before.", "Keep one of them.")
+            line.fail(line.words[0], tr("the title was given before."), tr("Keep one of them."))
         self.title = self.rest(line)
 
     def read_purpose(self, line: Line) -> None:
@@ -169,19 +184,29 @@ class _Reader:
         cell = self.parse_cell(line, line.words[0])
         if cell in self.cube_lines:
             first = self.cube_lines[cell][0].number
-            line.fail(line.words[0], f"{cell} already holds the cube of line {first}.", "Remove one of them.")
+            line.fail(
+                line.words[0],
+                tr("{cell} already holds the cube of line {first}.", cell=cell, first=first),
+                tr("Remove one of them."),
+            )
         if len(line.words) < 2:
-            line.fail(line.end(), f"the kind of the cube in {cell} is missing.", self.kinds_accepted())
+            line.fail(
+                line.end(), tr("the kind of the cube in {cell} is missing.", cell=cell), self.kinds_accepted()
+            )
         name = line.words[1].text.lower()
         if name not in self.kit:
             hint = did_you_mean(name, self.kit.kinds)
-            line.fail(line.words[1], f"'{line.words[1].text[:40]}' is no kind.{hint}", self.kinds_accepted())
+            line.fail(
+                line.words[1],
+                tr("'{value}' is no kind.{hint}", value=line.words[1].text[:40], hint=hint),
+                self.kinds_accepted(),
+            )
         split = next((n for n, w in enumerate(line.words) if n > 1 and "=" in w.text), len(line.words))
         self.cubes[cell] = self.cube(line, self.kit[name], line.words[2:split], line.words[split:])
         self.cube_lines[cell] = (line, line.words[0])
 
     def kinds_accepted(self) -> str:
-        return f"Accepted: {', '.join(self.kit.kinds)}."
+        return tr("Accepted: {names}.", names=", ".join(self.kit.kinds))
 
     def parse_cell(self, line: Line, word: Word) -> Cell:
         try:
@@ -205,33 +230,45 @@ class _Reader:
             key, equals, text = word.text.partition("=")
             key = key.lower()
             if not equals or not text:
-                line.fail(word, f"'{word.text[:40]}' is not understood here.", self.keys_accepted(kind))
+                line.fail(
+                    word,
+                    tr("'{word}' is not understood here.", word=word.text[:40]),
+                    self.keys_accepted(kind),
+                )
             if key == "printed":
                 printed = None if text == "none" else unquote(line, word, text)
             elif key == "unit":
                 unit = self.unit(line, word, text, kind)
             elif key in turns:
-                line.fail(word, f"'{key}' is given twice.", "Keep one of them.")
+                line.fail(word, tr("'{key}' is given twice.", key=key), tr("Keep one of them."))
             else:
                 turns[key] = (word, self.turns(line, word, key, text, kind))
         return Cube(kind.name, self.agreed_turn(line, kind, turns), value, printed, unit)
 
     def unit(self, line: Line, word: Word, text: str, kind: Kind) -> str:
         if kind.value_form is not ValueForm.RANGE or text not in ("V", "mV", "A", "mA", "µA"):
-            line.fail(word, f"'{word.text}' does not go with a {kind.title}.", self.keys_accepted(kind))
+            line.fail(
+                word,
+                tr("'{text}' does not go with a {kind}.", text=word.text, kind=tr(kind.title)),
+                self.keys_accepted(kind),
+            )
         return text
 
     def keys_accepted(self, kind: Kind) -> str:
         words = ["turn=0|90|180|270"]
         words += [f"{face}={{{SIDES_ACCEPTED.replace(', ', '|')}}}" for face in kind.faces]
         words += ["ends=SIDE+SIDE", 'printed="…"']
-        return f"Accepted: {', '.join(words)}."
+        return tr("Accepted: {names}.", names=", ".join(words))
 
     def turns(self, line: Line, word: Word, key: str, text: str, kind: Kind) -> frozenset[int]:
         """The turns that fit one statement about orientation."""
         if key == "turn":
             if not re.fullmatch(r"\d{1,3}°?", text) or int(text.rstrip("°")) not in TURNS:
-                line.fail(word, f"'{text[:20]}' is no turn.", "Accepted: turn=0, 90, 180, 270 (clockwise).")
+                line.fail(
+                    word,
+                    tr("'{text}' is no turn.", text=text[:20]),
+                    tr("Accepted: turn=0, 90, 180, 270 (clockwise)."),
+                )
             return frozenset({int(text.rstrip("°"))})
         if key == "ends":
             wanted = sides_of(line, word, text)
@@ -239,15 +276,25 @@ class _Reader:
             fitting = frozenset(t for t in TURNS if {s.turned(t) for s in ends} == wanted)
             if not fitting:
                 line.fail(
-                    word, f"a {kind.title} cannot have its contacts at {text}.", self.keys_accepted(kind)
+                    word,
+                    tr("a {kind} cannot have its contacts at {text}.", kind=tr(kind.title), text=text),
+                    self.keys_accepted(kind),
                 )
             return fitting
         if key not in kind.faces:
             hint = did_you_mean(key, kind.faces)
-            line.fail(word, f"a {kind.title} has no '{key[:20]}'.{hint}", self.keys_accepted(kind))
+            line.fail(
+                word,
+                tr("a {kind} has no '{key}'.{hint}", kind=tr(kind.title), key=key[:20], hint=hint),
+                self.keys_accepted(kind),
+            )
         sides = sides_of(line, word, text)
         if len(sides) != 1:
-            line.fail(word, f"{key} can point to one side only.", f"Accepted: {SIDES_ACCEPTED}.")
+            line.fail(
+                word,
+                tr("{key} can point to one side only.", key=key),
+                tr("Accepted: {SIDES_ACCEPTED}.", SIDES_ACCEPTED=SIDES_ACCEPTED),
+            )
         side = next(iter(sides))
         return frozenset(t for t in TURNS if kind.faces[key].turned(t) == side)
 
@@ -256,17 +303,28 @@ class _Reader:
         before: list[str] = []
         for word, fitting in turns.values():
             if not possible & fitting:
-                line.fail(word, f"'{word.text}' contradicts {' and '.join(before)}.", "Keep what is true.")
+                line.fail(
+                    word,
+                    tr("'{text}' contradicts {names}.", text=word.text, names=" and ".join(before)),
+                    tr("Keep what is true."),
+                )
             possible &= fitting
             before.append(f"'{word.text}'")
         if not turns and kind.symmetry == 360:
             example = f"{kind.marked}=left" if kind.marked else "ends=right+down"
-            line.fail(line.end(), f"it is not said which way round the {kind.title} stands.",
-                      f"Write {example} or turn=0. {self.keys_accepted(kind)}")  # fmt: skip
+            line.fail(
+                line.end(),
+                tr("it is not said which way round the {kind} stands.", kind=tr(kind.title)),
+                tr(
+                    "Write {example} or turn=0. {accepted}",
+                    example=example,
+                    accepted=self.keys_accepted(kind),
+                ),
+            )
         best = min(possible)
         if turns and not all(kind.same_turn(best, turn) for turn in possible):
             first = next(iter(turns.values()))[0]
-            still = f"this leaves more than one turn open ({_turns(possible)})."
+            still = tr("this leaves more than one turn open ({turns}).", turns=_turns(possible))
             line.fail(first, still, self.keys_accepted(kind))
         return best
 
@@ -281,11 +339,15 @@ class _Reader:
     def read_tap(self, line: Line) -> None:
         if len(line.words) != 2:
             at = line.words[2] if len(line.words) > 2 else line.end()
-            line.fail(at, "a tap needs one seam.", "Write 'tap C4|D4'.")
+            line.fail(at, tr("a tap needs one seam."), tr("Write 'tap C4|D4'."))
         seam = self.seam(line, line.words[1])
         if seam in self.taps:
             first = self.taps[seam][0].number
-            line.fail(line.words[1], f"the tap on {seam} was given before, in line {first}.", "Keep one.")
+            line.fail(
+                line.words[1],
+                tr("the tap on {seam} was given before, in line {first}.", seam=seam, first=first),
+                tr("Keep one."),
+            )
         self.taps[seam] = (line, line.words[1])
 
     def read_lead(self, line: Line) -> None:
@@ -294,45 +356,63 @@ class _Reader:
         if loose:
             words.pop()
         names = [w.text.lower() for w in words]
-        forms = "Write 'lead F1 to C4|D4' or 'lead F1 plate to C4|D4'."
+        forms = tr("Write 'lead F1 to C4|D4' or 'lead F1 plate to C4|D4'.")
         if names.count("to") != 1:
-            line.fail(words[-1] if words else line.end(), "a lead goes from one end to another.", forms)
+            line.fail(words[-1] if words else line.end(), tr("a lead goes from one end to another."), forms)
         split = names.index("to")
         ends = []
         for part in (words[:split], words[split + 1 :]):
             if not part:
-                line.fail(words[split], "one end of the lead is missing.", forms)
+                line.fail(words[split], tr("one end of the lead is missing."), forms)
             ends.append(self.end(line, part, loose))
         if ends[0] == ends[1]:
-            line.fail(words[0], "both ends of the lead are in the same socket.", forms)
+            line.fail(words[0], tr("both ends of the lead are in the same socket."), forms)
         lead = Lead(*ends)
         if lead in self.leads:
             line.fail(
-                words[0], f"this lead was given before, in line {self.leads[lead].number}.", "Keep one."
+                words[0],
+                tr("this lead was given before, in line {number}.", number=self.leads[lead].number),
+                tr("Keep one."),
             )
         self.leads[lead] = line
 
     def end(self, line: Line, words: list[Word], loose: bool) -> LeadEnd:
         """``C4|D4``, ``tap C4|D4``, ``F1``, ``F1 plate``, ``socket F1 E``."""
-        hint = "" if loose else " If the plug truly hangs there, end the line with 'loose'."
+        hint = "" if loose else tr(" If the plug truly hangs there, end the line with 'loose'.")
         if words[0].text.lower() in ("tap", "socket") and len(words) > 1:
             words = words[1:]
         if "|" in words[0].text:
             if len(words) > 1:
-                line.fail(words[1], f"'{words[1].text}' does not belong here.", "Write 'lead F1 to C4|D4'.")
+                line.fail(
+                    words[1],
+                    tr("'{text}' does not belong here.", text=words[1].text),
+                    tr("Write 'lead F1 to C4|D4'."),
+                )
             seam = self.seam(line, words[0])
             self.on_plate(line, words[0], seam.first)
             self.on_plate(line, words[0], seam.second)
             if seam not in self.taps and not loose:
-                line.fail(words[0], f"no tap sits on {seam}.", f"Add 'tap {seam}'.{hint}")
+                line.fail(
+                    words[0],
+                    tr("no tap sits on {seam}.", seam=seam),
+                    tr("Add 'tap {seam}'.{hint}", seam=seam, hint=hint),
+                )
             return TapEnd(seam)
         cell = self.parse_cell(line, words[0])
         self.on_plate(line, words[0], cell)
         cube = self.cubes.get(cell)
         sockets = self.kit[cube.kind].sockets if cube else {}
         if not sockets and not loose:
-            what = f"the {self.kit[cube.kind].title} there has none" if cube else "the cell is empty"
-            line.fail(words[0], f"no socket in {cell}: {what}.", f"Put a socket cube there.{hint}")
+            what = (
+                tr("the {kind} there has none", kind=tr(self.kit[cube.kind].title))
+                if cube
+                else tr("the cell is empty")
+            )
+            line.fail(
+                words[0],
+                tr("no socket in {cell}: {what}.", cell=cell, what=what),
+                tr("Put a socket cube there.{hint}", hint=hint),
+            )
         if len(words) == 1:
             return SocketEnd(cell, Side.E)
         name = words[1].text
@@ -341,7 +421,11 @@ class _Reader:
             return SocketEnd(cell, by_terminal[name.lower()])
         if name.upper() in ("E", "W") and len(words) == 2:
             return SocketEnd(cell, Side[name.upper()])
-        line.fail(words[1], f"'{name}' is no socket of {cell}.", f"Accepted: {', '.join(by_terminal)}, E, W.")
+        line.fail(
+            words[1],
+            tr("'{name}' is no socket of {cell}.", name=name, cell=cell),
+            tr("Accepted: {names}, E, W.", names=", ".join(by_terminal)),
+        )
 
     # ------------------------------------------------------------------ what it must do
 
@@ -351,13 +435,21 @@ class _Reader:
     def read_probe(self, line: Line) -> None:
         name = line.words[0].text.lower()
         if name in self.probes:
-            line.fail(line.words[0], f"the {name} was given before.", "Keep one of them.")
+            line.fail(line.words[0], tr("the {name} was given before.", name=name), tr("Keep one of them."))
         words = [w for w in line.words[1:] if w.text.lower() not in ("at", "of")]
         if not words:
-            line.fail(line.end(), f"the place of the {name} is missing.", f"Write '{name} C4 collector'.")
+            line.fail(
+                line.end(),
+                tr("the place of the {name} is missing.", name=name),
+                tr("Write '{name} C4 collector'.", name=name),
+            )
         probe, used = self.scene.probe(line, words)
         if len(words) > used:
-            line.fail(words[used], f"'{words[used].text}' does not belong here.", f"Write '{name} {probe}'.")
+            line.fail(
+                words[used],
+                tr("'{text}' does not belong here.", text=words[used].text),
+                tr("Write '{name} {probe}'.", name=name, probe=probe),
+            )
         self.probes[name] = probe
 
     def read_expect(self, line: Line) -> None:

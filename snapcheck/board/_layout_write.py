@@ -12,6 +12,7 @@ from snapcheck.board._place import Cell
 from snapcheck.board._words import UNFIT, quote, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, format_value, parse_value
+from snapcheck.words import tr
 
 # printed text that may stand without quotes: single spaces, nothing that a reader takes for something else
 _BARE = re.compile(r'(?!#)[^\s="]+(?: (?!#)[^\s="]+)*')
@@ -85,7 +86,9 @@ def _completed(conditions: Conditions, design: Design, kit: Kit) -> Conditions:
 
 def _cube_text(cell: Cell, cube: Cube, kit: Kit) -> str:
     if cube.kind not in kit:
-        raise InputError(f"'{cube.kind}' is no kind of the kit '{kit.name}'.", place=str(cell))
+        raise InputError(
+            tr("'{kind}' is no kind of the kit '{name}'.", kind=cube.kind, name=kit.name), place=str(cell)
+        )
     kind = kit[cube.kind]
     words = [cube.kind, *_value_words(cell, cube, kind)]
     if kind.symmetry == 360:
@@ -113,7 +116,10 @@ def _value_words(cell: Cell, cube: Cube, kind: Kind) -> list[str]:
     if text is None or not _BARE.fullmatch(text) or not _says(text, cube, kind):
         text = format_value(cube.value, kind.value_form, unit=cube.unit) if _printable(cube, kind) else ""
         if not text or not _BARE.fullmatch(text) or not _says(text, cube, kind):
-            raise InputError(f"{cube.value!r} is no value of a {kind.title}.", place=str(cell))
+            raise InputError(
+                tr("{value!r} is no value of a {kind}.", value=cube.value, kind=tr(kind.title)),
+                place=str(cell),
+            )
     words = [text]
     if cube.printed != text:
         printed = "none" if cube.printed is None else quote(cube.printed)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from snapcheck.errors import InputError
 from snapcheck.kit import Side
+from snapcheck.words import tr
 
 _CELL = re.compile(r"([A-Za-z]{1,2})([0-9]{1,2})")
 
@@ -37,8 +38,8 @@ class Cell(NamedTuple):
         match = _CELL.fullmatch(text.strip())
         if not match or int(match[2]) < 1:
             raise InputError(
-                f"'{text}' is no cell address.",
-                way_out="Write a column letter and a row number counted from the top, such as C3.",
+                tr("'{text}' is no cell address.", text=text),
+                way_out=tr("Write a column letter and a row number counted from the top, such as C3."),
             )
         column = 0
         for letter in match[1].upper():
@@ -76,8 +77,8 @@ class Seam:
         """Raises InputError when the cells do not share a side."""
         if abs(a.row - b.row) + abs(a.column - b.column) != 1:
             raise InputError(
-                f"{a} and {b} do not share a side.",
-                way_out="A tap sits in the seam between two cells that touch, such as C4|D4.",
+                tr("{a} and {b} do not share a side.", a=a, b=b),
+                way_out=tr("A tap sits in the seam between two cells that touch, such as C4|D4."),
             )
         return cls(*sorted((a, b)))
 
@@ -86,7 +87,10 @@ class Seam:
         """Read ``C4|D4``."""
         parts = text.split("|")
         if len(parts) != 2:
-            raise InputError(f"'{text}' is no seam.", way_out="Write two neighbouring cells, such as C4|D4.")
+            raise InputError(
+                tr("'{text}' is no seam.", text=text),
+                way_out=tr("Write two neighbouring cells, such as C4|D4."),
+            )
         return cls.between(Cell.parse(parts[0]), Cell.parse(parts[1]))
 
     @property

@@ -11,6 +11,7 @@ from typing import NoReturn
 
 from snapcheck.errors import InputError
 from snapcheck.kit import Side
+from snapcheck.words import tr
 
 #: what people call a side
 SIDE_WORDS: dict[str, Side] = {
@@ -53,7 +54,7 @@ class Line:
     def fail(self, at: Word | int, message: str, way_out: str = "") -> NoReturn:
         """Raise an InputError that points at a word or column of this line."""
         column = at if isinstance(at, int) else at.column
-        place = f"{self.file}, line {self.number}, column {column}"
+        place = tr("{file}, line {line}, column {column}", file=self.file, line=self.number, column=column)
         raise InputError(message, place=place, way_out=way_out)
 
     def end(self) -> int:
@@ -66,11 +67,11 @@ def split_lines(text: str, file: str) -> Iterable[Line]:
     for number, raw in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
         bad = UNFIT.search(raw)
         if bad:
-            place = f"{file}, line {number}, column {bad.start() + 1}"
+            place = tr("{file}, line {line}, column {column}", file=file, line=number, column=bad.start() + 1)
             raise InputError(
-                f"the character U+{ord(bad[0]):04X} does not belong into a layout file.",
+                tr("the character U+{ord:04X} does not belong into a layout file.", ord=ord(bad[0])),
                 place=place,
-                way_out="Is it a text file? Save it as plain UTF-8 text.",
+                way_out=tr("Is it a text file? Save it as plain UTF-8 text."),
             )
         words = []
         for match in _WORD.finditer(raw):
@@ -88,7 +89,11 @@ def unquote(line: Line, word: Word, text: str) -> str:
     try:
         value = json.loads(text, strict=False)
     except json.JSONDecodeError:
-        line.fail(word, f"{text} is not closed or holds a wrong escape.", 'Write "…", with \\" for a quote.')
+        line.fail(
+            word,
+            tr("{text} is not closed or holds a wrong escape.", text=text),
+            tr('Write "…", with \\" for a quote.'),
+        )
     return str(value)
 
 
@@ -100,7 +105,7 @@ def quote(text: str) -> str:
 def did_you_mean(word: str, accepted: Iterable[str]) -> str:
     """`` Did you mean 'x'?`` or nothing."""
     close = difflib.get_close_matches(word.lower(), list(accepted), 1, 0.6)
-    return f" Did you mean '{close[0]}'?" if close else ""
+    return tr(" Did you mean '{name}'?", name=close[0]) if close else ""
 
 
 def sides_of(line: Line, word: Word, text: str) -> frozenset[Side]:
@@ -110,7 +115,11 @@ def sides_of(line: Line, word: Word, text: str) -> frozenset[Side]:
         side = SIDE_WORDS.get(part.lower())
         if side is None:
             hint = did_you_mean(part, SIDE_WORDS)
-            line.fail(word, f"'{part}' is no side.{hint}", f"Accepted: {SIDES_ACCEPTED}.")
+            line.fail(
+                word,
+                tr("'{part}' is no side.{hint}", part=part, hint=hint),
+                tr("Accepted: {SIDES_ACCEPTED}.", SIDES_ACCEPTED=SIDES_ACCEPTED),
+            )
         sides.add(side)
     return frozenset(sides)
 

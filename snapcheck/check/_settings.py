@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 from snapcheck.errors import DataError, InputError
+from snapcheck.words import tr
 
 
 @dataclass(frozen=True)
@@ -45,9 +46,9 @@ def load_settings(path: str | Path) -> ComparisonSettings:
     try:
         text = Path(path).read_text(encoding="utf-8")
     except OSError as error:
-        raise InputError(f"cannot be opened: {error.strerror}.", place=path) from error
+        raise InputError(tr("cannot be opened: {why}.", why=error.strerror), place=path) from error
     except UnicodeDecodeError as error:
-        raise DataError("is no text file.", place=path, way_out="Save it as UTF-8.") from error
+        raise DataError(tr("is no text file."), place=path, way_out=tr("Save it as UTF-8.")) from error
     return parse_settings(text, str(path))
 
 
@@ -56,18 +57,28 @@ def _numbers(text: str, source: str) -> dict[str, float]:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DataError(
-            f"is not valid TOML: {error}.", place=source, way_out="Mend that line; see https://toml.io."
+            tr("is not valid TOML: {error}.", error=error),
+            place=source,
+            way_out=tr("Mend that line; see https://toml.io."),
         ) from error
     numbers: dict[str, float] = {}
     for key, value in data.items():
-        place = f"{source}, key {key}"
+        place = tr("{file}, key {key}", file=source, key=key)
         if key not in _NAMES:
             close = difflib.get_close_matches(key, _NAMES, 1)
-            hint = f" Did you mean '{close[0]}'?" if close else ""
-            raise DataError(f"is not known.{hint}", place=place, way_out=f"Accepted: {', '.join(_NAMES)}.")
+            hint = tr(" Did you mean '{name}'?", name=close[0]) if close else ""
+            raise DataError(
+                tr("is not known.{hint}", hint=hint),
+                place=place,
+                way_out=tr("Accepted: {names}.", names=", ".join(_NAMES)),
+            )
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise DataError(f"{value!r} is no number.", place=place, way_out="Write a plain number.")
+            raise DataError(
+                tr("{value!r} is no number.", value=value), place=place, way_out=tr("Write a plain number.")
+            )
         if value < (1 if key.endswith("ratio") else 0):
-            raise DataError(f"{value:g} is too small.", place=place, way_out="Ratios are 1 or more.")
+            raise DataError(
+                tr("{value:g} is too small.", value=value), place=place, way_out=tr("Ratios are 1 or more.")
+            )
         numbers[key] = float(value)
     return numbers

@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 from snapcheck.datafiles import read_data_text
 from snapcheck.errors import DataError
 from snapcheck.findings import Severity
+from snapcheck.words import tr
 
 _SEVERITIES = {s.name.lower(): s for s in Severity if s is not Severity.QUESTION}
 
@@ -84,7 +85,7 @@ def load_rules(path: str | Path) -> RuleBook:
         DataError: it is no rule book; the message names file, key and accepted values.
     """
     path = Path(path)
-    text = read_data_text(path, "a rule file", 1, "Give a rule file (TOML).")
+    text = read_data_text(path, tr("a rule file"), 1, tr("Give a rule file (TOML)."))
     return parse_rules(text, str(path))
 
 
@@ -96,25 +97,27 @@ class _Reader:
         self.base = base
 
     def fail(self, key: str, message: str, way_out: str = "") -> NoReturn:
-        raise DataError(message, place=f"{self.source}, key {key}", way_out=way_out)
+        raise DataError(message, place=tr("{file}, key {key}", file=self.source, key=key), way_out=way_out)
 
     def book(self, text: str) -> RuleBook:
         try:
             data = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise DataError(
-                f"is not valid TOML: {error}.",
+                tr("is not valid TOML: {error}.", error=error),
                 place=self.source,
-                way_out="Mend that line; see https://toml.io.",
+                way_out=tr("Mend that line; see https://toml.io."),
             ) from error
         rules = dict(self.base.rules) if self.base else {}
         for name, table in data.items():
             if self.base and name not in rules:
                 close = difflib.get_close_matches(name, rules, 1)
-                hint = f" Did you mean '{close[0]}'?" if close else ""
-                self.fail(name, f"is no rule.{hint}", f"Accepted: {', '.join(rules)}.")
+                hint = tr(" Did you mean '{name}'?", name=close[0]) if close else ""
+                self.fail(
+                    name, tr("is no rule.{hint}", hint=hint), tr("Accepted: {names}.", names=", ".join(rules))
+                )
             if not isinstance(table, dict):
-                self.fail(name, "is not a table.", f"Write [{name}] and its keys below.")
+                self.fail(name, tr("is not a table."), tr("Write [{name}] and its keys below.", name=name))
             rules[name] = self.setting(name, table, rules.get(name))
         return RuleBook(rules, self.source)
 
@@ -126,28 +129,38 @@ class _Reader:
             where = f"{name}.{key}"
             if key == "enabled":
                 if not isinstance(value, bool):
-                    self.fail(where, f"{value!r} is not accepted.", "Accepted: true, false.")
+                    self.fail(
+                        where, tr("{value!r} is not accepted.", value=value), tr("Accepted: true, false.")
+                    )
                 enabled = value
             elif key == "severity":
                 if value not in _SEVERITIES:
-                    self.fail(where, f"{value!r} is not accepted.", f"Accepted: {', '.join(_SEVERITIES)}.")
+                    self.fail(
+                        where,
+                        tr("{value!r} is not accepted.", value=value),
+                        tr("Accepted: {names}.", names=", ".join(_SEVERITIES)),
+                    )
                 severity = _SEVERITIES[value]
             elif key == "source":
                 if not isinstance(value, str):
-                    self.fail(where, "is not text.", 'Write it in quotes: "…".')
+                    self.fail(where, tr("is not text."), tr('Write it in quotes: "…".'))
                 source = value
             elif key in limits:
                 limits[key] = self.number(where, value)
             else:
                 accepted = ", ".join((*_COMMON, *limits))
-                self.fail(where, "is not known.", f"Accepted: {accepted}.")
+                self.fail(where, tr("is not known."), tr("Accepted: {accepted}.", accepted=accepted))
         return RuleSetting(enabled, severity, source, MappingProxyType(limits))
 
     def number(self, where: str, value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            self.fail(where, f"{value!r} is no number.", "Write a plain number in the key's unit.")
+            self.fail(
+                where,
+                tr("{value!r} is no number.", value=value),
+                tr("Write a plain number in the key's unit."),
+            )
         if value < 0:
-            self.fail(where, f"{value:g} is below zero.", "Write a number from 0 up.")
+            self.fail(where, tr("{value:g} is below zero.", value=value), tr("Write a number from 0 up."))
         return float(value)
 
 

@@ -10,6 +10,7 @@ from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, T
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
 from snapcheck.errors import InputError
 from snapcheck.kit import PLATE, Kind, Kit, Side
+from snapcheck.words import tr
 
 #: models of kinds that conduct or give access but are no part of the circuit
 _NO_PART_MODELS = frozenset({"wire", "ground", "socket"})
@@ -42,9 +43,13 @@ def require_kinds(board: Board, kit: Kit) -> None:
         if cube.kind not in kit:
             known = ", ".join(sorted(kit.kinds))
             raise InputError(
-                f"the cube is of kind '{cube.kind}', which the kit '{kit.name}' does not have.",
+                tr(
+                    "the cube is of kind '{kind}', which the kit '{name}' does not have.",
+                    kind=cube.kind,
+                    name=kit.name,
+                ),
                 place=str(cell),
-                way_out=f"Kinds in the kit: {known}.",
+                way_out=tr("Kinds in the kit: {known}.", known=known),
             )
 
 

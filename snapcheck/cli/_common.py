@@ -119,5 +119,7 @@ def write_file(path: str | Path, content: bytes | str) -> None:
             path.write_bytes(content)
     except OSError as error:
         raise InputError(
-            f"cannot be written: {error.strerror}.", place=path, way_out="Choose another place for the file."
+            tr("cannot be written: {why}.", why=error.strerror),
+            place=path,
+            way_out=tr("Choose another place for the file."),
         ) from None

@@ -24,9 +24,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     out = Path(args.out) if args.out else Path(Path(args.file).stem + ".svg")
     if out.suffix.lower() not in (".svg", ".png"):
-        raise InputError(f"'{out.suffix}' is no picture format here.", place=out, way_out="Use .svg or .png.")
+        raise InputError(
+            tr("'{suffix}' is no picture format here.", suffix=out.suffix),
+            place=out,
+            way_out=tr("Use .svg or .png."),
+        )
     if args.width is not None and not 100 <= args.width <= 10_000:
-        raise InputError(f"a width of {args.width} pixels is not possible.", way_out="Use 100 to 10000.")
+        raise InputError(
+            tr("a width of {width} pixels is not possible.", width=args.width),
+            way_out=tr("Use 100 to 10000."),
+        )
     kit = kit_of(args)
     design = load_design(args.file, kit)
     svg = draw_svg(design.board, kit, theme="dark" if args.dark else "light", title=design.title)

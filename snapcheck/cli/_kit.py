@@ -25,8 +25,8 @@ def run(args: argparse.Namespace) -> int:
         close = difflib.get_close_matches(args.kind, list(kit.kinds), 1)
         hint = tr(" Is {kind} meant?", kind=close[0]) if close else ""
         raise InputError(
-            f"'{args.kind}' is no kind of the kit '{kit.name}'.{hint}",
-            way_out=f"Accepted: {', '.join(kit.kinds)}.",
+            tr("'{kind}' is no kind of the kit '{name}'.{hint}", kind=args.kind, name=kit.name, hint=hint),
+            way_out=tr("Accepted: {names}.", names=", ".join(kit.kinds)),
         )
     if args.json:
         kinds = [kit[args.kind]] if args.kind else list(kit.kinds.values())

@@ -19,7 +19,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
     if args.on not in kit:
-        raise InputError(f"'{args.on}' is no kind.", way_out=f"Accepted: {', '.join(kit.kinds)}.")
+        raise InputError(
+            tr("'{on}' is no kind.", on=args.on), way_out=tr("Accepted: {names}.", names=", ".join(kit.kinds))
+        )
     form = kit[args.on].value_form
     parsed = parse_value(args.text, form)
     value = parsed.value

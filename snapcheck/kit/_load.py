@@ -18,6 +18,7 @@ from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, value_key
 from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
+from snapcheck.words import tr
 
 #: how a kind may be simulated
 MODELS = (
@@ -66,7 +67,7 @@ def load_kit(path: str | Path) -> Kit:
         DataError: it is no kit; the message names file, key and what is accepted.
     """
     path = Path(path)
-    text = read_data_text(path, "a kit", 2, "Give the path of a kit (TOML).")
+    text = read_data_text(path, tr("a kit"), 2, tr("Give the path of a kit (TOML)."))
     return parse_kit(text, str(path))
 
 
@@ -76,7 +77,9 @@ def parse_kit(text: str, source: str) -> Kit:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DataError(
-            f"is not valid TOML: {error}.", place=source, way_out="Mend that line; see https://toml.io."
+            tr("is not valid TOML: {error}.", error=error),
+            place=source,
+            way_out=tr("Mend that line; see https://toml.io."),
         ) from error
     return _Reader(source).kit(data)
 
@@ -88,44 +91,64 @@ class _Reader:
         self.source = source
 
     def fail(self, key: str, message: str, accepted: str = "") -> NoReturn:
-        raise DataError(message, place=f"{self.source}, key {key}", way_out=accepted)
+        raise DataError(message, place=tr("{file}, key {key}", file=self.source, key=key), way_out=accepted)
 
     def known(self, table: Mapping[str, Any], key: str, accepted: Collection[str]) -> None:
         for name in table:
             if name not in accepted:
                 close = difflib.get_close_matches(name, accepted, 1)
-                hint = f" Did you mean '{close[0]}'?" if close else ""
+                hint = tr(" Did you mean '{name}'?", name=close[0]) if close else ""
                 where = f"{key}.{name}" if key else name
-                self.fail(where, f"is not known.{hint}", f"Accepted: {', '.join(accepted)}.")
+                self.fail(
+                    where,
+                    tr("is not known.{hint}", hint=hint),
+                    tr("Accepted: {names}.", names=", ".join(accepted)),
+                )
 
     def table(self, value: object, key: str) -> dict[str, Any]:
         if not isinstance(value, dict):
-            self.fail(key, f"is {_type_word(value)}, not a table.", f"Write it as [{key}] with keys below.")
+            self.fail(
+                key,
+                tr("is {type_word}, not a table.", type_word=_type_word(value)),
+                tr("Write it as [{key}] with keys below.", key=key),
+            )
         return value
 
     def text(self, value: object, key: str) -> str:
         if not isinstance(value, str):
-            self.fail(key, f"is {_type_word(value)}, not text.", 'Write it in quotes: "…".')
+            self.fail(
+                key,
+                tr("is {type_word}, not text.", type_word=_type_word(value)),
+                tr('Write it in quotes: "…".'),
+            )
         return value
 
     def number(self, value: object, key: str) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
-            self.fail(key, f"is {_type_word(value)}, not a number.", "Write a plain number in SI units.")
+            self.fail(
+                key,
+                tr("is {type_word}, not a number.", type_word=_type_word(value)),
+                tr("Write a plain number in SI units."),
+            )
         if not math.isfinite(value):
-            self.fail(key, "is not a finite number.", "Write a plain number in SI units.")
+            self.fail(key, tr("is not a finite number."), tr("Write a plain number in SI units."))
         return float(value)
 
     def choice(self, value: object, key: str, accepted: Collection[str]) -> str:
         word = self.text(value, key)
         if word not in accepted:
-            self.fail(key, f"'{word}' is not accepted.", f"Accepted: {', '.join(accepted)}.")
+            self.fail(
+                key,
+                tr("'{word}' is not accepted.", word=word),
+                tr("Accepted: {names}.", names=", ".join(accepted)),
+            )
         return word
 
     def kit(self, data: dict[str, Any]) -> Kit:
         self.known(data, "", ("name", "title", "based_on", "kind", "device"))
         for needed in ("name", "title"):
             if needed not in data:
-                self.fail(needed, "is missing.", f'Add {needed} = "…" at the top.')
+                self.fail(needed, tr("is missing."), tr('Add {needed} = "…" at the top.', needed=needed))
         kinds: dict[str, Kind] = {}
         if "based_on" in data:
             self.choice(data["based_on"], "based_on", ("bundled",))
@@ -134,12 +157,18 @@ class _Reader:
             kinds[name] = self.kind(name, self.table(table, f"kind.{name}"))
         for name, devices in self.table(data.get("device", {}), "device").items():
             if name not in kinds:
-                self.fail(f"device.{name}", "is no kind of this kit.", f"Accepted: {', '.join(kinds)}.")
+                self.fail(
+                    f"device.{name}",
+                    tr("is no kind of this kit."),
+                    tr("Accepted: {names}.", names=", ".join(kinds)),
+                )
             for value, table in self.table(devices, f"device.{name}").items():
                 key = f'device.{name}."{value}"'
                 kinds[name] = self.device(kinds[name], value, self.table(table, key), key)
         if not kinds:
-            self.fail("kind", "is missing: the kit has no kinds.", "Add at least one table [kind.NAME].")
+            self.fail(
+                "kind", tr("is missing: the kit has no kinds."), tr("Add at least one table [kind.NAME].")
+            )
         return Kit(self.text(data["name"], "name"), self.text(data["title"], "title"), kinds, self.source)
 
     def kind(self, name: str, table: dict[str, Any]) -> Kind:
@@ -148,7 +177,9 @@ class _Reader:
         for needed in ("title", "contacts", "model"):
             if needed not in table:
                 self.fail(
-                    f"{key}.{needed}", "is missing.", f"Needed: {needed}. Accepted: {', '.join(_KIND_KEYS)}."
+                    f"{key}.{needed}",
+                    tr("is missing."),
+                    tr("Needed: {needed}. Accepted: {names}.", needed=needed, names=", ".join(_KIND_KEYS)),
                 )
         contacts = tuple(
             Contact(side, terminal)
@@ -157,31 +188,53 @@ class _Reader:
         sockets = self.sides(table.get("sockets", {}), f"{key}.sockets")
         terminals = {c.terminal for c in contacts} | set(sockets.values())
         if not contacts:
-            self.fail(f"{key}.contacts", "has no contact.", 'Write, say, { W = "a", E = "b" }.')
+            self.fail(f"{key}.contacts", tr("has no contact."), tr('Write, say, { W = "a", E = "b" }.'))
         on_plate = table.get("plate", False)
         if not isinstance(on_plate, bool):
-            self.fail(f"{key}.plate", f"is {_type_word(on_plate)}.", "Accepted: true, false.")
+            self.fail(
+                f"{key}.plate",
+                tr("is {type_word}.", type_word=_type_word(on_plate)),
+                tr("Accepted: true, false."),
+            )
         if PLATE in terminals and not on_plate:
-            self.fail(f"{key}.plate", "is false, yet a contact is called 'plate'.", "Write plate = true.")
+            self.fail(
+                f"{key}.plate",
+                tr("is false, yet a contact is called 'plate'."),
+                tr("Write plate = true."),
+            )
         form = ValueForm(
             self.choice(table.get("value", "none"), f"{key}.value", [f.value for f in ValueForm])
         )
         symmetry = table.get("symmetry", 360)
         if symmetry not in (90, 180, 360):
-            self.fail(f"{key}.symmetry", f"{symmetry!r} is not accepted.", "Accepted: 90, 180, 360.")
+            self.fail(
+                f"{key}.symmetry",
+                tr("{symmetry!r} is not accepted.", symmetry=symmetry),
+                tr("Accepted: 90, 180, 360."),
+            )
         model = self.choice(table["model"], f"{key}.model", MODELS)
         faces = self.faces(contacts, table.get("faces", {}), f"{key}.faces")
         marked = self.text(table.get("marked", ""), f"{key}.marked")
         if marked and marked not in faces:
             self.fail(
-                f"{key}.marked", f"'{marked}' is no terminal or face.", f"Accepted: {', '.join(faces)}."
+                f"{key}.marked",
+                tr("'{marked}' is no terminal or face.", marked=marked),
+                tr("Accepted: {names}.", names=", ".join(faces)),
             )
         count = table.get("count")
         if count is not None and (isinstance(count, bool) or not isinstance(count, int) or count < 0):
-            self.fail(f"{key}.count", f"{count!r} is no count.", "Write a whole number, or leave it out.")
+            self.fail(
+                f"{key}.count",
+                tr("{count!r} is no count.", count=count),
+                tr("Write a whole number, or leave it out."),
+            )
         tolerance = self.number(table.get("tolerance", 0.0), f"{key}.tolerance")
         if not 0 <= tolerance < 1:
-            self.fail(f"{key}.tolerance", f"{tolerance:g} is not in 0 to 1.", "Write 0.05 for 5 %.")
+            self.fail(
+                f"{key}.tolerance",
+                tr("{tolerance:g} is not in 0 to 1.", tolerance=tolerance),
+                tr("Write 0.05 for 5 %."),
+            )
         kind = Kind(
             name=name,
             title=self.text(table["title"], f"{key}.title"),
@@ -214,14 +267,18 @@ class _Reader:
         if needed is not None and set(kind.terminals) != set(needed):
             self.fail(
                 key,
-                f"gives a {kind.model} the terminals {', '.join(kind.terminals)}.",
-                f"Needed by this model: {', '.join(needed)}.",
+                tr(
+                    "gives a {model} the terminals {names}.",
+                    model=kind.model,
+                    names=", ".join(kind.terminals),
+                ),
+                tr("Needed by this model: {names}.", names=", ".join(needed)),
             )
         if kind.model in _TWO_TERMINALS and len(kind.terminals) != 2:
             self.fail(
                 key,
-                f"gives a {kind.model} {len(kind.terminals)} terminals.",
-                'Needed by this model: two of different names, such as { W = "a", E = "b" }.',
+                tr("gives a {model} {len} terminals.", model=kind.model, len=len(kind.terminals)),
+                tr('Needed by this model: two of different names, such as { W = "a", E = "b" }.'),
             )
 
     def symmetry_holds(self, kind: Kind, key: str) -> None:
@@ -230,7 +287,9 @@ class _Reader:
             sides = {c.side for c in kind.contacts}
             if {side.turned(kind.symmetry) for side in sides} != sides:
                 self.fail(
-                    key, f"{kind.symmetry} moves a contact to a blank side.", "Accepted here: 360 (none)."
+                    key,
+                    tr("{symmetry} moves a contact to a blank side.", symmetry=kind.symmetry),
+                    tr("Accepted here: 360 (none)."),
                 )
 
     def sides(self, value: object, key: str) -> dict[Side, str]:
@@ -247,7 +306,7 @@ class _Reader:
 
     def groups(self, value: object, terminals: set[str], key: str) -> tuple[frozenset[str], ...]:
         if not isinstance(value, list) or not all(isinstance(group, list) for group in value):
-            self.fail(key, "is no list of lists.", 'Write, say, [["a", "b"]].')
+            self.fail(key, tr("is no list of lists."), tr('Write, say, [["a", "b"]].'))
         for group in value:
             for name in group:
                 self.choice(name, key, sorted(terminals))
@@ -255,7 +314,11 @@ class _Reader:
 
     def values(self, value: object, form: ValueForm, key: str) -> tuple[float | str, ...]:
         if not isinstance(value, list):
-            self.fail(key, f"is {_type_word(value)}, not a list.", 'Write, say, ["4k7", "10k"].')
+            self.fail(
+                key,
+                tr("is {type_word}, not a list.", type_word=_type_word(value)),
+                tr('Write, say, ["4k7", "10k"].'),
+            )
         return tuple(self.value(str(item), form, key) for item in value)
 
     def value(self, text: str, form: ValueForm, key: str) -> float | str:
@@ -273,13 +336,21 @@ class _Reader:
         self.known(ratings, key, RATINGS)
         for name, number in ratings.items():
             if number <= 0:
-                self.fail(f"{key}.{name}", f"{number:g} is not above zero.", "Write a positive number.")
+                self.fail(
+                    f"{key}.{name}",
+                    tr("{number:g} is not above zero.", number=number),
+                    tr("Write a positive number."),
+                )
         return ratings
 
     def device(self, kind: Kind, text: str, table: dict[str, Any], key: str) -> Kind:
         """`kind` with the data of one printed type or value added; also joins the kit's values."""
         if kind.value_form is ValueForm.NONE:
-            self.fail(key, f"nothing is printed on a {kind.name}.", "Put the data into its [kind] table.")
+            self.fail(
+                key,
+                tr("nothing is printed on a {name}.", name=kind.name),
+                tr("Put the data into its [kind] table."),
+            )
         self.known(table, key, ("ratings", "parameters"))
         value = self.value(text, kind.value_form, key)
         name = value_key(value)
@@ -294,5 +365,11 @@ class _Reader:
 
 
 def _type_word(value: object) -> str:
-    words = {dict: "a table", list: "a list", str: "text", bool: "true/false", int: "a number"}
-    return words.get(type(value), f"of type {type(value).__name__}")
+    words = {
+        dict: tr("a table"),
+        list: tr("a list"),
+        str: tr("text"),
+        bool: "true/false",
+        int: tr("a number"),
+    }
+    return words.get(type(value), type(value).__name__)

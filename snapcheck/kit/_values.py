@@ -13,6 +13,7 @@ from typing import NoReturn
 
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
+from snapcheck.words import tr
 
 #: multiplier letters of IEC 60062 (and those of its wider SI table), as powers of ten
 _POWER = {"p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "R": 0, "k": 3, "M": 6, "G": 9, "T": 12}
@@ -93,11 +94,19 @@ def parse_value(text: str, form: ValueForm) -> ParsedValue:
     """
     clean = _fold(text)
     if form is ValueForm.NONE:
-        raise InputError(f"'{text}': nothing is printed on a cube of this kind.", way_out="Leave it away.")
+        raise InputError(
+            tr("'{text}': nothing is printed on a cube of this kind.", text=text),
+            way_out=tr("Leave it away."),
+        )
     if not clean:
-        raise InputError("the value is empty.", way_out=f"Write it like {_EXAMPLE[form]}.")
+        raise InputError(
+            tr("the value is empty."), way_out=tr("Write it like {EXAMPLE}.", EXAMPLE=_EXAMPLE[form])
+        )
     if len(clean) > 40:
-        raise InputError(f"'{clean[:40]}…' is too long for a value.", way_out=f"Write {_EXAMPLE[form]}.")
+        raise InputError(
+            tr("'{clean}…' is too long for a value.", clean=clean[:40]),
+            way_out=tr("Write {EXAMPLE}.", EXAMPLE=_EXAMPLE[form]),
+        )
     if form is ValueForm.TYPE:
         return ParsedValue(_type_name(clean, text))
     if form is ValueForm.COLOUR:
@@ -125,17 +134,26 @@ def _fold(text: str) -> str:
 
 
 def _fail(text: str, form: ValueForm, why: str) -> NoReturn:
-    raise InputError(f"'{text}' {why}", way_out=f"Write it like {_EXAMPLE[form]}.")
+    raise InputError(f"'{text}' {why}", way_out=tr("Write it like {EXAMPLE}.", EXAMPLE=_EXAMPLE[form]))
 
 
 def _decimal(number: str, text: str, form: ValueForm) -> Decimal:
     whole, comma, part = number.partition(",")
     if comma and len(part) == 3 and whole.strip("0"):
-        _fail(text, form, f"is ambiguous: {number} may be {whole}.{part} or {whole}{part}.")
+        _fail(
+            text,
+            form,
+            tr(
+                "is ambiguous: {number} may be {whole}.{part} or {whole}{part}.",
+                number=number,
+                whole=whole,
+                part=part,
+            ),
+        )
     try:
         return Decimal(number.replace(",", "."))
     except InvalidOperation:
-        _fail(text, form, "is no number.")
+        _fail(text, form, tr("is no number."))
 
 
 def _multiplier(letter: str, form: ValueForm, text: str, bare: bool) -> int:
@@ -144,21 +162,29 @@ def _multiplier(letter: str, form: ValueForm, text: str, bare: bool) -> int:
     if form in (ValueForm.FARADS, ValueForm.HENRIES) and letter in ("N", "P"):
         usual = letter.lower()
     if usual == "M" and form is not ValueForm.OHMS:
-        _fail(text, form, "is ambiguous: M is mega, which makes no sense here; m is milli, µ is micro.")
+        _fail(text, form, tr("is ambiguous: M is mega, which makes no sense here; m is milli, µ is micro."))
     if usual in _ALLOWED[form] or usual == "":
         return _POWER[usual]
     what = f"'{letter}'" if bare else f"the prefix '{letter}'"
-    _fail(text, form, f"is not understood: {what} does not go with {form.value}.")
+    _fail(text, form, tr("is not understood: {what} does not go with {value}.", what=what, value=form.value))
 
 
 def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | None]:
     """Number in SI units and tolerance from one value text."""
     unit = _UNIT[form]
     if clean.startswith(("-", "−")):
-        _fail(text, form, "is negative.")
+        _fail(text, form, tr("is negative."))
     if re.fullmatch(rf"(?:{_NUMBER})[eE]\d+", clean):
         mantissa, power = re.split("[eE]", clean)
-        _fail(text, form, f"is ambiguous: {mantissa}.{power} or {mantissa} times ten to the {power}.")
+        _fail(
+            text,
+            form,
+            tr(
+                "is ambiguous: {mantissa}.{power} or {mantissa} times ten to the {power}.",
+                mantissa=mantissa,
+                power=power,
+            ),
+        )
     tolerance: float | None = None
     # a tolerance letter follows an IEC 60062 code without a gap (4k7J); M and K after bare digits do not
     if form in (ValueForm.OHMS, ValueForm.FARADS) and (
@@ -187,8 +213,12 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
         return Decimal(f"{coded[1] or '0'}.{coded[3]}").scaleb(power), tolerance
     other = re.fullmatch(rf"(?:{_NUMBER}) ?[a-zA-Zµ]?(Ω|F|H|V|A|W|Hz)", clean)
     if other:
-        _fail(text, form, f"is in {other[1]}, but this kind of cube carries {form.value}.")
-    _fail(text, form, f"is no value in {form.value}.")
+        _fail(
+            text,
+            form,
+            tr("is in {other}, but this kind of cube carries {value}.", other=other[1], value=form.value),
+        )
+    _fail(text, form, tr("is no value in {value}.", value=form.value))
 
 
 def _refuse_bare(number: str, letter: str, has_unit: bool, form: ValueForm, text: str) -> None:
@@ -198,12 +228,20 @@ def _refuse_bare(number: str, letter: str, has_unit: bool, form: ValueForm, text
     if form is ValueForm.FARADS:
         if re.fullmatch(r"[1-9]\d[0-7]", number):
             pico = Decimal(number[:2]).scaleb(int(number[2]))
-            _fail(text, form, f"is ambiguous: {number} pF, or the three-digit code for {pico:f} pF?")
-        _fail(text, form, f"is ambiguous: {number} pF, nF or µF?")
+            _fail(
+                text,
+                form,
+                tr(
+                    "is ambiguous: {number} pF, or the three-digit code for {pico:f} pF?",
+                    number=number,
+                    pico=pico,
+                ),
+            )
+        _fail(text, form, tr("is ambiguous: {number} pF, nF or µF?", number=number))
     if form is ValueForm.HENRIES:
-        _fail(text, form, f"is ambiguous: {number} µH, mH or H?")
+        _fail(text, form, tr("is ambiguous: {number} µH, mH or H?", number=number))
     if Decimal(number.replace(",", ".")) > 20:
-        _fail(text, form, f"is ambiguous: {number} A or {number} mA?")
+        _fail(text, form, tr("is ambiguous: {number} A or {number} mA?", number=number))
 
 
 def check_limits(value: float, form: ValueForm, place: str = "") -> None:
@@ -214,9 +252,15 @@ def check_limits(value: float, form: ValueForm, place: str = "") -> None:
     unit = form.si_unit
     what = "zero" if value == 0 else f"{value:g} {unit}"
     raise InputError(
-        f"{what} is absurd: a part has {low:g} to {high:g} {unit}.",
+        tr(
+            "{what} is absurd: a part has {low:g} to {high:g} {unit}.",
+            what=what,
+            low=low,
+            high=high,
+            unit=unit,
+        ),
         place=place or None,
-        way_out=f"Write it like {_EXAMPLE[form]}.",
+        way_out=tr("Write it like {EXAMPLE}.", EXAMPLE=_EXAMPLE[form]),
     )
 
 
@@ -225,7 +269,7 @@ def _checked(number: Decimal, form: ValueForm, text: str) -> float:
     try:
         check_limits(value, form)
     except InputError as error:
-        _fail(text, form, f"says {error.message}")
+        _fail(text, form, tr("says {why}", why=error.message))
     return value
 
 
@@ -243,7 +287,7 @@ def _capacitance(clean: str, text: str) -> ParsedValue:
 def _lamp(clean: str, text: str) -> ParsedValue:
     parts = re.split(r" ?[/,;] ?| (?=[\d.]+ ?m?[AW]$)", clean)
     if len(parts) != 2:
-        _fail(text, ValueForm.LAMP, "is no lamp value: it takes a voltage and a current.")
+        _fail(text, ValueForm.LAMP, tr("is no lamp value: it takes a voltage and a current."))
     first, second = parts
     if first.upper().endswith(("A", "W")):
         first, second = second, first
@@ -251,7 +295,7 @@ def _lamp(clean: str, text: str) -> ParsedValue:
     if second.upper().endswith("W"):
         power = re.fullmatch(rf"({_NUMBER}) ?(m?)W", second)
         if not power:
-            _fail(text, ValueForm.LAMP, f"has no readable power '{second}'.")
+            _fail(text, ValueForm.LAMP, tr("has no readable power '{second}'.", second=second))
         watts = _decimal(power[1], text, ValueForm.LAMP).scaleb(_POWER[power[2]])
         amperes = _checked(watts / Decimal(repr(volts)), ValueForm.AMPERES, text)
     else:
@@ -262,7 +306,7 @@ def _lamp(clean: str, text: str) -> ParsedValue:
 def _range(clean: str, text: str) -> ParsedValue:
     match = re.fullmatch(rf"({_NUMBER}) ?(mV|V|µA|uA|mA|A)", clean)
     if not match:
-        _fail(text, ValueForm.RANGE, "is no meter range: it takes a number and V, A or mA.")
+        _fail(text, ValueForm.RANGE, tr("is no meter range: it takes a number and V, A or mA."))
     unit = match[2].replace("u", "µ")
     number = _decimal(match[1], text, ValueForm.RANGE).scaleb(_POWER[unit[:-1]])
     return ParsedValue(_checked(number, ValueForm.RANGE, text), unit=unit)
@@ -271,12 +315,12 @@ def _range(clean: str, text: str) -> ParsedValue:
 def _type_name(clean: str, text: str) -> str:
     name = clean.upper().replace(" ", "").replace("-", "")
     if not re.fullmatch(r"[A-Z0-9]{3,12}", name) or not re.search(r"\d", name):
-        _fail(text, ValueForm.TYPE, "is no part number.")
+        _fail(text, ValueForm.TYPE, tr("is no part number."))
     return name
 
 
 def _colour(clean: str, text: str) -> str:
     name = clean.lower()
     if not re.fullmatch(r"[a-z]+(?:[ -][a-z]+)*", name):
-        _fail(text, ValueForm.COLOUR, "is no colour.")
+        _fail(text, ValueForm.COLOUR, tr("is no colour."))
     return name

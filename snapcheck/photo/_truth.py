@@ -64,9 +64,9 @@ def _state(entry: Mapping[str, Any]) -> State:
         return State(entry.get("state", "read"))
     except ValueError:
         raise InputError(
-            f"'{entry.get('state')}' is no state of a reading.",
+            tr("'{get}' is no state of a reading.", get=entry.get("state")),
             place="state",
-            way_out=f"Accepted: {', '.join(State)}.",
+            way_out=tr("Accepted: {names}.", names=", ".join(State)),
         ) from None
 
 

@@ -223,7 +223,7 @@ class _Reader:
             try:
                 parsed = parse_value(printed, kind.value_form)
             except InputError as error:
-                line.fail(values[0], f"{kind.title}: {error.message}", error.way_out)
+                line.fail(values[0], f"{tr(kind.title)}: {error.message}", error.way_out)
             value, unit = parsed.value, parsed.unit
         turns: dict[str, tuple[Word, frozenset[int]]] = {}
         for word in keys:

@@ -52,15 +52,15 @@ TOLERANCE_LETTERS = {
 }  # fmt: skip
 
 _EXAMPLE = {
-    ValueForm.OHMS: "4k7, 470, 470R, R22 or 4.7 kΩ",
-    ValueForm.FARADS: "100n, 4µ7, 0.47uF, 470 nF or 100uF/16V",
-    ValueForm.HENRIES: "4.7mH, 330µH or 4m7",
-    ValueForm.VOLTS: "9V, 4.5 V or 8V2",
-    ValueForm.AMPERES: "500mA, 0.5A or 1 A",
-    ValueForm.RANGE: "15V, 100 mA or 3A",
-    ValueForm.LAMP: "3.5V/0.2A or 12V/100mA",
-    ValueForm.TYPE: "BC547 or 1N4148",
-    ValueForm.COLOUR: "red, green or white",
+    ValueForm.OHMS: "4k7, 470, 470R, R22, 4.7 kΩ",
+    ValueForm.FARADS: "100n, 4µ7, 0.47uF, 470 nF, 100uF/16V",
+    ValueForm.HENRIES: "4.7mH, 330µH, 4m7",
+    ValueForm.VOLTS: "9V, 4.5 V, 8V2",
+    ValueForm.AMPERES: "500mA, 0.5A, 1 A",
+    ValueForm.RANGE: "15V, 100 mA, 3A",
+    ValueForm.LAMP: "3.5V/0.2A, 12V/100mA",
+    ValueForm.TYPE: "BC547, 1N4148",
+    ValueForm.COLOUR: "red, green, white",
 }
 
 _NUMBER = r"\d+(?:[.,]\d+)?|[.,]\d+"

@@ -187,28 +187,46 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
 
 def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
     """(quantity with unit, value, rating) of everything known about a part's load."""
-    ratings = part.ratings
-    yield from _simulated_loads(ctx, part)
-    if ctx.operating_point is not None or part.cell in ctx.shorting:
+    known = _simulated_loads if ctx.operating_point is not None else _certain_loads
+    for what, value, rated in known(ctx, part):
+        if value is not None and rated is not None:
+            yield what, value, rated
+
+
+_MaybeLoad = tuple[str, float | None, float | None]
+
+
+def _certain_loads(ctx: Context, part: Part) -> Iterator[_MaybeLoad]:
+    """What the structure alone makes certain."""
+    if part.cell in ctx.shorting:
         return
-    if part.kind.model == "resistor" and "max_power_W" in ratings:
+    rated, model = part.ratings.get, part.kind.model
+    if model in ("resistor", "speaker"):
         current, ohms = ctx.topology.series_current_A(part), direct_ohms(part)
-        if current is not None and ohms:
-            yield "power_W", current * current * ohms, ratings["max_power_W"]
-    elif part.kind.model in ("led", "inductor") and "max_current_A" in ratings:
-        current = ctx.topology.series_current_A(part, through_transistors=part.kind.model == "led")
-        if current is not None:
-            yield "current_A", max(current, 0.0) if part.kind.model == "led" else abs(current), \
-                ratings["max_current_A"]  # fmt: skip
-    elif part.kind.model == "speaker" and "max_power_W" in ratings:
-        current, ohms = ctx.topology.series_current_A(part), direct_ohms(part)
-        if current is not None and ohms:
-            yield "power_W", current * current * ohms, ratings["max_power_W"]
-    elif part.kind.model in ("lamp", "buzzer", "capacitor"):
-        limit = _voltage_limit(part)
-        v = ctx.topology.across(part, *pair(part))
-        if v is not None and limit is not None and not is_electrolytic(part):
-            yield "voltage_V", abs(v), limit
+        yield (
+            "power_W",
+            current * current * ohms if current is not None and ohms else None,
+            rated("max_power_W"),
+        )
+    elif model == "led":
+        current = ctx.topology.series_current_A(part, through_transistors=True)
+        yield "current_A", _forward(current), rated("max_current_A")
+    elif model == "inductor":
+        yield "current_A", _size(ctx.topology.series_current_A(part)), rated("max_current_A")
+    elif model in ("lamp", "buzzer", "capacitor") and not is_electrolytic(part):
+        yield "voltage_V", _size(ctx.topology.across(part, *pair(part))), _voltage_limit(part)
+
+
+def _size(value: float | None) -> float | None:
+    return None if value is None else abs(value)
+
+
+def _forward(value: float | None) -> float | None:
+    return None if value is None else max(value, 0.0)
+
+
+def _backward(value: float | None) -> float | None:
+    return None if value is None else max(-value, 0.0)
 
 
 def _voltage_limit(part: Part) -> float | None:
@@ -228,33 +246,21 @@ def lamp_print(part: Part) -> tuple[float, float] | None:
     return None if parsed.volts is None or parsed.amperes is None else (parsed.volts, parsed.amperes)
 
 
-def _simulated_loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
-    if ctx.operating_point is None:
-        return
-    ratings, model = part.ratings, part.kind.model
-    power, current = ctx.power(part), ctx.current(part)
-    if power is not None and "max_power_W" in ratings:
-        yield "power_W", abs(power), ratings["max_power_W"]
-    if current is not None and "max_current_A" in ratings and model not in ("fuse",):
-        yield "current_A", abs(current), ratings["max_current_A"]
+def _simulated_loads(ctx: Context, part: Part) -> Iterator[_MaybeLoad]:
+    rated, model = part.ratings.get, part.kind.model
+    yield "power_W", _size(ctx.power(part)), rated("max_power_W")
+    if model != "fuse":  # it has a rule of its own
+        yield "current_A", _size(ctx.current(part)), rated("max_current_A")
     if model in LEGS:
         control, high, low = LEGS[model]
-        v = ctx.voltage(part, high, low)
-        if v is not None and "max_voltage_V" in ratings:
-            yield "voltage_V", abs(v), ratings["max_voltage_V"]
-        drive = ctx.voltage(part, control, low)
-        if drive is not None and "max_gate_V" in ratings:
-            yield "gate_voltage_V", abs(drive), ratings["max_gate_V"]
-        if drive is not None and "max_emitter_base_V" in ratings:
-            back = -drive if model == "npn" else drive
-            yield "base_reverse_V", max(back, 0.0), ratings["max_emitter_base_V"]
+        yield "voltage_V", _size(ctx.voltage(part, high, low)), rated("max_voltage_V")
+        yield "gate_voltage_V", _size(ctx.voltage(part, control, low)), rated("max_gate_V")
+        ends = (control, low) if model == "npn" else (low, control)
+        yield "base_reverse_V", _backward(ctx.voltage(part, *ends)), rated("max_emitter_base_V")
     elif len(part.nets) == 2 and not is_electrolytic(part):
-        first, second = pair(part)
-        v, limit = ctx.voltage(part, first, second), _voltage_limit(part)
-        if v is not None and limit is not None:
-            yield "voltage_V", abs(v), limit
-        if v is not None and "max_reverse_V" in ratings:
-            yield "reverse_V", max(-v, 0.0), ratings["max_reverse_V"]
+        v = ctx.voltage(part, *pair(part))
+        yield "voltage_V", _size(v), _voltage_limit(part)
+        yield "reverse_V", _backward(v), rated("max_reverse_V")
 
 
 # ---------------------------------------------------------------- direct current where none belongs

@@ -336,7 +336,7 @@ def _histogram(axes: Axes, pen: _Pen, survey: Survey, figure: FigureSpread) -> N
         f"{name_of(expectation, survey.design)} / {unit}", fontsize=9.5, color=pen.ink, loc="left", pad=4
     )
     axes.set_xlabel(
-        tr("{passed} within {range}", passed=figure_text(figure.passed, ""), range=range_text(expectation)),
+        tr("{passed} meet: {range}", passed=figure_text(figure.passed, ""), range=range_text(expectation)),
         fontsize=8.5,
         color=pen.quiet,
     )

@@ -8,7 +8,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Cell, Conditions, Design, Probe
-from snapcheck.circuit import Circuit, build_circuit, switch_positions
+from snapcheck.circuit import Circuit, Part, build_circuit, switch_positions
 from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
@@ -135,7 +135,7 @@ class Simulator:
         """
         nets: Iterable[int] = range(len(circuit.nets))
         if probes is not None:
-            nets = [_response.net_of_probe(circuit, probe, tr("place to measure")) for probe in probes]
+            nets = [_measured(circuit, probe) for probe in probes]
         source = None if sine is None else _response.need_input(circuit, input)
         stimulus = Stimulus(input=source, sine=sine, power_on=power_on, after=after, kick=power_on)
         step = duration_s / 2000 if step_s is None else step_s
@@ -152,9 +152,8 @@ class Simulator:
         source_V: float | None = None,
     ) -> SineResponse:
         """Swing and distortion for a sine; without an amplitude, that of the input's usual signal."""
-        source = _response.need_input(circuit, input)
+        source, net = _signal_path(circuit, input, output)
         volts = _transient.source_amplitude(source) if source_V is None else source_V
-        net = _response.net_of_probe(circuit, output, tr("output"))
         return _transient.sine(self._worker, circuit, conditions, source, net, frequency_Hz, volts)
 
     def clipping(
@@ -167,22 +166,21 @@ class Simulator:
         frequency_Hz: float = 1000.0,
     ) -> SineResponse | None:
         """The greatest sine with less than 10 % distortion; None when nothing comes out."""
-        source = _response.need_input(circuit, input)
-        net = _response.net_of_probe(circuit, output, tr("output"))
+        source, net = _signal_path(circuit, input, output)
         return _transient.clipping(self._worker, circuit, conditions, source, net, frequency_Hz)
 
     def oscillation(
         self, circuit: Circuit, conditions: Conditions = _USUAL, *, place: Probe
     ) -> tuple[Rhythm, Waveforms] | None:
         """The steady oscillation after power-on; None when there is none within 50 s."""
-        net = _response.net_of_probe(circuit, place, tr("place to measure"))
+        net = _measured(circuit, place)
         return _transient.oscillation(self._worker, circuit, conditions, net)
 
     def delay(
         self, circuit: Circuit, before: Conditions, after: Conditions | None, *, place: Probe
     ) -> Delay | None:
         """Time until a voltage has made half of its change after `after` sets in (None: power-on)."""
-        net = _response.net_of_probe(circuit, place, tr("place to measure"))
+        net = _measured(circuit, place)
         return _transient.delay(self._worker, circuit, before, after, net)
 
     def sweep(
@@ -251,6 +249,15 @@ class Simulator:
         ours = Measurer(self._worker, circuit, design)
         self._plans.appendleft((design, circuit, ours))
         return circuit, ours
+
+
+def _signal_path(circuit: Circuit, input: Probe | None, output: Probe) -> tuple[Part | int, int]:
+    """The source of the signal and the net where it comes out."""
+    return _response.need_input(circuit, input), _response.net_of_probe(circuit, output, tr("output"))
+
+
+def _measured(circuit: Circuit, place: Probe) -> int:
+    return _response.net_of_probe(circuit, place, tr("place to measure"))
 
 
 def what_if(design: Design, built: Circuit, simulator: Simulator | None = None) -> WhatIf:

@@ -36,7 +36,10 @@ class Knob:
 
     def __post_init__(self) -> None:
         if self.what not in KNOBS:
-            raise InputError(tr("'{what}' cannot be swept.", what=self.what), way_out=f"{', '.join(KNOBS)}.")
+            raise InputError(
+                tr("'{what}' cannot be swept.", what=self.what),
+                way_out=tr("Accepted: {names}.", names=", ".join(KNOBS)),
+            )
 
     @property
     def unit(self) -> str:
@@ -96,7 +99,12 @@ def resolve_knob(circuit: Circuit, what: str, cell: Cell | None = None) -> Knob:
     fitting = [part for part in circuit.parts if part.kind.model in models]
     chosen = [part for part in fitting if cell is None or part.cell == cell]
     if len(chosen) != 1:
-        names = ", ".join(f"{part.cell} ({part.name})" for part in fitting) or tr("none on this board")
+        if not fitting:
+            raise InputError(
+                tr("there is no {what} on this board to be swept.", what=what),
+                way_out=tr("Sweep light or temperature, or give another board."),
+            )
+        names = ", ".join(f"{part.cell} ({part.name})" for part in fitting)
         raise InputError(
             tr("it is not clear which {what} is meant.", what=what),
             way_out=tr("Accepted: {names}.", names=names),

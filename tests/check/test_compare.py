@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from edits import edited
 
 from snapcheck.board import Board, Cell, Cube, board_from_json, parse_layout
 from snapcheck.check import Comparison, Electrical, Verdict, compare, parse_settings
@@ -57,17 +58,8 @@ def board(text: str) -> Board:
 
 
 def changed(*lines: str, base: str = PLAN) -> Board:
-    """The plan with lines for the same cells replaced, others added; ``-D1`` takes D1 away."""
-    kept = base.strip().splitlines()
-    for line in lines:
-        place = line.lstrip("-").split()[0]
-        if line.startswith("-"):
-            kept = [k for k in kept if k != line[1:] and (k.split()[0] != place or place in ("tap", "lead"))]
-        else:
-            if place not in ("tap", "lead"):
-                kept = [k for k in kept if k.split()[0] != place]
-            kept.append(line)
-    return board("\n".join(kept) + "\n")
+    """The plan with some lines changed, see `edited`."""
+    return board(edited(base, *lines))
 
 
 def told(result: Comparison) -> list[tuple[str, str]]:

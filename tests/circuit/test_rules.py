@@ -2,93 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import pytest
+from edits import edited
+from ruleboards import AMP, LOOP, check
 
-from snapcheck.board import Cell, parse_layout
-from snapcheck.circuit import RULES, Circuit, build_circuit, bundled_rules, check_rules
-from snapcheck.findings import Finding
+from snapcheck.circuit import RULES, bundled_rules
 from snapcheck.kit import bundled_kit
 
 KIT = bundled_kit()
-
-LOOP = """plate 6 x 4
-A1 corner turn=0
-A2 battery 9V plus=up
-A3 ground stem=up
-B1 switch turn=0
-C1 resistor 470 turn=0
-D1 corner turn=90
-D2 led red anode=up
-D3 ground stem=up
-"""
-
-
-@dataclass
-class Solved:
-    """A made-up operating point: volts by "cell terminal", amperes and watts by cell."""
-
-    circuit: Circuit
-    volts: dict[str, float] = field(default_factory=dict)
-    amperes: dict[str, float] = field(default_factory=dict)
-    watts: dict[str, float] = field(default_factory=dict)
-
-    @property
-    def net_voltages_V(self) -> dict[int, float]:
-        nets = {0: 0.0}
-        for place, v in self.volts.items():
-            cell, terminal = place.split()
-            net = self.circuit.net_of(Cell.parse(cell), terminal)
-            assert net is not None, place
-            nets[net] = v
-        return nets
-
-    @property
-    def part_currents_A(self) -> dict[Cell, float]:
-        return {Cell.parse(c): a for c, a in self.amperes.items()}
-
-    @property
-    def part_powers_W(self) -> dict[Cell, float]:
-        return {Cell.parse(c): w for c, w in self.watts.items()}
-
-
-def check(layout: str, **solved: dict[str, float]) -> list[Finding]:
-    circuit = build_circuit(parse_layout(layout, "test", KIT).board, KIT)
-    return check_rules(circuit, Solved(circuit, **solved) if solved else None)
-
-
-def change(layout: str, *lines: str) -> str:
-    """The layout with lines for the same cells replaced, others added; ``-D1`` takes D1 away."""
-    kept = layout.strip().splitlines()
-    for line in lines:
-        cell = line.lstrip("-").split()[0]
-        if cell not in ("tap", "lead"):
-            kept = [k for k in kept if k.split()[0] != cell]
-        if not line.startswith("-"):
-            kept.append(line)
-    return "\n".join(kept) + "\n"
-
-
-AMP = """plate 8 x 6
-A1 corner turn=0
-B1 straight
-C1 tee stem=down
-D1 corner turn=90
-A2 battery 9V plus=up
-A3 ground stem=up
-C2 resistor 470k turn=90
-D2 resistor 2k2 turn=90
-A4 audio-in signal=right
-B4 capacitor 1u
-C3 straight turn=90
-C4 tee stem=up
-D3 tee stem=right
-E3 electrolytic 10u plus=left
-F3 socket signal=left
-D4 npn BC547 base=left
-D5 ground stem=up
-"""
 
 
 def test_the_plain_boards_are_clean() -> None:
@@ -130,18 +51,18 @@ COIL = COIL.replace("C3 tee stem=left", "C3 tee stem=right")
 Case = tuple[str, str, str, dict[str, dict[str, float]], dict[str, dict[str, float]]]
 CASES: dict[str, Case] = {
     "supply-shorted": (
-        change(LOOP, "C1 straight", "D2 straight turn=90"), LOOP, "A2", {}, {},
+        edited(LOOP, "C1 straight", "D2 straight turn=90"), LOOP, "A2", {}, {},
     ),
     "supplies-fighting": (
-        change(LOOP, "B1 tee stem=down", "B2 battery 6V plus=up", "B3 ground stem=up"),
-        change(LOOP, "B1 tee stem=down", "B2 resistor 1k turn=90", "B3 ground stem=up"),
+        edited(LOOP, "B1 tee stem=down", "B2 battery 6V plus=up", "B3 ground stem=up"),
+        edited(LOOP, "B1 tee stem=down", "B2 resistor 1k turn=90", "B3 ground stem=up"),
         "A2 B2", {}, {},
     ),
     "supplies-parallel": (
-        change(LOOP, "B1 tee stem=down", "B2 battery 9V plus=up", "B3 ground stem=up"), LOOP, "A2 B2", {}, {},
+        edited(LOOP, "B1 tee stem=down", "B2 battery 9V plus=up", "B3 ground stem=up"), LOOP, "A2 B2", {}, {},
     ),
     "supply-reversed": (
-        change(LOOP, "A2 battery 9V plus=down", "D2 led red anode=down"), LOOP, "A2", {}, {},
+        edited(LOOP, "A2 battery 9V plus=down", "D2 led red anode=down"), LOOP, "A2", {}, {},
     ),
     "batteries-opposed": (
         "plate 3 x 4\nA1 corner turn=0\nA2 battery 3V plus=down\nA3 battery 3V plus=up\nA4 ground stem=up\n"
@@ -150,83 +71,83 @@ CASES: dict[str, Case] = {
         "B1 resistor 1k\nC1 corner turn=90\nC2 ground stem=up\n",
         "A2 A3", {}, {},
     ),
-    "no-current-limit": (change(LOOP, "C1 straight"), LOOP, "D2", {}, {}),
+    "no-current-limit": (edited(LOOP, "C1 straight"), LOOP, "D2", {}, {}),
     "electrolytic-reversed": (
-        change(LOOP, "B1 tee stem=down", "B2 electrolytic 10u plus=down", "B3 ground stem=up"),
-        change(LOOP, "B1 tee stem=down", "B2 electrolytic 10u plus=up", "B3 ground stem=up"),
+        edited(LOOP, "B1 tee stem=down", "B2 electrolytic 10u plus=down", "B3 ground stem=up"),
+        edited(LOOP, "B1 tee stem=down", "B2 electrolytic 10u plus=up", "B3 ground stem=up"),
         "B2", {}, {},
     ),
     "electrolytic-overvoltage": (
-        change(LOOP, "B1 tee stem=down", "B2 electrolytic 10uF/6V plus=up", "B3 ground stem=up"),
-        change(LOOP, "B1 tee stem=down", "B2 electrolytic 10uF/10V plus=up", "B3 ground stem=up"),
+        edited(LOOP, "B1 tee stem=down", "B2 electrolytic 10uF/6V plus=up", "B3 ground stem=up"),
+        edited(LOOP, "B1 tee stem=down", "B2 electrolytic 10uF/10V plus=up", "B3 ground stem=up"),
         "B2", {}, {},
     ),
-    "over-rating": (change(LOOP, "C1 resistor 220"), LOOP, "D2", {}, {}),
+    "over-rating": (edited(LOOP, "C1 resistor 220"), LOOP, "D2", {}, {}),
     "fuse-blows": (
-        change(LOOP, "B1 fuse 100mA"), change(LOOP, "B1 fuse 100mA"), "B1",
+        edited(LOOP, "B1 fuse 100mA"), edited(LOOP, "B1 fuse 100mA"), "B1",
         {"amperes": {"B1": 0.2}}, {"amperes": {"B1": 0.05}},
     ),
     "speaker-direct-current": (
-        SPEAKER, change(SPEAKER, "B1 electrolytic 100u plus=left"), "C2", {}, {},
+        SPEAKER, edited(SPEAKER, "B1 electrolytic 100u plus=left"), "C2", {}, {},
     ),
     "microphone-direct-current": (
-        change(LOOP, "B1 tee stem=down", "B2 microphone plus=up", "B3 ground stem=up"),
-        change(LOOP, "B1 resistor 4k7", "C1 tee stem=down", "C2 microphone plus=up", "C3 ground stem=up",
+        edited(LOOP, "B1 tee stem=down", "B2 microphone plus=up", "B3 ground stem=up"),
+        edited(LOOP, "B1 resistor 4k7", "C1 tee stem=down", "C2 microphone plus=up", "C3 ground stem=up",
                "D1 socket signal=left", "-D2", "-D3"),
         "B2", {}, {},
     ),
-    "reversed-in-circuit": (change(LOOP, "D2 led red anode=down"), LOOP, "D2", {}, {}),
+    "reversed-in-circuit": (edited(LOOP, "D2 led red anode=down"), LOOP, "D2", {}, {}),
     "terminals-joined": (
-        change(LOOP, "D1 tee stem=down", "E1 resistor 1k", "F1 ground stem=left", "D2 straight turn=90"),
+        edited(LOOP, "D1 tee stem=down", "E1 resistor 1k", "F1 ground stem=left", "D2 straight turn=90"),
         LOOP, "E1", {}, {},
     ),
-    "base-floating": (change(AMP, "C4 corner turn=180", "-B4", "-A4"), AMP, "D4", {}, {}),
-    "input-without-bias": (change(AMP, "-C2", "-C3", "C1 straight", "C4 straight"), AMP, "D4 B4", {}, {}),
-    "emitter-no-return": (change(AMP, "-D5"), AMP, "D4", {}, {}),
+    "base-floating": (edited(AMP, "C4 corner turn=180", "-B4", "-A4"), AMP, "D4", {}, {}),
+    "input-without-bias": (edited(AMP, "-C2", "-C3", "C1 straight", "C4 straight"), AMP, "D4 B4", {}, {}),
+    "emitter-no-return": (edited(AMP, "-D5"), AMP, "D4", {}, {}),
     "transistor-swapped": (
-        change(AMP, "D3 straight turn=90", "-E3", "-F3", "D4 npn BC547 turn=180", "-C4", "-B4", "-A4",
+        edited(AMP, "D3 straight turn=90", "-E3", "-F3", "D4 npn BC547 turn=180", "-C4", "-B4", "-A4",
                "-C2", "-C3", "C1 straight", "E4 resistor 47k", "F4 ground stem=left"),
-        change(AMP, "D3 straight turn=90", "-E3", "-F3", "D4 pnp BC557 base=left", "C4 resistor 47k",
+        edited(AMP, "D3 straight turn=90", "-E3", "-F3", "D4 pnp BC557 base=left", "C4 resistor 47k",
                "B4 ground stem=right",
                "-A4", "-C2", "-C3", "C1 straight"),
         "D4", {}, {},
     ),
-    "input-without-block": (change(AMP, "B4 straight"), AMP, "A4 D4", {}, {}),
-    "terminal-open": (change(LOOP, "-D1"), LOOP, "D1 C1 D2", {}, {}),
+    "input-without-block": (edited(AMP, "B4 straight"), AMP, "A4 D4", {}, {}),
+    "terminal-open": (edited(LOOP, "-D1"), LOOP, "D1 C1 D2", {}, {}),
     "pot-end-open": (
-        change(LOOP, "C1 potentiometer 1k wiper=down", "B1 resistor 470", "-D1", "-D2", "-D3",
+        edited(LOOP, "C1 potentiometer 1k wiper=down", "B1 resistor 470", "-D1", "-D2", "-D3",
                "C2 led red anode=up", "C3 ground stem=up"),
         LOOP, "C1", {}, {},
     ),
     "gap-between": (
-        change(LOOP, "B1 tee stem=down", "D1 tee stem=down", "-C1", "B2 resistor 1k turn=90",
+        edited(LOOP, "B1 tee stem=down", "D1 tee stem=down", "-C1", "B2 resistor 1k turn=90",
                "B3 ground stem=up", "E1 resistor 1k", "F1 ground stem=left"),
         LOOP, "C1", {}, {},
     ),
     "island": (
-        change(LOOP, "F1 ground stem=down", "F2 resistor 1k turn=90", "F3 lamp 6V/0.1A turn=90",
+        edited(LOOP, "F1 ground stem=down", "F2 resistor 1k turn=90", "F3 lamp 6V/0.1A turn=90",
                "F4 ground stem=up"),
         LOOP, "F2 F3", {}, {},
     ),
     "no-ground": (
-        change(LOOP, "A3 corner turn=270", "B3 socket signal=left", "D1 tee stem=down", "E1 resistor 1k",
+        edited(LOOP, "A3 corner turn=270", "B3 socket signal=left", "D1 tee stem=down", "E1 resistor 1k",
                "F1 ground stem=left"),
         LOOP, "A2", {}, {},
     ),
-    "no-supply": (change(LOOP, "A2 straight turn=90"), LOOP, "", {}, {}),
+    "no-supply": (edited(LOOP, "A2 straight turn=90"), LOOP, "", {}, {}),
     "no-parts": ("plate 4 x 3\nA1 straight turn=0\nB1 ground stem=left\n", LOOP, "", {}, {}),
     "lead-loose": (
-        change(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to C1|D1 loose"),
-        change(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to F1"),
+        edited(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to C1|D1 loose"),
+        edited(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to F1"),
         "C1", {}, {},
     ),
-    "tap-loose": (change(LOOP, "tap B2|C2"), change(LOOP, "tap B1|C1"), "B2", {}, {}),
-    "flyback-missing": (change(COIL, "-D2", "C3 straight turn=90", "-D3", "-D1", "C1 corner turn=90"), COIL,
+    "tap-loose": (edited(LOOP, "tap B2|C2"), edited(LOOP, "tap B1|C1"), "B2", {}, {}),
+    "flyback-missing": (edited(COIL, "-D2", "C3 straight turn=90", "-D3", "-D1", "C1 corner turn=90"), COIL,
                         "C2 C4", {}, {}),
     "decoupling-missing": (
-        change(AMP, "E3 npn BC547 base=left", "E4 ground stem=up", "-F3", "E2 resistor 1k turn=90",
+        edited(AMP, "E3 npn BC547 base=left", "E4 ground stem=up", "-F3", "E2 resistor 1k turn=90",
                "E1 corner turn=90", "D1 tee stem=down"),
-        change(AMP, "E3 npn BC547 base=left", "E4 ground stem=up", "-F3", "E2 resistor 1k turn=90",
+        edited(AMP, "E3 npn BC547 base=left", "E4 ground stem=up", "-F3", "E2 resistor 1k turn=90",
                "E1 corner turn=90", "D1 tee stem=down", "B1 tee stem=down",
                "B2 electrolytic 100u plus=up", "B3 ground stem=up"),
         "A2", {}, {},

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from pathlib import Path
 
 import pytest
+from edits import edited
+from ruleboards import AMP, LOOP, check
 
 from snapcheck.board import Cell, Side, parse_layout
 from snapcheck.circuit import build_circuit, bundled_rules, check_rules, load_rules, parse_rules
@@ -14,12 +14,6 @@ from snapcheck.errors import DataError, InputError
 from snapcheck.findings import Severity
 from snapcheck.kit import bundled_kit
 
-_spec = importlib.util.spec_from_file_location("rule_boards", Path(__file__).with_name("test_rules.py"))
-assert _spec and _spec.loader
-boards = importlib.util.module_from_spec(_spec)
-sys.modules["rule_boards"] = boards
-_spec.loader.exec_module(boards)
-AMP, LOOP, change, check = boards.AMP, boards.LOOP, boards.change, boards.check
 KIT = bundled_kit()
 
 
@@ -37,7 +31,7 @@ def test_short_through_the_plate_names_the_way() -> None:
 
 
 def test_short_through_a_lead_names_the_lead() -> None:
-    layout = change(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to F1 W")
+    layout = edited(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to F1 W")
     (finding,) = check(layout)
     assert finding.rule == "supply-shorted"
     assert finding.lead is not None and "lead" in finding.mend
@@ -45,7 +39,7 @@ def test_short_through_a_lead_names_the_lead() -> None:
 
 @pytest.mark.parametrize("contact", ["switch", "pushbutton"])
 def test_short_in_a_position_that_is_not_the_resting_one(contact: str) -> None:
-    layout = change(LOOP, "B1 tee stem=down", f"B2 {contact} turn=90", "B3 ground stem=up")
+    layout = edited(LOOP, "B1 tee stem=down", f"B2 {contact} turn=90", "B3 ground stem=up")
     (finding,) = check(layout)
     assert finding.rule == "supply-shorted" and Cell.parse("B2") in finding.cells
     assert "closes" in finding.title
@@ -53,7 +47,7 @@ def test_short_in_a_position_that_is_not_the_resting_one(contact: str) -> None:
 
 def test_short_at_one_end_of_a_knob() -> None:
     # wiper on plus, one end on the plate: at that end nothing is left between them
-    layout = change(
+    layout = edited(
         LOOP,
         "B1 tee stem=down",
         "B2 potentiometer 1k wiper=up",
@@ -65,7 +59,7 @@ def test_short_at_one_end_of_a_knob() -> None:
 
 
 def test_a_divider_with_its_ends_on_the_rails_is_no_short() -> None:
-    layout = change(
+    layout = edited(
         LOOP, "B1 tee stem=down", "B2 potentiometer 10k wiper=right", "B3 ground stem=up",
         "C2 socket signal=left",
     )  # fmt: skip
@@ -73,22 +67,22 @@ def test_a_divider_with_its_ends_on_the_rails_is_no_short() -> None:
 
 
 def test_short_through_a_tiny_resistor_and_an_ammeter() -> None:
-    tiny = change(LOOP, "B1 tee stem=down", "B2 resistor R47 turn=90", "B3 ground stem=up")
+    tiny = edited(LOOP, "B1 tee stem=down", "B2 resistor R47 turn=90", "B3 ground stem=up")
     assert "supply-shorted" in rules_of(tiny)
-    meter = change(LOOP, "B1 tee stem=down", "B2 meter 100mA plus=up", "B3 ground stem=up")
+    meter = edited(LOOP, "B1 tee stem=down", "B2 meter 100mA plus=up", "B3 ground stem=up")
     assert "supply-shorted" in rules_of(meter)
-    voltmeter = change(LOOP, "B1 tee stem=down", "B2 meter 15V plus=up", "B3 ground stem=up")
+    voltmeter = edited(LOOP, "B1 tee stem=down", "B2 meter 15V plus=up", "B3 ground stem=up")
     assert rules_of(voltmeter) == []
 
 
 def test_electrolytic_is_judged_by_the_simulated_voltage() -> None:
     """A coupling capacitor whose bias only the operating point tells."""
-    two = change(
+    two = edited(
         AMP, "C1 tee stem=down", "D1 tee stem=down", "E1 corner turn=90", "E2 resistor 10k turn=90",
         "E3 tee stem=up", "F3 npn BC547 base=left", "F2 corner turn=0", "-F2", "F4 ground stem=up",
         "E4 resistor 10k turn=90", "E5 ground stem=up", "-E3",
     )  # fmt: skip
-    two = change(two, "E3 electrolytic 10u plus=left", "F3 resistor 10k", "G3 ground stem=left", "-F4")
+    two = edited(two, "E3 electrolytic 10u plus=left", "F3 resistor 10k", "G3 ground stem=left", "-F4")
     forward = {"volts": {"D4 collector": 4.5, "F3 a": 1.0, "A2 plus": 9.0}}
     backward = {"volts": {"D4 collector": 0.2, "F3 a": 3.0, "A2 plus": 9.0}}
     slightly = {"volts": {"D4 collector": 0.2, "F3 a": 0.8, "A2 plus": 9.0}}
@@ -102,9 +96,9 @@ def test_electrolytic_is_judged_by_the_simulated_voltage() -> None:
 
 def test_reversed_coupling_capacitor_is_seen_without_simulation() -> None:
     """Minus on the collector, plus drawn to the plate by the load."""
-    layout = change(AMP, "E3 electrolytic 10u plus=right", "F3 resistor 1k", "G3 ground stem=left")
+    layout = edited(AMP, "E3 electrolytic 10u plus=right", "F3 resistor 1k", "G3 ground stem=left")
     assert "electrolytic-reversed" in rules_of(layout)
-    assert "electrolytic-reversed" not in rules_of(change(layout, "E3 electrolytic 10u plus=left"))
+    assert "electrolytic-reversed" not in rules_of(edited(layout, "E3 electrolytic 10u plus=left"))
 
 
 def test_swapped_transistor_by_simulated_voltage() -> None:
@@ -130,20 +124,20 @@ def test_heavy_overload_is_a_danger() -> None:
 
 
 def test_missing_corner_is_one_finding_with_its_consequence() -> None:
-    (finding,) = check(change(LOOP, "-D1"))
+    (finding,) = check(edited(LOOP, "-D1"))
     assert str(finding.cells[0]) == "D1"
     assert "C1 right" in finding.title and "D2 up" in finding.title
     assert "light-emitting diode red at D2" in finding.effect
 
 
 def test_turned_corner_is_named_as_the_cause() -> None:
-    finding = check(change(LOOP, "D1 corner turn=0"))[0]
+    finding = check(edited(LOOP, "D1 corner turn=0"))[0]
     assert str(finding.cells[0]) == "D1" and "does not touch" in finding.title
     assert "corner wire" in finding.found
 
 
 def test_rules_off_and_limits_changed_in_data(tmp_path: Path) -> None:
-    circuit = build_circuit(parse_layout(change(LOOP, "C1 resistor 220"), "t", KIT).board, KIT)
+    circuit = build_circuit(parse_layout(edited(LOOP, "C1 resistor 220"), "t", KIT).board, KIT)
     assert [f.rule for f in check_rules(circuit)] == ["over-rating"]
     assert check_rules(circuit, book=bundled_rules().without("over-rating")) == []
     assert check_rules(circuit, book=parse_rules("[over-rating]\nslack = 1.0\n", "mine.toml")) == []

@@ -204,7 +204,7 @@ def test_sweeps_turn_the_knob(simulator):
 
 
 def test_unclear_knob_is_told(simulator):
-    with pytest.raises(InputError, match="none on this board"):
+    with pytest.raises(InputError, match="no pot on this board"):
         simulator.sweep(amplifier(), what="pot", values=[0, 1])
     with pytest.raises(InputError, match="cannot be swept"):
         simulator.sweep(amplifier(), what="moon", values=[0, 1])

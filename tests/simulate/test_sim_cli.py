@@ -116,7 +116,7 @@ def test_netlist_to_a_file_and_to_the_screen(stage, capsys, tmp_path):
     [
         (["--tolerance", "3"], 21, "10 to 100000"),
         (["--sweep", "moon"], 21, "cannot be swept"),
-        (["--sweep", "pot"], 21, "none on this board"),
+        (["--sweep", "pot"], 21, "no pot on this board"),
         (["--set", "D3 closed"], 21, "cannot be set"),
         (["--output", "D3"], 21, "which terminal"),
         (["--plots", "/dev/null/plots"], 21, "cannot be made"),

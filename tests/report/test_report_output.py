@@ -149,3 +149,17 @@ def test_check_says_what_is_wrong_with_a_photo(tmp_path: Path, capsys: pytest.Ca
     assert main(["check", str(bad), str(PLAN), "--out", str(tmp_path / "o")]) == PhotoError.exit_code
     said = capsys.readouterr().err
     assert "bad.jpg" in said and "Traceback" not in said and not (tmp_path / "o").exists()
+
+
+def test_paper_holds_every_line_whole(tmp_path: Path) -> None:
+    """No line runs over the edge of a page of the PDF, and the circuit's names are on it."""
+    words = ["check", str(PHOTOS / "speech-stage-reversed.jpg"),
+             str(PHOTOS.parent / "designs" / "speech-stage.board"), "--out", str(tmp_path)]  # fmt: skip
+    assert main(words) == 11
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    from weasyprint import HTML
+
+    for sheet in HTML(string=page).render().pages:
+        boxes = [b for b in sheet._page_box.descendants() if type(b).__name__ == "TextBox"]
+        assert boxes and max(b.position_x + b.width for b in boxes) <= sheet.width - 30
+    assert page.count(">R6</text>") >= 2  # the light rim, and the name upon it

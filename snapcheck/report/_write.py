@@ -26,12 +26,13 @@ class ReportFiles:
     """What was written, and remarks on what could not be.
 
     Attributes:
-        html, data, picture: always written (picture is JPEG for a photo, SVG for a drawn board).
+        html, picture: always written (picture is JPEG for a photo, SVG for a drawn board).
+        data: None for a student: it would tell everything at once.
         pdf: None where it was not asked for, or could not be made.
     """
 
     html: Path
-    data: Path
+    data: Path | None
     picture: Path
     pdf: Path | None
     notes: tuple[str, ...] = ()
@@ -82,9 +83,10 @@ def write_report(
                 encoding="utf-8",
             )
         progress(tr("writing the report"))
-        data = folder / "report.json"
-        text = json.dumps(report_json(result), ensure_ascii=False, indent=1, allow_nan=False)
-        data.write_text(text + "\n", encoding="utf-8")
+        data = None if student else folder / "report.json"
+        if data is not None:
+            text = json.dumps(report_json(result), ensure_ascii=False, indent=1, allow_nan=False)
+            data.write_text(text + "\n", encoding="utf-8")
         page = report_html(result, pixels=pixels, behaviour=behaviour, student=student, lang=lang)
         html = folder / "report.html"
         html.write_text(page, encoding="utf-8")

@@ -94,3 +94,12 @@ def test_a_slip_is_one_sentence_with_its_place(
     error = capsys.readouterr().err
     assert error.startswith("snapcheck: ") and named in error and "Traceback" not in error
     assert len(error.splitlines()) == 1
+
+
+def test_a_student_finds_no_answers_in_the_folder(tmp_path: Path) -> None:
+    photos = FIXTURES / "photos"
+    words = ["check", str(photos / "level-meter-bench-4.jpg"), str(PLAN), "--from-reading",
+             str(photos / "level-meter-bench-4.json"), "--structure-only", "--student",
+             "--out", str(tmp_path)]  # fmt: skip
+    assert main(words) == 11
+    assert {p.name for p in tmp_path.iterdir()} == {"picture.jpg", "report.html"}

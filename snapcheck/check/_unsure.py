@@ -23,6 +23,8 @@ from snapcheck.words import tr
 
 #: cells whose alternatives are followed up one by one
 _MOST_FOLLOWED = 10
+#: choices that are named in a question; more are "something else"
+_MOST_TOLD = 4
 #: combinations of choices that are tried at most
 _MOST_TRIED = 100
 
@@ -167,8 +169,9 @@ def _question(
         if seen is not None:
             found = tr("Perhaps {cube}.", cube=cube_words(seen, kit))
     else:
-        title = tr("What stands at {cell} is not certain: {choices}?", cell=cell, choices=_either(names))
-        found = capital(_either(names)) + "."
+        told = names if len(names) <= _MOST_TOLD else [*names[: _MOST_TOLD - 1], tr("something else")]
+        title = tr("What stands at {cell} is not certain: {choices}?", cell=cell, choices=_either(told))
+        found = capital(_either(told)) + "."
     expected = ""
     if planned is not None:
         expected = tr("The plan has {cube} there.", cube=cube_words(planned.get(cell), kit))

@@ -139,3 +139,14 @@ def test_an_unsure_lead_makes_its_fault_a_question() -> None:
     assert fault.severity is Severity.FAULT and sure.verdict is Verdict.DOES_NOT_WORK
     assert question.severity is Severity.QUESTION and fault.title in question.title
     assert doubted.verdict is Verdict.CANT_TELL
+
+
+def test_a_question_names_a_few_choices_and_keeps_all_for_machines() -> None:
+    reading, design = good()
+    cell = Cell.parse("C1")
+    others = tuple((Cube("resistor", 0, float(v)), 0.1) for v in (47, 4.7, 4700, 47000, 470000))
+    unsure = replace(reading.cubes[cell], state=State.UNSURE, alternatives=others)
+    result = checked(replace(reading, cubes={**reading.cubes, cell: unsure}), design)
+    (question,) = [f for f in result.findings if f.severity is Severity.QUESTION]
+    assert question.title.endswith("or something else?") and question.title.count("resistor") == 3
+    assert len(question.data["choices"]) == 6  # type: ignore[arg-type]

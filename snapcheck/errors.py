@@ -61,3 +61,9 @@ class MissingLibraryError(SnapcheckError):
     """A library that this command needs is not installed; the way out is the command that installs it."""
 
     exit_code = 25
+
+
+class StoreError(SnapcheckError):
+    """The gradebook's store is damaged, locked, full or cannot be written; what it holds is left alone."""
+
+    exit_code = 26

@@ -29,6 +29,14 @@ VERBS: dict[str, tuple[str, str]] = {
     "nets": ("snapcheck.cli._nets", "list the nets of a board: which terminals are joined"),
     "rules": ("snapcheck.cli._rules", "check a board by the rules of the trade"),
     "compare": ("snapcheck.cli._compare", "compare a build with its plan"),
+    "grade": ("snapcheck.cli._grade", "grade what a class handed in"),
+    "review": ("snapcheck.cli._grade_review", "list what waits for a person, and what each choice would do"),
+    "decide": ("snapcheck.cli._grade_decide", "decide on a picture or a grade, with a reason; take it back"),
+    "export": ("snapcheck.cli._grade_export", "write gradebook, feedback, overview, audit file of a course"),
+    "alike": ("snapcheck.cli._grade_alike", "list nearly the same pictures handed in under different names"),
+    "cards": ("snapcheck.cli._grade_cards", "print bench cards that say in the picture whose build it is"),
+    "rubric": ("snapcheck.cli._grade_rubric", "check a rubric, try it on a sample, write it as a sheet"),
+    "forget": ("snapcheck.cli._grade_forget", "erase one student of a course everywhere"),
 }
 
 _EXIT_CODES = """exit codes:
@@ -37,7 +45,8 @@ _EXIT_CODES = """exit codes:
   2  the command line itself is wrong
  10  works differently, 11 do not power, 12 can't tell (a person must look), 13 does not work
  20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),
- 24 circuit cannot be solved, 25 a library is not installed, 130 interrupted
+ 24 circuit cannot be solved, 25 a library is not installed, 26 gradebook (damaged, full, in use),
+ 130 interrupted
 """
 
 

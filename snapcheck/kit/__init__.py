@@ -2,7 +2,7 @@
 
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._format import format_value
-from snapcheck.kit._load import bundled_kit, load_kit
+from snapcheck.kit._load import bundled_kit, load_kit, parse_kit
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit
 from snapcheck.kit._series import (
     SERIES,
@@ -34,5 +34,6 @@ __all__ = [
     "load_kit",
     "nearest",
     "neighbours",
+    "parse_kit",
     "parse_value",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from functools import lru_cache
 from typing import Any
 
@@ -32,7 +33,7 @@ def _session(name: str) -> Any:
 
     onnxruntime.set_default_logger_severity(3)
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 2
+    options.intra_op_num_threads = int(os.environ.get("SNAPCHECK_THREADS", "2"))
     options.inter_op_num_threads = 1
     return onnxruntime.InferenceSession(
         str(models_dir() / f"{name}.onnx"), options, providers=["CPUExecutionProvider"]

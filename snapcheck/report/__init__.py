@@ -3,8 +3,10 @@
 from snapcheck.report._hints import Hint, hint
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json, report_schema
+from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import annotate, rectify
 from snapcheck.report._plots import Behaviour, behaviour
+from snapcheck.report._style import style
 from snapcheck.report._terminal import print_result
 from snapcheck.report._write import ReportFiles, write_report
 
@@ -15,10 +17,12 @@ __all__ = [
     "annotate",
     "behaviour",
     "hint",
+    "html_to_pdf",
     "print_result",
     "rectify",
     "report_html",
     "report_json",
     "report_schema",
+    "style",
     "write_report",
 ]

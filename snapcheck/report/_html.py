@@ -55,6 +55,7 @@ def report_html(
     behaviour: Behaviour | None = None,
     student: bool = False,
     lang: str = "en",
+    front: str = "",
 ) -> str:
     """The report as HTML text.
 
@@ -64,6 +65,7 @@ def report_html(
         behaviour: responses and waveforms for plots, None for a report without.
         student: hints in steps instead of everything.
         lang: language of the text, for the browser.
+        front: HTML to stand before everything else, such as a grade.
     """
     findings = numbered(result.findings)
     tone = verdict_tone(result.verdict)
@@ -71,6 +73,7 @@ def report_html(
     return _template().render(
         tr=tr,
         lang=lang,
+        front=front,
         program=f"snapcheck {__version__}",
         css=_data("report.css"),
         hint_css=_hint_css(findings) if student else "",

@@ -1,0 +1,152 @@
+"""``snapcheck grade COURSE``: grade what a class handed in."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.cli._common import print_json, write_file
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.grade import Crew
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("course", metavar="COURSE", help="the course folder; it holds course.toml")
+    parser.add_argument("--stored", action="store_true", help="open no pictures: grade from stored readings")
+    parser.add_argument("--again", action="store_true", help="retry pictures at which the program failed")
+    parser.add_argument("--gradebook", metavar="FILE", help="write the gradebook as CSV")
+    add_course_options(parser)
+    add_crew(parser)
+
+
+def add_course_options(parser: argparse.ArgumentParser) -> None:
+    """``--store`` and ``--rubric``."""
+    parser.add_argument("--store", metavar="PLACE", default="", help="gradebook file or database URL")
+    parser.add_argument("--rubric", metavar="FILE", help="another rubric than the course's")
+
+
+def add_crew(parser: argparse.ArgumentParser) -> None:
+    """``--workers`` and ``--cluster``."""
+    parser.add_argument("--workers", type=_count, metavar="N", help="processes (usual: one for each core)")
+    parser.add_argument("--cluster", metavar="ADDRESS", help="work on the Dask cluster at this address")
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if not 1 <= value <= 512:
+        raise argparse.ArgumentTypeError("1 to 512")
+    return value
+
+
+def crew_of(args: argparse.Namespace) -> Crew:
+    """Who does the work, as the command line asks."""
+    from snapcheck.grade import ClusterCrew, LocalCrew
+
+    return ClusterCrew(args.cluster) if args.cluster else LocalCrew(args.workers)
+
+
+class Bar:
+    """A progress bar with rate and time left; plain lines where standard error is no terminal."""
+
+    def __init__(self) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        self._console = Console(stderr=True)
+        self._bar = Progress(
+            TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
+            TextColumn("{task.fields[rate]}"), TimeRemainingColumn(), console=self._console, transient=True,
+            disable=not self._console.is_terminal,
+        )  # fmt: skip
+        self._task: Any = None
+
+    def begin(self, what: str, total: int) -> None:
+        if self._task is not None:
+            self._bar.remove_task(self._task)
+        self._task = self._bar.add_task(what, total=total, rate="")
+        if total and not self._console.is_terminal:
+            print(f"{what}: {total}", file=sys.stderr)
+
+    def step(self) -> None:
+        self._bar.advance(self._task)
+        speed = self._bar.tasks[-1].speed
+        if speed:
+            rate = tr("{n} a minute", n=f"{speed * 60:.0f}")
+            self._bar.update(self._task, rate=rate)
+
+    def __enter__(self) -> Bar:
+        self._bar.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._bar.stop()
+
+
+def run(args: argparse.Namespace) -> int:
+    from snapcheck.grade import Store, load_course, regrade, run_batch
+    from snapcheck.grade.out import gradebook_csv
+
+    course = load_course(args.course, rubric=args.rubric, store=args.store)
+    with Store(course.store) as store, Bar() as bar:
+        crew = crew_of(args)
+        try:
+            result = None
+            if args.stored:
+                entries = regrade(course, store, crew, progress=bar)
+            else:
+                result = run_batch(course, store, crew, progress=bar, again=args.again)
+                entries = result.grades
+        except KeyboardInterrupt:
+            crew.stop()
+            print(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
+            raise
+        crew.close()
+        unmatched = [f for f in store.files() if not f.gone and f.student is None]
+    if args.gradebook:
+        write_file(Path(args.gradebook), gradebook_csv(course, entries))
+    waiting = [e for e in entries.values() if not e.grade.final]
+    if args.json:
+        print_json({
+            "course": course.title,
+            "read_now": None if result is None else result.new,
+            "grades": [{"student": e.student, "task": e.task, **e.to_json()} for e in entries.values()],
+            "unmatched": [{"path": f.path, "problem": f.problem} for f in unmatched],
+        })  # fmt: skip
+        return 1 if waiting or unmatched else 0
+    _tell(course, entries)
+    if result is not None:
+        print(tr("{n} pictures, {new} read now.", n=result.pictures, new=result.new))
+    if unmatched:
+        print(tr("Belong to nobody known ({n}):", n=len(unmatched)))
+        for file in unmatched:
+            print(f"  {file.path}: {file.problem}")
+    if waiting:
+        print(tr("{n} wait for a person: snapcheck review {course}", n=len(waiting), course=args.course))
+    return 1 if waiting or unmatched else 0
+
+
+def _tell(course: Any, entries: Any) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from snapcheck.grade.out import state_of
+
+    table = Table(box=None, pad_edge=False)
+    for heading in (tr("number"), tr("name"), *(t.name for t in course.tasks)):
+        table.add_column(heading)
+    words = {"missing": tr("nothing"), "open": tr("look")}
+    for student in course.students:
+        cells = [student.number, student.name]
+        for task in course.tasks:
+            entry = entries[student.number, task.name]
+            state = state_of(entry)
+            cells.append(words.get(state) or f"{entry.grade.points} / {entry.grade.most}")
+        table.add_row(*cells)
+    Console().print(table)

@@ -1,0 +1,90 @@
+"""``snapcheck decide COURSE STUDENT TASK DECISION --reason WHY``: what a person decides, kept for good."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+
+from snapcheck.cli._common import print_json
+from snapcheck.cli._grade import add_course_options, add_crew, crew_of
+from snapcheck.errors import InputError
+from snapcheck.words import tr
+
+FORMS = """DECISION is one of:
+  D3 pnp BC327 base=left    what stands in a cell, as in a layout file
+  remove D3                 nothing stands there (also: remove tap C4|D4)
+  tap C4|D4, lead F1 to C4|D4
+  looked                    what the reading remarks on hides nothing
+  points ITEM 2             points for one item; points total 15
+  excused                   late for a good reason
+  counts PATH               which of several pictures counts
+  belongs PATH              whose picture it is
+  unreadable                a picture that cannot be read stays without points
+"""
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.epilog = FORMS
+    parser.add_argument("course", metavar="COURSE", help="the course folder")
+    parser.add_argument("student", metavar="STUDENT", nargs="?", help="number in the roster")
+    parser.add_argument("task", metavar="TASK", nargs="?", help="name of the task")
+    parser.add_argument("decision", metavar="DECISION", nargs="?", help="see below")
+    parser.add_argument("--reason", metavar="WHY", required=True, help="why, in a few words")
+    parser.add_argument("--by", metavar="NAME", help="who decides (default: the name you are logged in with)")
+    parser.add_argument("--picture", metavar="PATH", default="", help="a picture that does not count now")
+    parser.add_argument("--take-back", type=int, metavar="NUMBER", help="take an earlier decision back")
+    add_course_options(parser)
+    add_crew(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from snapcheck.grade import Store, decide, load_course, regrade
+
+    course = load_course(args.course, rubric=args.rubric, store=args.store)
+    by = args.by or _login()
+    with Store(course.store, create=False) as store:
+        before = store.grades()
+        if args.take_back is not None:
+            if args.decision or args.student:
+                raise InputError(tr("to take back, give nothing but the number."), place="--take-back")
+            number = store.take_back(args.take_back, by=by, reason=args.reason)
+        else:
+            if not (args.student and args.task and args.decision):
+                raise InputError(
+                    tr("student, task and decision are needed."),
+                    way_out="snapcheck decide COURSE T-104 night-lamp 'D3 pnp BC327 base=left' --reason WHY",
+                )
+            number = decide(
+                course, store, args.student, args.task, args.decision, by=by, reason=args.reason,
+                picture=args.picture,
+            )  # fmt: skip
+        crew = crew_of(args)
+        entries = regrade(course, store, crew)
+        crew.close()
+    changed = {
+        key: (before[key]["grade"]["points"] if key in before else None, e)
+        for key, e in entries.items()
+        if before.get(key, {}).get("grade") != e.to_json()["grade"]
+    }
+    if args.json:
+        print_json({
+            "number": number,
+            "changed": [
+                {"student": s, "task": t, "before": old, "after": e.grade.points, "final": e.grade.final}
+                for (s, t), (old, e) in changed.items()
+            ],
+        })  # fmt: skip
+        return 0
+    print(tr("Kept as number {number}.", number=number))
+    for (student, task), (old, e) in changed.items():
+        state = tr("final") if e.grade.final else tr("still open")
+        print(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")
+    return 0
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "unknown"

@@ -1,0 +1,42 @@
+"""``snapcheck forget COURSE STUDENT``: erase one student everywhere, and say what remains."""
+
+from __future__ import annotations
+
+import argparse
+
+from snapcheck.cli._common import print_json
+from snapcheck.cli._grade import add_course_options
+from snapcheck.words import tr
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("course", metavar="COURSE", help="the course folder")
+    parser.add_argument("student", metavar="STUDENT", help="number in the roster")
+    parser.add_argument("--keep-photos", action="store_true", help="leave the files of the submissions alone")
+    parser.add_argument(
+        "--yes", action="store_true", help="do it; without this, only say what would be erased"
+    )
+    add_course_options(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from snapcheck.grade import Store, load_course
+    from snapcheck.grade.out import forget
+
+    course = load_course(args.course, rubric=args.rubric, store=args.store)
+    with Store(course.store, create=False) as store:
+        if not args.yes:
+            mine = [f.path for f in store.files() if f.student == args.student]
+            print(tr("Would erase {student}: {n} pictures, with readings, grades, decisions and feedback.",
+                     student=args.student, n=len(mine)))  # fmt: skip
+            print(tr("This cannot be taken back; do it with --yes."))
+            return 1
+        done = forget(course, store, args.student, photos=not args.keep_photos)
+    if args.json:
+        print_json({"rows": done.rows, "files": [str(p) for p in done.files], "remains": list(done.remains)})
+        return 0
+    print(tr("Erased: {rows} rows of the gradebook, {files} files.", rows=done.rows, files=len(done.files)))
+    print(tr("What remains:"))
+    for line in done.remains:
+        print(f"  {line}")
+    return 0

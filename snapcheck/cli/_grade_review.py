@@ -1,0 +1,79 @@
+"""``snapcheck review COURSE``: what waits for a person; ``snapcheck decide``: what a person decides."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from snapcheck.cli._common import print_json, write_file
+from snapcheck.cli._grade import add_course_options, add_crew, crew_of
+from snapcheck.words import tr
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("course", metavar="COURSE", help="the course folder")
+    parser.add_argument("--page", metavar="FILE", help="write a page (HTML) with the parts of the pictures")
+    parser.add_argument("--history", action="store_true", help="list every decision that was ever made")
+    add_course_options(parser)
+    add_crew(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from snapcheck.grade import Store, history_lines, load_course, review
+    from snapcheck.grade.out import review_page
+
+    course = load_course(args.course, rubric=args.rubric, store=args.store)
+    with Store(course.store, create=False) as store:
+        if args.history:
+            return _history(history_lines(store, store.files()), args.json)
+        crew = crew_of(args)
+        found = review(course, store, crew)
+        crew.close()
+    if args.page:
+        write_file(Path(args.page), review_page(course, found))
+    if args.json:
+        print_json({
+            "waiting": [w.to_json() for w in found.waiting],
+            "unmatched": [{"path": f.path, "problem": f.problem} for f in found.unmatched],
+        })  # fmt: skip
+        return 1 if found.waiting or found.unmatched else 0
+    for w in found.waiting:
+        print(f"{w.student} {w.task}  ({w.path})")
+        print(f"  {w.question} {w.reason}".rstrip())
+        for c in w.choices:
+            share = "" if c.probability is None else f"{100 * c.probability:3.0f} %"
+            points = (
+                tr("{points} points, {verdict}", points=c.grade.points, verdict=c.grade.verdict)
+                if c.grade
+                else tr("cannot be worked out")
+            )
+            print(f"    {share:>6}  {c.line:<40} {points}")
+    for f in found.unmatched:
+        print(f"{f.path}: {f.problem}")
+    if not found.waiting and not found.unmatched:
+        print(tr("Nothing waits for a person."))
+        return 0
+    print(
+        tr(
+            "Decide with: snapcheck decide {course} STUDENT TASK 'DECISION' --reason 'WHY'",
+            course=args.course,
+        )
+    )
+    return 1
+
+
+def _history(rows: list[dict[str, Any]], as_json: bool) -> int:
+    if as_json:
+        print_json(rows)
+        return 0
+    for r in rows:
+        state = "" if r["in_force"] or r["takes_back"] else tr(" (taken back)")
+        what = (
+            tr("takes back number {n}", n=r["takes_back"])
+            if r["takes_back"]
+            else f"{r['kind']} {r['choice']}"
+        )
+        print(f"{r['number']:>4} {r['at']} {r['by']}: {r['student'] or ''} {r['task'] or ''} {r['subject']}: "
+              f"{what}{state}. {r['reason']}")  # fmt: skip
+    return 0

@@ -1,0 +1,46 @@
+"""Grading a class: course folder, rubric, batch, review, gradebook."""
+
+from snapcheck.grade._batch import Entry, Progress, Result, regrade, run_batch
+from snapcheck.grade._course import Course, Student, Task, load_course, read_roster
+from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
+from snapcheck.grade._decide import decide, history_lines
+from snapcheck.grade._facts import Facts, facts_of
+from snapcheck.grade._pictures import Pictures
+from snapcheck.grade._review import Choice, Review, Waiting, review
+from snapcheck.grade._rubric import Rubric, load_rubric, parse_rubric, sample_rubric
+from snapcheck.grade._score import Grade, Handed, grade
+from snapcheck.grade._store import Decision, Store
+
+__all__ = [
+    "Choice",
+    "ClusterCrew",
+    "Course",
+    "Crew",
+    "Decision",
+    "Entry",
+    "Facts",
+    "Grade",
+    "Handed",
+    "LocalCrew",
+    "Pictures",
+    "Progress",
+    "Result",
+    "Review",
+    "Rubric",
+    "Store",
+    "Student",
+    "Task",
+    "Waiting",
+    "decide",
+    "facts_of",
+    "grade",
+    "history_lines",
+    "load_course",
+    "load_rubric",
+    "parse_rubric",
+    "read_roster",
+    "regrade",
+    "review",
+    "run_batch",
+    "sample_rubric",
+]

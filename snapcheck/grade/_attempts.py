@@ -1,0 +1,144 @@
+"""Which pictures belong to whom, and which of several counts."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from snapcheck.grade._card import Card
+from snapcheck.grade._course import Belonging, Course, belongs_by_name, to_utc_text
+from snapcheck.grade._store import Decision, StoredFile, StoredReading
+from snapcheck.grade._submissions import File
+from snapcheck.words import tr
+
+#: pictures handed in within this time are one attempt: the best readable of them is taken
+TOGETHER = timedelta(minutes=10)
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """Pictures handed in together.
+
+    Attributes:
+        student, task: whose of what.
+        at: when the last of them was handed in.
+        file: the one that is taken.
+        others: the rest of them.
+    """
+
+    student: str
+    task: str
+    at: datetime
+    file: StoredFile
+    others: tuple[StoredFile, ...] = ()
+
+
+def belonging(
+    course: Course, files: Iterable[tuple[File, str]], cards: Mapping[str, str], decisions: Sequence[Decision]
+) -> list[StoredFile]:
+    """Files with whose they are: as a person decided, else by the card in the picture, else by name.
+
+    Args:
+        files: with their digests.
+        cards: digest to text of the cards in the picture.
+        decisions: in force.
+    """
+    decided = {d.subject: d.choice for d in decisions if d.kind == "belongs"}
+    result = []
+    for file, sha in files:
+        if not file.is_picture:
+            continue
+        found = belongs_by_name(course, file.path)
+        found = _with_card(course, found, cards.get(sha, ""))
+        if file.path in decided:
+            student, _, task = decided[file.path].partition("/")
+            found = Belonging(student, task, found.at, tr("decision"))
+        known = not found.problem
+        result.append(
+            StoredFile(
+                file.path,
+                sha,
+                file.size,
+                to_utc_text(found.at or file.at),
+                found.student if known else None,
+                found.task if known else None,
+                found.how,
+                found.problem,
+            )
+        )
+    return result
+
+
+def _with_card(course: Course, found: Belonging, text: str) -> Belonging:
+    cards = [card for line in text.splitlines() if (card := Card.parse(line))]
+    if not cards:
+        return found
+    if len(cards) > 1:
+        return replace(found, problem=tr("There are {n} bench cards in the picture.", n=len(cards)))
+    card = cards[0]
+    students = {s.number for s in course.students}
+    tasks = {t.name for t in course.tasks}
+    task = card.task or found.task or (next(iter(tasks)) if len(tasks) == 1 else None)
+    if card.student not in students or (card.task and card.task not in tasks):
+        return replace(found, problem=tr("The bench card is not of this course: {card}.", card=card.text))
+    if not found.problem and (found.student, found.task) != (card.student, task):
+        return replace(
+            found,
+            problem=tr(
+                "Name and bench card disagree: {student} {task} and {card_student} {card_task}.",
+                student=found.student,
+                task=found.task,
+                card_student=card.student,
+                card_task=task,
+            ),
+        )
+    if task is None:
+        return replace(found, problem=tr("Neither name nor bench card says the task."))
+    return Belonging(card.student, task, found.at, tr("card"))
+
+
+def attempts_of(
+    files: Iterable[StoredFile], readings: Mapping[str, StoredReading]
+) -> dict[tuple[str, str], list[Attempt]]:
+    """Attempts by (student, task), oldest first."""
+    mine: dict[tuple[str, str], list[StoredFile]] = defaultdict(list)
+    for file in files:
+        if not file.gone and file.student and file.task:
+            mine[file.student, file.task].append(file)
+    result = {}
+    for key, theirs in sorted(mine.items()):
+        theirs.sort(key=lambda f: (f.at, f.path))
+        groups: list[list[StoredFile]] = []
+        for file in theirs:
+            if (
+                groups
+                and datetime.fromisoformat(file.at) - datetime.fromisoformat(groups[-1][-1].at) <= TOGETHER
+            ):
+                groups[-1].append(file)
+            else:
+                groups.append([file])
+        result[key] = [_attempt(key, group, readings) for group in groups]
+    return result
+
+
+def _attempt(key: tuple[str, str], group: list[StoredFile], readings: Mapping[str, StoredReading]) -> Attempt:
+    """Of pictures taken together the one that says most: readable, fewest unsure cells, the last."""
+
+    def rank(item: tuple[int, StoredFile]) -> tuple[bool, int, int]:
+        place, file = item
+        reading = readings.get(file.sha)
+        readable = reading is not None and reading.state == "read"
+        return not readable, _unsure(reading) if readable else 0, -place
+
+    place, best = min(enumerate(group), key=rank)
+    at = datetime.fromisoformat(group[-1].at)
+    return Attempt(*key, at, best, tuple(f for i, f in enumerate(group) if i != place))
+
+
+def _unsure(reading: StoredReading | None) -> int:
+    if reading is None:
+        return 0
+    parts = (reading.body.get(key, []) for key in ("cubes", "taps", "leads"))
+    return sum(entry.get("state", "read") != "read" for part in parts for entry in part)

@@ -1,0 +1,191 @@
+"""Decisions of a person, from words: checked before they are kept, so that none is void."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from snapcheck.board import Cell
+from snapcheck.errors import InputError
+from snapcheck.grade._course import Course
+from snapcheck.grade._edits import with_edits
+from snapcheck.grade._rubric import points_text
+from snapcheck.grade._store import Store, StoredFile
+from snapcheck.grade._work import Reader, reader_name
+from snapcheck.photo import Reading, reading_from_json
+from snapcheck.words import tr
+
+
+def decide(
+    course: Course,
+    store: Store,
+    student: str,
+    task: str,
+    text: str,
+    *,
+    by: str,
+    reason: str,
+    picture: str = "",
+    reader: Reader | None = None,
+) -> int:
+    """Keep a decision; grades follow with the next `regrade`. Returns its number.
+
+    Args:
+        student, task: whose of what.
+        text: ``D3 pnp BC327 base=left``, ``remove D3``, ``tap C4|D4``, ``lead F1 to C4|D4`` (what stands on
+            the plate, as in a layout file); ``points ITEM 2`` or ``points total 15``; ``excused`` (late for a
+            good reason); ``counts PATH`` (of several attempts); ``looked``
+            (what the reading remarks on hides nothing); ``belongs PATH``; ``unreadable`` (the picture
+            stays without points).
+        by, reason: who and why.
+        picture: path of the picture meant; "" for the one that counts.
+        reader: whose readings are meant, None for the networks.
+
+    Raises:
+        InputError: it is not a decision that can be followed; nothing was kept.
+    """
+    course.student(student)
+    course.task(task)
+    if not reason.strip():
+        raise InputError(tr("a decision needs a reason."), way_out=tr("Say in a few words why."))
+    text = " ".join(text.split())
+    word, _, rest = text.partition(" ")
+    match word:
+        case "points":
+            subject, choice = _points(course, rest, text)
+            return store.decide(
+                "points", by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
+            )
+        case "excused" if not rest:
+            return store.decide(
+                "excused", by=by, subject="", choice="", reason=reason, student=student, task=task
+            )
+        case "counts":
+            _their_file(store, student, task, rest)
+            return store.decide(
+                "counts", by=by, subject="", choice=rest, reason=reason, student=student, task=task
+            )
+        case "belongs":
+            if not any(f.path == rest and not f.gone for f in store.files()):
+                raise InputError(
+                    tr("there is no such file in the submissions."),
+                    place=rest,
+                    way_out=tr("Give its path as 'snapcheck review' lists it."),
+                )
+            choice = f"{student}/{task}"
+            return store.decide(
+                "belongs", by=by, subject=rest, choice=choice, reason=reason, student=student, task=task
+            )
+        case _:
+            return _on_picture(course, store, student, task, text, by, reason, picture, reader)
+
+
+def _points(course: Course, rest: str, text: str) -> tuple[str, str]:
+    name, _, number = rest.rpartition(" ")
+    item = course.rubric.item(name)
+    if item is None and name != "total":
+        names = ", ".join(("total", *(i.name for i in course.rubric.items)))
+        raise InputError(
+            tr("'{name}' is no item of the rubric.", name=name),
+            place=f"'{text}'",
+            way_out=tr("Accepted: {keys}.", keys=names) + " " + tr("For example: points total 15"),
+        )
+    most = item.points if item is not None else max(course.rubric.most, course.rubric.total)
+    try:
+        points = Fraction(number)
+    except (ValueError, ZeroDivisionError):
+        points = Fraction(-1)
+    if not 0 <= points <= most or "/" in number:
+        raise InputError(
+            tr("'{number}' points cannot be given here.", number=number),
+            place=f"'{text}'",
+            way_out=tr("A number from 0 to {most}.", most=points_text(most)),
+        )
+    return name, points_text(points)
+
+
+def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
+    mine = [f for f in store.files() if (f.student, f.task) == (student, task) and not f.gone]
+    for file in mine:
+        if file.path == path:
+            return file
+    names = ", ".join(f.path for f in mine) or tr("none")
+    raise InputError(
+        tr("is no picture of {student} for {task}.", student=student, task=task),
+        place=path,
+        way_out=tr("Accepted: {keys}.", keys=names),
+    )
+
+
+def _on_picture(
+    course: Course,
+    store: Store,
+    student: str,
+    task: str,
+    text: str,
+    by: str,
+    reason: str,
+    picture: str,
+    reader: Reader | None,
+) -> int:
+    """A decision on a picture: it holds for the picture, whoever else handed it in."""
+    if reader is None:
+        from snapcheck.photo import read_photo as reader
+    assert reader is not None
+    body = store.grades().get((student, task), {})
+    sha = _their_file(store, student, task, picture).sha if picture else str(body.get("sha", ""))
+    reading = store.readings(reader_name(reader)).get(sha)
+    if reading is None:
+        raise InputError(
+            tr("nothing of {student} for {task} has been read yet.", student=student, task=task),
+            way_out=tr("Run 'snapcheck grade' first."),
+        )
+    if text == "unreadable":
+        if reading.state == "read":
+            raise InputError(
+                tr("this picture has been read."), way_out=tr("Decide on cells, or give points by hand.")
+            )
+        return store.decide("unreadable", by=by, subject=sha, choice="", reason=reason)
+    if reading.state != "read":
+        raise InputError(
+            tr("this picture cannot be read, so that there is no cell to decide on."),
+            way_out=tr("Ask for another picture, decide 'unreadable', or give points: points total 12"),
+        )
+    seen = reading_from_json(reading.body, course.kit)
+    known = [d.choice for d in store.standing() if d.kind == "cell" and d.subject == sha]
+    before = with_edits(seen, known, course.kit)
+    after = with_edits(before, [text], course.kit)
+    words = text.removeprefix("remove ").split()
+    if text.startswith("remove ") and words[0] not in ("tap", "lead"):
+        cell = Cell.parse(words[0].upper())
+        if cell.column >= seen.columns or cell.row >= seen.rows:
+            raise InputError(tr("{cell} is not on the plate.", cell=cell), place=f"'{text}'")
+    if _settled(after) == _settled(before):
+        raise InputError(
+            tr("that is what the reading says already."), place=f"'{text}'",
+            way_out=tr("Nothing needs to be decided."),
+        )  # fmt: skip
+    return store.decide("cell", by=by, subject=sha, choice=text, reason=reason)
+
+
+def _settled(reading: Reading) -> tuple[object, ...]:
+    """What a decision can change."""
+    doubts = [t.state for t in reading.taps], [r.state for r in reading.leads]
+    return reading.board, reading.unsure, reading.notes, doubts
+
+
+def history_lines(store: Store, paths: Sequence[StoredFile]) -> list[dict[str, object]]:
+    """The whole history of decisions as plain values, oldest first, with those in force marked."""
+    standing = {d.id for d in store.standing()}
+    by_sha: dict[str, list[str]] = {}
+    for f in paths:
+        by_sha.setdefault(f.sha, []).append(f.path)
+    told: list[dict[str, object]] = []
+    for d in store.decisions():
+        subject = ", ".join(by_sha.get(d.subject, [])) or d.subject
+        told.append({
+            "number": d.id, "at": d.at, "by": d.by, "kind": d.kind, "student": d.student, "task": d.task,
+            "subject": subject, "choice": d.choice, "reason": d.reason, "takes_back": d.takes_back,
+            "in_force": d.id in standing,
+        })  # fmt: skip
+    return told

@@ -1,0 +1,102 @@
+"""What a person decides about a picture, as lines of a layout file: ``D2 led red anode=up``, ``remove D2``,
+``tap C4|D4``, ``lead F1 to C4|D4``; ``looked`` (what the reading remarks on hides nothing); and the reading
+with these decisions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import replace
+
+from snapcheck.board import Board, Cell, Cube, Lead, Seam, parse_layout, write_layout
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+from snapcheck.photo import CubeReading, LeadReading, Reading, State, TapReading
+from snapcheck.words import tr
+
+LOOKED = "looked"
+
+
+def cube_line(cell: Cell, cube: Cube | None, board: Board, kit: Kit) -> str:
+    """The line that puts a cube (None: nothing) into a cell."""
+    if cube is None:
+        return f"remove {cell}"
+    text = write_layout(Board(board.columns, board.rows, {cell: cube}), kit)
+    return next(line for line in text.splitlines() if line.startswith(f"{cell} "))
+
+
+def lead_line(lead: Lead, board: Board, kit: Kit) -> str:
+    """The line of a lead on this board."""
+    bare = Board(board.columns, board.rows, board.cubes, board.taps, (lead,))
+    lines = write_layout(bare, kit).splitlines()
+    return next(line for line in lines if line.startswith("lead "))
+
+
+def _parsed(line: str, board: Board, kit: Kit) -> Board:
+    """The board of a layout file of this one line; a lead needs the cubes and taps it ends on."""
+    text = f"plate {board.columns} x {board.rows}\n"
+    if line.startswith("lead "):
+        bare = Board(board.columns, board.rows, board.cubes, board.taps)
+        text = write_layout(bare, kit)
+    try:
+        return parse_layout(text + line + "\n", tr("decision"), kit).board
+    except InputError as error:
+        raise InputError(
+            error.message,
+            place=f"'{line}'",
+            way_out=error.way_out or tr("Write it as in a layout file, for example: D2 led red anode=up"),
+        ) from None
+
+
+def with_edits(reading: Reading, lines: Iterable[str], kit: Kit) -> Reading:
+    """The reading with decisions; what was decided is sure.
+
+    Raises:
+        InputError: a line is no such decision; names it.
+    """
+    for line in lines:
+        plain = " ".join(line.split())
+        reading = replace(reading, notes=()) if plain == LOOKED else _with_edit(reading, plain, kit)
+    return reading
+
+
+def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
+    board = reading.board
+    if not line.startswith("remove "):
+        new = _parsed(line, board, kit)
+        if line.startswith("tap "):
+            (seam,) = new.taps
+            return replace(reading, taps=_with_tap(reading.taps, seam))
+        if line.startswith("lead "):
+            return replace(reading, leads=_with_lead(reading.leads, new.leads[0]))
+        ((cell, cube),) = new.cubes.items()
+        return replace(reading, cubes={**reading.cubes, cell: CubeReading(cube, State.READ, 1.0)})
+    what = line.removeprefix("remove ")
+    if what.startswith("tap "):
+        (gone,) = _parsed(what, board, kit).taps
+        return replace(reading, taps=tuple(t for t in reading.taps if t.seam != gone))
+    if what.startswith("lead "):
+        ends = _parsed(what, board, kit).leads[0].ends
+        return replace(reading, leads=tuple(r for r in reading.leads if r.lead.ends != ends))
+    if not re.fullmatch(r"[A-Za-z]{1,2}\d{1,2}", what):
+        raise InputError(
+            tr("'{what}' is nothing that can be removed.", what=what),
+            place=f"'{line}'",
+            way_out=tr("For example: remove D2, remove tap C4|D4."),
+        )
+    cell = Cell.parse(what.upper())
+    return replace(reading, cubes={c: r for c, r in reading.cubes.items() if c != cell})
+
+
+def _with_tap(taps: tuple[TapReading, ...], seam: Seam) -> tuple[TapReading, ...]:
+    others = (t for t in taps if t.seam != seam)
+    return tuple(sorted((*others, TapReading(seam, State.READ, 1.0)), key=lambda t: t.seam))
+
+
+def _with_lead(leads: tuple[LeadReading, ...], lead: Lead) -> tuple[LeadReading, ...]:
+    """A decided lead takes the place of the unsure one that shares most ends with it, else it is added."""
+    unsure = [r for r in leads if r.state is not State.READ and r.lead.ends & lead.ends]
+    out = max(unsure, key=lambda r: len(r.lead.ends & lead.ends), default=None)
+    out = next((r for r in leads if r.lead.ends == lead.ends), out)
+    sure = LeadReading(lead, State.READ, 1.0)
+    return tuple(sure if r is out else r for r in leads) if out is not None else (*leads, sure)

@@ -1,0 +1,134 @@
+"""Feedback for each student and task: the grade and how it came about, then the report of the check."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from snapcheck.errors import InputError
+from snapcheck.grade._batch import Entry, Grading, Progress, Silent, documents
+from snapcheck.grade._course import Course
+from snapcheck.grade._crew import Crew
+from snapcheck.grade._pages import page, part
+from snapcheck.grade._store import Decision, Store
+from snapcheck.grade._submissions import File, handed_in
+from snapcheck.grade._work import PageJob, Reader, reader_name
+from snapcheck.words import tr
+
+
+@dataclass(frozen=True)
+class Feedback:
+    """Files that were written, and remarks on what could not be."""
+
+    files: tuple[Path, ...]
+    notes: tuple[str, ...]
+
+
+def feedback_name(student: str, task: str) -> str:
+    """Name of a feedback file without its ending."""
+    return re.sub(r"[^\w@-]+", "-", f"{student}_{task}")
+
+
+def write_feedback(
+    course: Course,
+    store: Store,
+    crew: Crew,
+    folder: Path,
+    *,
+    pdf: bool = False,
+    only: str = "",
+    reader: Reader | None = None,
+    progress: Progress | None = None,
+) -> Feedback:
+    """Write ``NUMBER_TASK.html`` (and ``.pdf``) for everybody who handed something in.
+
+    Args:
+        only: number of one student, "" for all.
+
+    Raises:
+        InputError: the folder cannot be written.
+    """
+    if reader is None:
+        from snapcheck.photo import read_photo as reader
+    assert reader is not None
+    there = handed_in(course.submissions, course.zone) if course.submissions.exists() else []
+    pictures = {f.path: f for f in there}
+    progress = progress or Silent()
+    grading = Grading(course, store, reader_name(reader), documents(there), crew, progress)
+    entries = {
+        e.student + "/" + e.task: e for e in grading.entries().values() if e.sha or e.grade.points != "0"
+    }
+    entries = {k: e for k, e in entries.items() if not only or e.student == only}
+    written: list[Path] = []
+    notes: dict[str, None] = {}
+    progress.begin(tr("writing feedback"), len(entries))
+
+    def jobs() -> Iterator[PageJob]:
+        for key, e in entries.items():
+            if e.facts is not None:
+                yield _job(key, e, grading, pictures.get(e.path), crew.ships, pdf)
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        done = set()
+        for job, answer in crew.answers(jobs()):
+            entry, body = entries[job.key], answer["body"]
+            if answer["state"] == "made":
+                written += _write(folder, entry, body["html"], base64.b64decode(body["pdf"]))
+                notes.update(dict.fromkeys([body["note"]] if body["note"] else []))
+                done.add(job.key)
+            else:
+                notes[f"{entry.student} {entry.task}: {body['message']}"] = None
+            progress.step()
+        for key, e in entries.items():
+            if key not in done:
+                title = course.task(e.task).title
+                written += _write(folder, e, page("plain", title, course.title, front=front(e, grading)), b"")
+    except OSError as error:
+        raise InputError(
+            tr("cannot be written: {why}.", why=error.strerror or error), place=error.filename or folder
+        ) from None
+    return Feedback(tuple(sorted(written)), tuple(notes))
+
+
+def _job(key: str, e: Entry, grading: Grading, file: File | None, ships: bool, pdf: bool) -> PageJob:
+    data = None
+    if ships and file is not None:
+        try:
+            data = file.read()
+        except InputError:
+            file = None
+    return PageJob(
+        key,
+        grading.text(e.sha),
+        grading.edits(e.sha),
+        grading.plans[e.task],
+        front(e, grading),
+        file,
+        pdf,
+        data,
+    )
+
+
+def front(entry: Entry, grading: Grading) -> str:
+    """The grade as a piece of HTML: points, items, what was taken off and why, what a person decided."""
+    course = grading.course
+    student = course.student(entry.student)
+    decided: list[Decision] = [
+        d for d in grading.decisions
+        if (d.student, d.task) == (entry.student, entry.task) or (entry.sha and d.subject == entry.sha)
+    ]  # fmt: skip
+    return part("front", entry=entry, grade=entry.grade, student=student, course=course, decided=decided)
+
+
+def _write(folder: Path, entry: Entry, html: str, pdf: bytes) -> list[Path]:
+    name = feedback_name(entry.student, entry.task)
+    made = [folder / f"{name}.html"]
+    made[0].write_text(html, encoding="utf-8")
+    if pdf:
+        made.append(folder / f"{name}.pdf")
+        made[1].write_bytes(pdf)
+    return made

@@ -1,0 +1,256 @@
+"""One piece of work of a batch, done in a worker process: read a picture, or check a reading.
+
+Jobs carry text and bytes, no open things, so that they travel to another process or machine unchanged.
+"""
+
+from __future__ import annotations
+
+import atexit
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.errors import PhotoError, SnapcheckError
+from snapcheck.grade._submissions import File
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.board import Design
+    from snapcheck.kit import Kit
+    from snapcheck.photo import Reading
+    from snapcheck.simulate import Simulator
+
+Reader = Callable[[Path], "Reading"]
+#: form of stored facts; counts up when `Facts` changes, so that old ones are worked out again
+FACTS_FORM = 2
+
+
+@dataclass(frozen=True)
+class ReadJob:
+    """Read a picture. `data` holds its bytes where the worker may not see the file."""
+
+    sha: str
+    file: File
+    reader: Reader
+    data: bytes | None = None
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A design and kit as texts, so that any worker can have them."""
+
+    name: str
+    text: str
+    kit_text: str | None
+
+    @property
+    def digest(self) -> str:
+        """Of everything that a check follows from, but the reading."""
+        from snapcheck import __version__
+        from snapcheck.simulate import is_available
+
+        whole = json.dumps([self.text, self.kit_text, __version__, is_available(), FACTS_FORM])
+        return hashlib.sha256(whole.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class CheckJob:
+    """Check a reading (JSON text) with decisions (lines) against a plan."""
+
+    key: str
+    sha: str
+    reading: str
+    edits: tuple[str, ...]
+    plan: Plan
+
+
+@dataclass(frozen=True)
+class PageJob:
+    """Make the feedback on a build: the report of its check, with the grade before it.
+
+    `file` is the picture (None: the board is drawn), `data` its bytes where the worker may not see it.
+    """
+
+    key: str
+    reading: str
+    edits: tuple[str, ...]
+    plan: Plan
+    front: str
+    file: File | None
+    pdf: bool
+    data: bytes | None = None
+
+
+Job = ReadJob | CheckJob | PageJob
+
+
+def facts_key(reading: str, edits: tuple[str, ...], plan_digest: str) -> str:
+    """Under which the facts of this check are kept."""
+    whole = json.dumps([reading, list(edits), plan_digest])
+    return hashlib.sha256(whole.encode()).hexdigest()
+
+
+def do(job: Job) -> dict[str, Any]:
+    """Do one job. Whatever goes wrong with it becomes part of the answer; nothing is raised."""
+    try:
+        match job:
+            case ReadJob():
+                return _read(job)
+            case CheckJob():
+                return _check(job)
+            case PageJob():
+                return _page(job)
+    except SnapcheckError as error:
+        state = "retake" if isinstance(error, PhotoError) else "failed"
+        return _trouble(state, error.message, error.place, error.way_out)
+    except MemoryError:
+        return _trouble("failed", tr("the memory does not suffice for this picture."))
+    except Exception as error:  # one bad picture must not stop the rest
+        return _trouble("failed", tr("unexpected: {what}", what=f"{type(error).__name__}: {error}"))
+
+
+def _trouble(state: str, message: str, place: str = "", way_out: str = "") -> dict[str, Any]:
+    name = Path(place).name if place else ""
+    return {
+        "state": state,
+        "body": {"message": message, "place": name, "way_out": way_out},
+        "likeness": "",
+        "card": "",
+    }
+
+
+def lost(job: Job) -> dict[str, Any]:
+    """The answer for a job at which the worker died or did not come back, also when tried alone."""
+    return _trouble(
+        "failed",
+        tr("the process that worked on it was killed or did not come back."),
+        way_out=tr("Look at the picture; take it again."),
+    )
+
+
+def _read(job: ReadJob) -> dict[str, Any]:
+    from snapcheck.grade._card import card_text
+    from snapcheck.grade._likeness import likeness
+    from snapcheck.photo import reading_to_json
+
+    data = job.file.read() if job.data is None else job.data
+    told = {"likeness": likeness(data), "card": card_text(data)}
+    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
+        path = Path(folder) / job.file.name
+        if job.data is None and not job.file.archive:
+            path = job.file.root / job.file.path
+        else:
+            path.write_bytes(data)
+        try:
+            reading = job.reader(path)
+        except SnapcheckError as error:
+            state = "retake" if isinstance(error, PhotoError) else "failed"
+            return {**_trouble(state, error.message, error.place, error.way_out), **told}
+    return {"state": "read", "body": reading_to_json(reading), **told}
+
+
+def _check(job: CheckJob) -> dict[str, Any]:
+    from snapcheck.grade._edits import with_edits
+    from snapcheck.grade._facts import facts_of
+    from snapcheck.photo import reading_from_json
+    from snapcheck.pipeline import check_build
+
+    design, kit = _plan(job.plan)
+    reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
+    return {"state": "checked", "body": facts_of(check_build(reading, design, kit, _simulator())).to_json()}
+
+
+def _page(job: PageJob) -> dict[str, Any]:
+    import base64
+
+    from snapcheck.errors import MissingLibraryError
+    from snapcheck.grade._edits import with_edits
+    from snapcheck.photo import reading_from_json
+    from snapcheck.pipeline import check_build
+    from snapcheck.report import html_to_pdf, report_html
+
+    design, kit = _plan(job.plan)
+    reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
+    result = check_build(reading, design, kit, _simulator())
+    page = report_html(result, pixels=_pixels(job), front=job.front)
+    body: dict[str, Any] = {"html": page, "pdf": "", "note": ""}
+    if job.pdf:
+        try:
+            body["pdf"] = base64.b64encode(html_to_pdf(page)).decode()
+        except MissingLibraryError as error:
+            body["note"] = str(error)
+    return {"state": "made", "body": body}
+
+
+def _pixels(job: PageJob) -> Any:
+    """The picture, None where it is not to be had (then the board is drawn)."""
+    from snapcheck.grade._pictures import pixels_of
+
+    if job.file is None:
+        return None
+    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
+        file = job.file
+        if job.data is not None:
+            (Path(folder) / file.name).write_bytes(job.data)
+            file = replace(file, path=file.name, root=Path(folder), archive=False)
+        try:
+            return pixels_of(file)
+        except SnapcheckError:
+            return None
+
+
+@lru_cache(maxsize=64)
+def _plan(plan: Plan) -> tuple[Design, Kit]:
+    from snapcheck.board import load_design
+    from snapcheck.kit import bundled_kit, parse_kit
+
+    kit = bundled_kit() if plan.kit_text is None else parse_kit(plan.kit_text, "kit")
+    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
+        path = Path(folder) / plan.name
+        path.write_text(plan.text, encoding="utf-8")
+        return load_design(path, kit), kit
+
+
+@lru_cache(maxsize=1)
+def _simulator() -> Simulator | None:
+    from snapcheck.simulate import Simulator, is_available
+
+    if not is_available():
+        return None
+    made = Simulator()
+    atexit.register(made.close)
+    return made
+
+
+def reader_name(reader: Reader) -> str:
+    """By which readings are kept: another reader, or other networks, means reading again."""
+    name = f"{reader.__module__}:{reader.__qualname__}"
+    if not reader.__module__.startswith("snapcheck.photo"):
+        return name
+    from snapcheck import __version__
+    from snapcheck.places import models_dir
+
+    whole = hashlib.sha256()
+    for file in sorted(models_dir().glob("*.*")):
+        if file.suffix in (".onnx", ".json"):
+            whole.update(file.read_bytes())
+    return f"{name} {__version__} {whole.hexdigest()[:12]}"
+
+
+#: variables by which libraries are told how many threads they may use
+ONE_THREAD = ("SNAPCHECK_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def one_thread() -> None:
+    """Each worker uses one core: results must not depend on how many there are, nor workers be in each
+    other's way."""
+    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
+    import cv2
+
+    cv2.setNumThreads(1)

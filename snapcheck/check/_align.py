@@ -140,10 +140,8 @@ def _align(plan: Board, built: Board, kit: Kit) -> Alignment:
     for turn in TURNS:
         for columns, rows in _candidates(plan, built, turn, kit):
             other = Alignment(turn, columns, rows, 0.0, plan.columns, plan.rows)
-            if not _fits_a_board(plan, built, other):
-                continue
             score = _score(plan, built, other, kit) / most
-            if score > best.score + 1e-9:
+            if score > best.score + 1e-9 and _fits_a_board(plan, built, other):
                 best = replace(other, score=score)
     return best
 

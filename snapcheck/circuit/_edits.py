@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from snapcheck.circuit._circuit import Circuit, Part
 from snapcheck.circuit._difference import Difference, What
-from snapcheck.circuit._equivalence import compare_forms, same_number
+from snapcheck.circuit._equivalence import SAME_RATIO, compare_forms, same_number
 from snapcheck.circuit._normal import Element, NormalForm, element_of, ports_of, reduce_elements, value_of
 
 #: effort of the search, in edits times parts: about half a second whatever the size of the circuit
@@ -94,27 +94,30 @@ def _merged(elements: list[Element], a: int, b: int) -> list[Element]:
 
 def _surplus(one: Circuit, two: Circuit) -> list[list[Part]]:
     """Kinds and values of which the first circuit has more parts: for each, the parts it may be."""
-    counted: Counter[object] = Counter(_class_of(p, one, two) for p in one.parts)
-    counted.subtract(Counter(_class_of(p, one, two) for p in two.parts))
-    groups = []
-    for key, count in counted.items():
-        groups += [[p for p in one.parts if _class_of(p, one, two) == key]] * max(count, 0)
-    return groups
+    classes = _classes(one, two)
+    groups: dict[object, list[Part]] = {}
+    for part in one.parts:
+        groups.setdefault(classes[part.kind.name, value_of(part)], []).append(part)
+    there = Counter(classes[part.kind.name, value_of(part)] for part in two.parts)
+    return [parts for key, parts in groups.items() for _ in range(len(parts) - there[key])]
 
 
-def _class_of(part: Part, one: Circuit, two: Circuit) -> object:
-    """Kind and value; numbers within tolerance of a smaller one of their kind count as that."""
-    value = value_of(part)
-    if not isinstance(value, float | int):
-        return part.kind.name, value
-    alike = [
-        v
-        for p in (*one.parts, *two.parts)
-        if p.kind.name == part.kind.name
-        and isinstance(v := value_of(p), float | int)
-        and same_number(v, value, max(part.kind.tolerance, 0.02))
-    ]
-    return part.kind.name, min(alike)
+def _classes(one: Circuit, two: Circuit) -> dict[object, object]:
+    """(kind, value) to the kind and the value it counts as: the smallest within its tolerance."""
+    values: dict[str, set[float]] = {}
+    classes: dict[object, object] = {}
+    tolerances: dict[str, float] = {}
+    for part in (*one.parts, *two.parts):
+        value = value_of(part)
+        classes[part.kind.name, value] = (part.kind.name, value)
+        if isinstance(value, float | int):
+            values.setdefault(part.kind.name, set()).add(value)
+            tolerances[part.kind.name] = max(part.kind.tolerance, SAME_RATIO)
+    for kind, numbers in values.items():
+        for value in numbers:
+            alike = (v for v in numbers if same_number(v, value, tolerances[kind]))
+            classes[kind, value] = (kind, min(alike))
+    return classes
 
 
 def _other_ways(part: Part) -> Iterator[dict[str, int]]:

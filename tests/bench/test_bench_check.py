@@ -6,6 +6,7 @@ The yardstick is a piece of pure Python of fixed size that takes about 5.2 ms wh
 
 from __future__ import annotations
 
+import itertools
 import random
 import statistics
 import time
@@ -90,6 +91,20 @@ def test_rules_and_comparison_of_crowded_random_boards() -> None:
     middle, worst = statistics.median(spent), max(spent)
     print(f"\nmedian {middle * 1e3:.1f} ms, worst {worst * 1e3:.1f} ms, {max(shares):.2f} of the bound")
     assert max(shares) < 1
+
+
+def test_rules_and_comparison_of_boards_that_have_nothing_in_common() -> None:
+    """Two full random boards: every shift, turn and mirror image is tried, then the circuits alone."""
+    boards = [random_board(random.Random(seed), 12, 8, 1.0) for seed in range(8)]
+    shares = []
+    for plan, built in itertools.pairwise(boards):
+        unit = best_s(yardstick, 3)
+        spent = best_s(lambda plan=plan, built=built: compare(plan, built, KIT), 5)  # type: ignore[misc]
+        shares.append(spent / (BOUND * unit))
+    print(
+        f"\nnothing in common: median {statistics.median(shares):.2f}, worst {max(shares):.2f} of the bound"
+    )
+    assert statistics.median(shares) < 1 and max(shares) < 2
 
 
 def sixty_parts(seed: int) -> list[Entry]:

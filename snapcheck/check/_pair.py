@@ -1,0 +1,229 @@
+"""Plan and build side by side: their boards in one frame, their circuits, and which changes matter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from snapcheck.board import Board, Cell, Cube, Probe
+from snapcheck.check._align import Alignment, Frame, align, is_handed, lay_together
+from snapcheck.check._changes import CellChange, Change, apply
+from snapcheck.check._comparison import Electrical
+from snapcheck.check._merge import clusters
+from snapcheck.check._settings import ComparisonSettings
+from snapcheck.check._unsure import settle
+from snapcheck.circuit import (
+    Circuit,
+    Equivalence,
+    Part,
+    Sameness,
+    build_circuit,
+    differences,
+    equivalence,
+    normal_form,
+    same_circuit_in_place,
+)
+from snapcheck.kit import Kit
+
+#: changes whose own effect is worked out one by one; with more, the build is beyond single causes
+MOST_CHANGES = 24
+
+
+@dataclass
+class Pair:
+    """A plan and a build; what is worked out of them is kept, because several questions are put to it.
+
+    Attributes:
+        plan: the plan's board.
+        seen: the build as it was read.
+        kit: the cubes.
+        unsure: cell of the build to what else may stand there, see `compare`.
+        settings: limits of the comparison.
+        probes: the plan's input and output.
+    """
+
+    plan: Board
+    seen: Board
+    kit: Kit
+    unsure: dict[Cell, Sequence[Cube | None]]
+    settings: ComparisonSettings
+    probes: tuple[Probe, ...] = ()
+    _tried: dict[frozenset[int], Circuit] = field(default_factory=dict)
+
+    @cached_property
+    def alignment(self) -> Alignment:
+        """How the plan lies on the build, the unsure cells as they were read."""
+        return align(self.plan, self.seen, self.kit)
+
+    @cached_property
+    def built(self) -> Board:
+        """The build, with unsure cells taken as planned where that is possible."""
+        if (
+            not self.unsure or self.has_own_layout
+        ):  # a layout of its own: the plan's cells say nothing about it
+            return self.seen
+        place, stand = self.alignment.to_built, self.alignment.cube_on_built
+        planned = {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
+        return settle(self.seen, self.unsure, planned, self.kit)
+
+    @cached_property
+    def frame(self) -> Frame:
+        """Plan and build, cell upon cell."""
+        return lay_together(self.plan, self.built, self.alignment, self.kit)
+
+    @cached_property
+    def has_own_layout(self) -> bool:
+        share = self.alignment.score * max(len(self.plan.cubes), len(self.seen.cubes))
+        least = min(len(self.plan.cubes), len(self.seen.cubes))
+        return least > 3 and share < self.settings.own_layout_below * least
+
+    @cached_property
+    def plan_circuit(self) -> Circuit:
+        """The plan's circuit, in cells of the frame."""
+        return build_circuit(self.frame.plan, self.kit)
+
+    @cached_property
+    def framed_circuit(self) -> Circuit:
+        """The build's circuit, in cells of the frame."""
+        return self.built_circuit if self.plain else build_circuit(self.frame.built, self.kit)
+
+    @cached_property
+    def built_circuit(self) -> Circuit:
+        """The build's circuit, in its own cells."""
+        return build_circuit(self.built, self.kit)
+
+    @property
+    def plain(self) -> bool:
+        """True when cells of the frame are called as on the build."""
+        return (self.frame.columns, self.frame.rows) == (0, 0)
+
+    def circuits(
+        self, changes: list[CellChange]
+    ) -> tuple[Electrical, Mapping[Cell, Cell], Mapping[int, int]]:
+        """The answer, parts (plan's cell to build's cell) and nets that correspond."""
+        in_place = same_circuit_in_place(self.plan_circuit, self.framed_circuit)
+        if in_place is not None:
+            same = {p.cell: p.cell for p in self.plan_circuit.parts}
+            answer = Electrical.EQUIVALENT if changes else Electrical.IDENTICAL
+            return answer, self._own(same), in_place
+        found = self._equivalent(self.framed_circuit)
+        if found and not any(self._touches_idle(c) for c in changes):
+            return Electrical.EQUIVALENT, self._own(found.parts), found.nets
+        pairs = {
+            p.cell: p.cell
+            for p in self.plan_circuit.parts
+            if p.cell in self.framed_circuit.part_at
+            and self.framed_circuit.part_at[p.cell].kind.name == p.kind.name
+        }
+        fit = differences(self.plan_circuit, self.framed_circuit, pairs)
+        gave_up = found.sameness is Sameness.GAVE_UP
+        return Electrical.GAVE_UP if gave_up else Electrical.DIFFERENT, self._own(pairs), fit.nets
+
+    def _equivalent(self, other: Circuit) -> Equivalence:
+        """The plan's circuit and another one, wherever parts stand."""
+        return equivalence(
+            self.plan_circuit, other, keep=self._probed, step_limit=int(self.settings.step_limit)
+        )
+
+    def _touches_idle(self, change: CellChange) -> bool:
+        return any(c in self._idle for c in change.cells)
+
+    def part_here(self, cell: Cell) -> bool:
+        return cell in self.plan_circuit.part_at or cell in self.framed_circuit.part_at
+
+    def _own(self, pairs: Mapping[Cell, Cell]) -> dict[Cell, Cell]:
+        return {self.frame.plan_cell(a): self.frame.built_cell(b) for a, b in pairs.items()}
+
+    @cached_property
+    def exchanged(self) -> tuple[Part, ...]:
+        """Parts of a mirrored build that a mirror connects wrongly; none where it is the same circuit."""
+        if not self.alignment.mirrored or self._equivalent_to_own():
+            return ()
+        there = self.framed_circuit.part_at
+        return tuple(there.get(p.cell, p) for p in self.plan_circuit.parts if is_handed(p.kind))
+
+    def _equivalent_to_own(self) -> bool:
+        return bool(equivalence(self.own_plan_circuit, self.plan_circuit))
+
+    def with_only(self, changes: list[CellChange]) -> Circuit:
+        """The plan's circuit with these changes; kept, because several questions are put to it."""
+        key = frozenset(map(id, changes))
+        if key not in self._tried:
+            self._tried[key] = build_circuit(apply(self.frame.plan, changes), self.kit)
+        return self._tried[key]
+
+    @cached_property
+    def _idle(self) -> frozenset[Cell]:
+        """Parts of the plan that no current reaches; for these, only the same part counts as the same."""
+        live = {p.cell for e in normal_form(self.plan_circuit, self._probed).elements for p in e.members}
+        return frozenset(p.cell for p in self.plan_circuit.parts if p.cell not in live)
+
+    @cached_property
+    def _probed(self) -> tuple[int, ...]:
+        """Nets of the plan's circuit where its input and output are measured."""
+        nets = []
+        for probe in self.probes:
+            cell = self.frame.of_built(self.alignment.to_built(probe.cell))
+            net = self.plan_circuit.net_of(cell, probe.terminal)
+            if net is not None:
+                nets.append(net)
+        return tuple(dict.fromkeys(nets))
+
+    def _same_with(self, changes: list[CellChange]) -> bool:
+        """True when the plan with these changes is the same circuit in the same cells."""
+        return same_circuit_in_place(self.plan_circuit, self.with_only(changes)) is not None
+
+    def is_harmless(self, change: CellChange, total: int) -> bool:
+        """True when the plan with this one change is the same circuit."""
+        if total == 1:
+            return False  # then the circuits as a whole have been compared
+        if change.change in (Change.WRONG_VALUE, Change.REVERSED):
+            return False
+        if self._same_with([change]):
+            return True
+        if change.change not in (Change.SWAPPED, Change.MOVED) or self._touches_idle(change):
+            return False
+        return bool(self._equivalent(self.with_only([change])))
+
+    def harmless_together(self, changes: list[CellChange], done: bool) -> list[CellChange]:
+        """Changes of wires that undo each other: another way for the same connection."""
+        wires = [c for c in changes if not any(self.part_here(x) for x in c.cells) or not c.cubes]
+        if done or len(wires) < 2 or len(wires) > MOST_CHANGES:
+            return []
+        together: list[CellChange] = []
+        for cluster in clusters(wires):
+            if (
+                len(cluster) > 1
+                and same_circuit_in_place(self.plan_circuit, self.with_only(cluster)) is not None
+            ):
+                together += cluster
+        return together
+
+    def harmful_together(self, harmless: Mapping[CellChange, bool]) -> list[list[CellChange]]:
+        """Changes that are harmless one by one and yet make another circuit together."""
+        seeming = [c for c, mild in harmless.items() if mild]
+        if len(seeming) < 2 or self._same_with(seeming):
+            return []
+        return [c for c in clusters(seeming) if len(c) > 1 and not self._same_with(c)]
+
+    def own_nets(self, nets: Mapping[int, int]) -> dict[int, int]:
+        """Nets of the plan as it is, and of the build as it is, to nets as they are in the frame."""
+        if self.own_plan_circuit is self.plan_circuit and self.plain:
+            return dict(nets)
+        found: dict[int, int] = {}
+        for net, other in nets.items():
+            here = self.plan_circuit.nets[net].terminals
+            there = self.framed_circuit.nets[other].terminals if other >= 0 else ()
+            if here and there:
+                own = self.own_plan_circuit.net_of(self.frame.plan_cell(here[0].cell), here[0].name)
+                built = self.built_circuit.net_of(self.frame.built_cell(there[0].cell), there[0].name)
+                if own is not None and built is not None:
+                    found[own] = built
+        return found
+
+    @cached_property
+    def own_plan_circuit(self) -> Circuit:
+        if self.alignment.moved or not self.plain:
+            return build_circuit(self.plan, self.kit)
+        return self.plan_circuit

@@ -58,10 +58,11 @@ class Pair:
 
     @cached_property
     def built(self) -> Board:
-        """The build, with unsure cells taken as planned where that is possible."""
-        if (
-            not self.unsure or self.has_own_layout
-        ):  # a layout of its own: the plan's cells say nothing about it
+        """The build, with unsure cells taken as planned where that is possible.
+
+        Of a layout of its own the plan's cells say nothing.
+        """
+        if not self.unsure or self.has_own_layout:
             return self.seen
         place, stand = self.alignment.to_built, self.alignment.cube_on_built
         planned = {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
@@ -74,6 +75,7 @@ class Pair:
 
     @cached_property
     def has_own_layout(self) -> bool:
+        """True when too few cubes stand as planned, however the plan is turned: only circuits compare."""
         share = self.alignment.score * max(len(self.plan.cubes), len(self.seen.cubes))
         least = min(len(self.plan.cubes), len(self.seen.cubes))
         return least > 3 and share < self.settings.own_layout_below * least
@@ -130,6 +132,7 @@ class Pair:
         return any(c in self._idle for c in change.cells)
 
     def part_here(self, cell: Cell) -> bool:
+        """True where the plan or the build has a part, not just a wire."""
         return cell in self.plan_circuit.part_at or cell in self.framed_circuit.part_at
 
     def _own(self, pairs: Mapping[Cell, Cell]) -> dict[Cell, Cell]:

@@ -7,11 +7,10 @@ way, goes on where it stopped. Points follow from the store alone and are the sa
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
-from pathlib import Path
 from typing import Any, Protocol
 
 from snapcheck.errors import InputError
@@ -105,13 +104,6 @@ class Entry:
             "attempts": self.attempts,
             "lateness_min": self.lateness_min,
         }
-
-
-def default_reader(path: Path) -> Any:
-    """Read a photo with the networks; see `snapcheck.photo.read_photo`."""
-    from snapcheck.photo import read_photo
-
-    return read_photo(path)
 
 
 def run_batch(
@@ -475,6 +467,3 @@ def last_on_each_place(lines: Iterator[str] | Sequence[str]) -> tuple[str, ...]:
         kept.pop(place, None)
         kept[place] = line
     return tuple(kept.values())
-
-
-MakeProgress = Callable[[], Progress]

@@ -8,7 +8,7 @@ import multiprocessing.connection
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from itertools import islice
@@ -221,6 +221,3 @@ class ClusterCrew:
     def stop(self) -> None:
         """At once."""
         self._client.close(timeout=1)
-
-
-MakeCrew = Callable[[], Crew]

@@ -1,11 +1,12 @@
 #!/usr/bin/env bash
-# Train all four networks side by side on two GPUs: all.sh FONTS OUT MINUTES [extra arguments of fit.py]
+# Train networks side by side on the GPUs there are: [NETWORKS="symbols text"] all.sh FONTS OUT MINUTES [extra arguments of fit.py]
 set -u
+mkdir -p "$2"; fonts=$(realpath "$1") out=$(realpath "$2") minutes=$3; shift 3
 cd "$(dirname "$0")"
-fonts=$1 out=$2 minutes=$3; shift 3
-gpus=$(nvidia-smi -L | wc -l); cores=$(($(nproc) / 4 - 1)); pids=()
-for net in symbols text locate wires; do
-  case $net in symbols|locate) gpu=0 ;; *) gpu=$((gpus - 1)) ;; esac
+nets=(${NETWORKS:-symbols text locate wires})
+gpus=$(nvidia-smi -L | wc -l); cores=$(($(nproc) / ${#nets[@]} - 1)); pids=(); n=0
+for net in "${nets[@]}"; do
+  gpu=$((n++ % gpus))
   CUDA_VISIBLE_DEVICES=$gpu PYTHONUNBUFFERED=1 OMP_NUM_THREADS=2 python3 fit.py $net --fonts "$fonts" --out "$out" --minutes "$minutes" --workers $cores "$@" 2>&1 | tee "$out/$net.log" | sed -u "s/^/ /" &
   pids+=($!)
 done

@@ -116,8 +116,10 @@ def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0):
         + hardm * (u(0, 1) < 0.5).float() * u(0, 3.0) * k,
     )
     m = (u(0, 1) < 0.12 + 0.3 * hardm).float()
-    if m.any():
-        x = motion(x, 1 + m * u(0, 9) * min(1.0, k), u(0, math.pi))
+    length, angle = 1 + m * u(0, 9) * min(1.0, k), u(0, math.pi)
+    moved = torch.nonzero(m)[:, 0]
+    if len(moved):
+        x[moved] = motion(x[moved], length[moved], angle[moved])
     # shot and read noise
     a = torch.exp(u(-9.5, -5.6)) * (1 + 3 * hardm)
     x = x + torch.randn(x.shape, generator=g, device=dev) * torch.sqrt(

@@ -133,10 +133,42 @@ class Line:
     rivals: tuple[tuple[str, float], ...]
 
 
+#: a line's height in the crop, in heights of its print: the first view, and those taken where it is not clear
+VIEWS = (1.5, 1.3, 1.75)
+CLEAR = 0.99
+
+
 def read_lines(
     board: np.ndarray, rim: float, places: list[tuple[int, int]], turns: np.ndarray, boxes: np.ndarray
 ) -> list[Line]:
-    """Read the print of cubes whose turn (quarter turns) and text box (cells, picture directions) are known."""  # noqa: E501
+    """Read the print of cubes whose turn (quarter turns) and text box (cells, picture directions) are known.
+
+    What one view leaves unclear is looked at again, wider and narrower; the views have equal votes.
+    """
+    first = _view(board, rim, places, turns, boxes, VIEWS[0])
+    doubt = [i for i, line in enumerate(first) if line.confidence < CLEAR]
+    views = [
+        _view(board, rim, [places[i] for i in doubt], turns[doubt], boxes[doubt], tall) for tall in VIEWS[1:]
+    ]
+    for k, i in enumerate(doubt):
+        votes: dict[str, float] = {}
+        for line in (first[i], *(view[k] for view in views)):
+            for text, p in ((line.text, line.confidence), *line.rivals):
+                votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
+        (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
+        first[i] = Line(text, p, tuple(rest[:6]))
+    return first
+
+
+def _view(
+    board: np.ndarray,
+    rim: float,
+    places: list[tuple[int, int]],
+    turns: np.ndarray,
+    boxes: np.ndarray,
+    height: float,
+) -> list[Line]:
+    """Read each line once, from a crop `height` times as tall as its print."""
     if not places:
         return []
     lines = np.full((len(places), LINE_H, LINE_W, 3), 128, np.uint8)
@@ -144,8 +176,8 @@ def read_lines(
     for i, ((x, y), q, (bx, by, bw, bh)) in enumerate(zip(places, turns, boxes, strict=True)):
         w, h = (bh, bw) if q % 2 else (bw, bh)
         w, h = max(float(w), 0.03), max(float(h), 0.04)
-        tall = h * 1.5
-        wide = max(w, 0.4 * h) + 0.8 * h
+        tall = h * height
+        wide = max(w, 0.4 * h) + (height - 0.7) * h
         length = min(LINE_W, wide / tall * LINE_H)
         cx, cy = (x + 0.5 + rim + bx) * FINE, (y + 0.5 + rim + by) * FINE
         a = np.radians(90.0 * int(q))

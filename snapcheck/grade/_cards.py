@@ -78,7 +78,7 @@ def _card(course: Course, student: Student, task: str) -> str:
 
 def _line(y: float, size: float, weight: str, text: str) -> str:
     """A line of text that never runs over the card's edge."""
-    fitted = 'textLength="37" lengthAdjust="spacingAndGlyphs" ' if 0.62 * size * len(text) > 37 else ""
+    fitted = 'textLength="37" lengthAdjust="spacingAndGlyphs" ' if 0.56 * size * len(text) > 37 else ""
     return (
         f'<text x="50" y="{y:g}" font-size="{size:g}" font-weight="{weight}" {fitted}>{escape(text)}</text>'
     )

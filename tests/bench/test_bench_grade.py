@@ -1,8 +1,7 @@
 """What grading a class costs: as ratios within one run.
 
 A worker uses one thread, whether it is alone or one of several; so "two workers against one" compares like
-with like. The machine's own ratio (two processes that only count, against one) says how much of a second core
-is to be had at the moment, and bounds move with it.
+with like. Where a library is left to start threads as it likes, they wait for each other by spinning.
 """
 
 from __future__ import annotations
@@ -35,8 +34,8 @@ from snapcheck.simulate import is_available
 pytestmark = [pytest.mark.bench, pytest.mark.skipif(not is_available(), reason="ngspice is not installed")]
 ROOT = Path(__file__).parents[2]
 PHOTOS = sorted((ROOT / "fixtures" / "photos").glob("*.jpg"))
-#: below this, the machine has no second core for us, and throughput cannot be measured
-FREE = 1.7
+#: with fewer free cores than this, the throughput of two workers cannot be measured
+FREE = 1.85
 CORES = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1)
 
 
@@ -61,44 +60,46 @@ def rate(crew: LocalCrew, folder: Path, count: int) -> float:
     return count / (time.perf_counter() - begin)
 
 
-def machine_ratio() -> float:
-    """How much faster two processes count than one, at the moment."""
+def free_cores() -> float:
+    """Processor time that two counting processes get in each second: 2 where two cores are free."""
     with multiprocessing.get_context("spawn").Pool(2) as pool:
-        pool.map(spin, [1, 1])
+        pool.map(spin, [1, 1], 1)
         begin = time.perf_counter()
-        pool.map(spin, [40], 1)
-        one = time.perf_counter() - begin
-        begin = time.perf_counter()
-        pool.map(spin, [40, 40], 1)
-        return 2 * one / (time.perf_counter() - begin)
+        spent = sum(pool.map(spin, [30, 30], 1))
+        return spent / (time.perf_counter() - begin)
 
 
 @pytest.mark.skipif(CORES < 2, reason="needs two cores")
 def test_two_workers_read_nearly_twice_as_fast_as_one(tmp_path: Path) -> None:
-    """At least 0.9 of what the machine gives: 1.8 where two cores are free. The best of three tries.
+    """At least 1.8 times as many photos a second, workers being warm; the best of three tries.
 
-    On a machine that is busy with other things this cannot be measured: then it is skipped, and says so.
+    A try counts where two cores are free before, between and after; on a machine that is busy with other
+    things this cannot be measured: then it is skipped, and says so.
     """
     one, two = LocalCrew(1), LocalCrew(2)
+    told, best = [], 0.0
     try:
         rate(one, tmp_path, 2), rate(two, tmp_path, 4)
-        best, told = 0.0, []
         for _ in range(3):
-            before = machine_ratio()
-            slow, fast = rate(one, tmp_path, 8), rate(two, tmp_path, 16)
-            free = (before + machine_ratio()) / 2
-            told.append((round(fast / slow, 2), round(free, 2)))
-            if free >= FREE:
-                best = max(best, fast / slow / free)
-            if best >= 0.9:
+            free = [free_cores()]
+            if free[0] >= FREE:
+                slow = rate(one, tmp_path, 8)
+                free.append(free_cores())
+                fast = rate(two, tmp_path, 16)
+                free.append(free_cores())
+                if min(free) >= FREE:
+                    best = max(best, fast / slow)
+                told.append(round(fast / slow, 2))
+            told.append(round(min(free), 2))
+            if best >= 1.8:
                 break
     finally:
         one.close()
         two.close()
-    print("two workers against one, machine:", told)
+    print("two workers against one, free cores:", told)
     if best == 0.0:
-        pytest.skip(f"the machine is busy: two processes against one, counting only: {told}")
-    assert best >= 0.9, told
+        pytest.skip(f"the machine is busy: cores free for us: {told}")
+    assert best >= 1.8, told
 
 
 def test_a_photo_of_a_batch_costs_little_more_than_a_single_check(tmp_path: Path) -> None:

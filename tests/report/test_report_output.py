@@ -162,4 +162,8 @@ def test_paper_holds_every_line_whole(tmp_path: Path) -> None:
     for sheet in HTML(string=page).render().pages:
         boxes = [b for b in sheet._page_box.descendants() if type(b).__name__ == "TextBox"]
         assert boxes and max(b.position_x + b.width for b in boxes) <= sheet.width - 30
+    cut = tmp_path / "cut.jpg"
+    cut.write_bytes(PHOTO.read_bytes()[:60_000])
+    with pytest.raises(PhotoError):  # making a PDF does not make the reader of photos lenient
+        open_picture(cut)
     assert page.count(">R6</text>") >= 2  # the light rim, and the name upon it

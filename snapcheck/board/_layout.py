@@ -81,6 +81,7 @@ class _Reader:
             "title": self.read_title,
             "purpose": self.read_purpose,
             "tap": self.read_tap,
+            "doubt": self.read_doubt,
         }
         postponed = {"lead": 0, "set": 1, "input": 2, "output": 2, "expect": 3}
         late: list[list[Line]] = [[], [], [], []]
@@ -137,6 +138,17 @@ class _Reader:
             Board(*self.size)
         except InputError as error:
             line.fail(line.words[1], error.message, error.way_out)
+
+    def read_doubt(self, line: Line) -> None:
+        """What a photo left open must not pass for what stands on the plate."""
+        line.fail(
+            line.words[0],
+            tr("the photo left this in doubt: {what}.", what=joined(line.words[1:])),
+            tr(
+                "Look at the build, mend the file, and delete this 'doubt' line;"
+                " or give the .json file written beside it."
+            ),
+        )
 
     def check_plate(self) -> None:
         if self.size is None:

@@ -6,11 +6,15 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, write_file
 from snapcheck.errors import SnapcheckError
 from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.photo import Reading
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         folder = Path(args.out) if args.out else path.parent
         folder.mkdir(parents=True, exist_ok=True)
         stem = folder / f"{path.stem}-read"
-        write_file(stem.with_suffix(".board"), write_layout(reading.board, kit))
+        write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
         write_file(stem.with_suffix(".json"), json.dumps(data, ensure_ascii=False, indent=1) + "\n")
         write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
         if args.json:
@@ -72,3 +76,16 @@ def run(args: argparse.Namespace) -> int:
         for note in reading.notes:
             print(f"  {note}")
     return code
+
+
+def _doubts(reading: Reading) -> str:
+    """Lines that keep what is unsure from passing for what stands on the plate, until a person has looked."""
+    from snapcheck.photo import State
+
+    lines = [
+        f"{cell} {r.reason or r.state}" for cell, r in reading.cubes.items() if r.state is not State.READ
+    ]
+    lines += [f"tap {tap.seam}" for tap in reading.taps if tap.state is not State.READ]
+    lines += [f"lead {r.lead}" for r in reading.leads if r.state is not State.READ]
+    lines += list(reading.notes)
+    return "".join(f"\ndoubt {' '.join(line.split())}" for line in lines) + "\n" * bool(lines)

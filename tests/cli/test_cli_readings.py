@@ -138,3 +138,30 @@ def test_a_spoilt_reading_is_an_error_with_its_file(
     assert main(verbs(plan, file)[verb]) == 21
     said = capsys.readouterr().err
     assert "read.json" in said and "Traceback" not in said
+
+
+def test_layout_of_a_photo_keeps_its_doubts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    photo = Path(__file__).parents[2] / "fixtures" / "photos" / "mixed-cubes.jpg"
+    main(["read", str(photo), "--out", str(tmp_path)])
+    board = tmp_path / "mixed-cubes-read.board"
+    text = board.read_text(encoding="utf-8")
+    written = json.loads(board.with_suffix(".json").read_text(encoding="utf-8"))
+    open_ones = [c["at"] for c in written["cubes"] if c["state"] != "read"]
+    assert [line.split()[1] for line in text.splitlines() if line.startswith("doubt")][: len(open_ones)] == (
+        open_ones
+    )
+    settled = tmp_path / "settled.board"
+    settled.write_text(text.split("\ndoubt")[0], encoding="utf-8")
+    capsys.readouterr()
+    if "\ndoubt" in text:
+        assert main(["compare", str(settled), str(board)]) == 21
+        assert "doubt" in capsys.readouterr().err
+    assert main(["compare", str(settled), str(settled)]) == 0
+
+
+def test_doubt_line_is_told_with_its_place(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "read.board"
+    file.write_text("plate 4 x 3\nA1 switch\n\ndoubt A1 the symbol is not clear\n", encoding="utf-8")
+    assert main(["rules", str(file)]) == 21
+    told = capsys.readouterr().err
+    assert "line 4" in told and "A1 the symbol is not clear" in told and ".json" in told

@@ -13,6 +13,7 @@ from snapcheck.photo._reading import Frame
 CROP, SPAN = 72, 1.2  # the symbol network sees 72 pixels that span 1.2 cells
 FINE = 120  # pixels per cell of the flattened board that crops are taken from
 LINE_H, LINE_W = 32, 160
+SURE = 0.998  # two views as sure as this need no third
 
 
 def flatten(
@@ -85,7 +86,8 @@ def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
 def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -> Symbols:
     """Classify cells (column, row) of a flattened board with FINE pixels per cell.
 
-    Every cell is looked at once; occupied ones again in three other turns, and the views are averaged.
+    Every cell is looked at once; occupied ones again upside down, and where these two are not sure and of one
+    mind, in the two turns between. The views are averaged.
     """
     size = CROP * 2
     half = SPAN * FINE / 2
@@ -106,18 +108,24 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
         crops[i] = cv2.resize(piece, (CROP, CROP), interpolation=cv2.INTER_AREA)
     first = _answers(run("symbols", crops), 0)
     empty = len(names()[0]) - 1
-    certain = first[0][:, empty] > np.log(0.999)
-    again = np.nonzero(~certain)[0]
     sums = [a.copy() for a in first]
-    if len(again):
-        views = np.concatenate([np.rot90(crops[again], q, (1, 2)) for q in (1, 2, 3)])
-        out = run("symbols", views)
-        for q in (1, 2, 3):
-            part = _answers(out[(q - 1) * len(again) : q * len(again)], q)
-            for total, p in zip(sums, part, strict=True):
-                total[again] += p
-        for total in sums:
-            total[again] /= 4
+    views = np.ones(len(places))
+
+    def look(which: np.ndarray, quarters: tuple[int, ...]) -> None:
+        if len(which):
+            out = run("symbols", np.concatenate([np.rot90(crops[which], q, (1, 2)) for q in quarters]))
+            for n, q in enumerate(quarters):
+                part = _answers(out[n * len(which) : (n + 1) * len(which)], q)
+                for total, p in zip(sums, part, strict=True):
+                    total[which] += p
+            views[which] += len(quarters)
+
+    seen = first[0][:, empty] <= np.log(0.999)
+    look(np.nonzero(seen)[0], (2,))
+    # the sum of two log probabilities is near nought only where both views are sure of the same answer
+    doubt = (sums[0].max(1) < 2 * np.log(SURE)) | (sums[1].max(1) < 2 * np.log(SURE))
+    look(np.nonzero(seen & doubt)[0], (1, 3))
+    sums = [total / views.reshape(-1, *[1] * (total.ndim - 1)) for total in sums]
     kind, turn = sums[0], sums[1]
     kind = kind - np.log(np.exp(kind).sum(1, keepdims=True))
     turn = turn - np.log(np.exp(turn).sum(1, keepdims=True))

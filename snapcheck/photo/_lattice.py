@@ -72,7 +72,7 @@ def homography(cells: np.ndarray, pixels: np.ndarray, weight: np.ndarray | None 
     )
     if weight is not None:
         rows = rows * np.concatenate([weight, weight])[:, None]
-    _, s, v = np.linalg.svd(rows)
+    _, s, v = np.linalg.svd(rows, full_matrices=False) if len(rows) > 8 else np.linalg.svd(rows)
     if s[7] < 1e-7:
         return None
     h = np.linalg.inv(tb) @ v[-1].reshape(3, 3) @ ta

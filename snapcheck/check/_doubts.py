@@ -83,7 +83,12 @@ def _questioned(findings: Iterable[Finding], reading: Reading) -> list[Finding]:
             told.append(f)
         elif f.found_cube is not None and f.rule != "cell-unsure" and f.cells in asked:
             continue  # the question about this very cube says what the plan has there
-        elif (f.lead is not None and f.lead in leads) or (f.seam is not None and f.seam in seams):
+        elif (
+            (f.lead is not None and f.lead in leads)
+            or (f.seam is not None and f.seam in seams)
+            # a lead taken for another, or one whose end was not found, may be the very one that is missed
+            or (f.rule == "lead-missing" and (leads or reading.notes))
+        ):
             doubt = tr("This rests on something that could not be read for sure. Look before you mend it.")
             title = tr("If the photo was read rightly: {title}", title=f.title)
             told.append(replace(f, severity=Severity.QUESTION, title=title, why=doubt))

@@ -165,3 +165,29 @@ def test_doubt_line_is_told_with_its_place(tmp_path: Path, capsys: pytest.Captur
     assert main(["rules", str(file)]) == 21
     told = capsys.readouterr().err
     assert "line 4" in told and "A1 the symbol is not clear" in told and ".json" in told
+
+
+@pytest.mark.parametrize("doubt", ["a lead's end", "another lead"])
+def test_a_missing_lead_is_a_question_while_leads_are_in_doubt(
+    doubt: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = tmp_path / "plan.board"
+    extra = "E1 socket turn=0\nF1 socket turn=0\nE3 socket turn=0\nlead E1 to F1\n"
+    plan.write_text(PLAN + extra, encoding="utf-8")
+    data = reading()
+    data["cubes"] += [
+        {"at": at, "kind": "socket", "turn": 0, "value": None, "state": "read"} for at in ("E1", "F1", "E3")
+    ]
+    built = tmp_path / "reading.json"
+    built.write_text(json.dumps(data), encoding="utf-8")
+    main(["compare", str(plan), str(built), "--json"])
+    rules = {f["rule"]: f["severity"] for f in json.loads(capsys.readouterr().out)["findings"]}
+    assert rules["lead-missing"] != "question"
+    if doubt == "another lead":
+        data["leads"] = [{"from": "socket E3 W", "to": "socket E3 E", "state": "unsure"}]
+    else:
+        data["notes"] = ["A lead starts at F1, but its other end is not found."]
+    built.write_text(json.dumps(data), encoding="utf-8")
+    assert main(["compare", str(plan), str(built), "--json"]) == 12
+    told = json.loads(capsys.readouterr().out)["findings"]
+    assert {f["severity"] for f in told if f["rule"].startswith("lead")} == {"question"}

@@ -170,17 +170,21 @@ class _Comparing:
 
     # -------------------------------------------------------- rules
 
-    def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
-        """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
-        supply = {self.pair.alignment.to_built(c): v for c, v in self.supply_V.items()}
-        here = check_rules(
+    def _built_rules(self, supply_V: dict[Cell, float]) -> list[Finding]:
+        """What the rules object to in the build, supplies (cells of the build) set to these voltages."""
+        return check_rules(
             self.pair.built_circuit,
             self.operating_point,
             positions=self.positions,
             book=self.book,
-            supply_V=supply,
+            supply_V=supply_V,
             only=self._telling,
         )
+
+    def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
+        """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
+        supply = {self.pair.alignment.to_built(c): v for c, v in self.supply_V.items()}
+        here = self._built_rules(supply)
         here = [f for f in here if f.severity is not Severity.NOTE]
         if not here:
             return [], []
@@ -267,14 +271,7 @@ class _Comparing:
             wordless=True,
         )
         supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
-        rules = check_rules(
-            self.pair.built_circuit,
-            self.operating_point,
-            positions=self.positions,
-            book=self.book,
-            supply_V=supply,
-            only=self._telling,
-        )
+        rules = self._built_rules(supply)
         findings = with_rules(findings, rules, {f.rule for f in planned})
         findings += open_questions(
             self.pair.seen, self.pair.built, self.pair.unsure, self.pair.kit, self.book, planned=None

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from edits import edited
+from ruleboards import LOOP
 
 from snapcheck.board import Board, Cell, Cube, board_from_json, parse_layout
 from snapcheck.check import Comparison, Electrical, Verdict, compare, parse_settings
@@ -246,18 +247,6 @@ def test_harmless_ways_of_building(lines: tuple[str, ...]) -> None:
     result = compare(board(PLAN), changed(*lines), KIT)
     assert result.electrical is Electrical.EQUIVALENT and result.verdict is Verdict.EQUIVALENT
     assert all(f.severity is Severity.NOTE for f in result.findings)
-
-
-LOOP = """plate 6 x 4
-A1 corner turn=0
-A2 battery 9V plus=up
-A3 ground stem=up
-B1 switch turn=0
-C1 resistor 470 turn=0
-D1 corner turn=90
-D2 led red anode=up
-D3 ground stem=up
-"""
 
 
 def test_series_parts_in_another_order_are_the_same_circuit() -> None:

@@ -165,6 +165,8 @@ def focal(logit, target):
 
 
 def locate_targets(items, W, H, dev):
+    """Maps at a quarter of the size. `project` counts pixels from their corners, so that all places lie half a pixel
+    right of and below what they are in OpenCV's count; photo/_read.py takes that back."""
     h, w = H // 4, W // 4
     centres, steps, corners, sig = [], [], [], []
     for S, _, _, T, *_ in items:

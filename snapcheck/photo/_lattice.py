@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from snapcheck.photo._camera import Camera, first_camera, fit_camera
+
 
 @dataclass(frozen=True)
 class Peaks:
@@ -101,15 +103,13 @@ class Lattice:
     Attributes:
         index: (n,) numbers of the peaks that belong to the lattice.
         cells: (n, 2) integer column and row of each.
-        tops: homography from cells (centres at +0.5) to undistorted pixels.
-        k1: radial distortion.
+        camera: over the plane of the tops, in cells (centres at +0.5).
         residual: root mean square error in cells.
     """
 
     index: np.ndarray
     cells: np.ndarray
-    tops: np.ndarray
-    k1: float
+    camera: Camera
     residual: float
 
 
@@ -149,16 +149,32 @@ def walk(
 
 
 def fit(
-    at: np.ndarray, height: np.ndarray, right: np.ndarray, down: np.ndarray, centre: np.ndarray, focal: float
+    at: np.ndarray,
+    height: np.ndarray,
+    right: np.ndarray,
+    down: np.ndarray,
+    centre: np.ndarray,
+    focal: float,
+    told: bool = False,
 ) -> Lattice | None:
-    """Robust lattice through the peaks, or None when no group of cubes makes one."""
+    """Robust lattice through the peaks, or None when no group of cubes makes one.
+
+    Args:
+        at, height: the peaks. right, down: (n, 2) steps to each one's neighbours.
+        centre, focal: main point and focal length that the camera should have, in pixels.
+        told: whether the file tells the focal length.
+    """
     groups = walk(at, height, right, down)
     best: Lattice | None = None
     for group in groups[:3]:
-        found = _grow(group, at, height, right, down, centre, focal)
+        found = _grow(group, at, height, right, down, centre, focal, told)
         if found and (best is None or len(found.index) > len(best.index)):
             best = found
     return best
+
+
+#: how much further off than its place a cube's step to its neighbour may be, and the most, in cells
+STEP_LOOSE, STEP_WRONG = 5.0, 0.4
 
 
 def _grow(
@@ -169,49 +185,41 @@ def _grow(
     down: np.ndarray,
     centre: np.ndarray,
     focal: float,
+    told: bool,
 ) -> Lattice | None:
     members = dict(group)
-    k1 = 0.0
-    h: np.ndarray | None = None
+    camera: Camera | None = None
+    expected = Camera(np.zeros(3), np.zeros(3), focal, centre, 0.0)
+    size = np.sqrt(np.abs(right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0])) + 1e-6
     for turn in range(6):
         index = np.array(list(members))
         cells = np.array([members[int(i)] for i in index], float) + 0.5
         # each peak speaks with its steps too, so that even one row of cubes spans a plane
-        flat = undistort(at[index], centre, focal, k1)
-        ends = [(cells, flat, height[index])]
+        spread = [(cells, at[index], 1.0)]
         for step, (dx, dy) in ((right, (0.5, 0.0)), (down, (0.0, 0.5))):
             for sign in (1, -1):
-                ends.append(
-                    (
-                        cells + sign * np.array([dx, dy]),
-                        undistort(at[index] + sign * step[index] / 2, centre, focal, k1),
-                        height[index] * 0.15,
-                    )
+                spread.append(
+                    (cells + sign * np.array([dx, dy]), at[index] + sign * step[index] / 2, STEP_LOOSE)
                 )
-        a, b, w = (np.concatenate(x) for x in zip(*ends, strict=True))
-        h = homography(a, b, w)
-        if h is None:
-            return None
-        for _ in range(3):  # robust: far-off peaks lose their say
-            err = _cell_error(h, a, b)
-            h2 = homography(a, b, w / (1 + (err / 0.06) ** 2))
-            if h2 is None:
-                break
-            h = h2
-        if turn >= 1 and len(index) >= 8:
-            k1 = _lens(at[index], cells, centre, focal, k1)
+        a, b = (np.concatenate([s[k] for s in spread]) for k in (0, 1))
+        loose = np.concatenate([s[2] / np.sqrt(np.clip(height[index], 0.1, 1)) for s in spread])
+        sizes = np.tile(np.full(len(index), np.median(size[index])), len(spread))
+        if camera is None:
+            h = homography(a, b, 1 / loose)
+            if h is None:
+                return None
+            camera = first_camera(h, centre, focal)
+        camera = fit_camera(camera, expected, a, b, sizes, loose, float(2 * centre.max()), told)
         # take in every peak that lands on a free lattice point
-        inv = np.linalg.inv(h)
-        place = apply(inv, undistort(at, centre, focal, k1)) - 0.5
+        inv = np.linalg.inv(camera.tops)
+        place = _flat(camera, inv, at) - 0.5
         near = np.round(place)
         off = np.abs(place - near).max(1)
         new: dict[tuple[int, int], tuple[float, int]] = {}
-        for i in np.nonzero((off < 0.2) & (np.abs(place).max(1) < 30))[0]:
-            local = apply(
-                inv, undistort(np.stack([at[i], at[i] + right[i], at[i] + down[i]]), centre, focal, k1)
-            )
-            step_ok = abs(local[1, 0] - local[0, 0] - 1) < 0.3 and abs(local[2, 1] - local[0, 1] - 1) < 0.3
-            if not step_ok:
+        for i in np.nonzero((off < (0.3 if turn < 2 else 0.2)) & (np.abs(place).max(1) < 30))[0]:
+            local = _flat(camera, inv, np.stack([at[i], at[i] + right[i], at[i] + down[i]]))
+            wrong = max(abs(local[1, 0] - local[0, 0] - 1), abs(local[2, 1] - local[0, 1] - 1))
+            if wrong > STEP_WRONG:
                 continue
             key = (int(near[i, 0]), int(near[i, 1]))
             score = float(height[i]) - float(off[i])
@@ -223,27 +231,13 @@ def _grow(
         if now == members and turn >= 3:
             break
         members = now
-    assert h is not None
+    assert camera is not None
     index = np.array(list(members))
     cells = np.array([members[int(i)] for i in index], float) + 0.5
-    err = _cell_error(h, cells, undistort(at[index], centre, focal, k1))
-    return Lattice(index, (cells - 0.5).astype(int), h, k1, float(np.sqrt((err**2).mean())))
+    err = np.hypot(*(_flat(camera, np.linalg.inv(camera.tops), at[index]) - cells).T)
+    return Lattice(index, (cells - 0.5).astype(int), camera, float(np.sqrt((err**2).mean())))
 
 
-def _cell_error(h: np.ndarray, cells: np.ndarray, pixels: np.ndarray) -> np.ndarray:
-    return np.asarray(np.hypot(*(apply(np.linalg.inv(h), pixels) - cells).T))
-
-
-def _lens(pixels: np.ndarray, cells: np.ndarray, centre: np.ndarray, focal: float, k1: float) -> float:
-    """The distortion that leaves the least error, between -0.12 and 0.12, drawn towards none."""
-    best, arg = np.inf, k1
-    for k in np.linspace(-0.12, 0.12, 25):
-        flat = undistort(pixels, centre, focal, float(k))
-        g = homography(cells, flat)
-        if g is None:
-            continue
-        err = _cell_error(g, cells, flat)
-        cost = float((np.minimum(err, 0.1) ** 2).sum()) + 1e-4 * len(cells) ** 0.5 * (k / 0.05) ** 2 * 0.3
-        if cost < best:
-            best, arg = cost, float(k)
-    return arg
+def _flat(camera: Camera, inverse: np.ndarray, pixels: np.ndarray) -> np.ndarray:
+    """(n, 2) pixels to cells on the plane of the tops; `inverse` is that of `camera.tops`."""
+    return apply(inverse, undistort(pixels, camera.centre, camera.focal, camera.k1))

@@ -40,7 +40,7 @@ def edges(  # noqa: PLR0912
     combination."""
     inv = np.linalg.inv(tops)
     ys, xs = np.mgrid[0 : mask.shape[0] : 2, 0 : mask.shape[1] : 2]
-    at = (np.stack([xs.ravel(), ys.ravel()], -1) + 0.5) * stride - 0.5
+    at = (np.stack([xs.ravel(), ys.ravel()], -1) + 0.375) * stride - 0.5  # counted from the pixels' corners
     p = apply(inv, undistort(at, centre, focal, k1))
     prob = mask[::2, ::2].ravel()
     lo, hi = cells.min(0), cells.max(0) + 1.0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -12,7 +14,7 @@ from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
-from snapcheck.photo._lattice import fit, peaks
+from snapcheck.photo._lattice import Lattice, Peaks, fit, peaks
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._open import Picture, open_picture
 from snapcheck.photo._plate import camera_foot, edges, explain, see_markers
@@ -20,7 +22,11 @@ from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, S
 from snapcheck.photo._wires import follow, sigmoid
 from snapcheck.words import tr
 
-SMALL = 640  # longer side, in pixels, of the picture that the locating network sees
+#: longer side, in pixels, of the picture that the locating network sees: first, and where that fails
+SIDES = (448, 640, 320)
+#: the network is at its best where a cell takes this many pixels; between these it may stay
+EASY, SMALLEST, LARGEST = 37.0, 26.0, 48.0
+GOOD = 0.03  # a lattice with a residual as small as this needs no other look
 USUAL_FOCAL_35MM = 27.0  # of a phone's main camera, where the file does not say (common practice, no source)
 RIM = 0.1
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -76,6 +82,55 @@ def _full_size(frame: Frame, scale: float) -> Frame:
 # --- the board in the picture ------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class _View:
+    """What the locating network sees in the picture reduced to `side` pixels.
+
+    Attributes:
+        out: its maps; scale: (2,) pixels of the picture per pixel of the reduced one.
+        tops: places of cube tops, their heights, steps to the right and lower neighbours, in picture pixels.
+        cell: pixels that a cell takes in the reduced picture (0 when nothing is seen).
+    """
+
+    side: int
+    out: np.ndarray
+    scale: np.ndarray
+    tops: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+    cell: float
+
+
+def _look_for_tops(pixels: np.ndarray, side: int, marks: dict[int, np.ndarray]) -> _View:
+    height, width = pixels.shape[:2]
+    k = side / max(width, height)
+    w, h = max(64, round(width * k / 32) * 32), max(64, round(height * k / 32) * 32)
+    out = run("locate", cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)[None])[0]
+    scale = np.array([width / w, height / h])
+    found = peaks(sigmoid(out[0]), 4.0, 0.3)
+    if marks:  # a marker is no cube
+        middles = np.array([m.mean(0) for m in marks.values()])
+        reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
+        at = found.at * scale - 0.5
+        free = (np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1]) > reach).all(1)
+        found = Peaks(found.at[free], found.height[free])
+    # the network counts pixels from their corners (see locate_targets in models/train/fit.py)
+    at = found.at * scale - 0.5
+    ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [out.shape[2] - 1, out.shape[1] - 1])
+    steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32
+    cell = float(np.median(np.hypot(steps[:, 0], steps[:, 1]))) if len(ix) else 0.0
+    return _View(side, out, scale, (at, found.height, steps[:, :2] * scale, steps[:, 2:] * scale), cell)
+
+
+def _sides(first: _View, longest: int) -> Iterator[int]:
+    """Sizes of the picture to look at: where the cells are of easy size, then the others."""
+    easy = first.side
+    if first.cell and not SMALLEST <= first.cell <= LARGEST:
+        easy = int(
+            np.clip(round(first.side * EASY / first.cell / 32) * 32, 224, min(1280, max(longest, 224)))
+        )
+    yield easy
+    yield from (side for side in SIDES if side != easy)
+
+
 def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...]]:
     """Find the cubes' lattice and the plate.
 
@@ -88,45 +143,41 @@ def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...
     pixels = picture.pixels
     height, width = pixels.shape[:2]
     again = tr("Take the photo from above, with the whole plate in view, in good light, and hold still.")
-    k = SMALL / max(width, height)
-    w, h = max(64, round(width * k / 32) * 32), max(64, round(height * k / 32) * 32)
-    small = cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)
-    out = run("locate", small[None])[0]
-    scale = np.array([width / w, height / h])
-    heat = sigmoid(out[0])
-    found = peaks(heat, 4.0, 0.3)
-    if len(found.at) < 3:
-        raise PhotoError(tr("no board is found in this picture."), place=name, way_out=again)
-    marks = see_markers(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY))
-    if marks:  # a marker is no cube
-        middles = np.array([m.mean(0) for m in marks.values()])
-        reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
-        at = (found.at + 0.5) * scale - 0.5
-        free = (np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1]) > reach).all(1)
-        found = type(found)(found.at[free], found.height[free])
-    ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [heat.shape[1] - 1, heat.shape[0] - 1])
-    steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32
-    at, right, down = (found.at + 0.5) * scale - 0.5, steps[:, :2] * scale, steps[:, 2:] * scale
     centre = np.array([width / 2, height / 2])
     focal = (picture.focal_35mm or USUAL_FOCAL_35MM) / 36 * max(width, height)
-    lattice = fit(at, found.height, right, down, centre, focal) if len(at) >= 3 else None
-    if lattice is None or len(lattice.index) < 3:
+    told = picture.focal_35mm is not None
+    marks = see_markers(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY))
+    view = _look_for_tops(pixels, SIDES[0], marks)
+    best: tuple[float, _View, Lattice] | None = None
+    for side in _sides(view, max(width, height)):
+        if side != view.side:
+            view = _look_for_tops(pixels, side, marks)
+        lattice = fit(*view.tops, centre, focal, told) if len(view.tops[0]) >= 3 else None
+        if lattice is None or len(lattice.index) < 3:
+            continue
+        if best is None or lattice.residual < best[0]:
+            best = lattice.residual, view, lattice
+        if lattice.residual < GOOD:
+            break
+    if best is None:
         raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
+    _, view, lattice = best
+    out, scale = view.out, view.scale
     if lattice.residual > calibration()["lattice_residual"]:
         raise PhotoError(
             tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
             place=name,
             way_out=again,
         )
+    camera = lattice.camera
+    tops, centre, focal = camera.tops, camera.centre, camera.focal
     corner = peaks(sigmoid(out[1]), 4.0, 0.08, 2)
-    corner = type(corner)((corner.at + 0.5) * scale - 0.5, corner.height)
-    rects = edges(
-        sigmoid(out[2]), 4.0 * scale, corner, lattice.tops, centre, focal, lattice.k1, lattice.cells
-    )
+    corner = Peaks(corner.at * scale - 0.5, corner.height)
+    rects = edges(sigmoid(out[2]), 4.0 * scale, corner, tops, centre, focal, camera.k1, lattice.cells)
     if not rects:
         raise PhotoError(tr("the plate's outline is not found."), place=name, way_out=again)
-    foot, high = camera_foot(lattice.tops, centre, focal)
-    weight = found.height[lattice.index]
+    foot, high = camera_foot(tops, centre, focal)
+    weight = view.tops[1][lattice.index]
     ranked = sorted(
         (answer[0] + 6 * rank, *answer[1:])
         for rank, rect in enumerate(rects)
@@ -150,10 +201,10 @@ def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...
     )
     frame = Frame(
         (width, height),
-        lattice.tops @ shift,
+        tops @ shift,
         (float(centre[0]), float(centre[1])),
         focal,
-        lattice.k1,
+        camera.k1,
         lattice.residual,
         np.zeros((4, 2)),
     )

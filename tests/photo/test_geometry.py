@@ -50,6 +50,36 @@ def test_lattice_is_found_in_noisy_peaks_with_false_ones(tilt: float, azimuth: f
     assert lattice.residual < 0.04
 
 
+@pytest.mark.parametrize(
+    ("seen_focal", "told", "aside", "most"),
+    [(1.0, True, 0.0, 0.15), (1.15, False, 0.0, 0.15), (1.0, True, 0.08, 0.25)],
+)
+def test_five_cubes_are_enough_to_place_the_far_end_of_the_plate(
+    seen_focal: float, told: bool, aside: float, most: float
+) -> None:
+    """Wide angle, steps judged a sixth too short, a focal length not told, a picture cut on one side."""
+    rng = np.random.default_rng(11)
+    size, focal = np.array([2016.0, 1512.0]), 1250.0
+    centre = size / 2 + np.array([aside * 2016, 0])
+    h, _ = _camera(24, 15, 8, focal * seen_focal, centre)
+    frame = Frame((2016, 1512), h, tuple(centre), focal * seen_focal, 0.04, 0.0, np.zeros((4, 2)))
+    cells = np.array([(3, 2), (4, 2), (5, 2), (3, 3), (6, 3)], float)
+    at = frame.to_photo(cells + 0.5) + rng.normal(size=(5, 2)) * 1.5
+    right = frame.to_photo(cells + np.array([1.0, 0.5])) - frame.to_photo(cells + np.array([0.0, 0.5]))
+    down = frame.to_photo(cells + np.array([0.5, 1.0])) - frame.to_photo(cells + np.array([0.5, 0.0]))
+    lattice = fit(at, np.full(5, 0.8), right * 0.84, down * 0.84, size / 2, focal, told)
+    assert lattice is not None and len(lattice.index) == 5
+    shift = cells[lattice.index] - lattice.cells
+    assert (shift == shift[0]).all()
+    camera = lattice.camera
+    found = Frame(
+        (2016, 1512), camera.tops, tuple(camera.centre), camera.focal, camera.k1, 0.0, np.zeros((4, 2))
+    )
+    far = np.array([(2.0, 1.0), (8.0, 1.0), (8.0, 5.0), (2.0, 5.0)])  # two cells beyond the cubes
+    off = found.to_photo(far - shift[0]) - frame.to_photo(far)
+    assert np.hypot(*off.T).max() < most * np.hypot(*right[0])
+
+
 def test_undistort_undoes_to_photo() -> None:
     frame = Frame(
         (2000, 1500), np.diag([100.0, 100.0, 1.0]), (1000.0, 750.0), 1500.0, 0.05, 0.0, np.zeros((4, 2))

@@ -15,9 +15,25 @@ import numpy as np
 
 #: how far off a point may usually be, in cells; one that is several times as far off hardly counts
 POINT = 0.025
+CORNER = 0.12  # the same for a corner of the plate
 #: how far focal lengths (as a ratio), main points (in picture widths) and distortions usually are from what
 #: is expected
 FOCAL_TOLD, FOCAL_GUESSED, MIDDLE, LENS = 0.04, 0.2, 0.015, 0.05
+
+
+def apply(h: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(n, 2) points through a homography."""
+    q = np.c_[points, np.ones(len(points))] @ h.T
+    return np.asarray(q[:, :2] / q[:, 2:])
+
+
+def undistort(points: np.ndarray, centre: np.ndarray, focal: float, k1: float) -> np.ndarray:
+    """Pixels without the lens's radial distortion (inverse of x·(1 + k1·r²), by iteration)."""
+    d = (points - centre) / focal
+    u = d
+    for _ in range(8):
+        u = d / (1 + k1 * (u**2).sum(-1, keepdims=True))
+    return np.asarray(u * focal + centre)
 
 
 @dataclass(frozen=True)
@@ -42,6 +58,15 @@ class Camera:
         k = np.array([[self.focal, 0, self.centre[0]], [0, self.focal, self.centre[1]], [0, 0, 1]])
         h = k @ np.stack([r[:, 0], r[:, 1], self.move], -1)
         return np.asarray(h / h[2, 2])
+
+    def to_cells(self, pixels: np.ndarray) -> np.ndarray:
+        """(n, 2) pixels to cells on the plane of the tops."""
+        return apply(np.linalg.inv(self.tops), undistort(pixels, self.centre, self.focal, self.k1))
+
+    def to_pixels(self, cells: np.ndarray) -> np.ndarray:
+        """(n, 2) cells on the plane of the tops to pixels."""
+        x = (apply(self.tops, cells) - self.centre) / self.focal
+        return np.asarray(x * (1 + self.k1 * (x**2).sum(-1, keepdims=True)) * self.focal + self.centre)
 
 
 def first_camera(h: np.ndarray, centre: np.ndarray, focal: float) -> Camera:
@@ -77,6 +102,21 @@ def _project(p: np.ndarray, cells: np.ndarray, focal: float, centre: np.ndarray,
     return np.asarray(x * (focal * np.exp(p[:, 6]))[:, None, None] + centre + p[:, None, 8:] * side)
 
 
+def _sides(p: np.ndarray, corners: np.ndarray, focal: float, centre: np.ndarray, side: float) -> np.ndarray:
+    """By how many cells the plate's corners miss being those of a rectangle along the cells: (k, 2, 2)."""
+    r = _rotations(p[:, :3])
+    d = (corners - centre - p[:, None, 8:] * side) / (focal * np.exp(p[:, 6]))[:, None, None]
+    u = d
+    for _ in range(3):
+        u = d / (1 + p[:, None, 7:8] * (u**2).sum(-1, keepdims=True))
+    ray = np.concatenate([u, np.ones_like(u[..., :1])], -1)
+    back = np.linalg.inv(np.stack([r[..., 0], r[..., 1], p[:, 3:6]], -1))
+    q = np.einsum("kij,knj->kni", back, ray)
+    x, y = q[..., 0] / q[..., 2], q[..., 1] / q[..., 2]
+    miss = [x[:, 0] - x[:, 3], x[:, 1] - x[:, 2], y[:, 0] - y[:, 1], y[:, 3] - y[:, 2]]
+    return np.stack(miss, -1).reshape(-1, 2, 2)
+
+
 def fit_camera(
     start: Camera,
     expected: Camera,
@@ -86,6 +126,7 @@ def fit_camera(
     loose: np.ndarray,
     side: float,
     told: bool,
+    corners: np.ndarray | None = None,
     rounds: int = 12,
 ) -> Camera:
     """Levenberg-Marquardt from `start`, with robust weights (Cauchy's) renewed in every round.
@@ -97,6 +138,8 @@ def fit_camera(
         loose: (n,) how many times as far off as a well seen point each may be.
         side: longer side of the picture in pixels.
         told: whether the file tells the focal length.
+        corners: (4, 2) pixels of the plate's corners, clockwise from the top left. On every plane parallel to
+            the tops they are seen as corners of a rectangle along the cells.
     """
     prior = np.array([FOCAL_TOLD if told else FOCAL_GUESSED, LENS, MIDDLE, MIDDLE])
     middle = (start.centre - expected.centre) / side
@@ -106,7 +149,11 @@ def fit_camera(
 
     def parts(q: np.ndarray) -> np.ndarray:
         seen = _project(np.atleast_2d(q), cells, expected.focal, expected.centre, side)
-        return np.asarray((seen - pixels) * sharp[:, None])
+        off = (seen - pixels) * sharp[:, None]
+        if corners is None:
+            return np.asarray(off)
+        miss = _sides(np.atleast_2d(q), corners, expected.focal, expected.centre, side) / CORNER
+        return np.concatenate([off, miss], 1)
 
     def cost(off: np.ndarray, q: np.ndarray) -> float:
         return float(np.log1p((off**2).sum(-1) / 4).sum() * 4 + ((q[6:] / prior) ** 2).sum())

@@ -81,21 +81,6 @@ def homography(cells: np.ndarray, pixels: np.ndarray, weight: np.ndarray | None 
     return h / h[2, 2] if abs(h[2, 2]) > 1e-12 else None
 
 
-def apply(h: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """(n, 2) points through a homography."""
-    q = np.c_[points, np.ones(len(points))] @ h.T
-    return np.asarray(q[:, :2] / q[:, 2:])
-
-
-def undistort(points: np.ndarray, centre: np.ndarray, focal: float, k1: float) -> np.ndarray:
-    """Pixels without the lens's radial distortion (inverse of x·(1 + k1·r²), by iteration)."""
-    d = (points - centre) / focal
-    u = d
-    for _ in range(8):
-        u = d / (1 + k1 * (u**2).sum(-1, keepdims=True))
-    return np.asarray(u * focal + centre)
-
-
 @dataclass(frozen=True)
 class Lattice:
     """Peaks with cell coordinates (column, row; origin arbitrary) and the camera that explains them.
@@ -104,13 +89,15 @@ class Lattice:
         index: (n,) numbers of the peaks that belong to the lattice.
         cells: (n, 2) integer column and row of each.
         camera: over the plane of the tops, in cells (centres at +0.5).
-        residual: root mean square error in cells.
+        residual: root mean square error in cells, of those that are not far off.
+        trust: how much of the peaks (by their heights) speaks for it less what speaks against it, -1..1.
     """
 
     index: np.ndarray
     cells: np.ndarray
     camera: Camera
     residual: float
+    trust: float
 
 
 def walk(
@@ -156,6 +143,7 @@ def fit(
     centre: np.ndarray,
     focal: float,
     told: bool = False,
+    corners: np.ndarray | None = None,
 ) -> Lattice | None:
     """Robust lattice through the peaks, or None when no group of cubes makes one.
 
@@ -163,16 +151,18 @@ def fit(
         at, height: the peaks. right, down: (n, 2) steps to each one's neighbours.
         centre, focal: main point and focal length that the camera should have, in pixels.
         told: whether the file tells the focal length.
+        corners: (4, 2) of the plate, clockwise from the top left, where they are known already.
     """
     groups = walk(at, height, right, down)
     best: Lattice | None = None
     for group in groups[:3]:
-        found = _grow(group, at, height, right, down, centre, focal, told)
-        if found and (best is None or len(found.index) > len(best.index)):
+        found = _grow(group, at, height, right, down, centre, focal, told, corners)
+        if found and (best is None or found.trust * len(found.index) > best.trust * len(best.index)):
             best = found
     return best
 
 
+FAR_OFF = 0.12  # cells; a peak as far from its place as this is none of the lattice's
 #: how much further off than its place a cube's step to its neighbour may be, and the most, in cells
 STEP_LOOSE, STEP_WRONG = 5.0, 0.4
 
@@ -186,6 +176,7 @@ def _grow(
     centre: np.ndarray,
     focal: float,
     told: bool,
+    corners: np.ndarray | None,
 ) -> Lattice | None:
     members = dict(group)
     camera: Camera | None = None
@@ -209,15 +200,14 @@ def _grow(
             if h is None:
                 return None
             camera = first_camera(h, centre, focal)
-        camera = fit_camera(camera, expected, a, b, sizes, loose, float(2 * centre.max()), told)
+        camera = fit_camera(camera, expected, a, b, sizes, loose, float(2 * centre.max()), told, corners)
         # take in every peak that lands on a free lattice point
-        inv = np.linalg.inv(camera.tops)
-        place = _flat(camera, inv, at) - 0.5
+        place = camera.to_cells(at) - 0.5
         near = np.round(place)
         off = np.abs(place - near).max(1)
         new: dict[tuple[int, int], tuple[float, int]] = {}
         for i in np.nonzero((off < (0.3 if turn < 2 else 0.2)) & (np.abs(place).max(1) < 30))[0]:
-            local = _flat(camera, inv, np.stack([at[i], at[i] + right[i], at[i] + down[i]]))
+            local = camera.to_cells(np.stack([at[i], at[i] + right[i], at[i] + down[i]]))
             wrong = max(abs(local[1, 0] - local[0, 0] - 1), abs(local[2, 1] - local[0, 1] - 1))
             if wrong > STEP_WRONG:
                 continue
@@ -234,10 +224,14 @@ def _grow(
     assert camera is not None
     index = np.array(list(members))
     cells = np.array([members[int(i)] for i in index], float) + 0.5
-    err = np.hypot(*(_flat(camera, np.linalg.inv(camera.tops), at[index]) - cells).T)
-    return Lattice(index, (cells - 0.5).astype(int), camera, float(np.sqrt((err**2).mean())))
-
-
-def _flat(camera: Camera, inverse: np.ndarray, pixels: np.ndarray) -> np.ndarray:
-    """(n, 2) pixels to cells on the plane of the tops; `inverse` is that of `camera.tops`."""
-    return apply(inverse, undistort(pixels, camera.centre, camera.focal, camera.k1))
+    err = np.hypot(*(camera.to_cells(at[index]) - cells).T)
+    good = err < FAR_OFF
+    if good.sum() < 3:
+        return None
+    # a place with two peaks is one cube seen twice: only the stray ones speak against the lattice
+    stray = np.abs(camera.to_cells(at) - 0.5 - np.round(camera.to_cells(at) - 0.5)).max(1) > FAR_OFF
+    speaks = float(height[index[good]].sum())
+    against = float(height[stray].sum())
+    trust = (speaks - against) / max(speaks + against, 1e-6)
+    index, cells, err = index[good], cells[good], err[good]
+    return Lattice(index, (cells - 0.5).astype(int), camera, float(np.sqrt((err**2).mean())), trust)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from snapcheck.photo._lattice import Peaks, apply, undistort
+from snapcheck.photo._lattice import Lattice, Peaks
 
 
 def camera_foot(tops: np.ndarray, centre: np.ndarray, focal: float) -> tuple[np.ndarray, float]:
@@ -28,20 +28,16 @@ def edges(  # noqa: PLR0912
     mask: np.ndarray,
     stride: np.ndarray,
     corner: Peaks,
-    tops: np.ndarray,
-    centre: np.ndarray,
-    focal: float,
-    k1: float,
-    cells: np.ndarray,
+    lattice: Lattice,
 ) -> list[np.ndarray]:
     """Left, top, right and bottom edge of the plate as seen on the plane of the tops, where it is a
     rectangle along the
     cells; the likeliest first. Corners seen and the plate's area each propose edges; both vote on every
     combination."""
-    inv = np.linalg.inv(tops)
+    cells, camera = lattice.cells, lattice.camera
     ys, xs = np.mgrid[0 : mask.shape[0] : 2, 0 : mask.shape[1] : 2]
     at = (np.stack([xs.ravel(), ys.ravel()], -1) + 0.375) * stride - 0.5  # counted from the pixels' corners
-    p = apply(inv, undistort(at, centre, focal, k1))
+    p = camera.to_cells(at)
     prob = mask[::2, ::2].ravel()
     lo, hi = cells.min(0), cells.max(0) + 1.0
     near = (np.abs(p - (lo + hi) / 2) < (hi - lo) / 2 + 16).all(1)
@@ -50,7 +46,7 @@ def edges(  # noqa: PLR0912
     if inner.sum() < 30:
         return []
     box = _outline(p[inner])
-    q = apply(inv, undistort(corner.at, centre, focal, k1)) if len(corner.at) else np.zeros((0, 2))
+    q = camera.to_cells(corner.at) if len(corner.at) else np.zeros((0, 2))
     proposals = []
     for axis, first in ((0, True), (1, True), (0, False), (1, False)):
         values = [box[axis] if first else box[axis + 2]]

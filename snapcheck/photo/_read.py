@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
 import numpy as np
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
@@ -14,20 +11,13 @@ from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
-from snapcheck.photo._lattice import Lattice, Peaks, fit, peaks
-from snapcheck.photo._nets import calibration, names, run
+from snapcheck.photo._locate import locate
+from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture
-from snapcheck.photo._plate import camera_foot, edges, explain, see_markers
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._wires import follow, sigmoid
 from snapcheck.words import tr
 
-#: longer side, in pixels, of the picture that the locating network sees: first, and where that fails
-SIDES = (448, 640, 320)
-#: the network is at its best where a cell takes this many pixels; between these it may stay
-EASY, SMALLEST, LARGEST = 37.0, 26.0, 48.0
-GOOD = 0.03  # a lattice with a residual as small as this needs no other look
-USUAL_FOCAL_35MM = 27.0  # of a phone's main camera, where the file does not say (common practice, no source)
 RIM = 0.1
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
@@ -77,162 +67,6 @@ def _full_size(frame: Frame, scale: float) -> Frame:
         frame.residual,
         frame.plate * k,
     )
-
-
-# --- the board in the picture ------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _View:
-    """What the locating network sees in the picture reduced to `side` pixels.
-
-    Attributes:
-        out: its maps; scale: (2,) pixels of the picture per pixel of the reduced one.
-        tops: places of cube tops, their heights, steps to the right and lower neighbours, in picture pixels.
-        cell: pixels that a cell takes in the reduced picture (0 when nothing is seen).
-    """
-
-    side: int
-    out: np.ndarray
-    scale: np.ndarray
-    tops: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
-    cell: float
-
-
-def _look_for_tops(pixels: np.ndarray, side: int, marks: dict[int, np.ndarray]) -> _View:
-    height, width = pixels.shape[:2]
-    k = side / max(width, height)
-    w, h = max(64, round(width * k / 32) * 32), max(64, round(height * k / 32) * 32)
-    out = run("locate", cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)[None])[0]
-    scale = np.array([width / w, height / h])
-    found = peaks(sigmoid(out[0]), 4.0, 0.3)
-    if marks:  # a marker is no cube
-        middles = np.array([m.mean(0) for m in marks.values()])
-        reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
-        at = found.at * scale - 0.5
-        free = (np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1]) > reach).all(1)
-        found = Peaks(found.at[free], found.height[free])
-    # the network counts pixels from their corners (see locate_targets in models/train/fit.py)
-    at = found.at * scale - 0.5
-    ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [out.shape[2] - 1, out.shape[1] - 1])
-    steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32
-    cell = float(np.median(np.hypot(steps[:, 0], steps[:, 1]))) if len(ix) else 0.0
-    return _View(side, out, scale, (at, found.height, steps[:, :2] * scale, steps[:, 2:] * scale), cell)
-
-
-def _sides(first: _View, longest: int) -> Iterator[int]:
-    """Sizes of the picture to look at: where the cells are of easy size, then the others."""
-    easy = first.side
-    if first.cell and not SMALLEST <= first.cell <= LARGEST:
-        easy = int(
-            np.clip(round(first.side * EASY / first.cell / 32) * 32, 224, min(1280, max(longest, 224)))
-        )
-    yield easy
-    yield from (side for side in SIDES if side != easy)
-
-
-def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...]]:
-    """Find the cubes' lattice and the plate.
-
-    Returns:
-        The frame (in pixels of `picture.pixels`), columns, rows, and notes.
-
-    Raises:
-        PhotoError: there is no board, or its grid cannot be trusted.
-    """
-    pixels = picture.pixels
-    height, width = pixels.shape[:2]
-    again = tr("Take the photo from above, with the whole plate in view, in good light, and hold still.")
-    centre = np.array([width / 2, height / 2])
-    focal = (picture.focal_35mm or USUAL_FOCAL_35MM) / 36 * max(width, height)
-    told = picture.focal_35mm is not None
-    marks = see_markers(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY))
-    view = _look_for_tops(pixels, SIDES[0], marks)
-    best: tuple[float, _View, Lattice] | None = None
-    for side in _sides(view, max(width, height)):
-        if side != view.side:
-            view = _look_for_tops(pixels, side, marks)
-        lattice = fit(*view.tops, centre, focal, told) if len(view.tops[0]) >= 3 else None
-        if lattice is None or len(lattice.index) < 3:
-            continue
-        if best is None or lattice.residual < best[0]:
-            best = lattice.residual, view, lattice
-        if lattice.residual < GOOD:
-            break
-    if best is None:
-        raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
-    _, view, lattice = best
-    out, scale = view.out, view.scale
-    if lattice.residual > calibration()["lattice_residual"]:
-        raise PhotoError(
-            tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
-            place=name,
-            way_out=again,
-        )
-    camera = lattice.camera
-    tops, centre, focal = camera.tops, camera.centre, camera.focal
-    corner = peaks(sigmoid(out[1]), 4.0, 0.08, 2)
-    corner = Peaks(corner.at * scale - 0.5, corner.height)
-    rects = edges(sigmoid(out[2]), 4.0 * scale, corner, tops, centre, focal, camera.k1, lattice.cells)
-    if not rects:
-        raise PhotoError(tr("the plate's outline is not found."), place=name, way_out=again)
-    foot, high = camera_foot(tops, centre, focal)
-    weight = view.tops[1][lattice.index]
-    ranked = sorted(
-        (answer[0] + 6 * rank, *answer[1:])
-        for rank, rect in enumerate(rects)
-        for answer in explain(rect, foot, high, lattice.cells, weight, len(marks) >= 2)
-    )
-    if not ranked:
-        raise PhotoError(
-            tr("the plate's outline does not agree with the cubes on it."), place=name, way_out=again
-        )
-    _, columns, rows, ox, oy, margin, cube = ranked[0]
-    shift = np.array([[1, 0, ox], [0, 1, oy], [0, 0, 1.0]])
-    s = high / (high + cube)
-    m = margin
-    outline = np.array(
-        [
-            [ox - m, oy - m],
-            [ox + columns + m, oy - m],
-            [ox + columns + m, oy + rows + m],
-            [ox - m, oy + rows + m],
-        ]
-    )
-    frame = Frame(
-        (width, height),
-        tops @ shift,
-        (float(centre[0]), float(centre[1])),
-        focal,
-        camera.k1,
-        lattice.residual,
-        np.zeros((4, 2)),
-    )
-    seen = frame.to_photo(foot + (outline - foot) * s - np.array([ox, oy]))
-    frame = Frame(frame.size, frame.tops, frame.centre, focal, frame.k1, frame.residual, seen)
-    notes = _look(pixels, frame, columns, rows, name, again, picture.scale)
-    return frame, columns, rows, notes
-
-
-def _look(
-    pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str, again: str, scale: float
-) -> tuple[str, ...]:
-    """Refuse a picture in which cells are too small; remark on what hinders."""
-    side = np.sqrt(
-        cv2.contourArea(frame.to_photo([(0, 0), (columns, 0), (columns, rows), (0, rows)]).astype(np.float32))
-        / (columns * rows)
-    )
-    if side < 26:
-        raise PhotoError(
-            tr("a cube is only {n} pixels wide in this picture.", n=round(float(side))),
-            place=name,
-            way_out=tr("Go closer, or send the original photo instead of a reduced one."),
-        )
-    notes = []
-    h, w = pixels.shape[:2]
-    if (frame.plate < -2).any() or (frame.plate[:, 0] > w + 2).any() or (frame.plate[:, 1] > h + 2).any():
-        notes.append(tr("A corner of the plate lies outside the picture."))
-    return tuple(notes)
 
 
 # --- cells ---------------------------------------------------------------------------------------

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from snapcheck.photo._camera import apply, undistort
 from snapcheck.photo._cells import _decode
-from snapcheck.photo._lattice import apply, fit, homography, peaks, undistort
+from snapcheck.photo._lattice import fit, homography, peaks
 from snapcheck.photo._nets import names
 from snapcheck.photo._plate import camera_foot, explain
 from snapcheck.photo._reading import Frame

@@ -1,0 +1,221 @@
+"""The board in the picture: the lattice of its cubes, then the plate, its columns and rows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from snapcheck.errors import PhotoError
+from snapcheck.photo._lattice import Lattice, Peaks, fit, peaks
+from snapcheck.photo._nets import calibration, run
+from snapcheck.photo._open import Picture
+from snapcheck.photo._plate import camera_foot, edges, explain, see_markers
+from snapcheck.photo._reading import Frame
+from snapcheck.photo._wires import sigmoid
+from snapcheck.words import tr
+
+USUAL_FOCAL_35MM = 27.0  # of a phone's main camera, where the file does not say (common practice, no source)
+#: longer side, in pixels, of the picture that the locating network sees: first, and where that fails
+SIDES = (448, 640, 320)
+#: the network is at its best where a cell takes this many pixels; between these it may stay
+EASY, SMALLEST, LARGEST = 37.0, 26.0, 48.0
+#: a lattice with a residual as small as this, and with so little against it, needs no other look
+GOOD, TRUSTED = 0.03, 0.8
+FEW = 16  # cubes; so few alone do not fix the camera well, the corners of the plate must help
+CORNER_NEAR = 0.9  # how far from where it is expected, in cells, such a corner may lie
+
+
+@dataclass(frozen=True)
+class _View:
+    """What the locating network sees in the picture reduced to `side` pixels.
+
+    Attributes:
+        out: its maps; scale: (2,) pixels of the picture per pixel of the reduced one.
+        tops: places of cube tops, their heights, steps to the right and lower neighbours, in picture pixels.
+        cell: pixels that a cell takes in the reduced picture (0 when nothing is seen).
+    """
+
+    side: int
+    out: np.ndarray
+    scale: np.ndarray
+    tops: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+    cell: float
+
+
+def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...]]:
+    """Find the cubes' lattice and the plate.
+
+    Returns:
+        The frame (in pixels of `picture.pixels`), columns, rows, and notes.
+
+    Raises:
+        PhotoError: there is no board, or its grid cannot be trusted.
+    """
+    pixels = picture.pixels
+    height, width = pixels.shape[:2]
+    again = tr("Take the photo from above, with the whole plate in view, in good light, and hold still.")
+    marks = see_markers(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY))
+    focal = (picture.focal_35mm or USUAL_FOCAL_35MM) / 36 * max(width, height)
+    expected = (np.array([width / 2, height / 2]), focal, picture.focal_35mm is not None)
+    found, widest, seen = _lattice(pixels, marks, expected)
+    if not seen:
+        raise PhotoError(tr("no board is found in this picture."), place=name, way_out=again)
+    if found is None:
+        raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
+    lattice, view = found
+    if lattice.residual > calibration()["lattice_residual"]:
+        raise PhotoError(
+            tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
+            place=name,
+            way_out=again,
+        )
+    lattice, rects = _plate(lattice, view, widest, expected)
+    if not rects:
+        raise PhotoError(tr("the plate's outline is not found."), place=name, way_out=again)
+    camera = lattice.camera
+    foot, high = camera_foot(camera.tops, camera.centre, camera.focal)
+    weight = view.tops[1][lattice.index]
+    ranked = sorted(
+        (answer[0] + 6 * rank, *answer[1:])
+        for rank, rect in enumerate(rects)
+        for answer in explain(rect, foot, high, lattice.cells, weight, len(marks) >= 1)
+    )
+    if not ranked:
+        raise PhotoError(
+            tr("the plate's outline does not agree with the cubes on it."), place=name, way_out=again
+        )
+    _, columns, rows, ox, oy, m, cube = ranked[0]
+    shift = np.array([[1, 0, ox], [0, 1, oy], [0, 0, 1.0]])
+    left, top, right, bottom = ox - m, oy - m, ox + columns + m, oy + rows + m
+    outline = np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+    on_tops = foot + (outline - foot) * high / (high + cube)
+    frame = Frame(
+        (width, height),
+        camera.tops @ shift,
+        (float(camera.centre[0]), float(camera.centre[1])),
+        camera.focal,
+        camera.k1,
+        lattice.residual,
+        camera.to_pixels(on_tops),
+    )
+    notes = _look(pixels, frame, columns, rows, name)
+    return frame, columns, rows, notes
+
+
+# --- cube tops and their lattice -------------------------------------------------------------------
+
+
+def _lattice(
+    pixels: np.ndarray, marks: dict[int, np.ndarray], expected: tuple[np.ndarray, float, bool]
+) -> tuple[tuple[Lattice, _View] | None, _View, bool]:
+    """The best lattice with its view, the widest view taken, and whether cube tops were seen at all."""
+    view = widest = _look_for_tops(pixels, SIDES[0], marks)
+    best: tuple[Lattice, _View] | None = None
+    seen = False
+    for side in _sides(view, max(pixels.shape)):
+        if side != view.side:
+            view = _look_for_tops(pixels, side, marks)
+            widest = max(widest, view, key=lambda v: v.side)
+        if len(view.tops[0]) < 3:
+            continue
+        seen = True
+        lattice = fit(*view.tops, *expected)
+        if lattice is None:
+            continue
+        if best is None or _worth(lattice) > _worth(best[0]):
+            best = lattice, view
+        if lattice.residual < GOOD and lattice.trust > TRUSTED:
+            break
+    return best, widest, seen
+
+
+def _worth(lattice: Lattice) -> float:
+    return float(lattice.trust * np.sqrt(len(lattice.index)) - lattice.residual / GOOD * 0.3)
+
+
+def _look_for_tops(pixels: np.ndarray, side: int, marks: dict[int, np.ndarray]) -> _View:
+    height, width = pixels.shape[:2]
+    k = side / max(width, height)
+    w, h = max(64, round(width * k / 32) * 32), max(64, round(height * k / 32) * 32)
+    out = run("locate", cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)[None])[0]
+    scale = np.array([width / w, height / h])
+    found = peaks(sigmoid(out[0]), 4.0, 0.3)
+    if marks:  # a marker is no cube
+        middles = np.array([m.mean(0) for m in marks.values()])
+        reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
+        at = found.at * scale - 0.5
+        free = (np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1]) > reach).all(1)
+        found = Peaks(found.at[free], found.height[free])
+    # the network counts pixels from their corners (see locate_targets in models/train/fit.py)
+    at = found.at * scale - 0.5
+    ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [out.shape[2] - 1, out.shape[1] - 1])
+    steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32
+    cell = float(np.median(np.hypot(steps[:, 0], steps[:, 1]))) if len(ix) else 0.0
+    return _View(side, out, scale, (at, found.height, steps[:, :2] * scale, steps[:, 2:] * scale), cell)
+
+
+def _sides(first: _View, longest: int) -> Iterator[int]:
+    """Sizes of the picture to look at: where the cells are of easy size, then the others."""
+    easy = first.side
+    if first.cell and not SMALLEST <= first.cell <= LARGEST:
+        easy = int(
+            np.clip(round(first.side * EASY / first.cell / 32) * 32, 224, min(1280, max(longest, 224)))
+        )
+    yield easy
+    yield from (side for side in SIDES if side != easy)
+
+
+# --- the plate ---------------------------------------------------------------------------------------
+
+
+def _plate(
+    lattice: Lattice, view: _View, widest: _View, expected: tuple[np.ndarray, float, bool]
+) -> tuple[Lattice, list[np.ndarray]]:
+    """The plate's likely edges; a lattice of few cubes is fitted once more with the plate's corners."""
+    corner = peaks(sigmoid(widest.out[1]), 4.0, 0.08, 2)
+    corner = Peaks(corner.at * widest.scale - 0.5, corner.height)
+    mask = sigmoid(widest.out[2])
+    rects = edges(mask, 4.0 * widest.scale, corner, lattice)
+    if rects and len(lattice.index) < FEW:
+        found = _corners_near(rects[0], lattice, corner)
+        better = None if found is None else fit(*view.tops, *expected, found)
+        if better is not None and len(better.index) >= len(lattice.index):
+            again = edges(mask, 4.0 * widest.scale, corner, better)
+            if again:
+                return better, again
+    return lattice, rects
+
+
+def _corners_near(rect: np.ndarray, lattice: Lattice, corner: Peaks) -> np.ndarray | None:
+    """The corners seen next to those of a rectangle on the plane of the tops, or None when one is missing."""
+    left, top, right, bottom = rect
+    want = lattice.camera.to_pixels(np.array([(left, top), (right, top), (right, bottom), (left, bottom)]))
+    cell = np.hypot(*np.diff(lattice.camera.to_pixels(np.array([(0.0, 0.0), (1.0, 0.0)])), axis=0)[0])
+    chosen = []
+    for place in want:
+        near = np.hypot(*(corner.at - place).T) < CORNER_NEAR * cell
+        if not near.any():
+            return None
+        chosen.append(corner.at[near][corner.height[near].argmax()])
+    return np.array(chosen)
+
+
+def _look(pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str) -> tuple[str, ...]:
+    """Refuse a picture in which cells are too small; remark on what hinders."""
+    side = np.sqrt(
+        cv2.contourArea(frame.to_photo([(0, 0), (columns, 0), (columns, rows), (0, rows)]).astype(np.float32))
+        / (columns * rows)
+    )
+    if side < 26:
+        raise PhotoError(
+            tr("a cube is only {n} pixels wide in this picture.", n=round(float(side))),
+            place=name,
+            way_out=tr("Go closer, or send the original photo instead of a reduced one."),
+        )
+    h, w = pixels.shape[:2]
+    if (frame.plate < -2).any() or (frame.plate[:, 0] > w + 2).any() or (frame.plate[:, 1] > h + 2).any():
+        return (tr("A corner of the plate lies outside the picture."),)
+    return ()

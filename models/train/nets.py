@@ -82,6 +82,30 @@ class Wires(Unet):
         super().__init__(3, 4, (16, 32, 48, 80, 128), half=True, deep=2)
 
 
+class Leads(nn.Module):
+    """(n, 8, h, w) in 0..1 to (n, 3, h/2, w/2) logits: where the lead ends whose other end is marked, its way, and, read at the
+    mark, that no lead is plugged in there. Channels: blue, green, red, lead, its direction (2), plug, mark."""
+
+    def __init__(self, w=(12, 32, 48, 64, 96)):
+        super().__init__()
+        self.stem = nn.Sequential(conv(8, w[0]), conv(w[0], w[1], 2))
+        self.q = Block(w[1], w[1])
+        self.d1, self.d2, self.d3 = Block(w[1], w[2], 2), Block(w[2], w[3], 2), Block(w[3], w[4], 2)
+        self.bottom = nn.Sequential(*[Block(w[4], w[4]) for _ in range(3)])
+        self.u2, self.u1, self.u0 = conv(w[4] + w[3], w[3]), conv(w[3] + w[2], w[2]), conv(w[2] + w[1], w[1])
+        self.head = nn.Conv2d(w[1], 3, 1)
+
+    def forward(self, x):
+        up = lambda t, s: F.interpolate(t, size=s.shape[-2:], mode="nearest")
+        a = self.q(self.stem(x))
+        b = self.d1(a)
+        c = self.d2(b)
+        d = self.bottom(self.d3(c))
+        c = self.u2(torch.cat([up(d, c), c], 1))
+        b = self.u1(torch.cat([up(c, b), b], 1))
+        return self.head(self.u0(torch.cat([up(b, a), a], 1)))
+
+
 class Symbols(nn.Module):
     """(n, 3, 72, 72) crops of 1.2 cells to logits: kind (33), turn (4), tap on N E S W (4), text there (1), and the text's box
     (centre x, y, width, height in crop widths)."""

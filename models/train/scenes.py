@@ -392,8 +392,22 @@ class Maker:
             lst = self.by[press].get(kind) or self.any[kind]
         return lst[self.rng.integers(len(lst))]
 
-    def make(self, W, H, *, mixed=None, cols=None, rows=None, full=None, rect=None, n_leads=None, tilt=None):
-        """One scene: (SCENE, CELL grid, PRIM list, Truth). `rect` = pixels per cell for a straight view onto the tops."""
+    def make(
+        self,
+        W,
+        H,
+        *,
+        mixed=None,
+        cols=None,
+        rows=None,
+        full=None,
+        rect=None,
+        n_leads=None,
+        tilt=None,
+        strangers=True,
+    ):
+        """One scene: (SCENE, CELL grid, PRIM list, Truth). `rect` = pixels per cell for a straight view onto the tops;
+        `strangers`: cubes that are not in the kit, too."""
         rng = self.rng
         S = np.zeros((), SCENE)
         cells = np.zeros((GRID, GRID), CELL)
@@ -457,7 +471,7 @@ class Maker:
             weights[KIND_NO[k]] = 2.2
         for k in ("electrolytic", "npn", "socket"):
             weights[KIND_NO[k]] = 1.5
-        weights[OTHER] = 0.8
+        weights[OTHER] = 0.8 if strangers else 0.0
         weights /= weights.sum()
         one_kind_col = {}
         for y in range(rows):

@@ -23,6 +23,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--confusion", metavar="PICTURE", help="write which kinds are taken for which (PNG or SVG)"
     )
+    parser.add_argument(
+        "--reliability",
+        metavar="PICTURE",
+        help="write how far confidences can be trusted: reliability, risk over coverage (PNG or SVG)",
+    )
     parser.add_argument("--mistakes", action="store_true", help="list every mistake")
     add_kit(parser)
 
@@ -71,6 +76,10 @@ def run(args: argparse.Namespace) -> int:
         write_file(
             args.confusion, _confusion(total, Path(args.confusion).suffix.lower().lstrip(".") or "png")
         )
+    if args.reliability:
+        form = Path(args.reliability).suffix.lower().lstrip(".") or "png"
+        write_file(args.reliability, _reliability(total, form))
+    read = [s for s in total.sure if s.read]
     rest = sorted(seconds[1:] or seconds)
     middle = rest[len(rest) // 2] if rest else None
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
@@ -82,6 +91,9 @@ def run(args: argparse.Namespace) -> int:
         "kinds": {k: dict(c) for k, c in sorted(total.kinds.items())},
         "turns": {str(k): dict(c) for k, c in sorted(total.turns.items())},
         "confusion": [[a, b, n] for (a, b), n in total.confusion.most_common()],
+        "reliability": scoring.reliability(total),
+        "risk_coverage": scoring.risk_coverage(total),
+        "silent_at_most": scoring.at_most(sum(not s.right for s in read), len(read)),
         "median_seconds": middle,
         "peak_memory_MB": memory,
         "mistakes": total.mistakes,
@@ -89,20 +101,89 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(result)
         return 0
+    _say(total, args, middle, memory)
+    return 0
+
+
+def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: float) -> None:
+    """The figures in words."""
+    from snapcheck.photo import score as scoring
+
     for name, value in scoring.figures(total).items():
         print(f"{name.replace('_', ' '):16} {100 * value:8.3f} %")
     print(
         tr(
             "{n} pictures, {c} cubes; {t:.2f} s a picture (median), {m:.0f} MB at most",
-            n=len(pairs),
+            n=total.count["pictures"],
             c=total.count["cubes"],
             t=middle or 0.0,
             m=memory,
         )
     )
+    read = [s for s in total.sure if s.read]
+    wrong = sum(not s.right for s in read)
+    if read:
+        print(
+            tr(
+                "{w} of {n} cubes called read are wrong: at most {p:.2g} % with 95 % confidence"
+                " (were cubes independent)",
+                w=wrong,
+                n=len(read),
+                p=100 * scoring.at_most(wrong, len(read)),
+            )
+        )
+    if args.reliability:
+        for row in scoring.reliability(total):
+            print(
+                tr(
+                    "confidence {a:.3f} to {b:.3f}: {n:5} cubes, said {c:.2f} %, right {r:.2f} %",
+                    a=row["from"],
+                    b=row["to"],
+                    n=row["cubes"],
+                    c=100 * row["confidence"],
+                    r=100 * row["right"],
+                )
+            )
     for line in total.mistakes if args.mistakes else ():
         print(line)
-    return 0
+
+
+def _reliability(score: Any, form: str) -> bytes:
+    """Share right over confidence, and share wrong over coverage, side by side."""
+    import io
+
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    from snapcheck.photo import score as scoring
+
+    fig, (left, right) = plt.subplots(1, 2, figsize=(9, 4.2))
+    table = scoring.reliability(score)
+    left.plot([0, 1], [0, 1], color="0.6", linestyle="--", linewidth=1)
+    left.plot([r["confidence"] for r in table], [r["right"] for r in table], "o-", color="#1f5a7a")
+    for r in table:
+        left.annotate(
+            str(int(r["cubes"])),
+            (r["confidence"], r["right"]),
+            textcoords="offset points",
+            xytext=(4, -10),
+            fontsize=8,
+        )
+    left.set_xlabel(tr("confidence"))
+    left.set_ylabel(tr("share right"))
+    curve = scoring.risk_coverage(score)
+    right.step([100 * c for c, _ in curve], [100 * r for _, r in curve], where="post", color="#1f5a7a")
+    right.set_xlabel(tr("coverage: share of cubes taken, surest first (%)"))
+    right.set_ylabel(tr("share wrong of those taken (%)"))
+    for ax in (left, right):
+        ax.grid(alpha=0.3)
+    fig.tight_layout()
+    out = io.BytesIO()
+    fig.savefig(out, format=form if form in ("png", "svg") else "png", dpi=110)
+    plt.close(fig)
+    return out.getvalue()
 
 
 def _confusion(score: Any, form: str) -> bytes:

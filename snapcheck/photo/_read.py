@@ -180,7 +180,8 @@ def _one(
                     else tr("the printed value is not clear")
                 )
             )
-    return CubeReading(cube, state, round(confidence, 6), tuple(alternatives[:5]), reason)
+    parts = (p_symbol, p_text)
+    return CubeReading(cube, state, round(confidence, 6), tuple(alternatives[:5]), reason, parts)
 
 
 def _valued(

@@ -30,6 +30,7 @@ class CubeReading:
         confidence: calibrated probability that kind, turn and value are all right.
         alternatives: other cubes it may be, likeliest first, with their probability.
         reason: why it is not `READ`, in words; "" otherwise.
+        parts: the probabilities that kind and turn are right, and, given them, that the value is.
     """
 
     cube: Cube
@@ -37,6 +38,7 @@ class CubeReading:
     confidence: float
     alternatives: tuple[tuple[Cube, float], ...] = ()
     reason: str = ""
+    parts: tuple[float, float] = (1.0, 1.0)
 
 
 @dataclass(frozen=True)

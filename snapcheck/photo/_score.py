@@ -4,10 +4,31 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from snapcheck.board import Board, Cube
 from snapcheck.kit import Kit, ValueForm
 from snapcheck.photo._reading import Reading, State
+
+
+@dataclass(frozen=True)
+class Seen:
+    """How sure a cube was read and whether it was right, as a whole and in its parts.
+
+    Attributes:
+        picture: its name (cubes of one picture are not independent).
+        confidence, right: of kind, turn and value together; read: whether it was called `read`.
+        symbol, symbol_right: of kind and turn. text, text_right: of the value, None where nothing is printed.
+    """
+
+    picture: str
+    confidence: float
+    right: bool
+    read: bool
+    symbol: float
+    symbol_right: bool
+    text: float | None
+    text_right: bool
 
 
 @dataclass
@@ -26,7 +47,8 @@ class Score:
     turns: dict[int, Counter[str]] = field(default_factory=dict)
     confusion: Counter[tuple[str, str]] = field(default_factory=Counter)
     mistakes: list[str] = field(default_factory=list)
-    sure: list[tuple[float, bool]] = field(default_factory=list)
+    #: every cube that was seen, those that are not there, too
+    sure: list[Seen] = field(default_factory=list)
 
 
 def same_value(a: Cube, b: Cube, kit: Kit) -> bool:
@@ -74,7 +96,13 @@ def add(  # noqa: PLR0915
             n["values"] += 1
             n["values_right"] += same_value(cube, got.cube, kit) if right_kind else 0
         right = right_turn and right_value
-        score.sure.append((got.confidence, right))
+        printed = cube.printed is not None
+        score.sure.append(
+            Seen(
+                name, got.confidence, right, got.state is State.READ, got.parts[0], right_turn,
+                got.parts[1] if printed else None, right_value,
+            )
+        )  # fmt: skip
         n["read"] += got.state is State.READ
         if not right:
             errors.append(
@@ -85,11 +113,13 @@ def add(  # noqa: PLR0915
             if got.state is State.READ:
                 n["silent"] += 1
                 n["silent_polarity"] += right_kind and not right_turn and bool(kit[cube.kind].marked)
-    for cell in reading.cubes:
+    for cell, got in reading.cubes.items():
         if cell not in truth.cubes:
+            sure = got.state is State.READ
+            score.sure.append(Seen(name, got.confidence, False, sure, got.parts[0], False, None, False))
             n["extra"] += 1
-            n["silent"] += reading.cubes[cell].state is State.READ
-            errors.append(f"{cell} is empty, read as {reading.cubes[cell].cube.kind}")
+            n["silent"] += sure
+            errors.append(f"{cell} is empty, read as {got.cube.kind}")
     seen = frozenset(t.seam for t in reading.taps)
     n["taps"] += len(truth.taps)
     n["taps_wrong"] += len(seen ^ truth.taps)
@@ -142,3 +172,44 @@ def figures(score: Score) -> dict[str, float]:
         "coverage": share(n["read"], "cubes"),
         "silent_errors": n["silent"] / n["cubes"] if n["cubes"] else 0.0,
     }
+
+
+#: confidences from one of these to the next make one line of the reliability table
+STEPS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.99, 0.999, 1.0)
+
+
+def reliability(score: Score) -> list[dict[str, float]]:
+    """Confidence against truth, in steps: how many cubes, their mean confidence, the share that is right."""
+    table = []
+    for low, high in pairwise(STEPS):
+        part = [s for s in score.sure if low <= s.confidence < high or high == 1.0 == s.confidence]
+        if part:
+            table.append(
+                {
+                    "from": low,
+                    "to": high,
+                    "cubes": len(part),
+                    "confidence": sum(s.confidence for s in part) / len(part),
+                    "right": sum(s.right for s in part) / len(part),
+                }
+            )
+    return table
+
+
+def risk_coverage(score: Score) -> list[tuple[float, float]]:
+    """(coverage, share wrong) when only the surest cubes are taken, more and more of them (El-Yaniv and
+    Wiener 2010)."""
+    ranked = sorted(score.sure, key=lambda s: -s.confidence)
+    curve, wrong = [], 0
+    for n, seen in enumerate(ranked, 1):
+        wrong += not seen.right
+        if n == len(ranked) or ranked[n].confidence < seen.confidence:
+            curve.append((n / len(ranked), wrong / n))
+    return curve
+
+
+def at_most(wrong: int, of: int, sure: float = 0.95) -> float:
+    """The share of errors that is not exceeded with this confidence, by Clopper and Pearson (1934)."""
+    from scipy.stats import beta
+
+    return 1.0 if wrong >= of else float(beta.ppf(sure, wrong + 1, of - wrong))

@@ -71,8 +71,14 @@ def test_read_goes_on_after_a_bad_photo(tmp_path: Path, capsys: pytest.CaptureFi
 
 def test_accuracy_measures_a_folder(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "confusion.png"
-    assert main(["accuracy", "--json", "--confusion", str(picture), str(PHOTOS)]) == 0
+    curve = tmp_path / "reliability.svg"
+    options = ["--json", "--confusion", str(picture), "--reliability", str(curve)]
+    assert main(["accuracy", *options, str(PHOTOS)]) == 0
     data = json.loads(capsys.readouterr().out)
+    assert sum(row["cubes"] for row in data["reliability"]) >= data["counts"]["cubes"] - data["counts"].get(
+        "missing", 0
+    )
+    assert data["risk_coverage"][-1][0] == 1.0 and b"<svg" in curve.read_bytes()
     assert data["figures"]["board_found"] == 1.0 and data["pictures"] >= 1
     assert picture.read_bytes()[:4] == b"\x89PNG"
 

@@ -76,21 +76,29 @@ def test_rules_and_comparison_of_a_large_amplifier_with_three_faults(shifted: bo
 
 def test_rules_and_comparison_of_crowded_random_boards() -> None:
     """All 96 cells of a 12 x 8 plate filled at random: far more to object to than on any real board."""
-    units, spent = [], []
 
     def work(plan: Board, built: Board) -> None:
         check_rules(build_circuit(built, KIT))
         compare(plan, built, KIT)
 
+    pairs = []
     for seed in range(20):
         plan = random_board(random.Random(seed), 12, 8, 1.0)
-        built = with_faults(plan, seed)
+        pairs.append((plan, with_faults(plan, seed)))
+    work(*pairs[0])
+    units = [best_s(yardstick, 3)]
+    spent = [float("inf")] * len(pairs)
+    for _ in range(4):  # in turns, so that a slow spell of the machine hits yardstick and boards alike
+        for i, (plan, built) in enumerate(pairs):
+            spent[i] = min(spent[i], best_s(lambda plan=plan, built=built: work(plan, built), 2))  # type: ignore[misc]
         units.append(best_s(yardstick, 3))
-        spent.append(best_s(lambda plan=plan, built=built: work(plan, built), 5))  # type: ignore[misc]
-    shares = [one / (BOUND * unit) for one, unit in zip(spent, units, strict=True)]
+    bound = BOUND * min(units)
     middle, worst = statistics.median(spent), max(spent)
-    print(f"\nmedian {middle * 1e3:.1f} ms, worst {worst * 1e3:.1f} ms, {max(shares):.2f} of the bound")
-    assert max(shares) < 1
+    print(
+        f"\nmedian {middle * 1e3:.1f} ms, worst {worst * 1e3:.1f} ms: "
+        f"{middle / bound:.2f} and {worst / bound:.2f} of the bound"
+    )
+    assert middle < bound and worst < 1.25 * bound
 
 
 def test_rules_and_comparison_of_boards_that_have_nothing_in_common() -> None:

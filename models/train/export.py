@@ -56,10 +56,35 @@ def halve(path: Path) -> None:
     onnx.save(model, str(path))
 
 
+def strips(src: Path, out: Path) -> None:
+    """The network that weighs leads takes floats, in three inputs."""
+    net = NETS["strips"]()
+    net.load_state_dict(torch.load(src / "strips.pt", map_location="cpu", weights_only=True))
+    torch.onnx.export(
+        net.eval(),
+        (torch.zeros(2, 8, 9, 64), torch.zeros(2, 6), torch.zeros(3, 7, 11, 11)),
+        str(out / "strips.onnx"),
+        input_names=["strips", "facts", "patches"],
+        output_names=["pair", "none"],
+        dynamic_axes={
+            "strips": {0: "m"}, "facts": {0: "m"}, "patches": {0: "n"}, "pair": {0: "m"}, "none": {0: "n"}
+        },
+        opset_version=17,
+        dynamo=False,
+    )  # fmt: skip
+    halve(out / "strips.onnx")
+    print("strips", (out / "strips.onnx").stat().st_size)
+
+
 if __name__ == "__main__":
     src, out = Path(sys.argv[1]), Path(sys.argv[2])
     out.mkdir(parents=True, exist_ok=True)
+    if (src / "strips.pt").exists():
+        strips(src, out)
     for name, shape in SHAPES.items():
+        if not (src / f"{name}.pt").exists():
+            print(f"{name}: no {name}.pt, {name}.onnx is left as it is")
+            continue
         net = NETS[name]()
         net.load_state_dict(
             {

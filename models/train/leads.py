@@ -1,16 +1,19 @@
-"""Make boards with leads, and train the network that follows one lead from its plug to its other end.
+"""Make boards with leads, and train the network that tells whether the path between two sockets is one lead.
 
     python leads.py make --fonts DIR --out SET.pkl --count 700 --seed 21 [--held-out]   # traced boards
-    python leads.py draw SET.pkl --out MORE.pkl --times 4 --seed 1                     # more leads drawn on them
-    python leads.py train SET.pkl MORE.pkl --wires wires.onnx --out DIR --minutes 40   # on a CPU
+    python leads.py draw SET.pkl --out MORE.pkl --times 4 --seed 5                     # more leads drawn on them
+    python leads.py cut SET.pkl --out SET.strips                                       # what the network sees
+    python leads.py train SET.strips MORE.strips --out strips.pt --minutes 25          # on a CPU or a GPU
+    python leads.py measure SET.pkl --start strips.pt                                  # on boards held out
 
-The network sees the board at half the size of the lead network's, that network's maps, and a mark on one socket.
-It says at which other socket the lead that is plugged in there ends, or that none is plugged in there.
+Sockets, paths and strips are found by snapcheck/photo/_wires.py itself, so that the network learns on what it will
+be shown.
 """
 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import math
 import pickle
 import time
@@ -20,9 +23,11 @@ import cv2
 import numpy as np
 import torch
 import torch.nn.functional as F
-from nets import Leads
+from nets import Strips
 
-P, RIM = 28, 2.6  # pixels a cell and cells of surroundings, as in snapcheck/photo/_wires.py
+from snapcheck.photo import _nets, _wires
+
+P, RIM = _wires.PER_CELL, _wires.RIM
 SOCKET_AT = 0.18
 
 
@@ -176,198 +181,166 @@ def draw(args):
     print(len(out), "boards,", sum(len(b["plugs"]) for b in out), "leads")
 
 
+# --- strips -----------------------------------------------------------------------------------------
+
+
+def described(board):
+    """(candidates, what is seen of them) of one board, or None with fewer than two candidates."""
+    if len(board["at"]) < 2:
+        return None
+    picture = cv2.imdecode(np.frombuffer(board["png"], np.uint8), 1)
+    maps = _wires.see(picture, _nets.run("wires", picture[None])[0])
+    found = _wires.candidates(maps, (board["at"] + RIM) * P / 2 - 0.5)
+    return (found, _wires.describe(maps, found, board["at"])) if len(found.ends) > 1 else None
+
+
+def cut(args):
+    """Strips of every board, and for every candidate its partner: -1 none, -2 one that is no candidate."""
+    out, missed, plugs = [], 0, 0
+    for n, board in enumerate(pickle.loads(Path(args.set[0]).read_bytes())):
+        seen = described(board)
+        partner = {a: b for pair in board["plugs"] for a, b in (pair, pair[::-1])}
+        plugs += len(partner)
+        if seen is None:
+            missed += len(partner)
+            continue
+        found, d = seen
+        number = {end: k for k, end in enumerate(found.ends)}
+        want = [number.get(partner[e], -2) if e in partner else -1 for e in found.ends]
+        missed += sum(e not in number for e in partner)
+        half = dataclasses.replace(
+            d, strips=d.strips.astype(np.float16), patches=d.patches.astype(np.float16)
+        )
+        out.append((half, np.array(want)))
+        if n % 200 == 199:
+            print(n + 1, flush=True)
+    Path(args.out).write_bytes(pickle.dumps(out))
+    print(
+        f"{len(out)} boards, {sum(len(d.pairs) for d, _ in out)} strips; {missed} of {plugs} plugs are no candidates"
+    )
+
+
 # --- training -------------------------------------------------------------------------------------
 
 
-def see(boards, wires: str):
-    """Half-size picture and the lead network's maps as bytes (h, w, 7) for every board."""
-    import onnxruntime
-
-    session = onnxruntime.InferenceSession(wires, providers=["CPUExecutionProvider"])
-    for board in boards:
-        picture = cv2.imdecode(np.frombuffer(board.pop("png"), np.uint8), 1)
-        board["maps"] = as_bytes(picture, session.run(None, {"picture": picture[None]})[0][0])
-    return boards
+def table(pair, none, pairs, n):
+    """(n, n + 1) logits: partners, and last that there is none."""
+    grid = torch.full((n, n), -1e4, device=pair.device)
+    i = torch.as_tensor(pairs, device=pair.device)
+    grid = grid.index_put((i[:, 0], i[:, 1]), pair).index_put((i[:, 1], i[:, 0]), pair)
+    return torch.cat([grid, none[:, None]], 1)
 
 
-def as_bytes(picture, out):
-    """What the reading hands over, see `_wires.py`: colours, lead, its direction, plug."""
-    h, w = out.shape[1:]
-    small = cv2.resize(picture, (w, h), interpolation=cv2.INTER_AREA)
-    sigmoid = lambda x: 1 / (1 + np.exp(-np.clip(x, -30, 30)))
-    rest = np.stack(
-        [
-            sigmoid(out[0]),
-            np.clip(out[1], -1, 1) / 2 + 0.5,
-            np.clip(out[2], -1, 1) / 2 + 0.5,
-            sigmoid(out[3]),
-        ],
-        -1,
+def batch(rng, data, dev):
+    """Strips, facts and patches of a few boards, the colours of each shifted a little, half of them mirrored."""
+    gather = lambda name: torch.cat([torch.as_tensor(getattr(d, name)) for d, _ in data]).to(dev).float()
+    x, facts, patches = gather("strips"), gather("facts"), gather("patches")
+    shift = torch.as_tensor(rng.normal(size=(len(data), 3)) * (0.12, 0.06, 0.06)).float().to(dev)
+    gain = torch.as_tensor(np.exp(rng.normal(size=(len(data), 3)) * 0.12)).float().to(dev)
+    gain[:, 1:] *= (
+        torch.as_tensor(rng.random(len(data)) > 0.1).float().to(dev)[:, None]
+    )  # some without colour
+    for_each = lambda v, name: v.repeat_interleave(
+        torch.as_tensor([len(getattr(d, name)) for d, _ in data]).to(dev), 0
     )
-    return np.concatenate([small, np.round(rest * 255).astype(np.uint8)], -1)
-
-
-def turned(maps, points, paths, k, flip):
-    """A board turned by k quarters (np.rot90) and mirrored; points in pixels of the maps."""
-    h, w = maps.shape[:2]
-    maps = np.rot90(maps, k)
-    for _ in range(k):
-        points = np.stack([points[:, 1], w - 1 - points[:, 0]], -1)
-        paths = [np.stack([p[:, 1], w - 1 - p[:, 0]], -1) for p in paths]
-        h, w = w, h
-    if k % 2:
-        maps = maps.copy()
-        maps[..., 4:6] = 255 - maps[..., 4:6]
-    if flip:
-        maps = maps[:, ::-1].copy()
-        maps[..., 5] = 255 - maps[..., 5]
-        points = np.stack([w - 1 - points[:, 0], points[:, 1]], -1)
-        paths = [np.stack([w - 1 - p[:, 0], p[:, 1]], -1) for p in paths]
-    return maps, points, paths
-
-
-def sample(rng, boards, prompts):
-    """A batch: inputs (n, 8, h, w) bytes, for every prompt its ends in map pixels, the right answer, the lead's mask."""
-    items = []
-    for board in boards:
-        n = len(board["at"])
-        ends = np.where(rng.random((n, 1)) < 0.3, board["true"], board["at"]) + rng.normal(size=(n, 2)) * 0.03
-        pixel = lambda p: (p + RIM) * P / 2 - 0.5
-        maps, at, paths = turned(
-            board["maps"],
-            pixel(ends),
-            [pixel(p) for p in board["paths"]],
-            int(rng.integers(4)),
-            rng.random() < 0.5,
-        )
-        maps = maps.copy()
-        colour = maps[..., :3].astype(np.float32)
-        if rng.random() < 0.1:
-            colour = np.repeat(colour.mean(-1, keepdims=True), 3, -1)
-        colour = colour * np.exp(rng.normal(size=3) * 0.1) * math.exp(rng.normal() * 0.15) + rng.normal() * 8
-        maps[..., :3] = np.clip(colour, 0, 255).astype(np.uint8)
-        partner = {}
-        for k, (a, b) in enumerate(board["plugs"]):
-            partner[a], partner[b] = (b, k), (a, k)
-        plugged, bare = list(partner), [k for k in range(n) if k not in partner]
-        rng.shuffle(plugged)
-        rng.shuffle(bare)
-        take = plugged[: max(prompts - 1, prompts - len(bare))] + bare[:1]
-        items += [(maps, at, paths, k, partner.get(k)) for k in take[:prompts]]
-    h = max(math.ceil(i[0].shape[0] / 16) * 16 for i in items)
-    w = max(math.ceil(i[0].shape[1] / 16) * 16 for i in items)
-    x = np.zeros((len(items), h, w, 8), np.uint8)
-    mask = np.zeros((len(items), h // 2, w // 2), np.float32)
-    answers = []
-    for i, (maps, at, paths, k, partner) in enumerate(items):
-        x[i, : maps.shape[0], : maps.shape[1], :7] = maps
-        x[i, ..., 7] = mark(h, w, at[k])
-        if partner:
-            cv2.polylines(
-                mask[i],
-                [np.round((paths[partner[1]] + 0.5) / 2 * 16 - 8).astype(np.int32).reshape(-1, 1, 2)],
-                False,
-                1.0,
-                1,
-                cv2.LINE_8,
-                4,
-            )
-        answers.append((at, k, partner[0] if partner else -1))
-    return torch.from_numpy(x).permute(0, 3, 1, 2), answers, torch.from_numpy(mask)
-
-
-def mark(h, w, at):
-    """A soft spot of a tenth of a cell's width on one socket."""
-    yy, xx = np.mgrid[:h, :w]
-    return np.round(255 * np.exp(-((xx - at[0]) ** 2 + (yy - at[1]) ** 2) / (2 * 1.5**2))).astype(np.uint8)
-
-
-def scores(out, answers):
-    """Per prompt the logits of all ends (its own left out as -inf) and, last, of none."""
-    best = F.max_pool2d(out[:, :1], 3, 1, 1)[:, 0]
-    mean = F.avg_pool2d(out[:, 2:3], 3, 1, 1)[:, 0]
-    h, w = best.shape[1:]
-    rows = []
-    for i, (at, k, _) in enumerate(answers):
-        q = np.round((at + 0.5) / 2 - 0.5).astype(int)
-        x, y = np.clip(q[:, 0], 0, w - 1), np.clip(q[:, 1], 0, h - 1)
-        s = best[i, y, x]
-        s = torch.where(torch.arange(len(s)) == k, torch.tensor(-1e4), s)
-        rows.append(torch.cat([s, mean[i, y[k], x[k]][None]]))
-    return rows
+    tint = lambda t, name: (
+        t[:, :3] * for_each(gain, name)[..., None, None] + for_each(shift, name)[..., None, None]
+    )
+    colours = tint(x, "pairs")
+    x = torch.cat([colours + torch.randn_like(colours) * 0.02, x[:, 3:]], 1)
+    if rng.random() < 0.5:
+        x = x.flip(2)
+        x = torch.cat([x[:, :6], -x[:, 6:7], x[:, 7:]], 1)
+    return x, facts, torch.cat([tint(patches, "patches"), patches[:, 3:]], 1)
 
 
 def train(args):
     torch.manual_seed(args.seed)
     rng = np.random.default_rng(args.seed)
-    boards = []
-    for name in args.set:
-        boards += see(pickle.loads(Path(name).read_bytes()), args.wires)
-    boards = [b for b in boards if len(b["plugs"])]
-    boards.sort(key=lambda b: b["maps"].shape[0] * b["maps"].shape[1])
-    check = boards[::40]
-    boards = [b for k, b in enumerate(boards) if k % 40]
-    net = Leads().to(memory_format=torch.channels_last)
+    dev = "cuda" if torch.cuda.is_available() else "cpu"
+    data = [x for name in args.set for x in pickle.loads(Path(name).read_bytes()) if len(x[0].pairs)]
+    net = Strips().to(dev, memory_format=torch.channels_last)
     if args.start:
-        net.load_state_dict(torch.load(args.start, map_location="cpu", weights_only=True))
+        net.load_state_dict(torch.load(args.start, map_location=dev, weights_only=True))
     opt = torch.optim.AdamW(net.parameters(), lr=args.lr, weight_decay=0.02)
-    began, step, shown = time.time(), 0, {"loss": [], "right": []}
+    began, step, losses, right = time.time(), 0, [], []
     while (spent := (time.time() - began) / 60 / args.minutes) < 1:
         for group in opt.param_groups:
-            group["lr"] = args.lr * min(1, step / 200 + 0.01) * (0.5 + 0.5 * math.cos(math.pi * spent)) + 1e-6
-        i = int(rng.integers(len(boards)))
-        near = np.clip(i + rng.integers(-40, 41, 4), 0, len(boards) - 1)
-        x, answers, mask = sample(rng, [boards[k] for k in near], 5)
-        with torch.autocast("cpu", torch.bfloat16):
-            out = net(x.float().to(memory_format=torch.channels_last) / 255)
-        out = out.float()
-        rows = scores(out, answers)
-        want = [len(r) - 1 if a[2] < 0 else a[2] for r, a in zip(rows, answers)]
-        ends = torch.stack([F.cross_entropy(r[None], torch.tensor([t])) for r, t in zip(rows, want)]).mean()
-        way = F.binary_cross_entropy_with_logits(out[:, 1], mask, pos_weight=torch.tensor(4.0))
-        loss = ends + 2 * way
+            group["lr"] = args.lr * min(1, step / 100 + 0.01) * (0.5 + 0.5 * math.cos(math.pi * spent)) + 1e-6
+        chosen = [data[k] for k in rng.integers(len(data), size=12)]
+        x, facts, patches = batch(rng, chosen, dev)
+        with torch.autocast(dev, torch.bfloat16):
+            pair, none = net(x.to(memory_format=torch.channels_last), facts, patches)
+        pair, none, loss, count, i, j = pair.float(), none.float(), 0.0, 0, 0, 0
+        for d, want in chosen:
+            m, n = len(d.pairs), len(d.patches)
+            rows = table(pair[i : i + m], none[j : j + n], d.pairs, n)
+            i, j = i + m, j + n
+            answer = torch.as_tensor(np.where(want < 0, n, want), device=dev)
+            known = torch.as_tensor(want != -2, device=dev)
+            known &= (
+                rows.gather(1, answer[:, None])[:, 0] > -9e3
+            )  # a partner that no path reaches teaches nothing
+            if known.any():
+                loss = loss + F.cross_entropy(rows[known], answer[known], reduction="sum")
+                count += int(known.sum())
+                right += (rows[known].argmax(1) == answer[known]).tolist()
+        loss = loss / count
         opt.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         opt.step()
-        shown["loss"].append(float(ends))
-        shown["right"] += [int(r.argmax()) == t for r, t in zip(rows, want)]
+        losses.append(float(loss.detach()))
         step += 1
         if step % 100 == 0:
+            minutes = (time.time() - began) / 60
             print(
-                step,
-                f"{(time.time() - began) / 60:.1f} min loss {np.mean(shown['loss']):.3f} right {np.mean(shown['right']):.3f}",
-                flush=True,
+                step, f"{minutes:.1f} min loss {np.mean(losses):.3f} right {np.mean(right):.3f}", flush=True
             )
-            shown = {"loss": [], "right": []}
-        if step % 1000 == 0:
-            torch.save(net.state_dict(), Path(args.out) / "leads.pt")
+            losses, right = [], []
+            torch.save(net.state_dict(), args.out)
+    torch.save(net.state_dict(), args.out)
+
+
+def measure(args):
+    """Leads with both ends right on whole boards, and how sure the right and the wrong ones are."""
+    net = Strips()
+    net.load_state_dict(torch.load(args.start, map_location="cpu", weights_only=True))
     net.eval()
-    right = []
-    with torch.no_grad():
-        for b in check:
-            x, answers, _ = sample(rng, [b], 99)
-            for r, a in zip(scores(net(x.float() / 255), answers), answers):
-                right.append(int(r.argmax()) == (len(r) - 1 if a[2] < 0 else a[2]))
-    print(f"kept back: {np.mean(right):.3f} of {len(right)} right")
-    torch.save(net.state_dict(), Path(args.out) / "leads.pt")
+    told, leads, right = [], 0, 0
+    for board in pickle.loads(Path(args.set[0]).read_bytes()):
+        truth = {tuple(sorted(p)) for p in board["plugs"]}
+        leads += len(truth)
+        seen = described(board)
+        if seen is None:
+            continue
+        found, d = seen
+        with torch.no_grad():
+            pair, none = net(torch.as_tensor(d.strips), torch.as_tensor(d.facts), torch.as_tensor(d.patches))
+        for p in _wires.choose(_wires.weigh(d.pairs, pair.numpy(), none.numpy()))[0]:
+            ok = tuple(sorted(found.ends[k] for k in p.ends)) in truth
+            right += ok
+            told.append((p.confidence, ok))
+    print(f"{right} of {leads} leads right, {len(told) - right} false")
+    told.sort(reverse=True)
+    for n in range(len(told) // 8, len(told) + 1, max(1, len(told) // 8)):
+        print(f"the {n} surest, down to {told[n - 1][0]:.3f}: {sum(ok for _, ok in told[:n])} right")
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("what", choices=("make", "draw", "train"))
+    parser.add_argument("what", choices=("make", "draw", "cut", "train", "measure"))
     parser.add_argument("set", nargs="*")
     parser.add_argument("--fonts")
     parser.add_argument("--held-out", action="store_true")
-    parser.add_argument("--out", required=True)
+    parser.add_argument("--out")
     parser.add_argument("--count", type=int, default=700)
     parser.add_argument("--times", type=int, default=4)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--wires")
     parser.add_argument("--start")
-    parser.add_argument("--minutes", type=float, default=40)
+    parser.add_argument("--minutes", type=float, default=25)
     parser.add_argument("--lr", type=float, default=2e-3)
     args = parser.parse_args()
-    {"make": make, "draw": draw, "train": train}[args.what](args)
+    {"make": make, "draw": draw, "cut": cut, "train": train, "measure": measure}[args.what](args)

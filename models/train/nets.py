@@ -82,28 +82,43 @@ class Wires(Unet):
         super().__init__(3, 4, (16, 32, 48, 80, 128), half=True, deep=2)
 
 
-class Leads(nn.Module):
-    """(n, 8, h, w) in 0..1 to (n, 3, h/2, w/2) logits: where the lead ends whose other end is marked, its way, and, read at the
-    mark, that no lead is plugged in there. Channels: blue, green, red, lead, its direction (2), plug, mark."""
+class Strips(nn.Module):
+    """(m, 8, 9, 64) strips along paths between two sockets and (m, 6) facts to (m,) logits of being one lead; (n, 7, 11, 11)
+    patches around sockets to (n,) logits of holding no plug. What they show: `Described` in snapcheck/photo/_wires.py."""
 
-    def __init__(self, w=(12, 32, 48, 64, 96)):
+    def __init__(self, w=(24, 32, 48, 64)):
         super().__init__()
-        self.stem = nn.Sequential(conv(8, w[0]), conv(w[0], w[1], 2))
-        self.q = Block(w[1], w[1])
-        self.d1, self.d2, self.d3 = Block(w[1], w[2], 2), Block(w[2], w[3], 2), Block(w[3], w[4], 2)
-        self.bottom = nn.Sequential(*[Block(w[4], w[4]) for _ in range(3)])
-        self.u2, self.u1, self.u0 = conv(w[4] + w[3], w[3]), conv(w[3] + w[2], w[2]), conv(w[2] + w[1], w[1])
-        self.head = nn.Conv2d(w[1], 3, 1)
+        self.body = nn.Sequential(
+            conv(8, w[0]),
+            conv(w[0], w[0], (1, 2)),
+            conv(w[0], w[1]),
+            conv(w[1], w[1], 2),
+            conv(w[1], w[2]),
+            conv(w[2], w[2], 2),
+            conv(w[2], w[3]),
+        )
+        self.fc = nn.Sequential(nn.Linear(w[3] * 3 * 8 + 6, 96), nn.ReLU(), nn.Dropout(0.2), nn.Linear(96, 1))
+        self.patch = nn.Sequential(
+            conv(7, 24),
+            conv(24, 32, 2),
+            conv(32, 32, 2),
+            nn.Flatten(),
+            nn.Linear(32 * 9, 32),
+            nn.ReLU(),
+            nn.Linear(32, 1),
+        )
 
-    def forward(self, x):
-        up = lambda t, s: F.interpolate(t, size=s.shape[-2:], mode="nearest")
-        a = self.q(self.stem(x))
-        b = self.d1(a)
-        c = self.d2(b)
-        d = self.bottom(self.d3(c))
-        c = self.u2(torch.cat([up(d, c), c], 1))
-        b = self.u1(torch.cat([up(c, b), b], 1))
-        return self.head(self.u0(torch.cat([up(b, a), a], 1)))
+    def walk(self, x, facts):
+        return self.fc(torch.cat([self.body(x).flatten(1), facts], 1))[:, 0]
+
+    def forward(self, x, facts, patches):
+        # the same path walked the other way; in training one of the two, else both
+        back = torch.cat([x[:, :7], -x[:, 7:]], 1).flip(3).flip(2)
+        swapped = facts[:, [0, 1, 2, 4, 3, 5]]
+        none = self.patch(patches)[:, 0]
+        if self.training:
+            return (self.walk(x, facts) if torch.rand(()) < 0.5 else self.walk(back, swapped)), none
+        return (self.walk(x, facts) + self.walk(back, swapped)) / 2, none
 
 
 class Symbols(nn.Module):
@@ -176,4 +191,4 @@ def decode(ids) -> str:
     return out
 
 
-NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires}
+NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires, "strips": Strips}

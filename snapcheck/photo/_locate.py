@@ -66,13 +66,13 @@ def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...
     if found is None:
         raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
     lattice, view = found
+    lattice, rects = _plate(lattice, view, widest, expected)
     if lattice.residual > calibration()["lattice_residual"]:
         raise PhotoError(
             tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
             place=name,
             way_out=again,
         )
-    lattice, rects = _plate(lattice, view, widest, expected)
     if not rects:
         raise PhotoError(tr("the plate's outline is not found."), place=name, way_out=again)
     camera = lattice.camera

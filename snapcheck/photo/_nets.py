@@ -1,4 +1,4 @@
-"""The four networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
+"""The five networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
 
 from __future__ import annotations
 
@@ -48,3 +48,9 @@ def run(name: str, pictures: np.ndarray, at_most: int = 64) -> np.ndarray:
         for i in range(0, len(pictures), at_most)
     ]
     return np.concatenate(parts) if len(parts) != 1 else np.asarray(parts[0])
+
+
+def run_strips(strips: np.ndarray, facts: np.ndarray, patches: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Run the network that weighs leads; see `Described` in _wires.py. Returns logits (m,) and (n,)."""
+    pair, none = _session("strips").run(None, {"strips": strips, "facts": facts, "patches": patches})
+    return np.asarray(pair), np.asarray(none)

@@ -1,45 +1,35 @@
 """Leads: which two sockets each one joins.
 
-The lead network marks every lead, the direction it runs in, and the plugs. From each plug the cheapest path
-to every other is sought that stays on leads and bends gently (so that it goes straight over a crossing). Then
-that set of leads is chosen that costs least: its paths, colours that change on the way, plugs left without a
-lead, and marked lead that no path explains. The search for paths runs on pixels lifted by heading, after the
-sub-Riemannian shortest paths of Bekkers et al. 2015 (SIAM J. Imaging Sci. 8, 2740), here as a plain graph.
-The prices were tuned on boards drawn by models/train, never on labelled test pictures.
+The lead network marks every lead, the direction it runs in, and the plugs. From each socket that may hold a
+plug the cheapest path to every other is sought (see `_paths.py`). Along each path a strip of the picture and
+of the maps is cut out and straightened, and a small network says how far it looks like one lead from end to
+end. All sockets together then have that set of leads for which the most speaks (a matching of greatest
+weight, Edmonds 1965).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy.sparse import csr_matrix
-from scipy.sparse.csgraph import dijkstra
 
 from snapcheck.photo._cells import flatten
 from snapcheck.photo._lattice import peaks
-from snapcheck.photo._nets import calibration, run
+from snapcheck.photo._nets import calibration, run, run_strips
+from snapcheck.photo._paths import cheapest_paths
 from snapcheck.photo._reading import Frame
 
 PER_CELL = 28
 RIM = 2.6  # leads arch over the table, and towards the camera
-#: headings every fifteen degrees, clockwise from east, as steps of about three pixels
-HEADINGS = np.array([(round(3 * np.cos(a)), round(3 * np.sin(a))) for a in np.arange(24) * np.pi / 12])
-#: what a pixel of way costs: for itself, off any lead, across a lead's direction
-STEP, OFF, ACROSS = 0.002, 0.35, 0.2
-#: what turning by 0, 15, 30 and 45 degrees in one step costs
-TURN = {0: 0.0, 1: 0.03, 2: 0.12, 3: 0.36}
-#: pixels less likely than this belong to no lead, unless they close a gap of up to GAP pixels
-FAINT, GAP = 0.12, 9
-#: what a change of colour costs, once it is larger than that of light and shade (units of CIE L*a*b*)
-COLOUR, SHADE, COLOUR_MOST = 1 / 8, 12.0, 30.0
-#: what the two sockets of one cube cost when joined, a plug without a lead, a cell of lead unexplained
-SAME_CUBE, LOOSE, UNEXPLAINED = 1.0, 3.0, 3.0
-PATH = 1.5  # weight of a path's own cost
-LEAD_WIDTH = 2.2  # pixels, of the marked lead
-DEAREST = 15.0
+#: a socket may hold a plug where the map says so at least this much
+PLUG = 0.06
+REACH = 0.36  # cells from where a socket should be to where its plug may be seen
+DEAREST = 60.0  # paths that cost more are no leads
+#: a strip has so many places along the path, and so many across, a pixel apart
+LONG, WIDE = 64, 9
+PATCH = 11  # pixels of the picture around a socket
+RIVAL = 0.02  # partners less likely than this are not worth telling
 
 
 def sigmoid(x: np.ndarray) -> np.ndarray:
@@ -55,6 +45,33 @@ class Pair:
     rivals: tuple[tuple[tuple[int, int], float], ...]
 
 
+@dataclass(frozen=True)
+class Candidates:
+    """Sockets that may hold a plug: their numbers, where it is seen ((n, 2) pixels), how surely (n,)."""
+
+    ends: list[int]
+    at: np.ndarray
+    sure: np.ndarray
+
+
+@dataclass(frozen=True)
+class Described:
+    """What the strip network is shown.
+
+    Attributes:
+        pairs: (m, 2) numbers of candidates that a path joins.
+        strips: (m, 8, WIDE, LONG): colours (L*, a*, b*), lead, plug, its direction against the path's as
+            cosine and sine of twice the angle, way along the path; all in -1..1.
+        facts: (m, 6): length, detour, price, plugs seen (2), both sockets of one cube.
+        patches: (n, 7, PATCH, PATCH) of every candidate: colours, lead, direction (2), plug.
+    """
+
+    pairs: np.ndarray
+    strips: np.ndarray
+    facts: np.ndarray
+    patches: np.ndarray
+
+
 def follow(
     pixels: np.ndarray, frame: Frame, columns: int, rows: int, ends: np.ndarray
 ) -> tuple[list[Pair], list[int]]:
@@ -63,233 +80,167 @@ def follow(
     Returns:
         The pairs, and the numbers of plugged ends whose other end was not found.
     """
-    if len(ends) == 0:
+    if len(ends) < 2:
         return [], []
     fine = flatten(pixels, frame, columns, rows, 2 * PER_CELL, RIM)
     h, w = (fine.shape[0] // 2 + 31) // 32 * 32, (fine.shape[1] // 2 + 31) // 32 * 32
     board = cv2.resize(fine, (fine.shape[1] // 2, fine.shape[0] // 2), interpolation=cv2.INTER_AREA)
     board = cv2.copyMakeBorder(board, 0, h - board.shape[0], 0, w - board.shape[1], cv2.BORDER_REPLICATE)
-    out = run("wires", board[None])[0]
-    lead, plug = sigmoid(out[0]), sigmoid(out[3])
-    at = (ends + RIM) * PER_CELL / 2 - 0.5
-    plugged, at, sure = _plugs(plug, at)
-    if len(plugged) < 2:
-        return [], plugged
-    small = cv2.resize(board, (w // 2, h // 2), interpolation=cv2.INTER_AREA)
-    close = np.hypot(*(ends[plugged][:, None] - ends[plugged][None]).transpose(2, 0, 1)) < 0.5
-    puzzle = _puzzle(lead, out[1:3], small, np.round(at).astype(int), sure, SAME_CUBE * close)
-    return _told(puzzle, puzzle.solve(), plugged)
+    maps = see(board, run("wires", board[None])[0])
+    found = candidates(maps, (ends + RIM) * PER_CELL / 2 - 0.5)
+    if len(found.ends) < 2:
+        return [], []
+    said = answers(describe(maps, found, ends))
+    pairs, loose = choose(said)
+
+    def told(pair: tuple[int, int]) -> tuple[int, int]:
+        return found.ends[pair[0]], found.ends[pair[1]]
+
+    named = [Pair(told(p.ends), p.confidence, tuple((told(q), v) for q, v in p.rivals)) for p in pairs]
+    return named, [found.ends[k] for k in loose]
 
 
-def _plugs(plug: np.ndarray, at: np.ndarray) -> tuple[list[int], np.ndarray, np.ndarray]:
-    """Which sockets (half-size positions) hold a plug, where it was seen and how surely: each peak to its
-    nearest."""
-    found = peaks(plug, 1.0, calibration()["plug_threshold"], 1)
+def see(board: np.ndarray, out: np.ndarray) -> np.ndarray:
+    """(h, w, 7) at half size, in -1..1: colours (L*, a*, b*), lead, its direction (cos 2a, sin 2a), plug."""
+    h, w = out.shape[1:]
+    small = cv2.resize(board, (w, h), interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(small, cv2.COLOR_BGR2LAB).astype(np.float32) / 127.5 - 1
+    norm = np.hypot(out[1], out[2]) + 1e-6
+    way = out[1:3] / np.maximum(norm, 1)
+    return np.concatenate([lab, np.stack([sigmoid(out[0]), *way, sigmoid(out[3])], -1)], -1).astype(
+        np.float32
+    )
+
+
+def candidates(maps: np.ndarray, at: np.ndarray) -> Candidates:
+    """Which sockets (half-size positions (n, 2)) may hold a plug: peaks go to the nearest; without one, the
+    place itself counts."""
+    plug = maps[..., 6]
+    found = peaks(plug, 1.0, PLUG, 1)
     taken: dict[int, tuple[float, float, np.ndarray]] = {}
-    for place, height in zip(found.at, found.height, strict=True):
+    for place, height in zip(found.at, found.height, strict=True) if len(at) else ():
         gap = np.hypot(*(at - place).T)
         i = int(gap.argmin())
         score = float(height) - 0.05 * float(gap[i])
-        if gap[i] < 0.36 * PER_CELL / 2 and (i not in taken or score > taken[i][0]):
+        if gap[i] < REACH * PER_CELL / 2 and (i not in taken or score > taken[i][0]):
             taken[i] = (score, float(height), place)
-    plugged = sorted(taken)
-    return (
-        plugged,
-        np.array([taken[i][2] for i in plugged]).reshape(-1, 2),
-        np.array([taken[i][1] for i in plugged]),
+    h, w = plug.shape
+    for i, (x, y) in enumerate(at):
+        if i not in taken:
+            x0, y0 = int(np.clip(round(x), 1, w - 2)), int(np.clip(round(y), 1, h - 2))
+            best = float(plug[y0 - 1 : y0 + 2, x0 - 1 : x0 + 2].max())
+            if best > PLUG:
+                taken[i] = (best, best, np.array([x, y]))
+    ends = sorted(taken)
+    return Candidates(
+        ends, np.array([taken[i][2] for i in ends]).reshape(-1, 2), np.array([taken[i][1] for i in ends])
     )
 
 
-@dataclass(frozen=True)
-class Puzzle:
-    """Which plugs belong together.
-
-    Attributes:
-        cost: (n, n) of a lead between two plugs, infinite where no path was found.
-        loose: (n,) cost of a plug without a lead.
-        covers: for two plugs (smaller number first) the marked pixels that their path explains.
-        marked: how many pixels are to be explained.
-    """
-
-    cost: np.ndarray
-    loose: np.ndarray
-    covers: dict[tuple[int, int], np.ndarray]
-    marked: int
-
-    def total(self, pairs: Iterable[tuple[int, int]]) -> float:
-        """Cost of a set of leads."""
-        explained = np.zeros(self.marked, bool)
-        price = float(self.loose.sum())
-        for a, b in sorted(pairs):
-            explained |= self.covers[a, b]
-            price += float(self.cost[a, b] - self.loose[a] - self.loose[b])
-        return price + UNEXPLAINED * float((~explained).sum()) / (LEAD_WIDTH * PER_CELL / 2)
-
-    def without(self, pair: tuple[int, int]) -> Puzzle:
-        """The same puzzle with one lead forbidden."""
-        return Puzzle(self.cost, self.loose, {p: c for p, c in self.covers.items() if p != pair}, self.marked)
-
-    def solve(self) -> frozenset[tuple[int, int]]:
-        """The set found by taking the best change again and again: a lead more, fewer, or two instead of
-        two."""
-        candidates = [p for p in self.covers if self.cost[p] < DEAREST]
-        best: frozenset[tuple[int, int]] = frozenset()
-        least = self.total(best)
-        while True:
-            moves = [best - {p} for p in best]
-            for p in candidates:
-                if p in best:
-                    continue
-                base = frozenset(q for q in best if not set(q) & set(p))
-                moves.append(base | {p})
-                if len(base) < len(best):
-                    used = {k for q in base for k in q} | set(p)
-                    moves += [base | {p, q} for q in candidates if not used & set(q)]
-            priced = [(self.total(m), i) for i, m in enumerate(moves)]
-            if not priced or min(priced)[0] > least - 1e-6:
-                return best
-            least, i = min(priced)
-            best = moves[i]
-
-
-def _puzzle(
-    lead: np.ndarray,
-    way: np.ndarray,
-    picture: np.ndarray,
-    at: np.ndarray,
-    sure: np.ndarray,
-    extra: np.ndarray,
-) -> Puzzle:
-    """Paths between all plugs at pixels `at`, their prices, and what they explain."""
+def describe(maps: np.ndarray, found: Candidates, ends: np.ndarray) -> Described:
+    """Cut out what there is to see along the paths between candidates; `ends` are all sockets in cells."""
+    h, w = maps.shape[:2]
+    at = np.clip(np.round(found.at).astype(int), 0, [w - 1, h - 1])
+    paths = cheapest_paths(maps[..., 3], np.moveaxis(maps[..., 4:6], -1, 0), at)
     n = len(at)
-    paths = _paths(lead, way, at)
-    lab = cv2.cvtColor(picture, cv2.COLOR_BGR2LAB).astype(np.float32) * np.array([0.4, 1, 1], np.float32)
-    mask = lead > 0.5
-    _, parts = cv2.connectedComponents(cv2.dilate(mask.astype(np.uint8), np.ones((5, 5), np.uint8)))
-    near = _discs(lead.shape, at, 5)
-    # what hangs together with no plug is a shadow or a line on the plate
-    marked = np.flatnonzero(mask & np.isin(parts, np.unique(parts[near & (parts > 0)])))
-    cost = np.full((n, n), np.inf)
-    covers = {}
+    pairs, lines, facts = [], [], []
+    places = ends[found.ends]
     for a in range(n):
         for b in range(a + 1, n):
-            price, path = min(paths[a, b], paths[b, a], key=lambda p: p[0])
-            if not np.isfinite(price):
+            forth, back = paths[a, b], paths[b, a]
+            price, path = forth if forth[0] <= back[0] else (back[0], back[1][::-1])
+            if not price < DEAREST or len(path) < 2:
                 continue
-            change = min(max(_colour_change(path, lab, lead) - SHADE, 0.0), COLOUR_MOST)
-            cost[a, b] = cost[b, a] = PATH * price + COLOUR * change + extra[a, b]
-            drawn = np.zeros(lead.shape, np.uint8)
-            cv2.polylines(drawn, [path.reshape(-1, 1, 2).astype(np.int32)], False, 1, 5)
-            covers[a, b] = drawn.ravel()[marked] > 0
-    return Puzzle(cost, LOOSE * np.clip(sure - 0.1, 0.05, 1), covers, len(marked))
-
-
-def _discs(shape: tuple[int, ...], at: np.ndarray, radius: int) -> np.ndarray:
-    discs = np.zeros(shape, np.uint8)
-    for x, y in at:
-        cv2.circle(discs, (int(x), int(y)), radius, 1, -1)
-    return discs.astype(bool)
-
-
-def _paths(
-    lead: np.ndarray, way: np.ndarray, at: np.ndarray
-) -> dict[tuple[int, int], tuple[float, np.ndarray]]:
-    """Cheapest path from every plug to every other: (cost, (m, 2) pixels)."""
-    h, w = lead.shape
-    ends = _discs(lead.shape, at, 4)
-    faint = (lead > FAINT).astype(np.uint8)
-    closed = cv2.morphologyEx(
-        faint, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (GAP, GAP))
-    )
-    ground = cv2.dilate(np.maximum(closed, ends.astype(np.uint8)), np.ones((3, 3), np.uint8))
-    ys, xs = np.nonzero(ground)
-    number = -np.ones((h, w), np.int64)
-    number[ys, xs] = np.arange(len(xs))
-    norm = np.hypot(way[0], way[1]) + 1e-6
-    c2, s2 = way[0] / norm, way[1] / norm
-    off = np.minimum(-np.log(np.maximum(lead, 0.02)), 3.0) * OFF
-    off = np.where(ends, np.minimum(off, 0.1), off)  # a plug hides the lead's beginning
-    k_all = len(HEADINGS)
-    rows, cols, base = [], [], []
-    for k, (sx, sy) in enumerate(HEADINGS):
-        tx, ty = xs + sx, ys + sy
-        ok = (tx >= 0) & (ty >= 0) & (tx < w) & (ty < h)
-        ok[ok] = number[ty[ok], tx[ok]] >= 0
-        src, x, y = np.nonzero(ok)[0], tx[ok], ty[ok]
-        between = [(xs[ok] + round(sx * t / 3), ys[ok] + round(sy * t / 3)) for t in (1, 2)]
-        angle = np.arctan2(sy, sx)
-        across = (1 - (np.cos(2 * angle) * c2[y, x] + np.sin(2 * angle) * s2[y, x])) / 2
-        missing = (off[y, x] + sum(off[v, u] for u, v in between)) / 3
-        price = np.hypot(sx, sy) * (STEP + missing + ACROSS * lead[y, x] * across)
-        dst = number[y, x]
-        for turn in range(-3, 4):
-            rows.append(src * k_all + k)
-            cols.append(dst * k_all + (k + turn) % k_all)
-            base.append(price + TURN[abs(turn)])
-    nodes = len(xs) * k_all
-    graph = csr_matrix(
-        (np.concatenate(base), (np.concatenate(rows), np.concatenate(cols))), shape=(nodes, nodes)
-    )
-    result = {}
-    for i, (x, y) in enumerate(at):
-        start = number[y, x] * k_all
-        cost, before, _ = dijkstra(
-            graph, indices=range(start, start + k_all), min_only=True, return_predecessors=True
-        )
-        for j, (u, v) in enumerate(at):
-            if j == i:
-                continue
-            close = np.nonzero(np.hypot(xs - u, ys - v) < 2.5)[0]
-            arrivals = (close[:, None] * k_all + np.arange(k_all)).ravel()
-            last = int(arrivals[cost[arrivals].argmin()])
-            price, back = float(cost[last]), []
-            while np.isfinite(price) and last >= 0:
-                back.append(last // k_all)
-                last = int(before[last])
-            result[i, j] = (price, np.stack([xs[back[::-1]], ys[back[::-1]]], -1))
-    return result
-
-
-def _colour_change(path: np.ndarray, lab: np.ndarray, lead: np.ndarray) -> float:
-    """The largest difference between the median colours before and after a point of the path."""
-    on = []
-    for x, y in path:  # the middle of the lead, beside the path
-        x0, y0 = max(0, x - 1), max(0, y - 1)
-        part = lead[y0 : y + 2, x0 : x + 2]
-        j, i = np.unravel_index(int(part.argmax()), part.shape)
-        if part[j, i] > 0.4:
-            on.append(lab[y0 + j, x0 + i])
-    colours, n = np.array(on), len(on)
-    if n < 5:
-        return 0.0
-    rim = max(4, n // 8)
-    return max(
-        (
-            float(np.linalg.norm(np.median(colours[:s], 0) - np.median(colours[s:], 0)))
-            for s in range(rim, n - rim, 2)
-        ),
-        default=0.0,
-    )
-
-
-def _told(
-    puzzle: Puzzle, chosen: frozenset[tuple[int, int]], plugged: list[int]
-) -> tuple[list[Pair], list[int]]:
-    """The chosen leads; how sure each is, is said by what the best solution without it costs more."""
-    heat = calibration()["lead_temperature"]
-    least = puzzle.total(chosen)
-    pairs = []
-    for pair in sorted(chosen):
-        other = puzzle.without(pair).solve()
-        gap = max(0.0, puzzle.total(other) - least)
-        sure = float(1 / (1 + np.exp(-gap / heat)))
-        rivals = [q for q in other - chosen if set(q) & set(pair)]
-        pairs.append(
-            Pair(
-                (plugged[pair[0]], plugged[pair[1]]),
-                2 * sure - 1,  # no dearer without it: no reason to believe in it
-                tuple(((plugged[a], plugged[b]), 1 - sure) for a, b in rivals),
+            pairs.append((a, b))
+            line = path.astype(np.float64)
+            line[0], line[-1] = found.at[a], found.at[b]
+            way = np.r_[0, np.cumsum(np.hypot(*np.diff(line, axis=0).T))]
+            lines.append(
+                np.stack([np.interp(np.linspace(0, way[-1], LONG), way, line[:, k]) for k in (0, 1)], -1)
             )
+            straight = float(np.hypot(*(line[0] - line[-1]))) + 1.0
+            close = float(np.hypot(*(places[a] - places[b])) < 0.5)
+            facts.append(
+                (
+                    np.log(way[-1] / 14 + 0.1), np.log((way[-1] + 1) / straight), price / 5,
+                    found.sure[a], found.sure[b], close,
+                )
+            )  # fmt: skip
+    r = PATCH // 2
+    around = np.pad(maps, ((r, r), (r, r), (0, 0)), mode="edge")
+    patches = np.stack([around[y : y + PATCH, x : x + PATCH] for x, y in at])
+    strips = _strips(maps, np.array(lines)) if lines else np.zeros((0, 8, WIDE, LONG), np.float32)
+    return Described(
+        np.array(pairs, int).reshape(-1, 2),
+        strips,
+        np.array(facts, np.float32).reshape(-1, 6),
+        np.ascontiguousarray(np.moveaxis(patches, -1, 1)),
+    )
+
+
+def _strips(maps: np.ndarray, lines: np.ndarray) -> np.ndarray:
+    """(m, LONG, 2) lines to (m, 8, WIDE, LONG) straightened strips."""
+    kernel = np.ones(5) / 5
+    soft = np.stack(
+        [[np.convolve(np.pad(c, 2, mode="edge"), kernel, "valid") for c in line.T] for line in lines]
+    )  # (m, 2, LONG)
+    t = np.gradient(soft, axis=2)
+    t /= np.maximum(np.hypot(t[:, 0], t[:, 1])[:, None], 1e-6)
+    across = np.arange(WIDE) - WIDE // 2
+    x = lines[:, None, :, 0] - across[None, :, None] * t[:, None, 1]
+    y = lines[:, None, :, 1] + across[None, :, None] * t[:, None, 0]
+    shape = x.shape
+    grid = [v.reshape(-1, LONG).astype(np.float32) for v in (x, y)]
+    # channels by fours, as remap takes them
+    cut = [
+        cv2.remap(
+            np.ascontiguousarray(part), grid[0], grid[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
-    used = {k for p in chosen for k in p}
-    return pairs, [p for k, p in enumerate(plugged) if k not in used]
+        for part in (maps[..., :4], maps[..., 4:])
+    ]
+    all_ = np.concatenate(cut, -1).reshape(*shape, 7)
+    c2, s2 = t[:, 0] ** 2 - t[:, 1] ** 2, 2 * t[:, 0] * t[:, 1]
+    along = all_[..., 4] * c2[:, None] + all_[..., 5] * s2[:, None]
+    beside = all_[..., 5] * c2[:, None] - all_[..., 4] * s2[:, None]
+    way = np.broadcast_to(np.linspace(-1, 1, LONG, dtype=np.float32), shape)
+    return np.stack([*(all_[..., k] for k in (0, 1, 2, 3, 6)), along, beside, way], 1).astype(np.float32)
+
+
+def answers(d: Described) -> np.ndarray:
+    """What every candidate says, see `weigh`."""
+    return weigh(d.pairs, *run_strips(d.strips, d.facts, d.patches))
+
+
+def weigh(pairs: np.ndarray, pair: np.ndarray, none: np.ndarray) -> np.ndarray:
+    """(m,) logits of pairs and (n,) of having no lead to (n, n + 1) log probabilities: of every candidate's
+    other end, last that there is none."""
+    n = len(none)
+    said = np.full((n, n + 1), -1e4)
+    for (a, b), s in zip(pairs, pair, strict=True):
+        said[a, b] = said[b, a] = s
+    said[:, -1] = none
+    said /= calibration()["lead_temperature"]
+    said -= said.max(1, keepdims=True)
+    return np.asarray(said - np.log(np.exp(said).sum(1, keepdims=True)))
+
+
+def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:
+    """The leads that all candidates together call likeliest."""
+    import networkx as nx  # type: ignore[import-untyped]  # heavy: loaded when needed
+
+    n = len(said)
+    graph = nx.Graph()
+    for a in range(n):
+        for b in range(a + 1, n):
+            gain = said[a, b] + said[b, a] - said[a, -1] - said[b, -1]
+            if gain > 0:
+                graph.add_edge(a, b, weight=float(gain))
+    pairs = []
+    prob = np.exp(said)
+    for a, b in sorted((min(p), max(p)) for p in nx.max_weight_matching(graph)):
+        rivals = [((a, k), float(prob[a, k])) for k in range(n) if k not in (a, b) and prob[a, k] > RIVAL]
+        rivals += [((k, b), float(prob[b, k])) for k in range(n) if k not in (a, b) and prob[b, k] > RIVAL]
+        rivals.sort(key=lambda r: -r[1])
+        pairs.append(Pair((a, b), float(min(prob[a, b], prob[b, a])), tuple(rivals[:4])))
+    used = {k for p in pairs for k in p.ends}
+    return pairs, [k for k in range(n) if k not in used and prob[k, -1] < 0.5]

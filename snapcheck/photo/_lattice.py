@@ -155,7 +155,7 @@ def fit(
     """
     groups = walk(at, height, right, down)
     best: Lattice | None = None
-    for group in groups[:3]:
+    for group in [g for g in groups[:3] if 3 * len(g) >= len(groups[0])]:
         found = _grow(group, at, height, right, down, centre, focal, told, corners)
         if found and (best is None or found.trust * len(found.index) > best.trust * len(best.index)):
             best = found
@@ -206,11 +206,10 @@ def _grow(
         near = np.round(place)
         off = np.abs(place - near).max(1)
         new: dict[tuple[int, int], tuple[float, int]] = {}
-        for i in np.nonzero((off < (0.3 if turn < 2 else 0.2)) & (np.abs(place).max(1) < 30))[0]:
-            local = camera.to_cells(np.stack([at[i], at[i] + right[i], at[i] + down[i]]))
-            wrong = max(abs(local[1, 0] - local[0, 0] - 1), abs(local[2, 1] - local[0, 1] - 1))
-            if wrong > STEP_WRONG:
-                continue
+        across, along = camera.to_cells(at + right) - 0.5 - place, camera.to_cells(at + down) - 0.5 - place
+        wrong = np.maximum(np.abs(across[:, 0] - 1), np.abs(along[:, 1] - 1))
+        fits = (off < (0.3 if turn < 2 else 0.2)) & (np.abs(place).max(1) < 30) & (wrong < STEP_WRONG)
+        for i in np.flatnonzero(fits):
             key = (int(near[i, 0]), int(near[i, 1]))
             score = float(height[i]) - float(off[i])
             if key not in new or score > new[key][0]:
@@ -218,7 +217,7 @@ def _grow(
         now = {i: key for key, (_, i) in new.items()}
         if len(now) < 3:
             return None
-        if now == members and turn >= 3:
+        if now == members and turn >= 2:
             break
         members = now
     assert camera is not None

@@ -7,6 +7,8 @@ import numpy as np
 
 from snapcheck.photo._lattice import Lattice, Peaks
 
+MARKER_SIDE = 1280  # longer side of the picture, in pixels, in which markers are sought
+
 
 def camera_foot(tops: np.ndarray, centre: np.ndarray, focal: float) -> tuple[np.ndarray, float]:
     """Where the camera stands over the plane of the tops: (x, y) and height, in cells (pose from a
@@ -141,12 +143,15 @@ def explain(
 
 def see_markers(grey: np.ndarray) -> dict[int, np.ndarray]:
     """Corner markers (ArUco, dictionary MIP 36h12, ids 0 to 3) in a grey picture: id to (4, 2) pixels."""
+    k = min(1.0, MARKER_SIDE / max(grey.shape))
+    if k < 1:  # they are large: a reduced picture is enough
+        grey = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12))
     corners, ids, _ = detector.detectMarkers(grey)
     if ids is None:
         return {}
     return {
-        int(i): np.asarray(c).reshape(4, 2)
+        int(i): (np.asarray(c).reshape(4, 2) + 0.5) / k - 0.5
         for i, c in zip(np.ravel(ids), corners, strict=True)
         if 0 <= int(i) <= 3
     }

@@ -94,7 +94,6 @@ def main() -> None:
                 Shown([shown[name][i] for i in order], AT_ONCE[name]),
                 quant_format=QuantFormat.QDQ,
                 per_channel=True,
-                reduce_range=True,
                 activation_type=QuantType.QUInt8,
                 weight_type=QuantType.QInt8,
                 op_types_to_quantize=["Conv"],

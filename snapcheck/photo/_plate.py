@@ -146,7 +146,9 @@ def see_markers(grey: np.ndarray) -> dict[int, np.ndarray]:
     k = min(1.0, MARKER_SIDE / max(grey.shape))
     if k < 1:  # they are large: a reduced picture is enough
         grey = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12))
+    how = cv2.aruco.DetectorParameters()
+    how.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12), how)
     corners, ids, _ = detector.detectMarkers(grey)
     if ids is None:
         return {}

@@ -19,6 +19,7 @@ from snapcheck.photo._wires import follow, sigmoid
 from snapcheck.words import tr
 
 RIM = 0.1
+CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or no picture to go on with
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
 
@@ -43,6 +44,13 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     if not cubes:
         raise PhotoError(
             tr("no cubes can be made out on the plate."),
+            place=name,
+            way_out=tr("Take the photo from straight above, with the whole plate in view and in good light."),
+        )
+    clear = sum(r.state is not State.HIDDEN for r in cubes.values())
+    if clear < CLEAR_SHARE * len(cubes):
+        raise PhotoError(
+            tr("hardly any cube can be made out ({n} of {all}).", n=clear, all=len(cubes)),
             place=name,
             way_out=tr("Take the photo from straight above, with the whole plate in view and in good light."),
         )

@@ -9,7 +9,7 @@ import numpy as np
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
-from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, parse_value
+from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, coarsest_series, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
@@ -20,6 +20,7 @@ from snapcheck.words import tr
 
 RIM = 0.1
 CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or no picture to go on with
+SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
 
@@ -212,7 +213,11 @@ def _valued(
                 break
         else:
             parsed.append((cube, p))
-    parsed.sort(key=lambda a: -a[1])
+    # what no shop sells is likelier misread than printed; a clear print still stands against that
+    rest = max(0.0, 1 - sum(p for _, p in parsed))
+    weighed = [(c, p * _usual(c, kit)) for c, p in parsed]
+    total = sum(p for _, p in weighed) + rest
+    parsed = sorted(((c, p / max(total, 1e-9)) for c, p in weighed), key=lambda a: -a[1])
     if not parsed:
         return (
             Cube(name, turn, None, line.text or None),
@@ -225,6 +230,19 @@ def _valued(
     if cube.printed != line.text and p < line.confidence:
         why = tr("the print may say '{text}'", text=line.text)
     return cube, min(1.0, p), parsed[1:], why
+
+
+def _usual(cube: Cube, kit: Kit) -> float:
+    """How usual a value is, as a weight: preferred numbers (IEC 60063) and the kit's own before odd ones."""
+    kind, value = kit[cube.kind], cube.value
+    if isinstance(value, str):
+        return 1.0 if not kind.values or value in kind.values else ODD
+    if value is None or value in kind.values:
+        return 1.0
+    if kind.model not in ("resistor", "capacitor", "inductor", "zener"):
+        return 1.0 if not kind.values else SELDOM
+    series = coarsest_series(value) if value > 0 else None
+    return 1.0 if series in ("E3", "E6", "E12") else SELDOM if series == "E24" else ODD
 
 
 # --- taps and leads --------------------------------------------------------------------------------

@@ -1,90 +1,23 @@
-"""The store: readings, checked builds, decisions and grades, in SQLite or PostgreSQL.
-
-A damaged store is reported and left alone; a new one appears under its name only when it is complete.
-"""
+"""The store: readings, checked builds, decisions and grades, in SQLite or PostgreSQL."""
 
 from __future__ import annotations
 
 import contextlib
 import json
-import os
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
-from snapcheck.errors import InputError, MissingLibraryError, StoreError
+from snapcheck.errors import InputError
+from snapcheck.grade._connection import Connected, WAIT_s
+from snapcheck.grade._records import Decision, StoredFile, StoredReading, in_force
 from snapcheck.words import tr
 
-if TYPE_CHECKING:
-    from sqlalchemy import Connection, Engine, Table
-
-_HEADER = b"SQLite format 3\x00"
-_WAIT_s = 30.0
-#: number of PostgreSQL's advisory lock; any will do that others are unlikely to use
-_LOCK = 0x5C_61_6D_65
+__all__ = ["Decision", "Store", "StoredFile", "StoredReading"]
 _CHUNK = 400  # keys per query, below SQLite's limit of parameters
 
 
-@dataclass(frozen=True)
-class Decision:
-    """What a person decided.
-
-    Attributes:
-        id, at, by: number, time (UTC, ISO 8601), who.
-        kind: ``cell`` (what stands there), ``points``, ``belongs``, ``excused``, ``counts``, ``unreadable``.
-        student, task: concerned, None where only a picture is.
-        subject: picture (digest), path or item.
-        choice: what was decided; for ``cell`` a line as in layout files.
-        reason: in words.
-        takes_back: number of the decision that no longer stands.
-    """
-
-    id: int
-    at: str
-    by: str
-    kind: str
-    student: str | None
-    task: str | None
-    subject: str
-    choice: str
-    reason: str
-    takes_back: int | None = None
-
-
-@dataclass(frozen=True)
-class StoredFile:
-    """A file of the submissions; see the table ``file``."""
-
-    path: str
-    sha: str
-    size: int
-    at: str
-    student: str | None
-    task: str | None
-    how: str
-    problem: str
-    gone: bool = False
-
-
-@dataclass(frozen=True)
-class StoredReading:
-    """What a reader saw: `state` is ``read`` (then `body` is a reading), ``retake`` or ``failed`` (then it
-    holds ``message``, ``place`` and ``way_out``)."""
-
-    sha: str
-    state: str
-    body: Mapping[str, Any]
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")
-
-
-class Store:
+class Store(Connected):
     """An open store; use it as a context manager.
 
     Args:
@@ -97,265 +30,7 @@ class Store:
         MissingLibraryError: the database's driver is not installed.
     """
 
-    def __init__(self, address: str, *, create: bool = True, now: Callable[[], str] = _now) -> None:
-        self.address = str(address)
-        self._now = now
-        self._path = None if "://" in self.address else Path(self.address)
-        if self.address.startswith("sqlite:///"):
-            self._path = Path(self.address.removeprefix("sqlite:///"))
-        if self._path is not None:
-            if not self._path.exists():
-                if not create:
-                    raise StoreError(
-                        tr("there is no gradebook yet."),
-                        place=self._path,
-                        way_out=tr("Run 'snapcheck grade' first."),
-                    )
-                self._make()
-            self._look(self._path)
-        self._engine = self._connect(self._path)
-        self._migrate(self._engine)
-
-    # -------------------------------------------------------- opening
-
-    def _connect(self, path: Path | None) -> Engine:
-        import sqlalchemy as sa
-
-        try:
-            if path is None:
-                return sa.create_engine(self._url(), pool_pre_ping=True)
-            uri = f"file:{path.absolute().as_posix().replace('?', '%3f').replace('#', '%23')}?mode=rw"
-            engine = sa.create_engine(
-                "sqlite://",
-                creator=lambda: sqlite3.connect(uri, uri=True, timeout=_WAIT_s, check_same_thread=False),
-                poolclass=sa.NullPool,
-            )
-        except ModuleNotFoundError as error:
-            raise MissingLibraryError(
-                tr("the driver '{name}' of this database is not installed.", name=error.name),
-                place=self.shown,
-                way_out="pip install 'snapcheck[postgres]'",
-            ) from None
-        except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError) as error:
-            raise InputError(
-                tr("is no address of a database: {why}.", why=error),
-                place=self.shown,
-                way_out="postgresql://USER@HOST/DATABASE",
-            ) from None
-
-        @sa.event.listens_for(engine, "connect")
-        def _prepare(raw: Any, _record: Any) -> None:
-            raw.isolation_level = None  # SQLAlchemy's own BEGIN below, so that schema changes are atomic, too
-            for pragma in ("foreign_keys=ON", "synchronous=FULL", "secure_delete=ON"):
-                raw.execute(f"PRAGMA {pragma}")
-
-        @sa.event.listens_for(engine, "begin")
-        def _begin(connection: Any) -> None:
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
-
-        return engine
-
-    def _url(self) -> str:
-        scheme, rest = self.address.split("://", 1)
-        return f"postgresql+psycopg://{rest}" if scheme in ("postgres", "postgresql") else self.address
-
-    @property
-    def shown(self) -> str:
-        """The address without a password, for messages."""
-        if self._path is not None:
-            return str(self._path)
-        head, at, tail = self.address.rpartition("@")
-        scheme, _, user = head.partition("://")
-        return f"{scheme}://{user.split(':')[0]}@{tail}" if at else self.address
-
-    def _make(self) -> None:
-        """A new store, complete before it has its name; a crash on the way leaves no half one."""
-        assert self._path is not None
-        half = self._path.with_name(f".{self._path.name}.{os.getpid()}.new")
-        try:
-            half.unlink(missing_ok=True)
-            half.touch()
-            engine = self._connect(half)
-            try:
-                self._migrate(engine)
-            finally:
-                engine.dispose()
-            with contextlib.suppress(FileExistsError):  # somebody else was faster: theirs is as good
-                os.link(half, self._path)
-        except OSError as error:
-            raise StoreError(
-                tr("the gradebook cannot be made: {why}.", why=error.strerror or error),
-                place=self._path,
-                way_out=tr("Is the folder there, writable, and the disk not full?"),
-            ) from None
-        finally:
-            with contextlib.suppress(OSError):
-                half.unlink(missing_ok=True)
-
-    def _look(self, path: Path) -> None:
-        """Refuse a file that is no sound store, before anything could be written to it."""
-        leave = tr("Nothing was changed in it. Move it away, or put back a copy that is sound.")
-        try:
-            with path.open("rb") as file:
-                head = file.read(len(_HEADER))
-        except OSError as error:
-            raise StoreError(
-                tr("cannot be opened: {why}.", why=error.strerror or error), place=path
-            ) from None
-        if head != _HEADER:
-            raise StoreError(tr("the gradebook is damaged, or no gradebook."), place=path, way_out=leave)
-        try:
-            answer, tables = _sound(path, "ro")
-        except sqlite3.OperationalError as error:
-            # a crash left a journal: only a connection that may write can roll it back, as SQLite does itself
-            if "readonly" not in str(error):
-                raise self._unlooked(error, leave) from None
-            try:
-                answer, tables = _sound(path, "rw")
-            except sqlite3.DatabaseError as worse:
-                raise self._unlooked(worse, leave) from None
-        except sqlite3.DatabaseError as error:
-            raise self._unlooked(error, leave) from None
-        if answer != "ok":
-            raise StoreError(tr("the gradebook is damaged: {why}.", why=answer), place=path, way_out=leave)
-        if "alembic_version" not in tables or "decision" not in tables:
-            raise StoreError(tr("this database is no gradebook."), place=path, way_out=leave)
-
-    def _unlooked(self, error: sqlite3.DatabaseError, leave: str) -> StoreError:
-        if "locked" in str(error) or "busy" in str(error):
-            return StoreError(tr("the gradebook is in use."), place=self.shown, way_out=tr("Try again."))
-        return StoreError(
-            tr("the gradebook is damaged or cannot be opened: {why}.", why=error),
-            place=self.shown,
-            way_out=leave,
-        )
-
-    def _migrate(self, engine: Engine) -> None:
-        import sqlalchemy as sa
-
-        from snapcheck.grade._schema import HEAD
-
-        with self._errors():
-            if sa.inspect(engine).has_table("alembic_version"):
-                with engine.connect() as connection:
-                    version = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-                if version == HEAD:
-                    return
-                if version is not None and version > HEAD:
-                    raise StoreError(
-                        tr("the gradebook was written by a newer snapcheck."),
-                        place=self.shown,
-                        way_out=tr("Install that version; nothing was changed."),
-                    )
-            from alembic import command
-            from alembic.config import Config
-
-            config = Config()
-            config.set_main_option("script_location", str(Path(__file__).parent / "_migrations"))
-            with engine.begin() as connection:
-                if connection.dialect.name == "postgresql":
-                    connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK + 1})")
-                config.attributes["connection"] = connection
-                command.upgrade(config, "head")
-
-    @contextlib.contextmanager
-    def _errors(self) -> Iterator[None]:
-        """Errors of the database in words, with what to do."""
-        import sqlalchemy as sa
-
-        try:
-            yield
-        except (sa.exc.DBAPIError, sqlite3.Error) as error:
-            text = str(getattr(error, "orig", error)).strip()
-            if "full" in text or "No space" in text:
-                message = tr("the disk is full.")
-                way_out = tr("Make room and run it again: what was stored so far is kept.")
-            elif "readonly" in text or "read-only" in text or "unable to open" in text:
-                message = tr("the gradebook cannot be written: {why}.", why=text)
-                way_out = tr("Make file and folder writable, or name another place with --store.")
-            elif "locked" in text:
-                message, way_out = (
-                    tr("the gradebook is in use by somebody else."),
-                    tr("Try again when they are done."),
-                )
-            elif "malformed" in text or "not a database" in text:
-                message = tr("the gradebook is damaged: {why}.", why=text)
-                way_out = tr("Move it away, or put back a copy that is sound.")
-            else:
-                message, way_out = tr("the gradebook could not be used: {why}.", why=text), ""
-            raise StoreError(message, place=self.shown, way_out=way_out) from None
-
-    def __enter__(self) -> Store:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close all connections."""
-        self._engine.dispose()
-
-    @contextlib.contextmanager
-    def _write(self) -> Iterator[Connection]:
-        with self._errors(), self._engine.begin() as connection:
-            yield connection
-
-    @contextlib.contextmanager
-    def _read(self) -> Iterator[Connection]:
-        with self._errors(), self._engine.connect() as connection:
-            yield connection
-
-    # -------------------------------------------------------- one batch at a time
-
-    @contextlib.contextmanager
-    def one_batch(self) -> Iterator[None]:
-        """Hold the store for a batch; the hold ends with the process, however that ends.
-
-        Raises:
-            StoreError: somebody else is at it.
-        """
-        busy = StoreError(
-            tr("somebody else is grading into this gradebook."),
-            place=self.shown,
-            way_out=tr("Wait until they are done; reviewing meanwhile is fine."),
-        )
-        if self._path is None:
-            with self._engine.connect() as connection:
-                if not connection.exec_driver_sql(f"SELECT pg_try_advisory_lock({_LOCK})").scalar():
-                    raise busy
-                connection.commit()
-                try:
-                    yield
-                finally:
-                    connection.exec_driver_sql(f"SELECT pg_advisory_unlock({_LOCK})")
-            return
-        lock = self._path.with_name(self._path.name + ".lock")
-        try:
-            with contextlib.closing(sqlite3.connect(lock, timeout=0, isolation_level=None)) as raw:
-                raw.execute("PRAGMA journal_mode=MEMORY")
-                raw.execute("BEGIN EXCLUSIVE")
-                yield
-        except sqlite3.OperationalError as error:
-            if "locked" in str(error):
-                raise busy from None
-            with self._errors():
-                raise
-
     # -------------------------------------------------------- photos and readings
-
-    def _plain_insert(self, table: Table) -> Any:
-        """An INSERT of this database's own kind, which can say what to do with rows that are there."""
-        if self._engine.dialect.name == "postgresql":
-            from sqlalchemy.dialects.postgresql import insert
-        else:
-            from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
-        return insert(table)
-
-    def _insert(self, table: Table) -> Any:
-        """An INSERT that leaves rows alone that are already there."""
-        return self._plain_insert(table).on_conflict_do_nothing()
 
     def put_reading(
         self, sha: str, size: int, reader: str, state: str, body: Mapping[str, Any], likeness: str, card: str
@@ -629,33 +304,9 @@ class Store:
                 gone += c.execute(sa.delete(table).where(table.c.sha.in_(only))).rowcount
             c.execute(sa.insert(s.erasure).values(at=self._now(), rows=gone, files=files))
         if self._path is not None:
-            with self._errors(), contextlib.closing(sqlite3.connect(self._path, timeout=_WAIT_s)) as raw:
+            with self._errors(), contextlib.closing(sqlite3.connect(self._path, timeout=WAIT_s)) as raw:
                 raw.execute("VACUUM")
         return gone
-
-
-def _sound(path: Path, mode: str) -> tuple[str, set[str]]:
-    """SQLite's own opinion of a file ("ok"), and the names of its tables."""
-    uri = f"file:{path.absolute().as_posix().replace('?', '%3f').replace('#', '%23')}?mode={mode}"
-    with contextlib.closing(sqlite3.connect(uri, uri=True, timeout=_WAIT_s)) as raw:
-        answer = str(raw.execute("PRAGMA quick_check(1)").fetchone()[0])
-        rows = raw.execute("SELECT name FROM sqlite_master WHERE type='table'")
-        return answer, {str(row[0]) for row in rows}
-
-
-def in_force(history: Sequence[Decision]) -> list[Decision]:
-    """Decisions that have not been taken back; a taking back can be taken back as well."""
-    undone = {d.takes_back for d in _backs_in_force(history)}
-    return [d for d in history if d.kind != "take-back" and d.id not in undone]
-
-
-def _backs_in_force(history: Sequence[Decision]) -> list[Decision]:
-    backs = [d for d in history if d.takes_back is not None]
-    standing: list[Decision] = []
-    for back in reversed(backs):  # the newest one stands; one that it takes back does not
-        if not any(later.takes_back == back.id for later in standing):
-            standing.append(back)
-    return standing
 
 
 def _json(value: Mapping[str, Any]) -> str:

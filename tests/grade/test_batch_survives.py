@@ -13,6 +13,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -214,6 +215,33 @@ def test_full_database_keeps_what_was_stored(tmp_path: Path) -> None:
     crew.stop()
     assert 0 < stored(course.folder) < 40
     assert graded(course, 1) == graded(load_course(make(tmp_path / "calm", 40)), 1)
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of its own, in memory, that is soon full."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=16m", "none", str(place)]
+    if not shutil.which("mount") or subprocess.run(mount, capture_output=True, check=False).returncode:
+        pytest.skip("no file system can be mounted here: needs root")
+    yield place
+    subprocess.run(["umount", "-l", str(place)], check=True)
+
+
+def test_full_disk_keeps_what_was_stored_and_goes_on_when_there_is_room(small_disk: Path) -> None:
+    course = load_course(make(small_disk / "course", 60))
+    with Store(course.store):
+        pass
+    ballast = small_disk / "ballast"
+    used = sum(f.stat().st_blocks * 512 for f in small_disk.rglob("*"))
+    ballast.write_bytes(bytes(16 * 2**20 - used - 160 * 1024))  # leaves room for some pictures, not for all
+    with pytest.raises(StoreError, match="full") as told:
+        graded(course, 1)
+    assert "course" in str(told.value)
+    ballast.unlink()
+    assert 0 < stored(course.folder) < 60
+    assert graded(course, 1) == graded(load_course(make(small_disk / "calm", 60)), 1)
 
 
 @pytest.mark.skipif(os.name != "posix" or os.getuid() != 0, reason="needs root, to become somebody else")

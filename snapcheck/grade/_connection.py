@@ -1,0 +1,311 @@
+"""The way to the store: opening, checking, making and migrating it, and what goes wrong there, in words.
+
+A damaged store is reported and left alone; a new one appears under its name only when it is complete.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self
+
+from snapcheck.errors import InputError, MissingLibraryError, StoreError
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine, Table
+
+_HEADER = b"SQLite format 3\x00"
+WAIT_s = 30.0
+#: number of PostgreSQL's advisory lock; any will do that others are unlikely to use
+_LOCK = 0x5C_61_6D_65
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+class Connected:
+    """An open store, without what is in it; use it as a context manager.
+
+    Args:
+        address: path of an SQLite file, or a database URL (``postgresql+psycopg://…``).
+        create: make a new store where there is none.
+        now: the clock, ISO 8601 in UTC.
+
+    Raises:
+        StoreError: damaged, of a newer version, no store of ours, full, locked or not writable.
+        MissingLibraryError: the database's driver is not installed.
+    """
+
+    def __init__(self, address: str, *, create: bool = True, now: Callable[[], str] = _now) -> None:
+        self.address = str(address)
+        self._now = now
+        self._path = None if "://" in self.address else Path(self.address)
+        if self.address.startswith("sqlite:///"):
+            self._path = Path(self.address.removeprefix("sqlite:///"))
+        if self._path is not None:
+            if not self._path.exists():
+                if not create:
+                    raise StoreError(
+                        tr("there is no gradebook yet."),
+                        place=self._path,
+                        way_out=tr("Run 'snapcheck grade' first."),
+                    )
+                self._make()
+            self._look(self._path)
+        self._engine = self._connect(self._path)
+        self._migrate(self._engine)
+
+    # -------------------------------------------------------- opening
+
+    def _connect(self, path: Path | None) -> Engine:
+        import sqlalchemy as sa
+
+        try:
+            if path is None:
+                return sa.create_engine(self._url(), pool_pre_ping=True)
+            uri = f"file:{path.absolute().as_posix().replace('?', '%3f').replace('#', '%23')}?mode=rw"
+            engine = sa.create_engine(
+                "sqlite://",
+                creator=lambda: sqlite3.connect(uri, uri=True, timeout=WAIT_s, check_same_thread=False),
+                poolclass=sa.NullPool,
+            )
+        except ModuleNotFoundError as error:
+            raise MissingLibraryError(
+                tr("the driver '{name}' of this database is not installed.", name=error.name),
+                place=self.shown,
+                way_out="pip install 'snapcheck[postgres]'",
+            ) from None
+        except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError) as error:
+            raise InputError(
+                tr("is no address of a database: {why}.", why=error),
+                place=self.shown,
+                way_out="postgresql://USER@HOST/DATABASE",
+            ) from None
+
+        @sa.event.listens_for(engine, "connect")
+        def _prepare(raw: Any, _record: Any) -> None:
+            raw.isolation_level = None  # SQLAlchemy's own BEGIN below, so that schema changes are atomic, too
+            for pragma in ("foreign_keys=ON", "synchronous=FULL", "secure_delete=ON"):
+                raw.execute(f"PRAGMA {pragma}")
+
+        @sa.event.listens_for(engine, "begin")
+        def _begin(connection: Any) -> None:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+        return engine
+
+    def _url(self) -> str:
+        scheme, rest = self.address.split("://", 1)
+        return f"postgresql+psycopg://{rest}" if scheme in ("postgres", "postgresql") else self.address
+
+    @property
+    def shown(self) -> str:
+        """The address without a password, for messages."""
+        if self._path is not None:
+            return str(self._path)
+        head, at, tail = self.address.rpartition("@")
+        scheme, _, user = head.partition("://")
+        return f"{scheme}://{user.split(':')[0]}@{tail}" if at else self.address
+
+    def _make(self) -> None:
+        """A new store, complete before it has its name; a crash on the way leaves no half one."""
+        assert self._path is not None
+        half = self._path.with_name(f".{self._path.name}.{os.getpid()}.new")
+        try:
+            half.unlink(missing_ok=True)
+            half.touch()
+            engine = self._connect(half)
+            try:
+                self._migrate(engine)
+            finally:
+                engine.dispose()
+            with contextlib.suppress(FileExistsError):  # somebody else was faster: theirs is as good
+                os.link(half, self._path)
+        except OSError as error:
+            raise StoreError(
+                tr("the gradebook cannot be made: {why}.", why=error.strerror or error),
+                place=self._path,
+                way_out=tr("Is the folder there, writable, and the disk not full?"),
+            ) from None
+        finally:
+            with contextlib.suppress(OSError):
+                half.unlink(missing_ok=True)
+
+    def _look(self, path: Path) -> None:
+        """Refuse a file that is no sound store, before anything could be written to it."""
+        leave = tr("Nothing was changed in it. Move it away, or put back a copy that is sound.")
+        try:
+            with path.open("rb") as file:
+                head = file.read(len(_HEADER))
+        except OSError as error:
+            raise StoreError(
+                tr("cannot be opened: {why}.", why=error.strerror or error), place=path
+            ) from None
+        if head != _HEADER:
+            raise StoreError(tr("the gradebook is damaged, or no gradebook."), place=path, way_out=leave)
+        try:
+            answer, tables = _sound(path, "ro")
+        except sqlite3.OperationalError as error:
+            # a crash left a journal: only a connection that may write can roll it back, as SQLite does itself
+            if "readonly" not in str(error):
+                raise self._unlooked(error, leave) from None
+            try:
+                answer, tables = _sound(path, "rw")
+            except sqlite3.DatabaseError as worse:
+                raise self._unlooked(worse, leave) from None
+        except sqlite3.DatabaseError as error:
+            raise self._unlooked(error, leave) from None
+        if answer != "ok":
+            raise StoreError(tr("the gradebook is damaged: {why}.", why=answer), place=path, way_out=leave)
+        if "alembic_version" not in tables or "decision" not in tables:
+            raise StoreError(tr("this database is no gradebook."), place=path, way_out=leave)
+
+    def _unlooked(self, error: sqlite3.DatabaseError, leave: str) -> StoreError:
+        if "locked" in str(error) or "busy" in str(error):
+            return StoreError(tr("the gradebook is in use."), place=self.shown, way_out=tr("Try again."))
+        return StoreError(
+            tr("the gradebook is damaged or cannot be opened: {why}.", why=error),
+            place=self.shown,
+            way_out=leave,
+        )
+
+    def _migrate(self, engine: Engine) -> None:
+        import sqlalchemy as sa
+
+        from snapcheck.grade._schema import HEAD
+
+        with self._errors():
+            if sa.inspect(engine).has_table("alembic_version"):
+                with engine.connect() as connection:
+                    version = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+                if version == HEAD:
+                    return
+                if version is not None and version > HEAD:
+                    raise StoreError(
+                        tr("the gradebook was written by a newer snapcheck."),
+                        place=self.shown,
+                        way_out=tr("Install that version; nothing was changed."),
+                    )
+            from alembic import command
+            from alembic.config import Config
+
+            config = Config()
+            config.set_main_option("script_location", str(Path(__file__).parent / "_migrations"))
+            with engine.begin() as connection:
+                if connection.dialect.name == "postgresql":
+                    connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK + 1})")
+                config.attributes["connection"] = connection
+                command.upgrade(config, "head")
+
+    @contextlib.contextmanager
+    def _errors(self) -> Iterator[None]:
+        """Errors of the database in words, with what to do."""
+        import sqlalchemy as sa
+
+        try:
+            yield
+        except (sa.exc.DBAPIError, sqlite3.Error) as error:
+            text = str(getattr(error, "orig", error)).strip()
+            if "full" in text or "No space" in text:
+                message = tr("the disk is full.")
+                way_out = tr("Make room and run it again: what was stored so far is kept.")
+            elif "readonly" in text or "read-only" in text or "unable to open" in text:
+                message = tr("the gradebook cannot be written: {why}.", why=text)
+                way_out = tr("Make file and folder writable, or name another place with --store.")
+            elif "locked" in text:
+                message, way_out = (
+                    tr("the gradebook is in use by somebody else."),
+                    tr("Try again when they are done."),
+                )
+            elif "malformed" in text or "not a database" in text:
+                message = tr("the gradebook is damaged: {why}.", why=text)
+                way_out = tr("Move it away, or put back a copy that is sound.")
+            else:
+                message, way_out = tr("the gradebook could not be used: {why}.", why=text), ""
+            raise StoreError(message, place=self.shown, way_out=way_out) from None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._engine.dispose()
+
+    @contextlib.contextmanager
+    def _write(self) -> Iterator[Connection]:
+        with self._errors(), self._engine.begin() as connection:
+            yield connection
+
+    @contextlib.contextmanager
+    def _read(self) -> Iterator[Connection]:
+        with self._errors(), self._engine.connect() as connection:
+            yield connection
+
+    # -------------------------------------------------------- one batch at a time
+
+    @contextlib.contextmanager
+    def one_batch(self) -> Iterator[None]:
+        """Hold the store for a batch; the hold ends with the process, however that ends.
+
+        Raises:
+            StoreError: somebody else is at it.
+        """
+        busy = StoreError(
+            tr("somebody else is grading into this gradebook."),
+            place=self.shown,
+            way_out=tr("Wait until they are done; reviewing meanwhile is fine."),
+        )
+        if self._path is None:
+            with self._engine.connect() as connection:
+                if not connection.exec_driver_sql(f"SELECT pg_try_advisory_lock({_LOCK})").scalar():
+                    raise busy
+                connection.commit()
+                try:
+                    yield
+                finally:
+                    connection.exec_driver_sql(f"SELECT pg_advisory_unlock({_LOCK})")
+            return
+        lock = self._path.with_name(self._path.name + ".lock")
+        try:
+            with contextlib.closing(sqlite3.connect(lock, timeout=0, isolation_level=None)) as raw:
+                raw.execute("PRAGMA journal_mode=MEMORY")
+                raw.execute("BEGIN EXCLUSIVE")
+                yield
+        except sqlite3.OperationalError as error:
+            if "locked" in str(error):
+                raise busy from None
+            with self._errors():
+                raise
+
+    def _plain_insert(self, table: Table) -> Any:
+        """An INSERT of this database's own kind, which can say what to do with rows that are there."""
+        if self._engine.dialect.name == "postgresql":
+            from sqlalchemy.dialects.postgresql import insert
+        else:
+            from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
+        return insert(table)
+
+    def _insert(self, table: Table) -> Any:
+        """An INSERT that leaves rows alone that are already there."""
+        return self._plain_insert(table).on_conflict_do_nothing()
+
+
+def _sound(path: Path, mode: str) -> tuple[str, set[str]]:
+    """SQLite's own opinion of a file ("ok"), and the names of its tables."""
+    uri = f"file:{path.absolute().as_posix().replace('?', '%3f').replace('#', '%23')}?mode={mode}"
+    with contextlib.closing(sqlite3.connect(uri, uri=True, timeout=WAIT_s)) as raw:
+        answer = str(raw.execute("PRAGMA quick_check(1)").fetchone()[0])
+        rows = raw.execute("SELECT name FROM sqlite_master WHERE type='table'")
+        return answer, {str(row[0]) for row in rows}

@@ -45,11 +45,25 @@ class _View:
     cell: float
 
 
-def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...]]:
-    """Find the cubes' lattice and the plate.
+@dataclass(frozen=True)
+class Located:
+    """Where the board lies.
 
-    Returns:
-        The frame (in pixels of `picture.pixels`), columns, rows, and notes.
+    Attributes:
+        frame: in pixels of `picture.pixels`; columns, rows: of the plate.
+        tops: (rows, columns) how far the locating network sees the top of a cube in each cell, 0..1.
+        notes: remarks for the person.
+    """
+
+    frame: Frame
+    columns: int
+    rows: int
+    tops: np.ndarray
+    notes: tuple[str, ...]
+
+
+def locate(picture: Picture, name: str) -> Located:
+    """Find the cubes' lattice and the plate.
 
     Raises:
         PhotoError: there is no board, or its grid cannot be trusted.
@@ -102,7 +116,16 @@ def locate(picture: Picture, name: str) -> tuple[Frame, int, int, tuple[str, ...
         camera.to_pixels(on_tops),
     )
     notes = _look(pixels, frame, columns, rows, name)
-    return frame, columns, rows, notes
+    return Located(frame, columns, rows, _tops(view, frame, columns, rows), notes)
+
+
+def _tops(view: _View, frame: Frame, columns: int, rows: int) -> np.ndarray:
+    """(rows, columns) the highest value of the map of tops about the middle of each cell."""
+    middles = [(x + 0.5, y + 0.5) for y in range(rows) for x in range(columns)]
+    at = np.round(((frame.to_photo(middles) + 0.5) / view.scale + 0.5) / 4 - 0.5).astype(int)
+    heat = cv2.dilate(sigmoid(view.out[0]), np.ones((3, 3), np.uint8))
+    at = np.clip(at, 0, [heat.shape[1] - 1, heat.shape[0] - 1])
+    return np.asarray(heat[at[:, 1], at[:, 0]]).reshape(rows, columns)
 
 
 # --- cube tops and their lattice -------------------------------------------------------------------

@@ -39,3 +39,23 @@ def test_the_bound_is_that_of_clopper_and_pearson(wrong: int, of: int) -> None:
     if of > 20_000:
         assert bound == pytest.approx(1e-4, rel=2e-4)
     assert scoring.at_most(5, 5) == 1.0
+
+
+def test_a_cell_without_a_top_is_likelier_empty_but_a_clear_symbol_stands() -> None:
+    import numpy as np
+
+    from snapcheck.photo._cells import Symbols
+    from snapcheck.photo._nets import names
+    from snapcheck.photo._read import _with_tops
+
+    kinds = len(names()[0])
+    share = np.full((3, kinds), 1e-6)
+    share[:, -1] = (0.2, 0.2, 0.001)
+    share[:, 0] = 1 - share[:, 1:].sum(1)
+    nothing = np.zeros((3, 4))
+    seen = Symbols(np.log(share), nothing, nothing, np.zeros(3), nothing)
+    told = np.exp(_with_tops(seen, np.array([0.1, 0.6, 0.1])).kind)
+    assert told.sum(1) == pytest.approx([1, 1, 1])
+    assert told[0].argmax() == kinds - 1  # a shadow, or a lead across it
+    assert told[1].argmax() == 0 and told[1, 0] == pytest.approx(share[1, 0])
+    assert told[2].argmax() == 0 and told[2, 0] > 0.85

@@ -26,6 +26,9 @@ T = TypeVar("T")
 #: frequency where one is needed and none is given, Hz
 USUAL_Hz = 1000.0
 
+#: what comes out this far below the promised gain has crept through (dB; common practice, no source)
+_CREEPING_dB = 40.0
+
 #: quantities that need runs in time; the rest come from an operating point or a frequency response
 SLOW = frozenset({"swing", "distortion", "frequency", "duty", "delay"})
 
@@ -57,15 +60,22 @@ class Measurer:
         circuit: what is measured.
         design: gives input, output and conditions.
         scales: see `write_netlist`.
+        near: has measured a circuit much like this one; where a search begins, not what it finds.
     """
 
     def __init__(
-        self, worker: Worker, circuit: Circuit, design: Design, scales: Mapping[str, float] = NO_SCALES
+        self,
+        worker: Worker,
+        circuit: Circuit,
+        design: Design,
+        scales: Mapping[str, float] = NO_SCALES,
+        near: Measurer | None = None,
     ) -> None:
         self._worker = worker
         self._circuit = circuit
         self._design = design
         self._scales = scales
+        self._near = near
         self._kept: dict[object, Any] = {}
 
     def figure(self, expectation: Expectation) -> Figure:
@@ -100,17 +110,30 @@ class Measurer:
             ),
         )
 
-    def clipping(self, conditions: Conditions, output: Probe, at_Hz: float) -> SineResponse | None:
+    def sine(self, conditions: Conditions, output: Probe, at_Hz: float, source_V: float) -> SineResponse:
         return self._once(
-            ("clipping", conditions, output, at_Hz),
-            lambda: _transient.clipping(
+            ("sine", conditions, output, at_Hz, source_V),
+            lambda: _transient.sine(
                 self._worker,
                 self._circuit,
                 conditions,
                 self._source(),
                 self._net(output),
                 at_Hz,
+                source_V,
                 scales=self._scales,
+            ),
+        )
+
+    def clipping(self, conditions: Conditions, output: Probe, at_Hz: float) -> SineResponse | None:
+        key = ("clipping", conditions, output, at_Hz)
+        near = None if self._near is None else self._near._kept.get(key)
+        return self._once(
+            key,
+            lambda: _transient.clipping(
+                lambda volts: self.sine(conditions, output, at_Hz, volts),
+                _transient.source_amplitude(self._source()),
+                near.source_V if isinstance(near, SineResponse) else None,
             ),
         )
 
@@ -226,19 +249,27 @@ class Measurer:
 
     def _distortion(self, e: Expectation) -> float | None:
         source = self._source()
-        found = _transient.sine(
-            self._worker,
-            self._circuit,
-            self.conditions(e),
-            source,
-            self._net(self.place(e)),
-            e.at or USUAL_Hz,
-            _transient.source_amplitude(source),
-            scales=self._scales,
+        found = self.sine(
+            self.conditions(e), self.place(e), e.at or USUAL_Hz, _transient.source_amplitude(source)
         )
-        if found.input_V < _response.LEAST_INPUT * found.source_V or found.output_swing_V < 1e-6:
+        least = found.input_V * 10 ** ((self._promised_dB(e) - _CREEPING_dB) / 20)
+        if found.input_V < _response.LEAST_INPUT * found.source_V or found.output_swing_V < max(
+            1e-6, 2 * least
+        ):
             raise SimulationError(tr("no signal comes through."))
         return found.distortion
+
+    def _promised_dB(self, e: Expectation) -> float:
+        """The least gain that the design promises where and at the frequency of `e`; 0 dB without a word."""
+        lows = [
+            other.low
+            for other in self._design.expectations
+            if other.quantity == "gain"
+            and math.isfinite(other.low)
+            and (other.place or self._design.output) == self.place(e)
+            and (other.at or USUAL_Hz) == (e.at or USUAL_Hz)
+        ]
+        return min(lows, default=0.0)
 
     def _rhythm(self, e: Expectation) -> Rhythm:
         found = self.oscillation(self.conditions(e), self.place(e))

@@ -167,7 +167,11 @@ class Simulator:
     ) -> SineResponse | None:
         """The greatest sine with less than 10 % distortion; None when nothing comes out."""
         source, net = _signal_path(circuit, input, output)
-        return _transient.clipping(self._worker, circuit, conditions, source, net, frequency_Hz)
+
+        def run(volts: float) -> SineResponse:
+            return _transient.sine(self._worker, circuit, conditions, source, net, frequency_Hz, volts)
+
+        return _transient.clipping(run, _transient.source_amplitude(source))
 
     def oscillation(
         self, circuit: Circuit, conditions: Conditions = _USUAL, *, place: Probe

@@ -81,10 +81,9 @@ def _signal_path(
         source = _response.resolve_input(circuit, design.input)
         if source is None:
             return None, None, None
-        output = _response.net_of_probe(circuit, design.output, "output")
         response = measurer.response(design.conditions, design.output)
         volts = _transient.source_amplitude(source)
-        sine = _transient.sine(worker, circuit, design.conditions, source, output, 1000.0, volts)
+        sine = measurer.sine(design.conditions, design.output, 1000.0, volts)
         return response, sine, measurer.clipping(design.conditions, design.output, 1000.0)
     except SimulationError:
         return None, None, None

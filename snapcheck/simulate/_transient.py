@@ -39,6 +39,10 @@ _LEAST_CYCLES = 4
 #: output counts as clipped from this distortion on: amplifier power is commonly quoted at 10 %
 #: (IEC 60268-3 leaves the figure to the maker; common practice)
 CLIPPED = 0.10
+#: rungs of the search for it, to a factor of four (then 1.1 % apart) or eight
+_RUNGS = 128
+#: amplitudes beyond which it is not looked for (V); a swing that counts as nothing (V peak to peak)
+_LOWEST_V, _HIGHEST_V, _SILENT_V = 1e-7, 100.0, 1e-6
 #: sine runs: periods to settle, periods to look at, steps a period
 _SETTLE, _LOOK, _PER_PERIOD = 6, 4, 200
 
@@ -187,38 +191,71 @@ def sine(
 
 
 def clipping(
-    worker: Worker,
-    circuit: Circuit,
-    conditions: Conditions,
-    source: Part | int,
-    output: int,
-    frequency_Hz: float,
-    *,
-    scales: Mapping[str, float] = NO_SCALES,
+    run: Callable[[float], SineResponse], usual_V: float, near_V: float | None = None
 ) -> SineResponse | None:
-    """The greatest sine that comes out with distortion below `CLIPPED`; None when nothing comes out."""
-    amplitude = source_amplitude(source)
-    trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude, scales=scales)
-    good: SineResponse | None = None
-    bad_at = math.inf
-    for _ in range(24):
-        if trial.output_swing_V > 1e-6 and trial.distortion <= CLIPPED:
-            good = trial
-            if amplitude > 100:
+    """The greatest sine that comes out with distortion below `CLIPPED`; None when nothing comes out.
+
+    Amplitudes lie on a ladder, `_RUNGS` to a factor of four upwards from the usual one, or to a factor of
+    eight downwards where that is distorted already. The answer is a clean rung below one that is not.
+
+    Args:
+        run: the response to a sine of an amplitude at the source, V.
+        usual_V: the foot of the ladder.
+        near_V: the answer for a circuit much like this one, looked at first: runs are what takes time.
+    """
+    seen = {0: run(usual_V)}
+    if seen[0].output_swing_V <= _SILENT_V:
+        return None  # and less still from less
+    factor = 4.0 if _dirt(seen[0]) <= 0 else 8.0
+
+    def dirt(rung: int) -> float:
+        if rung not in seen:
+            seen[rung] = run(usual_V * factor ** (rung / _RUNGS))
+        return _dirt(seen[rung])
+
+    good, bad = (0, None) if factor == 4 else (None, 0)
+    if near_V is not None:
+        near = round(_RUNGS * math.log(near_V / usual_V) / math.log(factor))
+        for rung in (near, near + 1, near - 1):
+            if (good is not None and rung <= good) or (bad is not None and rung >= bad):
+                continue
+            good, bad = (rung, bad) if dirt(rung) <= 0 else (good, rung)
+            if bad is None and seen[rung].source_V > _HIGHEST_V:
                 break
+    while bad is None:
+        assert good is not None
+        if seen[good].source_V > _HIGHEST_V:
+            return seen[good]
+        rung = _RUNGS * (good // _RUNGS + 1)
+        good, bad = (rung, None) if dirt(rung) <= 0 else (good, rung)
+    while good is None:
+        rung = _RUNGS * (-(-bad // _RUNGS) - 1)
+        if usual_V * factor ** (rung / _RUNGS) < _LOWEST_V:
+            return None
+        good, bad = (rung, bad) if dirt(rung) <= 0 else (None, rung)
+    return seen[_edge(dirt, good, bad)]
+
+
+def _dirt(found: SineResponse) -> float:
+    """How far a sine is from clipping: at most 0 where it comes out clean."""
+    if found.output_swing_V <= _SILENT_V:
+        return 1.0
+    return min(1.0, math.log(max(found.distortion, 1e-9) / CLIPPED))
+
+
+def _edge(dirt: Callable[[int], float], good: int, bad: int) -> int:
+    """The last clean rung: false position that weighs down the end that stays (Illinois), each third halves."""
+    low, high = dirt(good), dirt(bad)
+    turn = before = 0
+    while bad - good > 1:
+        turn += 1
+        share = 0.5 if turn % 3 == 0 else low / (low - high)
+        rung = min(max(good + round((bad - good) * share), good + 1), bad - 1)
+        found = dirt(rung)
+        if found <= 0:
+            good, low, high, before = rung, found, high / 2 if before < 0 else high, -1
         else:
-            bad_at = amplitude
-        if math.isinf(bad_at):
-            amplitude *= 4
-        elif good is None:
-            amplitude /= 8
-            if amplitude < 1e-7:
-                return None
-        else:
-            if bad_at / good.source_V < 1.02:
-                break
-            amplitude = math.sqrt(good.source_V * bad_at)
-        trial = sine(worker, circuit, conditions, source, output, frequency_Hz, amplitude, scales=scales)
+            bad, high, low, before = rung, found, low / 2 if before > 0 else low, 1
     return good
 
 

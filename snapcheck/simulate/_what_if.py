@@ -89,7 +89,7 @@ def what_if(
         SimulationError: the design itself cannot be simulated.
     """
     ours = ours or Measurer(worker, designed, design)
-    theirs = Measurer(worker, built, design)
+    theirs = Measurer(worker, built, design, near=ours)
     expectations = _with_gain(design, designed)
     first = ours.point(design.conditions)
     try:

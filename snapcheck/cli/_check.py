@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
         say = _progress(args, stack)
         simulator = _simulator(args, stack)
         say(tr("reading the picture"))
-        ahead = _measure_ahead(simulator, design, kit)
+        ahead = _work_ahead(args, simulator, design, kit)
         stack.callback(ahead.join, 5.0)  # where the picture cannot be read: before the simulator is closed
         built, pixels = _built(args, kit)
         say(tr("checking"))
@@ -107,15 +107,22 @@ def _simulator(args: argparse.Namespace, stack: ExitStack) -> Simulator | None:
     return stack.enter_context(Simulator()) if is_available() else None
 
 
-def _measure_ahead(simulator: Simulator | None, design: Design, kit: Kit) -> threading.Thread:
-    """What the plan does is calculated while the picture is being read; the simulator is another process."""
+def _work_ahead(
+    args: argparse.Namespace, simulator: Simulator | None, design: Design, kit: Kit
+) -> threading.Thread:
+    """What the plan does is calculated, and it is drawn, while the picture is being read."""
 
-    def measure() -> None:
-        if simulator is not None:
-            with suppress(SnapcheckError):  # told where the result is needed
+    def work() -> None:
+        with suppress(SnapcheckError):  # told where the result is needed
+            if simulator is not None:  # in another process
                 simulator.measure_plan(design, kit)
+        if Path(args.photo).suffix.lower() not in _BOARDS and (args.out or not args.json):
+            from snapcheck.report import draw_ahead
 
-    thread = threading.Thread(target=contextvars.copy_context().run, args=(measure,), daemon=True)
+            with suppress(SnapcheckError):
+                draw_ahead(design.board, kit)
+
+    thread = threading.Thread(target=contextvars.copy_context().run, args=(work,), daemon=True)
     thread.start()
     return thread
 

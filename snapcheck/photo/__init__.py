@@ -1,6 +1,7 @@
 """From a picture to a reading. Knows kit and board, nothing electrical, and never sees a design."""
 
 from snapcheck.photo import _score as score
+from snapcheck.photo._cells import flatten
 from snapcheck.photo._open import Picture, open_picture
 from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
@@ -15,6 +16,7 @@ __all__ = [
     "Reading",
     "State",
     "TapReading",
+    "flatten",
     "open_picture",
     "read_photo",
     "read_picture",

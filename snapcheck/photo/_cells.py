@@ -17,15 +17,32 @@ SURE = 0.998  # two views as sure as this need no third
 
 
 def flatten(
-    pixels: np.ndarray, frame: Frame, columns: int, rows: int, per_cell: int, rim: float
+    pixels: np.ndarray,
+    frame: Frame,
+    columns: int,
+    rows: int,
+    per_cell: float,
+    rim: float,
+    *,
+    first: tuple[int, int] = (0, 0),
+    scale: float = 1.0,
 ) -> np.ndarray:
-    """The board seen straight from above: (h, w, 3) with `per_cell` pixels a cell and `rim` cells of
-    surroundings."""
+    """Cells seen straight from above: (h, w, 3), `per_cell` pixels a cell, with `rim` cells of surroundings.
+
+    Args:
+        pixels: (h, w, 3) the photo, upright.
+        frame: where the board lies.
+        columns, rows: how many cells to show, from `first` (column, row) on.
+        scale: from the frame's pixels to those given (0.5 for a picture decoded at half size).
+    """
     width, height = round((columns + 2 * rim) * per_cell), round((rows + 2 * rim) * per_cell)
     step = 12
     gx, gy = np.arange(0, width + step, step), np.arange(0, height + step, step)
-    grid = np.stack(np.meshgrid((gx + 0.5) / per_cell - rim, (gy + 0.5) / per_cell - rim), -1).reshape(-1, 2)
-    at = frame.to_photo(grid).reshape(len(gy), len(gx), 2).astype(np.float32)
+    x, y = (gx + 0.5) / per_cell - rim + first[0], (gy + 0.5) / per_cell - rim + first[1]
+    at = frame.to_photo(np.stack(np.meshgrid(x, y), -1).reshape(-1, 2))
+    if scale != 1:
+        at = (at + 0.5) * scale - 0.5
+    at = at.reshape(len(gy), len(gx), 2).astype(np.float32)
     # the map is smooth: a coarse one, spread out, is as good and much faster
     spread = np.array([[1.0 / step, 0, 0], [0, 1.0 / step, 0]])
     mx, my = (

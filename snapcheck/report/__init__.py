@@ -4,7 +4,7 @@ from snapcheck.report._hints import Hint, hint
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._pdf import html_to_pdf
-from snapcheck.report._picture import annotate, rectify
+from snapcheck.report._picture import annotate, draw_ahead
 from snapcheck.report._plots import Behaviour, behaviour
 from snapcheck.report._style import style
 from snapcheck.report._terminal import print_result
@@ -16,10 +16,10 @@ __all__ = [
     "ReportFiles",
     "annotate",
     "behaviour",
+    "draw_ahead",
     "hint",
     "html_to_pdf",
     "print_result",
-    "rectify",
     "report_html",
     "report_json",
     "report_schema",

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-from snapcheck.board import Board, Cell, column_letters, draw_svg, svg_to_png
+from snapcheck.board import Board, Cell, column_letters, draw_svg
 from snapcheck.errors import PhotoError
 from snapcheck.findings import Finding
 from snapcheck.kit import Kit
 from snapcheck.report._callouts import PITCH, callouts_svg, reference_svg, rings_of
 from snapcheck.report._look import INK, PAPER, numbered
+from snapcheck.report._raster import document as pixel_document
+from snapcheck.report._raster import lay, raster
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -24,8 +26,8 @@ if TYPE_CHECKING:
 MARGIN = 44.0
 _FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 _QUALITY = 84
-_STEP = 16
 _LARGEST = 1600  # pixels of the longer side of an annotated picture
+_RIM = 34  # width of the band with letters and numbers, in the drawing's units
 _STRIP = 40  # height of the words above a panel, in the drawing's units
 _WIDE = 1.25  # wider photos have the drawing below, not beside
 
@@ -70,8 +72,7 @@ def rectify(pixels: np.ndarray, reading: Reading, window: Window, per_cell: floa
     Raises:
         PhotoError: photo and reading do not belong together.
     """
-    import cv2
-    import numpy as np
+    from snapcheck.photo import flatten
 
     height, width = pixels.shape[:2]
     scale = width / reading.frame.size[0]
@@ -80,22 +81,10 @@ def rectify(pixels: np.ndarray, reading: Reading, window: Window, per_cell: floa
             tr("the photo and its reading do not have the same shape."),
             way_out=tr("Read this very photo again."),
         )
-    rim = MARGIN / PITCH
-    w, h = (round((n + 2 * rim) * per_cell) for n in (window.columns, window.rows))
-    gx, gy = np.arange(0, w + _STEP, _STEP), np.arange(0, h + _STEP, _STEP)
-    x = (gx + 0.5) / per_cell - rim + window.column
-    y = (gy + 0.5) / per_cell - rim + window.row
-    grid = np.stack(np.meshgrid(x, y), -1)
-    at = ((reading.frame.to_photo(grid.reshape(-1, 2)) + 0.5) * scale - 0.5).reshape(len(gy), len(gx), 2)
-    spread = np.array([[1.0 / _STEP, 0, 0], [0, 1.0 / _STEP, 0]])
-    mx, my = (
-        cv2.warpAffine(
-            np.ascontiguousarray(at[..., i].astype(np.float32)), spread, (w, h),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-        )
-        for i in (0, 1)
+    return flatten(
+        pixels, reading.frame, window.columns, window.rows, per_cell, MARGIN / PITCH,
+        first=(window.column, window.row), scale=scale,
     )  # fmt: skip
-    return np.asarray(cv2.remap(pixels, mx, my, cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE))
 
 
 def jpeg(pixels: np.ndarray, quality: int = _QUALITY) -> bytes:
@@ -130,54 +119,59 @@ def annotate(
 
     board = reading.board
     window = window_of(board, *([] if plan is None else [plan]))
-    _, _, width, height = window.box
-    across = 0 if width > _WIDE * height else 1
-    whole = max(width, 2 * (height + _STRIP)) if across == 0 else max(2 * width, height + _STRIP)
-    scale = min(1.0, _LARGEST / whole)  # drawn as small as it will be: a drawing's cost is in its pixels
-    flat = rectify(pixels, reading, window, PITCH * scale)
+    scale, beside = _layout(window)
+    built = rectify(pixels, reading, window, PITCH * scale)
     told = numbered(findings)
     asked = {cell for finding in findings for cell in finding.cells}
     unsure = rings_of([cell for cell in reading.unsure if cell not in asked])
-    marks = callouts_svg(told, board, kit, plan) + unsure
-    over = _pixels(document(window, addresses_svg(window) + moved(marks)), flat.shape)
-    alpha = over[..., 3:].astype(np.uint16)
-    built = (over[..., :3].astype(np.uint16) * alpha + flat.astype(np.uint16) * (255 - alpha)) // 255
-    below = reference_svg(told, plan) if plan is not None else unsure
-    drawn = _pixels(drawing_svg(plan or board, kit, window, below, ""), flat.shape)[..., :3]
+    drawn = raster(_drawn(plan or board, kit, window, scale))[..., :3].copy()
+    rim = round(_RIM * scale)
+    for side in (np.s_[:rim], np.s_[-rim:], np.s_[:, :rim], np.s_[:, -rim:]):
+        built[side] = drawn[side]  # letters and numbers are the same on both
+    box = window.box
+    lay(built, moved(callouts_svg(told, board, kit, plan) + unsure), box, _FONT)
+    lay(drawn, moved(reference_svg(told, plan) if plan is not None else unsure), box, _FONT)
     words = tr("As planned") if plan is not None else tr("As understood")
     panels = [
-        np.vstack([_heading(text, flat.shape[1], scale), panel])
+        np.vstack([_heading(text, built.shape[1], scale), panel])
         for text, panel in ((tr("As built"), built), (words, drawn))
     ]
-    return jpeg(np.concatenate(panels, axis=across).astype(np.uint8))
+    return jpeg(np.concatenate(panels, axis=1 if beside else 0))
 
 
-def _pixels(svg: str, shape: tuple[int, ...]) -> np.ndarray:
-    """A drawing as (h, w, 4) uint8, blue first, as large as `shape` says."""
-    import cv2
-    import numpy as np
+def draw_ahead(plan: Board, kit: Kit) -> None:
+    """Draw a plan before the photo of its build is read: `annotate` then finds it drawn, if the build lies in
+    the plan's own cells."""
+    window = window_of(plan)
+    raster(_drawn(plan, kit, window, _layout(window)[0]))
 
-    layer = np.asarray(
-        cv2.imdecode(np.frombuffer(svg_to_png(svg, width=shape[1]), np.uint8), cv2.IMREAD_UNCHANGED)
-    )
-    if layer.shape[2] == 3:
-        layer = np.dstack([layer, np.full(layer.shape[:2], 255, np.uint8)])
-    if layer.shape[:2] != shape[:2]:
-        layer = np.asarray(cv2.resize(layer, (shape[1], shape[0]), interpolation=cv2.INTER_AREA))
-    return layer
+
+def _layout(window: Window) -> tuple[float, bool]:
+    """Pixels to a unit of the drawing, and whether the two panels stand side by side.
+
+    Everything is drawn as small as it will be: a drawing's cost is in its pixels.
+    """
+    _, _, width, height = window.box
+    beside = width <= _WIDE * height
+    whole = max(2 * width, height + _STRIP) if beside else max(width, 2 * (height + _STRIP))
+    return min(1.0, _LARGEST / whole), beside
+
+
+def _drawn(board: Board, kit: Kit, window: Window, scale: float) -> str:
+    """The drawn top view with its addresses, an SVG document as large as the rectified photo."""
+    rim, per_cell = MARGIN / PITCH, PITCH * scale
+    size = (round((window.columns + 2 * rim) * per_cell), round((window.rows + 2 * rim) * per_cell))
+    return pixel_document(_top_view(board, kit) + addresses_svg(window), window.box, size, _FONT)
 
 
 def _heading(text: str, width: int, scale: float) -> np.ndarray:
     """A strip with words above a panel, (about 40 * scale, width, 3)."""
-    height = round(_STRIP * scale)
-    svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 '
-        f'{width / scale:.1f} {_STRIP}" preserveAspectRatio="xMinYMid slice" '
-        f'font-family="{_FONT}">'
+    body = (
         f'<rect width="{width / scale:.1f}" height="{_STRIP}" fill="{PAPER}"/><text x="12" y="28" '
-        f'font-size="22" font-weight="bold" fill="{INK}">{escape(text)}</text></svg>'
+        f'font-size="22" font-weight="bold" fill="{INK}">{escape(text)}</text>'
     )
-    return _pixels(svg, (height, width))[..., :3]
+    size = (width, round(_STRIP * scale))
+    return raster(pixel_document(body, (0, 0, width / scale, _STRIP), size, _FONT))[..., :3]
 
 
 def overlay_svg(
@@ -200,18 +194,21 @@ def photo_svg(photo: bytes, window: Window, marks: str, title: str) -> str:
 
 def drawing_svg(board: Board, kit: Kit, window: Window, marks: str, title: str) -> str:
     """The drawn top view with marks upon it as one SVG document."""
+    return document(window, _top_view(board, kit) + addresses_svg(window) + moved(marks), title)
+
+
+def _top_view(board: Board, kit: Kit) -> str:
+    """What `draw_svg` draws, without the document around it."""
     drawn = draw_svg(board, kit)
-    body = drawn[drawn.index("</title>") + len("</title>") :].removesuffix("</svg>")
-    return document(window, body + addresses_svg(window) + moved(marks), title)
+    return drawn[drawn.index("</title>") + len("</title>") :].removesuffix("</svg>")
 
 
 def addresses_svg(window: Window) -> str:
-    """Column letters and row numbers on a light band along the rim, readable on any photo."""
+    """Column letters and row numbers on a light band along the rim."""
     left, top, width, height = window.box
-    inner = f"M{left + 34} {top + 34}v{height - 68}h{width - 68}v{68 - height}Z"
+    inner = f"M{left + _RIM} {top + _RIM}v{height - 2 * _RIM}h{width - 2 * _RIM}v{2 * _RIM - height}Z"
     parts = [
-        f'<path d="M{left} {top}h{width}v{height}h{-width}Z{inner}" fill="{PAPER}" fill-opacity="0.9" '
-        'fill-rule="evenodd"/>'
+        f'<path d="M{left} {top}h{width}v{height}h{-width}Z{inner}" fill="{PAPER}" fill-rule="evenodd"/>'
     ]
     for column in range(window.column, window.column + window.columns):
         x = MARGIN + (column + 0.5) * PITCH

@@ -39,7 +39,7 @@ _LEAST_CYCLES = 4
 #: output counts as clipped from this distortion on: amplifier power is commonly quoted at 10 %
 #: (IEC 60268-3 leaves the figure to the maker; common practice)
 CLIPPED = 0.10
-#: rungs of the search for it, to a factor of four (then 1.1 % apart) or eight
+#: rungs of the search for it to a factor of four (then 1.1 % apart) or eight
 _RUNGS = 128
 #: amplitudes beyond which it is not looked for (V); a swing that counts as nothing (V peak to peak)
 _LOWEST_V, _HIGHEST_V, _SILENT_V = 1e-7, 100.0, 1e-6
@@ -244,7 +244,7 @@ def _dirt(found: SineResponse) -> float:
 
 
 def _edge(dirt: Callable[[int], float], good: int, bad: int) -> int:
-    """The last clean rung: false position that weighs down the end that stays (Illinois), each third halves."""
+    """The last clean rung: false position that weighs down the end that stays (Illinois), or halving."""
     low, high = dirt(good), dirt(bad)
     turn = before = 0
     while bad - good > 1:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -296,7 +296,10 @@ def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
     drawn: set[tuple[int, int]] = set()
     for number, lead in enumerate(board.leads):
         start, end = (_end_point(end, board) for end in (lead.start, lead.end))
-        middle = min(_bends(start, end), key=lambda m: _cover(start, m, end, board, taken, drawn))
+        signs = [
+            at for at in _socket_signs(board, kit) if math.dist(at, start) > 9 and math.dist(at, end) > 9
+        ]
+        middle = min(_bends(start, end), key=lambda m: _cover(start, m, end, board, taken, drawn, signs))
         drawn |= {(round(x / 14), round(y / 14)) for x, y in _curve(start, middle, end)}
         colour = look.leads[number % len(look.leads)]
         path = f"M{start[0]:g} {start[1]:g}Q{middle[0]:.1f} {middle[1]:.1f} {end[0]:g} {end[1]:g}"
@@ -307,10 +310,20 @@ def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
     return parts
 
 
+def _socket_signs(board: Board, kit: Kit) -> list[Point]:
+    """The holes of all sockets and the sign of the plate on them, which say what a lead is plugged into."""
+    return [
+        (cell.column * _PITCH + 4 + x, cell.row * _PITCH + 4 + y)
+        for cell, cube in board.cubes.items()
+        if kit[cube.kind].sockets
+        for x, y in (turned(at, cube.turn) for at in (*_SOCKET_AT.values(), (31.0, 68.0), (31.0, 80.0)))
+    ]
+
+
 def _bends(start: Point, end: Point) -> list[Point]:
     (x0, y0), (x1, y1) = start, end
     return [((x0 + x1) / 2 - (y1 - y0) * bend, (y0 + y1) / 2 + (x1 - x0) * bend)
-            for size in (0.12, 0.22, 0.34, 0.48, 0.65) for bend in (size, -size)]  # fmt: skip
+            for size in (0.12, 0.22, 0.34, 0.48, 0.65, 0.85, 1.1) for bend in (size, -size)]  # fmt: skip
 
 
 def _curve(start: Point, middle: Point, end: Point) -> list[Point]:
@@ -323,9 +336,9 @@ def _curve(start: Point, middle: Point, end: Point) -> list[Point]:
 
 
 def _cover(start: Point, middle: Point, end: Point, board: Board, taken: Mapping[Cell, float],
-           drawn: set[tuple[int, int]]) -> float:  # fmt: skip
-    """How much an arc hides: cubes under it, leads beside it, and any way off the plate."""
-    cost = 0.0
+           drawn: set[tuple[int, int]], signs: Sequence[Point]) -> float:  # fmt: skip
+    """How much an arc hides: cubes under it, signs of sockets, leads beside it, and any way off the plate."""
+    cost = 15.0 * sum(any(math.dist(at, sign) < 14 for at in _curve(start, middle, end)) for sign in signs)
     for x, y in _curve(start, middle, end)[3:-3]:
         cell = Cell(int(y // _PITCH), int(x // _PITCH))
         if not (0 <= x < board.columns * _PITCH and 0 <= y < board.rows * _PITCH):

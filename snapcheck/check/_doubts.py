@@ -14,8 +14,6 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from snapcheck.photo import Reading
 
-_SURE = "read"
-
 
 def with_doubts(
     findings: Sequence[Finding],
@@ -52,11 +50,11 @@ def with_doubts(
 def reading_questions(reading: Reading) -> list[Finding]:
     """One question for every remark on the picture and every tap and lead that is not sure."""
     questions = [_remark(note) for note in dict.fromkeys(reading.notes)]
-    questions += [tap_question(tap.seam) for tap in reading.taps if tap.state != _SURE]
-    for lead in reading.leads:
-        if lead.state != _SURE:
-            questions.append(lead_question(lead.lead, [other for other, _ in lead.alternatives[:2]]))
-    return questions
+    questions += [tap_question(tap.seam) for tap in reading.unsure_taps]
+    return questions + [
+        lead_question(lead.lead, [other for other, _ in lead.alternatives[:2]])
+        for lead in reading.unsure_leads
+    ]
 
 
 def _remark(note: str) -> Finding:
@@ -74,8 +72,8 @@ def _remark(note: str) -> Finding:
 
 def _questioned(findings: Iterable[Finding], reading: Reading) -> list[Finding]:
     """Findings, those that rest on something doubtful told as questions."""
-    leads = {r.lead for r in reading.leads if r.state != _SURE}
-    seams = {r.seam for r in reading.taps if r.state != _SURE}
+    leads = {r.lead for r in reading.unsure_leads}
+    seams = {r.seam for r in reading.unsure_taps}
     asked = {f.cells for f in findings if f.rule == "cell-unsure"}
     told = []
     for f in findings:

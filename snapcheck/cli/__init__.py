@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from snapcheck import __version__
+from snapcheck.cli._argparse import spoken
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import languages, surrounding_language, tr, use_language
 
@@ -66,9 +67,14 @@ def _parser(verb: str | None) -> argparse.ArgumentParser:
         _add_language(sub)
         if name == verb:
             importlib.import_module(module).arguments(sub)
-        for action in sub._actions:
-            action.help = tr(action.help) if action.help else action.help
+        _translate(sub)
+    _translate(parser)
     return parser
+
+
+def _translate(parser: argparse.ArgumentParser) -> None:
+    for action in parser._actions:
+        action.help = tr(action.help) if action.help else action.help
 
 
 def _add_language(parser: argparse.ArgumentParser) -> None:
@@ -118,7 +124,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except SnapcheckError as error:
         print(f"snapcheck: {error}", file=sys.stderr)
         return error.exit_code
-    args = _parser(verb).parse_args(words)
+    with spoken():
+        args = _parser(verb).parse_args(words)
     try:
         code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
         sys.stdout.flush()

@@ -28,7 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.photo import State, open_picture, read_picture, reading_to_json
+    from snapcheck.photo import open_picture, read_picture, reading_to_json
     from snapcheck.report import annotate
 
     kit = kit_of(args)
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
         if args.json:
             continue
-        unsure = [str(c) for c, r in reading.cubes.items() if r.state is not State.READ]
+        unsure = [str(cell) for cell in reading.unsure]
         print(
             tr(
                 "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
@@ -80,12 +80,9 @@ def run(args: argparse.Namespace) -> int:
 
 def _doubts(reading: Reading) -> str:
     """Lines that keep what is unsure from passing for what stands on the plate, until a person has looked."""
-    from snapcheck.photo import State
-
-    lines = [
-        f"{cell} {r.reason or r.state}" for cell, r in reading.cubes.items() if r.state is not State.READ
-    ]
-    lines += [f"tap {tap.seam}" for tap in reading.taps if tap.state is not State.READ]
-    lines += [f"lead {r.lead}" for r in reading.leads if r.state is not State.READ]
+    seen = {cell: reading.cubes[cell] for cell in reading.unsure}
+    lines = [f"{cell} {cube.reason or cube.state}" for cell, cube in seen.items()]
+    lines += [f"tap {tap.seam}" for tap in reading.unsure_taps]
+    lines += [f"lead {lead.lead}" for lead in reading.unsure_leads]
     lines += list(reading.notes)
     return "".join(f"\ndoubt {' '.join(line.split())}" for line in lines) + "\n" * bool(lines)

@@ -14,7 +14,7 @@ _Found = tuple[int, str | None, Any, list[str]]
 def verbs(
     file: IO[bytes], keywords: Mapping[str, Any], comments: Collection[str], options: Mapping[str, Any]
 ) -> Iterator[_Found]:
-    """Sentences of ``tr`` in a Python file, and the help of options, verbs and exit codes."""
+    """Sentences of ``tr`` in a Python file, help of options and verbs, exit codes, argparse's own words."""
     from babel.messages.extract import extract_python
 
     source = file.read()
@@ -26,6 +26,9 @@ def verbs(
                 yield from _constant(value)
             case ast.Assign(targets=[ast.Name(id="_EXIT_CODES")], value=value):
                 yield from _constant(value)
+            case ast.Assign(targets=[ast.Name(id="ARGPARSE_WORDS")], value=ast.Tuple(elts=words)):
+                for word in words:
+                    yield from _constant(word)
             case ast.AnnAssign(target=ast.Name(id="VERBS"), value=ast.Dict(values=values)):
                 for entry in values:
                     if isinstance(entry, ast.Tuple):

@@ -133,3 +133,13 @@ class Reading:
             for cell, r in self.cubes.items()
             if r.state is not State.READ
         }
+
+    @property
+    def unsure_taps(self) -> tuple[TapReading, ...]:
+        """Taps that a person must look at."""
+        return tuple(tap for tap in self.taps if tap.state is not State.READ)
+
+    @property
+    def unsure_leads(self) -> tuple[LeadReading, ...]:
+        """Leads that a person must look at."""
+        return tuple(lead for lead in self.leads if lead.state is not State.READ)

@@ -51,6 +51,7 @@ class _Drawing:
         self.upright: list[tuple[float, float, float]] = []
         self.spans: dict[int, list[float]] = {}
         self.dots: dict[int, list[tuple[float, float]]] = {}
+        self.boxes: list[tuple[float, float, float, float]] = []  # of symbols and texts
         self.under: list[str] = []
         self.rims: list[str] = []
         self.over: list[str] = []
@@ -196,21 +197,30 @@ class _Drawing:
         )
         svg = svg.replace("<svg ", f'<svg x="{x - 52:.1f}" y="{y - 52:.1f}" ', 1)
         self.over.append(svg)
+        self.boxes.append((x - 36, y - 32, x + 36, y + 32))
 
     def _label(self, part: Part, x: float, y: float, placed: Placed) -> None:
         value = label_of(part.cube, part.kind)
         if placed.lies:
-            above = y - (38 if part.kind.model in ("capacitor", "source") else 32)
+            tall = {"led": 52, "photoresistor": 52}.get(part.kind.name, 32)  # arrows of light
+            above = y - (38 if part.kind.model in ("capacitor", "source") else tall)
             self._text(x, above, part.name, "middle", bold=True)
             self._text(x, y + (44 if part.kind.model == "capacitor" else 40), value, "middle")
             return
-        self._text(x, y - 3, part.name, "start", bold=True)
-        self._text(x, y + 15, value, "start")
+        if placed.sides.get("wiper") == "E":  # the wire from the wiper leaves where the text would stand
+            x, y, anchor = x - 68, y + 1, "end"
+        else:
+            anchor = "start"
+        self._text(x, y - 3, part.name, anchor, bold=True)
+        self._text(x, y + 15, value, anchor)
 
     def _text(self, x: float, y: float, text: str, anchor: str, *, bold: bool = False) -> None:
         if not text:
             return
         weight = ' font-weight="bold"' if bold else ""
+        wide = 10.0 * len(text)
+        start = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * wide
+        self.boxes.append((start, y - 13, start + wide, y + 4))
         place = f'<text x="{x:.1f}" y="{y:.1f}" font-size="15.5" text-anchor="{anchor}"{weight} '
         words = f"{escape(text)}</text>"
         # the light rim as a text of its own: not every renderer knows paint-order
@@ -235,16 +245,43 @@ class _Drawing:
             net = self.circuit.net_of(probe.cell, probe.terminal)
             if not net or net not in self.layout.level or net not in self.spans:
                 continue
-            xs, y = self.spans[net], self.y(net)
-            x = min(xs) - 34 if side == "W" else max(xs) + 62
             if side == "W" and any(p.kind.model == "source" for p, _ in self.circuit.parts_on(net)):
                 continue  # the connector itself shows where it comes in
+            x, y = self._port_at(net, side)
             self._join(net, x, y)
             self.over.append(
                 f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="{CARD}" stroke="{self.ink(net)}" '
                 'stroke-width="3"/>'
             )
-            self._text(x, y - 14, name, "middle", bold=True)
+            under = y > self.y(net) + 1
+            self._text(x, y + 24 if under else y - 14, name, "middle", bold=True)
+            self.lowest = max(self.lowest, y + 10)
+
+    def _port_at(self, net: int, side: str) -> tuple[float, float]:
+        """Where a port stands clear of parts, texts and wires: at an end of the net's line, else over it."""
+        xs, y = self.spans[net], self.y(net)
+        right = [(max(xs), max(xs) + 62 - back, y) for back in (0, 20, 34)]
+        left = [(min(xs), min(xs) - 34 - out, y) for out in (0, 28)]
+        over = [
+            (x, x, y + up) for x in (max(xs) - 10, min(xs) + 10, (min(xs) + max(xs)) / 2) for up in (-36, 40)
+        ]
+        places = [*(left + right if side == "W" else right + left), *over]
+        return next((at[1:] for at in places if self._is_clear(at, y)), places[0][1:])
+
+    def _is_clear(self, place: tuple[float, float, float], level: float) -> bool:
+        """Whether a port (where its wire begins, and its own x and y) and its wire touch nothing."""
+        begin, x, y = place
+        port = (x - 18, y - 26, x + 18, y + 9) if y <= level else (x - 18, y - 9, x + 18, y + 28)
+        wire = (min(begin, x) + 6, level - 3, max(begin, x) - 6, level + 3)
+        if begin == x:
+            wire = (x - 3, min(y, level - 6), x + 3, max(y, level + 6))
+        return not any(_overlap(port, box) or _overlap(wire, box) for box in self.boxes) and not any(
+            min(begin, x) - 10 < at < max(begin, x) + 10
+            and min(y, level) - 10 < high
+            and max(y, level) + 10 > low
+            and not (at == begin and begin != x)
+            for at, low, high in self.upright
+        )
 
     def _junctions(self) -> list[str]:
         """Dots where three wires meet."""
@@ -289,3 +326,8 @@ class _Drawing:
                 f'text-anchor="middle" fill="#fff">{text}</text>'
             )
         return parts
+
+
+def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    """Whether two boxes (left, top, right, bottom) have something in common."""
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

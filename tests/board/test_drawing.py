@@ -1,6 +1,7 @@
 """Top views and symbols: complete, readable, the same board in both themes."""
 
 import io
+import math
 import re
 from pathlib import Path
 from xml.etree import ElementTree
@@ -26,6 +27,7 @@ from snapcheck.board import (
     symbol_strokes,
     symbol_svg,
 )
+from snapcheck.board._draw import _curve, _socket_signs
 from snapcheck.board._label import text_width
 from snapcheck.kit import ValueForm
 
@@ -178,3 +180,17 @@ def test_sample_designs_as_png(file: Path) -> None:
     with Image.open(io.BytesIO(draw_png(design.board, KIT, width=700, title=design.title))) as picture:
         assert picture.size[0] == 700
         assert len(picture.convert("RGB").getcolors(1 << 20)) > 20
+
+
+@pytest.mark.parametrize("name", ["loudspeaker-amplifier", "two-lamp-flasher"])
+def test_leads_leave_the_signs_of_sockets_readable(name: str) -> None:
+    """A lead ends at its plug: it runs neither over the other hole nor over the sign of the plate."""
+    board = load_design(DESIGNS[0].with_name(f"{name}.board"), KIT).board
+    signs = _socket_signs(board, KIT)
+    arcs = re.findall(r'd="M(\S+) (\S+)Q(\S+) (\S+) (\S+) (\S+)" fill="none" stroke="#', draw_svg(board, KIT))
+    assert len(arcs) == 2 * len(board.leads) > 0 and signs
+    for arc in arcs:
+        x0, y0, x1, y1, x2, y2 = map(float, arc)
+        for at in signs:
+            if min(math.dist(at, (x0, y0)), math.dist(at, (x2, y2))) > 9:
+                assert all(math.dist(at, p) > 12 for p in _curve((x0, y0), (x1, y1), (x2, y2)))

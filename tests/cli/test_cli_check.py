@@ -6,26 +6,15 @@ import json
 from pathlib import Path
 
 import pytest
+from lampplan import LAMP
 
 from snapcheck.cli import main
-
-FLASH = """plate 6 x 4
-title Lamp with a switch
-A1 corner turn=0
-A2 battery 9V plus=up
-A3 ground stem=up
-B1 switch
-C1 resistor 470
-D1 corner turn=90
-D2 led red anode=up
-D3 ground stem=up
-"""
 
 
 @pytest.fixture
 def plan(tmp_path: Path) -> str:
     file = tmp_path / "plan.board"
-    file.write_text(FLASH, encoding="utf-8")
+    file.write_text(LAMP, encoding="utf-8")
     return str(file)
 
 
@@ -58,7 +47,7 @@ def test_rules_pass_a_good_board(plan: str, capsys: pytest.CaptureFixture[str]) 
 
 @pytest.mark.parametrize("extra", [[], ["--structure-only"]])
 def test_rules_stop_a_short(tmp_path: Path, capsys: pytest.CaptureFixture[str], extra: list[str]) -> None:
-    bare = FLASH.replace("C1 resistor 470", "C1 straight")
+    bare = LAMP.replace("C1 resistor 470", "C1 straight")
     short = written(tmp_path, bare.replace("D2 led red anode=up", "D2 straight turn=90"))
     assert main(["rules", short, *extra]) == 11
     out = capsys.readouterr().out
@@ -66,7 +55,7 @@ def test_rules_stop_a_short(tmp_path: Path, capsys: pytest.CaptureFixture[str], 
 
 
 def test_rules_as_json_and_switched_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    bare = written(tmp_path, FLASH.replace("C1 resistor 470", "C1 straight"))
+    bare = written(tmp_path, LAMP.replace("C1 resistor 470", "C1 straight"))
     assert main(["rules", bare, "--json", "--structure-only"]) == 11
     told = json.loads(capsys.readouterr().out)
     assert told["verdict"] == "do-not-power" and told["simulated"] is False
@@ -77,7 +66,7 @@ def test_rules_as_json_and_switched_off(tmp_path: Path, capsys: pytest.CaptureFi
 
 
 def test_rules_with_a_book_of_ones_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    bare = written(tmp_path, FLASH.replace("C1 resistor 470", "C1 straight"))
+    bare = written(tmp_path, LAMP.replace("C1 resistor 470", "C1 straight"))
     book = written(tmp_path, '[no-current-limit]\nseverity = "deviation"\n', "book.toml")
     assert main(["rules", bare, "--structure-only", "--book", book]) == 10
     wrong = written(tmp_path, "[no-current-limt]\n", "wrong.toml")
@@ -107,7 +96,7 @@ def test_rules_can_be_listed(capsys: pytest.CaptureFixture[str]) -> None:
 def test_compare_gives_the_verdict_by_exit_code(
     plan: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, code: int, words: str
 ) -> None:
-    built = written(tmp_path, FLASH.replace(old, new) if old else FLASH)
+    built = written(tmp_path, LAMP.replace(old, new) if old else LAMP)
     assert main(["compare", plan, built]) == code
     assert words in capsys.readouterr().out
     assert main(["compare", plan, built, "--json", "--structure-only"]) == code

@@ -7,21 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from lampplan import LAMP
 
 from snapcheck.cli import main
 
-PLAN = """plate 6 x 3
-title Lamp with a switch
-A1 corner turn=0
-A2 battery 9V plus=up
-A3 ground stem=up
-B1 switch
-C1 resistor 470
-D1 corner turn=90
-D2 led red anode=up
-D3 ground stem=up
-tap C1|D1
-"""
+PLAN = f"{LAMP}tap C1|D1\n"
 CUBES = [
     ("A1", "corner", 0, None), ("A2", "battery", 90, 9.0), ("A3", "ground", 0, None),
     ("B1", "switch", 0, None), ("C1", "resistor", 0, 470.0), ("D1", "corner", 90, None),
@@ -32,7 +22,7 @@ CUBES = [
 def reading() -> dict[str, Any]:
     """What `read` writes for a build that is exactly as planned, everything sure."""
     return {
-        "photo": "bench.jpg", "columns": 6, "rows": 3, "size": [600, 300], "leads": [], "notes": [],
+        "photo": "bench.jpg", "columns": 6, "rows": 4, "size": [600, 400], "leads": [], "notes": [],
         "cubes": [{"at": a, "kind": k, "turn": t, "value": v, "state": "read"} for a, k, t, v in CUBES],
         "taps": [{"between": ["C1", "D1"], "state": "read"}],
     }  # fmt: skip

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import pytest
+import samples
 
 from snapcheck.board import load_board, load_design
 from snapcheck.circuit import build_circuit
@@ -60,3 +62,25 @@ def test_page_is_self_contained_and_tells_danger_first(speech: CheckResult) -> N
 def test_student_page_holds_no_circuit_drawing(speech: CheckResult) -> None:
     assert "Circuit drawing" in report_html(speech)
     assert "Circuit drawing" not in report_html(speech, student=True)
+
+
+def _boxes(svg: str) -> list[tuple[float, float]]:
+    """Middles of the symbols of a circuit drawing."""
+    return [
+        (float(x) + 52, float(y) + 52)
+        for x, y in re.findall(r'<svg x="([-0-9.]+)" y="([-0-9.]+)" xmlns', svg)
+    ]
+
+
+@pytest.mark.parametrize("variant", samples.variants(), ids=lambda v: f"{v.design.stem}: {v.title}")
+def test_ports_stand_clear_of_every_part(variant: samples.Variant) -> None:
+    design = load_design(variant.design, samples.KIT)
+    circuit = build_circuit(variant.board(), samples.KIT)
+    svg = schematic_svg(circuit, design, net_colours(circuit))
+    ports = [
+        (float(x), float(y)) for x, y in re.findall(r'<circle cx="([-0-9.]+)" cy="([-0-9.]+)" r="7"', svg)
+    ]
+    parts = _boxes(svg)
+    assert parts
+    for x, y in ports:
+        assert all(abs(x - px) > 40 or abs(y - py) > 35 for px, py in parts)

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import argparse
+import ast
+import gettext
 import json
+import re
 import string
 from pathlib import Path
 
@@ -14,6 +18,7 @@ from babel.messages.pofile import read_po
 
 from snapcheck.board import load_design
 from snapcheck.cli import main
+from snapcheck.cli._argparse import ARGPARSE_WORDS
 from snapcheck.kit import bundled_kit
 from snapcheck.words import languages, numeral, surrounding_language, tr, use_language
 
@@ -80,6 +85,56 @@ def test_german_is_spoken_in_findings_help_and_numbers(capsys: pytest.CaptureFix
         main(["check", "--lang=de", "--help"])
     assert "Bild des Aufbaus" in capsys.readouterr().out
     assert numeral("4.5") == "4,5"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["check"], "erforderlich"),
+        (["nonsense"], "ungültige Auswahl"),
+        (["check", "a", "b", "--step", "many"], "ungültiger Wert"),
+        (["check", "a", "b", "--no-such"], "unbekannte Angaben"),
+        (["check", "a", "b", "--step"], "ein Wert erwartet"),
+    ],
+)
+def test_mistakes_on_the_command_line_are_told_in_german(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main(["--lang", "de", *words])
+    assert stopped.value.code == 2
+    told = capsys.readouterr().err
+    assert told.startswith("Aufruf: ") and "Fehler: " in told and said in told
+    assert not [word for word in ("usage", "error", "argument", "required", "invalid") if word in told]
+    assert argparse._ is gettext.gettext and argparse.ngettext is gettext.ngettext  # type: ignore[attr-defined]
+
+
+def test_argparse_says_nothing_that_we_cannot_translate() -> None:
+    """Of its literals only those remain that a programmer's mistake brings up."""
+    ours = {
+        "'required' is an invalid argument for positionals", ".__call__() not defined",
+        "%r is not callable", "argument \"-\" with mode %r", "can't open '%(filename)s': %(error)s",
+        "cannot have multiple subparser arguments", "cannot merge actions - two groups are named %r",
+        "conflicting option string: %s", "conflicting option strings: %s", "conflicting subparser alias: %s",
+        "conflicting subparser: %s", "dest= is required for options like %r",
+        "invalid conflict_resolution value: %r", "mutually exclusive arguments must be optional",
+        "invalid option string %(option)r: must start with a character %(prefix_chars)r",
+        "unexpected option string: %s",
+    }  # fmt: skip
+    tree = ast.parse(Path(argparse.__file__).read_text(encoding="utf-8"))
+    said = {
+        word.value
+        for call in ast.walk(tree)
+        if isinstance(call, ast.Call)
+        and isinstance(call.func, ast.Name)
+        and call.func.id in ("_", "ngettext")
+        for word in call.args
+        if isinstance(word, ast.Constant)
+    }
+    assert "usage: " in said and said - ours <= {*ARGPARSE_WORDS}
+    german = {m.id: m.string for m in catalogue("de") if m.id}
+    for word in ARGPARSE_WORDS:
+        assert re.findall(r"%(?:\(\w+\))?[sr]", word) == re.findall(r"%(?:\(\w+\))?[sr]", german[word])
 
 
 def test_the_surroundings_choose_the_language(

@@ -1,0 +1,58 @@
+"""What the standard library's argparse says by itself, in the language that is spoken."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from snapcheck.words import tr
+
+#: argparse's sentences that a user can come to see (Python 3.11 to 3.14); the extraction tool knows this name
+ARGPARSE_WORDS = (
+    "usage: ",
+    "positional arguments",
+    "options",
+    "show this help message and exit",
+    "show program's version number and exit",
+    "%(prog)s: error: %(message)s\n",
+    "argument %(argument_name)s: %(message)s",
+    "the following arguments are required: %s",
+    "one of the arguments %s is required",
+    "unrecognized arguments: %s",
+    "not allowed with argument %s",
+    "expected one argument",
+    "expected at most one argument",
+    "expected at least one argument",
+    "expected %s argument",
+    "expected %s arguments",
+    "ambiguous option: %(option)s could match %(matches)s",
+    "ignored explicit argument %r",
+    "invalid choice: %(value)r (choose from %(choices)s)",
+    "invalid %(type)s value: %(value)r",
+    "unknown parser %(parser_name)r (choices: %(choices)s)",
+)
+
+
+@contextmanager
+def spoken() -> Iterator[None]:
+    """Within this, argparse speaks the active language.
+
+    It looks its sentences up under the module's own names `_` and `ngettext` whenever it says one, and
+    gettext's catalogues, which these stand for, would have to be compiled.
+    """
+    names = vars(argparse)
+    before = {name: names[name] for name in ("_", "ngettext")}
+    names.update(_=_one, ngettext=_one_or_many)
+    try:
+        yield
+    finally:
+        names.update(before)
+
+
+def _one(message: str) -> str:
+    return tr(message)
+
+
+def _one_or_many(one: str, many: str, n: int) -> str:
+    return tr(one if n == 1 else many)

@@ -232,6 +232,11 @@ def _view(
 def _decode(prob: np.ndarray, width: int = 12) -> Line:
     """Best readings by prefix beam search (Graves 2012, Hannun et al. 2014), with their total probabilities."""  # noqa: E501
     letters = names()[1]
+    path = prob.argmax(1)
+    sure = float(prob.max(1).prod())
+    if sure > CLEAR:  # nearly everything lies on one path: repeats folded, blanks dropped
+        kept = path[np.r_[True, path[1:] != path[:-1]]]
+        return Line("".join(letters[c - 1] for c in kept if c).strip(), sure, ())
     beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
     for row in prob:
         likely = np.nonzero(row > 1e-4)[0]

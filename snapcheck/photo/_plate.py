@@ -7,7 +7,7 @@ import numpy as np
 
 from snapcheck.photo._lattice import Lattice, Peaks
 
-MARKER_SIDE = 1280  # longer side of the picture, in pixels, in which markers are sought
+MARKER_SIDE = 1024  # longer side of the picture, in pixels, in which markers are sought
 
 
 def camera_foot(tops: np.ndarray, centre: np.ndarray, focal: float) -> tuple[np.ndarray, float]:

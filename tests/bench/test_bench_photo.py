@@ -1,0 +1,75 @@
+"""What reading a 12-megapixel photo costs: decodings of the same file, and memory.
+
+The goal is three decodings (`cv2.imread` at full size, two cores) and 600 MB. Boards with some twenty cubes
+take about three, full ones six; the bounds here only keep that from getting lost by a multiple. `-s` shows the
+figures.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from snapcheck.kit import bundled_kit
+from snapcheck.photo import read_photo
+
+pytestmark = pytest.mark.bench
+PHOTOS = Path(__file__).parents[2] / "fixtures" / "photos"
+GOAL, REACHED = 3.0, 20.0  # the latter in processor time, so that others at work hardly disturb
+MEMORY_MB = 600.0
+
+
+@pytest.fixture(scope="module", params=["first-light-good", "speech-stage-reversed", "mixed-cubes"])
+def large(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A demo photo brought to 12 megapixels, with fresh noise, as a phone would store it."""
+    picture = cv2.resize(
+        cv2.imread(str(PHOTOS / f"{request.param}.jpg")), (4000, 3000), interpolation=cv2.INTER_CUBIC
+    )
+    noise = np.random.default_rng(1).normal(size=picture.shape) * 4
+    file = tmp_path_factory.mktemp("large") / f"{request.param}.jpg"
+    cv2.imwrite(str(file), np.clip(picture + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])
+    return file
+
+
+def test_reading_in_decodings(large: Path) -> None:
+    kit = bundled_kit()
+    reading = read_photo(large, kit)  # networks are loaded once
+    decode, read, work, decode_work = [], [], [], []
+    for _ in range(5):
+        for run, wall, cpu in (
+            (lambda: cv2.imread(str(large)), decode, decode_work),
+            (lambda: read_photo(large, kit), read, work),
+        ):
+            start, start_work = time.perf_counter(), time.process_time()
+            run()
+            wall.append(time.perf_counter() - start)
+            cpu.append(time.process_time() - start_work)
+    print(
+        f"\n{large.stem}, {len(reading.cubes)} cubes: decode {min(decode):.3f} s, read {min(read):.3f} s: "
+        f"{min(read) / min(decode):.1f} decodings (goal {GOAL:g})"
+    )
+    assert min(work) <= REACHED * min(decode_work)
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="memory is read from Linux's /proc")
+def test_memory(large: Path) -> None:
+    """Of a process that does nothing else."""
+    code = (
+        "import sys; from pathlib import Path; from snapcheck.photo import read_photo\n"
+        "read_photo(Path(sys.argv[1]))\n"
+        "status = Path('/proc/self/status').read_text().splitlines()\n"
+        "print(next(int(s.split()[1]) for s in status if s.startswith('VmHWM')) / 1024)"
+    )
+    root = Path(__file__).parents[2]
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(large)], capture_output=True, text=True, check=True, cwd=root
+    )
+    peak = float(done.stdout)
+    print(f"\n{large.stem}: {peak:.0f} MB at most")
+    assert peak <= MEMORY_MB

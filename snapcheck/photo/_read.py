@@ -155,10 +155,11 @@ def _one(
     turn_prob = np.exp(s.turn[i])
     same = [q for q in range(4) if kind.same_turn(90 * quarter, 90 * q)]
     p_turn = float(turn_prob[same].sum())
-    confidence = float(prob[top]) * p_turn
+    confidence = _trusted(float(prob[top]) * p_turn, limits["symbol_trust"])
     cube, p_text, others, why = _valued(kinds[top], quarter * 90, kind.value_form, line, kit, limits)
     alternatives: list[tuple[Cube, float]] = [(c, p * confidence) for c, p in others]
     p_symbol = confidence
+    p_text = _trusted(p_text, limits["text_trust"]) if line is not None else p_text
     confidence *= p_text
     for k in order[:4]:
         name = kinds[int(k)]
@@ -204,6 +205,12 @@ def _one(
             )
     parts = (p_symbol, p_text)
     return CubeReading(cube, state, round(confidence, 6), tuple(alternatives[:5]), reason, parts)
+
+
+def _trusted(p: float, temperature: float) -> float:
+    """A probability as often right as it says: temperature scaling of its logit (see models/README.md)."""
+    p = min(max(p, 1e-6), 1 - 1e-6)
+    return float(1 / (1 + ((1 - p) / p) ** (1 / temperature)))
 
 
 def _valued(

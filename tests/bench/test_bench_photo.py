@@ -1,8 +1,8 @@
 """What reading a 12-megapixel photo costs: decodings of the same file, and memory.
 
 The goal is three decodings (`cv2.imread` at full size, two cores) and 600 MB. Boards with some twenty cubes
-take about three, full ones six; the bounds here only keep that from getting lost by a multiple. `-s` shows the
-figures.
+take about three, full ones six; the bounds here only keep that from getting lost by a multiple. `-s` shows
+the figures.
 """
 
 from __future__ import annotations

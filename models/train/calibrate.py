@@ -1,0 +1,136 @@
+"""Set how far confidences can be trusted and from where on a cube is called `read`; then certify it.
+
+    python calibrate.py FOLDER... --out ../calibration.json [--target 1e-4]
+
+FOLDER holds labelled boards that training never saw (boards.py --held-out). Half of the pictures, by their names,
+set two temperatures (Guo et al. 2017, on the logit of the probability that an answer is right) and two thresholds:
+the lowest from which on the share of errors is, with 95 % confidence, below the target (Clopper and Pearson 1934;
+Geifman and El-Yaniv 2017), or, with too few cubes for that, the lowest without an error. The other half certifies
+them: errors among what is called `read`, with the same bound, and with boards drawn again (bootstrap), because the
+cubes of one picture are not independent.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import zlib
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+
+from snapcheck.board import board_from_json
+from snapcheck.errors import PhotoError
+from snapcheck.kit import bundled_kit
+from snapcheck.photo import _nets, read_photo
+from snapcheck.photo import score as scoring
+
+KIT = bundled_kit()
+
+
+def gather(folders: list[Path]) -> list[scoring.Seen]:
+    """Every cube of all pictures, with uncalibrated confidences."""
+    score = scoring.Score()
+    for photo in sorted(p for folder in folders for p in folder.glob("*.jpg")):
+        truth = board_from_json(json.loads(photo.with_suffix(".json").read_text(encoding="utf-8")), KIT)
+        try:
+            reading = read_photo(photo, KIT)
+        except PhotoError as error:
+            print(f"{photo.name}: {error.message}")
+            continue
+        if (reading.columns, reading.rows) != (truth.columns, truth.rows):
+            print(
+                f"{photo.name}: plate {truth.columns}x{truth.rows} read as {reading.columns}x{reading.rows}"
+            )
+        scoring.add(score, truth, reading, KIT)
+    return score.sure
+
+
+def temperature(p: np.ndarray, right: np.ndarray) -> float:
+    """Of the logit of p, so that what is said is what happens (least cross entropy)."""
+    p = np.clip(p, 1e-6, 1 - 1e-6)
+    logit = np.log(p / (1 - p))
+
+    def loss(log_t: float) -> float:
+        q = np.clip(1 / (1 + np.exp(-logit / np.exp(log_t))), 1e-9, 1 - 1e-9)
+        return float(-(right * np.log(q) + (1 - right) * np.log(1 - q)).mean())
+
+    return float(np.exp(minimize_scalar(loss, bounds=(-2, 2), method="bounded").x))
+
+
+def threshold(p: np.ndarray, right: np.ndarray, target: float) -> float:
+    """The lowest p from which on errors are rare enough, see above."""
+    order = np.argsort(-p)
+    p, wrong = p[order], np.cumsum(~right[order])
+    bound = np.array([scoring.at_most(int(w), n + 1) for n, w in enumerate(wrong)])
+    good = np.flatnonzero(bound <= target)
+    if len(good):
+        return float(p[good[-1]])
+    clean = np.flatnonzero(wrong == 0)
+    first_wrong = p[len(clean)] if len(clean) < len(p) else 0.0
+    print(
+        f"too few for {target:g}: {len(clean)} without an error show at most {scoring.at_most(0, len(clean)):.2g}"
+    )
+    return float((1 + first_wrong) / 2)  # half of the way from the surest mistake to certainty
+
+
+def trusted(p: np.ndarray, t: float) -> np.ndarray:
+    p = np.clip(p, 1e-6, 1 - 1e-6)
+    return np.asarray(1 / (1 + ((1 - p) / p) ** (1 / t)))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--target", type=float, default=1e-4)
+    args = parser.parse_args()
+    limits = json.loads(args.out.read_text(encoding="utf-8"))
+    _nets.calibration().update(symbol_trust=1.0, text_trust=1.0)
+    seen = gather(args.folders)
+    first = [zlib.crc32(s.picture.encode()) % 2 == 0 for s in seen]
+    fit = [s for s, half in zip(seen, first, strict=True) if half]
+    rest = [s for s, half in zip(seen, first, strict=True) if not half]
+    parts = {
+        "symbol": lambda some: [(s.symbol, s.symbol_right) for s in some],
+        "text": lambda some: [(s.text, s.text_right) for s in some if s.text is not None and s.symbol_right],
+    }
+    for name, pick in parts.items():
+        p, right = (np.array(v) for v in zip(*pick(fit), strict=True))
+        t = temperature(p, right)
+        limits[f"{name}_trust"] = round(t, 3)
+        limits[f"{name}_threshold"] = round(threshold(trusted(p, t), right, args.target), 6)
+        print(
+            f"{name}: {len(p)} cubes, {right.mean():.4f} right, {limits[f'{name}_trust']=} {limits[f'{name}_threshold']=}"
+        )
+    called = [s for s in rest if taken(s, limits)]
+    wrong = [s for s in called if not s.right]
+    names = sorted({s.picture for s in rest})
+    by = {n: (sum(s.picture == n for s in called), sum(s.picture == n for s in wrong)) for n in names}
+    rng = np.random.default_rng(1)
+    draws = [
+        np.array([by[names[k]] for k in rng.integers(len(names), size=len(names))]).sum(0)
+        for _ in range(2000)
+    ]
+    share = np.quantile([w / max(n, 1) for n, w in draws], 0.95)
+    print(
+        f"certified on {len(names)} pictures: {len(wrong)} of {len(called)} called read are wrong, at most "
+        f"{scoring.at_most(len(wrong), len(called)):.2g} with 95 % confidence; boards drawn again: {share:.2g}; "
+        f"{len(called) / max(len(rest), 1):.3f} of all cubes are called read"
+    )
+    args.out.write_text(json.dumps(limits, indent=1) + "\n", encoding="utf-8")
+
+
+def taken(s: scoring.Seen, limits: dict[str, float]) -> bool:
+    """Whether a cube would be called read."""
+    symbol = float(trusted(np.array(s.symbol), limits["symbol_trust"])) >= limits["symbol_threshold"]
+    return symbol and (
+        s.text is None or float(trusted(np.array(s.text), limits["text_trust"])) >= limits["text_threshold"]
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -503,6 +503,18 @@ class Maker:
                 T.box[(x, y)] = self.boxes[lab]
                 if (parts_on and NAMES[k] in PARTS and rng.random() < 0.9) or rng.random() < 0.01:
                     n = real_part(rng, prims, n, NAMES[k], x, y, h, turn, form)
+        # --- contacts that stand out a little and are seen in the seams from above
+        if rng.random() < 0.3:
+            brass = np.array([0.55, 0.4, 0.14]) if rng.random() < 0.7 else hsv(rng, s=(0, 0.15), v=(0.5, 0.9))
+            out, wide, up = rng.uniform(0.005, 0.03), rng.uniform(0.05, 0.14), rng.uniform(-0.05, 0.012)
+            places = [(x, y, s) for y in range(rows) for x in range(cols) if occ[y, x] for s in range(4)]
+            for x, y, s in (places[i] for i in rng.permutation(len(places))):
+                if n >= MAXPRIM // 3 or not cells[y, x]["pads"] & (1 << s):
+                    continue
+                dx, dy = STEP[SIDES[s]]
+                half = (out, wide, h * 0.4) if dx else (wide, out, h * 0.4)
+                at = (x + 0.5 + 0.49 * dx, y + 0.5 + 0.49 * dy, h + up)
+                n = prim(prims, n, 5, at, half, 0.0, 0, brass, 0.3, 1.0)
         # --- sockets and taps
         sock_r = rng.uniform(0.085, 0.13)
         sock_hole = sock_r * rng.uniform(0.4, 0.7)

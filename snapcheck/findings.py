@@ -34,6 +34,7 @@ class Finding:
         effect: the simulated effect in numbers, "" where there is none.
         mend: what to do.
         expected_cube, found_cube: the cubes themselves, for drawings (ghosts, arrows).
+        expected_lead: where `lead` should lie instead, for drawings.
         data: numbers behind the words, SI units, for JSON.
         source: published source of the rule, or "common practice, no source".
     """
@@ -52,6 +53,7 @@ class Finding:
     lead: Lead | None = None
     expected_cube: Cube | None = None
     found_cube: Cube | None = None
+    expected_lead: Lead | None = None
     data: dict[str, float | str | bool | list[str]] = field(default_factory=dict, hash=False)
     source: str = ""
 

@@ -35,7 +35,7 @@ def difference_words(difference: Difference, plan: Circuit) -> str:
             belongs, hangs = difference.nets
             terminals = difference.pieces[0]
             where = net_words(plan, hangs, 2) if hangs >= 0 else tr("nothing of the plan")
-            return tr("Joined with {where} instead of {belongs}: {terminals}.", where=where,
+            return tr("Here with {where}, in the plan with {belongs}: {terminals}.", where=where,
                       belongs=net_words(plan, belongs, 2, terminals),
                       terminals=listing(_terminal(plan, t.cell, t.name) for t in terminals[:2]))  # fmt: skip
         case What.LEGS if part is not None:

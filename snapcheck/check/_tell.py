@@ -77,6 +77,7 @@ class Teller:
             side=words.side,
             seam=words.seam,
             lead=words.lead,
+            expected_lead=words.expected_lead,
             expected_cube=own.plan.cubes.get(first) if change.cubes else None,
             found_cube=own.built.cubes.get(here) if change.cubes else None,
             data={"harmless": harmless},
@@ -340,6 +341,7 @@ class Teller:
             words.title = tr("A lead goes to {wrong} instead of {right}.", wrong=wrong, right=right)
             words.why = tr("It joins the wrong places.")
             words.mend = tr("Move its plug to {right}.", right=right)
+            words.expected_lead = out[0]
         return words
 
     def _own_seam(self, seam: Seam) -> Seam:
@@ -384,3 +386,4 @@ class _Words:
     side: Side | None = None
     seam: Seam | None = None
     lead: Lead | None = None
+    expected_lead: Lead | None = None

@@ -58,14 +58,15 @@ def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
     badges: list[str] = []
     taken: dict[Point, int] = {}
     for number, finding in findings:
-        place = _anchor(finding)
+        lead = finding.lead if finding.rule == "lead-missing" else finding.expected_lead
+        place = _anchor(finding) if lead is None else _beside(end_point(_new_end(finding, lead), board))
         if place is None:
             continue
         for cell in finding.cells[:1] if finding.lead is None and finding.seam is None else ():
             if cell in board.cubes or finding.rule == "cube-extra":
                 parts.append(_ring(cell, MARKS[finding.severity].colour, dashed=cell not in board.cubes))
-        if finding.lead is not None and finding.rule == "lead-missing":
-            parts += _lead_arc(finding.lead, board, MARKS[finding.severity].colour, dashed=False)
+        for end in () if lead is None else (lead.start, lead.end):  # the lead itself is drawn already
+            parts.append(_hole(end_point(end, board), MARKS[finding.severity].colour))
         shift = taken.get(place, 0)
         taken[place] = shift + 1
         badges.append(badge_svg(finding.severity, str(number), place[0] + shift * 46, place[1], 22))
@@ -123,14 +124,25 @@ def end_point(end: LeadEnd, board: Board) -> Point:
     return x + u, y + v
 
 
+def _new_end(finding: Finding, planned: Lead) -> LeadEnd:
+    """The end of a planned lead where the build has no plug of this lead."""
+    there = () if finding.lead is None else sorted(planned.ends - finding.lead.ends, key=str)
+    return there[0] if there else planned.start
+
+
+def _beside(at: Point) -> Point:
+    return at[0] - 26, at[1] - 34
+
+
 def _anchor(finding: Finding) -> Point | None:
-    """Where a finding's number stands."""
-    if finding.lead is not None and not (finding.cells and finding.rule == "supply-shorted"):
+    """Where a finding's number stands on the build."""
+    lead = finding.lead
+    if lead is not None and not (finding.cells and finding.rule == "supply-shorted"):
         (ax, ay), (bx, by) = (
-            _seam_point(e.seam) if isinstance(e, TapEnd) else _centre(e.cell)
-            for e in (finding.lead.start, finding.lead.end)
+            _seam_point(e.seam) if isinstance(e, TapEnd) else _centre(e.cell) for e in (lead.start, lead.end)
         )
-        return (ax + bx) / 2, (ay + by) / 2
+        mx, my = _bow((ax, ay), (bx, by))
+        return (ax + 2 * mx + bx) / 4, (ay + 2 * my + by) / 4  # the middle of its arc
     if finding.seam is not None:
         x, y = _seam_point(finding.seam)
         return x, y - 30
@@ -185,6 +197,14 @@ def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list
     if finding.lead is not None:
         missing = finding.rule == "lead-missing"
         marks += _lead_arc(finding.lead, board, colour, dashed=missing or unsure)
+        if finding.expected_lead is not None:
+            here = list(finding.lead.ends - finding.expected_lead.ends)
+            there = list(finding.expected_lead.ends - finding.lead.ends)
+            if len(here) == len(there) == 1:  # one plug is to be moved
+                start, end = end_point(here[0], board), end_point(there[0], board)
+                marks.append(_hole(end, colour))
+                if math.dist(start, end) > 80:
+                    marks += _arrow(start, end, colour, near=18)
         if finding.rule in ("lead-extra",) and (at := _anchor(finding)) is not None:
             marks.append(_cross((at[0] + 30, at[1]), colour, 14))
     return marks
@@ -300,11 +320,12 @@ def _tag(cell: Cell, text: str, colour: str) -> str:
     )
 
 
-def _arrow(start: Point, end: Point, colour: str) -> list[str]:
+def _arrow(start: Point, end: Point, colour: str, near: float = 40) -> list[str]:
+    """An arrow whose tip stays `near` units away from its end."""
     (ax, ay), (bx, by) = start, end
     length = math.hypot(bx - ax, by - ay) or 1.0
     ux, uy = (bx - ax) / length, (by - ay) / length
-    tip = (bx - ux * 40, by - uy * 40)
+    tip = (bx - ux * near, by - uy * near)
     back = (tip[0] - ux * 16, tip[1] - uy * 16)
     angle = math.degrees(math.atan2(uy, ux))
     return [
@@ -348,9 +369,23 @@ def _tap(seam: Seam, colour: str, rule: str) -> str:
     return body + (_cross((x, y), colour, 14) if rule == "tap-extra" else "")
 
 
+def _hole(at: Point, colour: str) -> str:
+    """A ring around a hole into which a plug belongs."""
+    ring = f'<circle cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="17" fill="none"'
+    return (
+        f'{ring} stroke="{_HALO}" stroke-width="9"/>'
+        f'{ring} stroke="{colour}" stroke-width="5" stroke-dasharray="7 4"/>'
+    )
+
+
+def _bow(a: Point, b: Point) -> Point:
+    """The point that the arc of a lead is drawn towards."""
+    return (a[0] + b[0]) / 2 - (b[1] - a[1]) * 0.18, (a[1] + b[1]) / 2 + (b[0] - a[0]) * 0.18
+
+
 def _lead_arc(lead: Lead, board: Board, colour: str, *, dashed: bool) -> list[str]:
     (ax, ay), (bx, by) = (end_point(end, board) for end in (lead.start, lead.end))
-    mx, my = (ax + bx) / 2 - (by - ay) * 0.18, (ay + by) / 2 + (bx - ax) * 0.18
+    mx, my = _bow((ax, ay), (bx, by))
     arc = _path(f"M{ax:.1f} {ay:.1f}Q{mx:.1f} {my:.1f} {bx:.1f} {by:.1f}", colour, width=7, dashed=dashed)
     plugs = "".join(
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" fill="{_HALO}" stroke="{colour}" stroke-width="5"/>'

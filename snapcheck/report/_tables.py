@@ -13,13 +13,15 @@ from snapcheck.words import tr
 
 @dataclass(frozen=True)
 class FigureRow:
-    """One promised figure: name, accepted range, as designed, as built, and whether the build meets it."""
+    """One promised figure: name, accepted range, as designed, as built, whether the build meets it, and why
+    there is no figure of the build, where there is none."""
 
     name: str
     range: str
     designed: str
     built: str
     met: bool
+    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,7 @@ def figure_rows(result: CheckResult) -> list[FigureRow]:
                 "–" if designed.value is None else figure_text(designed.value, unit),
                 "–" if built is None or built.value is None else figure_text(built.value, unit),
                 built is not None and built.met,
+                "" if built is None else built.reason.rstrip("."),
             )
         )
     return sorted(rows, key=lambda row: row.met)

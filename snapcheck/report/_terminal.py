@@ -136,4 +136,4 @@ def _print_figures(result: CheckResult, console: Console, *, verbose: bool) -> N
         sign = "✓" if row.met else "✗"
         line = tr("{name}: planned {range}, as designed {designed}, as built {built}",
                   name=row.name, range=row.range, designed=row.designed, built=row.built)  # fmt: skip
-        console.print(Text(f"{sign} {line}"))
+        console.print(Text(f"{sign} {line}" + (f" ({row.reason})" if row.reason else "")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from dataclasses import replace
@@ -9,16 +10,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
-from snapcheck.board import load_design
+from snapcheck.board import Cell, SocketEnd, load_design
 from snapcheck.cli import main
 from snapcheck.errors import PhotoError
 from snapcheck.findings import Severity
-from snapcheck.kit import bundled_kit
+from snapcheck.kit import Side, bundled_kit
 from snapcheck.photo import Reading, open_picture, reading_from_truth
 from snapcheck.pipeline import check_build
-from snapcheck.report import annotate, report_html, report_json
+from snapcheck.report import annotate, print_result, report_html, report_json
+from snapcheck.report._callouts import callouts_svg, end_point, reference_svg
 from snapcheck.report._look import CARD, MARKS, PAPER
+from snapcheck.report._tables import figure_rows
+from snapcheck.simulate import Simulator, is_available
 
 KIT = bundled_kit()
 PHOTOS = Path(__file__).parents[2] / "fixtures" / "photos"
@@ -167,3 +172,33 @@ def test_paper_holds_every_line_whole(tmp_path: Path) -> None:
     with pytest.raises(PhotoError):  # making a PDF does not make the reader of photos lenient
         open_picture(cut)
     assert page.count(">R6</text>") >= 2  # the light rim, and the name upon it
+
+
+def test_a_lead_in_the_wrong_hole_is_shown_with_the_right_one() -> None:
+    """On the build a ring around the hole where the plug belongs, on the plan rings around both its ends."""
+    design = load_design(PHOTOS.parent / "designs" / "two-lamp-flasher.board", KIT)
+    truth = json.loads((PHOTOS / "flasher-crossing-leads.json").read_text(encoding="utf-8"))
+    result = check_build(reading_from_truth(truth, "bench.jpg", KIT), design, KIT)
+    (wrong,) = [f for f in result.findings if f.rule == "lead-wrong"]
+    assert wrong.expected_lead in design.board.leads
+    ring = 'r="17" fill="none" stroke="' + MARKS[wrong.severity].colour
+    built = callouts_svg([(1, wrong)], result.built, KIT, design.board)
+    plan = reference_svg([(1, wrong)], design.board)
+    assert built.count(ring) == 1 and plan.count(ring) == 2
+    hole = end_point(SocketEnd(Cell.parse("I4"), Side.E), design.board)
+    for drawn in (built, plan):
+        assert f'cx="{hole[0]:.1f}" cy="{hole[1]:.1f}" {ring}' in drawn
+
+
+@pytest.mark.skipif(not is_available(), reason="the ngspice library is not installed")
+def test_a_figure_that_cannot_be_measured_says_why() -> None:
+    design = load_design(PHOTOS.parent / "designs" / "speech-stage.board", KIT)
+    cubes = {cell: cube for cell, cube in design.board.cubes.items() if cell != Cell.parse("E4")}
+    with Simulator() as simulator:
+        result = check_build(replace(design.board, cubes=cubes), design, KIT, simulator)
+    (row,) = [r for r in figure_rows(result) if "distortion" in r.name]
+    assert row.built == "–" and not row.met and row.reason == "no signal comes through"
+    assert f"<small>{row.reason}</small>" in report_html(result)
+    console = Console(record=True, width=140, file=io.StringIO())
+    print_result(result, console)
+    assert f"as built – ({row.reason})" in console.export_text()

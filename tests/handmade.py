@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 
-from snapcheck.board import Board, Cell, Cube
-from snapcheck.circuit import Circuit, Net, Part, Terminal
+from snapcheck.board import Board, Cell, Cube, LeadEnd, Side
+from snapcheck.circuit import Circuit, HalfMade, Net, Part, Terminal
 from snapcheck.kit import Kit, bundled_kit
 
 #: (kind, value, net of each terminal) or, for a meter, with its unit
@@ -31,4 +32,29 @@ def handmade(*entries: Entry, kit: Kit | None = None) -> Circuit:
         for n in range(highest + 1)
     )
     board = Board(_COLUMNS, len(entries) // _COLUMNS + 1, cubes)
-    return Circuit(board, kit, tuple(parts), nets, (), terminal_net, {}, {})
+    return Circuit(board, kit, tuple(parts), _Joints(nets, terminal_net))
+
+
+@dataclass
+class _Joints:
+    """Nets that were given, not made by cubes that touch."""
+
+    given: tuple[Net, ...]
+    terminal_net: Mapping[tuple[Cell, str], int]
+    end_net: Mapping[LeadEnd, int] = field(default_factory=dict)
+
+    @property
+    def size(self) -> int:
+        return len(self.given)
+
+    def nets(self, parts: tuple[Part, ...]) -> tuple[Net, ...]:
+        return self.given
+
+    def half_made(self) -> tuple[HalfMade, ...]:
+        return ()
+
+    def net_of(self, cell: Cell, terminal: str) -> int | None:
+        return self.terminal_net.get((cell, terminal))
+
+    def net_at(self, cell: Cell, side: Side) -> int | None:
+        return None

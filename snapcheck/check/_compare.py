@@ -21,6 +21,7 @@ from snapcheck.circuit import (
     RULES,
     OperatingPointLike,
     RuleBook,
+    WordsLater,
     build_circuit,
     bundled_rules,
     check_rules,
@@ -137,9 +138,9 @@ class _Comparing:
         """What this change joins and separates; of several that do it together, the first one tells it."""
         if not self.pair.plain or change is not min(cause, key=lambda c: c.cells[:1]):
             return ""
-        circuit = self.pair.with_only(cause)
         if change.change in (Change.WRONG_VALUE, Change.REVERSED):
             return ""
+        circuit = self.pair.with_only(cause)
         touched = {c for c in change.cubes if self.pair.part_here(c)}
         pairs = {
             p.cell: p.cell for p in self.pair.plan_circuit.parts
@@ -170,7 +171,7 @@ class _Comparing:
 
     # -------------------------------------------------------- rules
 
-    def _built_rules(self, supply_V: dict[Cell, float]) -> list[Finding]:
+    def _built_rules(self, supply_V: dict[Cell, float], wordless: bool | WordsLater = False) -> list[Finding]:
         """What the rules object to in the build, supplies (cells of the build) set to these voltages."""
         return check_rules(
             self.pair.built_circuit,
@@ -179,13 +180,14 @@ class _Comparing:
             book=self.book,
             supply_V=supply_V,
             only=self._telling,
+            wordless=wordless,
         )
 
     def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
         """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
         supply = {self.pair.alignment.to_built(c): v for c, v in self.supply_V.items()}
-        here = self._built_rules(supply)
-        here = [f for f in here if f.severity is not Severity.NOTE]
+        later = WordsLater()
+        here = [f for f in self._built_rules(supply, later) if f.severity is not Severity.NOTE]
         if not here:
             return [], []
         planned = check_rules(
@@ -207,9 +209,9 @@ class _Comparing:
                 and (places == cells and severity <= f.severity if exact else places & cells or not cells)
                 for rule, places, severity in there
             ):
-                fresh.append(f)
+                fresh.append(later.worded(f))
             elif exact:
-                standing.append(f)
+                standing.append(later.worded(f))
         return fresh, standing
 
     @cached_property

@@ -3,6 +3,7 @@
 from snapcheck.circuit._book import RuleBook, RuleSetting, bundled_rules, load_rules, parse_rules
 from snapcheck.circuit._build import build_circuit, is_part, require_kinds
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
+from snapcheck.circuit._context import WordsLater
 from snapcheck.circuit._difference import (
     Difference,
     Pairing,
@@ -60,6 +61,7 @@ __all__ = [
     "Terminal",
     "Topology",
     "What",
+    "WordsLater",
     "amperes",
     "build_circuit",
     "bundled_rules",

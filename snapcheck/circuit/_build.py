@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from functools import cached_property
 
-from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
+from snapcheck.board import Board, Cell, Lead, LeadEnd, Seam, Side, SocketEnd, TapEnd
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
 from snapcheck.errors import InputError
-from snapcheck.kit import PLATE, Kind, Kit, Side
+from snapcheck.kit import Kind, Kit
 from snapcheck.words import tr
 
 #: models of kinds that conduct or give access but are no part of the circuit
@@ -34,14 +34,16 @@ def build_circuit(board: Board, kit: Kit) -> Circuit:
         InputError: a cube's kind is not in the kit.
     """
     require_kinds(board, kit)
-    return _Builder(board, kit).circuit()
+    joints = _Joints(board, kit)
+    return Circuit(board, kit, tuple(joints.parts()), joints)
 
 
 def require_kinds(board: Board, kit: Kit) -> None:
     """Raises InputError where a cube's kind is not in the kit."""
+    kinds = kit.kinds
     for cell, cube in board.cubes.items():
-        if cube.kind not in kit:
-            known = ", ".join(sorted(kit.kinds))
+        if cube.kind not in kinds:
+            known = ", ".join(sorted(kinds))
             raise InputError(
                 tr(
                     "the cube is of kind '{kind}', which the kit '{name}' does not have.",
@@ -53,24 +55,33 @@ def require_kinds(board: Board, kit: Kit) -> None:
             )
 
 
-@dataclass
-class _Builder:
-    board: Board
-    kit: Kit
-    parent: list[int] = field(default_factory=lambda: [_PLATE_NODE])
-    node_of: dict[tuple[Cell, str], int] = field(default_factory=dict)
-    side_node: dict[tuple[Cell, Side], int] = field(default_factory=dict)
-    end_node: dict[LeadEnd, int] = field(default_factory=dict)
-    contacts: list[tuple[int, NetContact]] = field(default_factory=list)
-    half_made: list[HalfMade] = field(default_factory=list)
+class _Joints:
+    """Which metal of a board is joined, by union-find over the terminals of its cubes.
 
-    def circuit(self) -> Circuit:
-        for cell, cube in self.board.cubes.items():
-            self._place(cell, cube)
+    Sides of cells are counted through the plate, four to a cell: looking up a number costs far less than
+    looking up a cell and a side, and a comparison makes many circuits.
+    """
+
+    def __init__(self, board: Board, kit: Kit) -> None:
+        self.board = board
+        self.kinds: Mapping[str, Kind] = kit.kinds
+        self.parent = [_PLATE_NODE]
+        #: cell to the node of each terminal of its cube
+        self.nodes: dict[Cell, dict[str, int]] = {}
+        #: node of the contact on each side of each cell, -1 for none
+        self.at = [-1] * (4 * board.columns * board.rows)
+        self.end_node: dict[LeadEnd, int] = {}
+        self.lead_node: list[tuple[int, Lead]] = []
+        self._place()
         self._touch()
         self._tap()
-        joined_leads = self._lead()
-        return self._collect(joined_leads)
+        self._lead()
+        number: dict[int, int] = {}
+        #: node to net; nodes were made row by row, so nets count row by row
+        self.net = [number.setdefault(self._find(node), len(number)) for node in range(len(self.parent))]
+        self.size = len(number)
+
+    # -------------------------------------------------------- joining
 
     def _find(self, node: int) -> int:
         parent = self.parent
@@ -85,123 +96,152 @@ class _Builder:
             # the smaller number stays the root, so that node 0 is always the plate
             self.parent[max(a, b)] = min(a, b)
 
-    def _place(self, cell: Cell, cube: Cube) -> None:
-        kind = self.kit[cube.kind]
-        for terminal in kind.terminals:
-            if terminal == PLATE or terminal in kind.plate_terminals:
-                node = _PLATE_NODE
-                self.contacts.append((node, NetContact(cell, None, terminal, Metal.BODY)))
-            else:
-                node = len(self.parent)
-                self.parent.append(node)
-            self.node_of[cell, terminal] = node
-        for side, terminal in kind.contacts_at[cube.turn]:
-            node = self.node_of[cell, terminal]
-            self.side_node[cell, side] = node
-            self.contacts.append((node, NetContact(cell, side, terminal)))
-        for side, terminal in kind.sockets.items():
-            node = self.node_of[cell, terminal]
-            self.end_node[SocketEnd(cell, side)] = node
-            self.contacts.append((node, NetContact(cell, side, terminal, Metal.SOCKET)))
+    def _spot(self, cell: Cell) -> int:
+        return 4 * (cell.row * self.board.columns + cell.column)
+
+    def _place(self) -> None:
+        parent, at, columns = self.parent, self.at, self.board.columns
+        for cell, cube in self.board.cubes.items():
+            kind = self.kinds[cube.kind]
+            nodes = self.nodes[cell] = {}
+            for terminal in kind.terminals:
+                if terminal in kind.on_plate:
+                    nodes[terminal] = _PLATE_NODE
+                else:
+                    nodes[terminal] = len(parent)
+                    parent.append(len(parent))
+            spot = 4 * (cell.row * columns + cell.column)
+            for side, terminal in kind.contacts_at[cube.turn]:
+                at[spot + side] = nodes[terminal]
+            for side, terminal in kind.sockets.items():
+                self.end_node[SocketEnd(cell, side)] = nodes[terminal]
 
     def _touch(self) -> None:
-        side_node = self.side_node
-        for (cell, side), node in side_node.items():
-            beyond = cell.neighbour(side)
-            other = side_node.get((beyond, side.opposite))
-            if other is None:
-                self._half(cell, side, beyond)
-            elif side is Side.E or side is Side.S:  # each touching pair once
-                self._join(node, other)
+        at, columns, rows = self.at, self.board.columns, self.board.rows
+        for row, column in self.board.cubes:  # each touching pair once: to the right and down
+            spot = 4 * (row * columns + column)
+            if column + 1 < columns and at[spot + Side.E] >= 0 and at[spot + 4 + Side.W] >= 0:
+                self._join(at[spot + Side.E], at[spot + 4 + Side.W])
+            below = spot + 4 * columns
+            if row + 1 < rows and at[spot + Side.S] >= 0 and at[below + Side.N] >= 0:
+                self._join(at[spot + Side.S], at[below + Side.N])
 
-    def _half(self, cell: Cell, side: Side, beyond: Cell) -> None:
-        """A contact that touches none."""
-        board, cube = self.board, self.board.cubes[cell]
-        inside = 0 <= beyond.row < board.rows and 0 <= beyond.column < board.columns
-        reason = Gap.EDGE if not inside else Gap.BLANK if beyond in board.cubes else Gap.EMPTY
-        terminal = self.kit[cube.kind].terminal_at(side, cube.turn) or ""
-        tapped = inside and bool(board.taps) and Seam.between(cell, beyond) in board.taps
-        self.half_made.append(HalfMade(cell, reason, side, terminal, beyond if inside else None, tapped))
+    def _nodes_at(self, seam: Seam) -> list[int]:
+        """Nodes of the contacts that meet at a seam."""
+        places = zip((seam.first, seam.second), seam.sides, strict=True)
+        nodes = (self.at[self._spot(cell) + side] for cell, side in places)
+        return [node for node in nodes if node >= 0]
 
     def _tap(self) -> None:
         for seam in sorted(self.board.taps):
-            first_side, second_side = seam.sides
-            nodes = [
-                self.side_node[place]
-                for place in ((seam.first, first_side), (seam.second, second_side))
-                if place in self.side_node
-            ]
+            nodes = self._nodes_at(seam)
             if not nodes:
                 nodes = [len(self.parent)]
                 self.parent.append(nodes[0])
-                self.half_made.append(HalfMade(seam.first, Gap.DEAD_TAP, facing=seam.second, seam=seam))
             for node in nodes[1:]:
                 self._join(nodes[0], node)
             self.end_node[TapEnd(seam)] = nodes[0]
 
-    def _lead(self) -> list[tuple[int, Lead]]:
-        touched = []
+    def _lead(self) -> None:
         for lead in self.board.leads:
-            nodes = []
-            for end in (lead.start, lead.end):
-                node = self.end_node.get(end)
-                if node is not None:
-                    nodes.append(node)
-                elif isinstance(end, TapEnd):
-                    self.half_made.append(
-                        HalfMade(end.seam.first, Gap.NO_TAP, facing=end.seam.second, seam=end.seam, lead=lead)
-                    )
-                else:
-                    self.half_made.append(HalfMade(end.cell, Gap.NO_SOCKET, end.side, lead=lead))
+            nodes = [self.end_node[end] for end in (lead.start, lead.end) if end in self.end_node]
             if len(nodes) == 2:
                 self._join(*nodes)
             if nodes:
-                touched.append((nodes[0], lead))
-        return touched
+                self.lead_node.append((nodes[0], lead))
 
-    def _collect(self, leads: list[tuple[int, Lead]]) -> Circuit:
-        number: dict[int, int] = {_PLATE_NODE: 0}
-        for node in range(len(self.parent)):  # nodes were made row by row, so nets count row by row
-            number.setdefault(self._find(node), len(number))
-        net = [number[self._find(node)] for node in range(len(self.parent))]
+    # -------------------------------------------------------- what came of it
 
-        contacts: list[list[NetContact]] = [[] for _ in number]
-        terminals: list[list[Terminal]] = [[] for _ in number]
-        taps: list[list[Seam]] = [[] for _ in number]
-        net_leads: list[list[Lead]] = [[] for _ in number]
-        for node, contact in self.contacts:
-            contacts[net[node]].append(contact)
-        for end, node in self.end_node.items():
-            if isinstance(end, TapEnd):
-                taps[net[node]].append(end.seam)
-        for node, lead in leads:
-            net_leads[net[node]].append(lead)
-
-        parts = tuple(self._parts(net))
-        for part in parts:
-            for name, n in part.nets.items():
-                terminals[n].append(Terminal(part.cell, name))
-        return Circuit(
-            self.board,
-            self.kit,
-            parts,
-            tuple(
-                Net(n, tuple(contacts[n]), tuple(terminals[n]), tuple(taps[n]), tuple(net_leads[n]))
-                for n in range(len(number))
-            ),
-            tuple(self.half_made),
-            {place: net[node] for place, node in self.node_of.items()},
-            {place: net[node] for place, node in self.side_node.items()},
-            {end: net[node] for end, node in self.end_node.items()},
-        )
-
-    def _parts(self, net: list[int]) -> Iterator[Part]:
+    def parts(self) -> Iterator[Part]:
+        """The parts, named row by row."""
+        net = self.net
         count: Counter[str] = Counter()
         for cell, cube in self.board.cubes.items():
-            kind = self.kit[cube.kind]
+            kind = self.kinds[cube.kind]
             if not is_part(kind):
                 continue
             prefix = kind.prefix or "X"
             count[prefix] += 1
-            nets = {name: net[self.node_of[cell, name]] for name in kind.terminals}
+            nets = {name: net[node] for name, node in self.nodes[cell].items()}
             yield Part(cell, cube, kind, f"{prefix}{count[prefix]}", nets)
+
+    @cached_property
+    def end_net(self) -> Mapping[LeadEnd, int]:
+        """See `Joints`."""
+        return {end: self.net[node] for end, node in self.end_node.items()}
+
+    def net_of(self, cell: Cell, terminal: str) -> int | None:
+        """See `Joints`."""
+        node = self.nodes.get(cell, {}).get(terminal)
+        return None if node is None else self.net[node]
+
+    def net_at(self, cell: Cell, side: Side) -> int | None:
+        """See `Joints`."""
+        board = self.board
+        if not (0 <= cell.row < board.rows and 0 <= cell.column < board.columns):
+            return None
+        node = self.at[self._spot(cell) + side]
+        return None if node < 0 else self.net[node]
+
+    def nets(self, parts: tuple[Part, ...]) -> tuple[Net, ...]:
+        """See `Joints`."""
+        net = self.net
+        contacts: list[list[NetContact]] = [[] for _ in range(self.size)]
+        terminals: list[list[Terminal]] = [[] for _ in range(self.size)]
+        taps: list[list[Seam]] = [[] for _ in range(self.size)]
+        leads: list[list[Lead]] = [[] for _ in range(self.size)]
+        for cell, cube in self.board.cubes.items():
+            kind, nodes = self.kinds[cube.kind], self.nodes[cell]
+            for terminal in kind.terminals:
+                if terminal in kind.on_plate:
+                    contacts[0].append(NetContact(cell, None, terminal, Metal.BODY))
+            for side, terminal in kind.contacts_at[cube.turn]:
+                contacts[net[nodes[terminal]]].append(NetContact(cell, side, terminal))
+            for side, terminal in kind.sockets.items():
+                contacts[net[nodes[terminal]]].append(NetContact(cell, side, terminal, Metal.SOCKET))
+        for end, node in self.end_node.items():
+            if isinstance(end, TapEnd):
+                taps[net[node]].append(end.seam)
+        for node, lead in self.lead_node:
+            leads[net[node]].append(lead)
+        for part in parts:
+            for name, n in part.nets.items():
+                terminals[n].append(Terminal(part.cell, name))
+        return tuple(
+            Net(n, tuple(contacts[n]), tuple(terminals[n]), tuple(taps[n]), tuple(leads[n]))
+            for n in range(self.size)
+        )
+
+    def half_made(self) -> tuple[HalfMade, ...]:
+        """See `Joints`."""
+        return (*self._half_contacts(), *self._half_taps(), *self._half_leads())
+
+    def _half_contacts(self) -> Iterator[HalfMade]:
+        """Contacts that touch none."""
+        board, at = self.board, self.at
+        columns, rows = board.columns, board.rows
+        for cell, cube in board.cubes.items():
+            for side, terminal in self.kinds[cube.kind].contacts_at[cube.turn]:
+                beyond = cell.neighbour(side)
+                if not (0 <= beyond.row < rows and 0 <= beyond.column < columns):
+                    yield HalfMade(cell, Gap.EDGE, side, terminal)
+                elif at[4 * (beyond.row * columns + beyond.column) + side.opposite] < 0:
+                    reason = Gap.BLANK if beyond in board.cubes else Gap.EMPTY
+                    tapped = bool(board.taps) and Seam.between(cell, beyond) in board.taps
+                    yield HalfMade(cell, reason, side, terminal, beyond, tapped)
+
+    def _half_taps(self) -> Iterator[HalfMade]:
+        for seam in sorted(self.board.taps):
+            if not self._nodes_at(seam):
+                yield HalfMade(seam.first, Gap.DEAD_TAP, facing=seam.second, seam=seam)
+
+    def _half_leads(self) -> Iterator[HalfMade]:
+        for lead in self.board.leads:
+            for end in (lead.start, lead.end):
+                if end in self.end_node:
+                    continue
+                if isinstance(end, TapEnd):
+                    first, second = end.seam.first, end.seam.second
+                    yield HalfMade(first, Gap.NO_TAP, facing=second, seam=end.seam, lead=lead)
+                else:
+                    yield HalfMade(end.cell, Gap.NO_SOCKET, end.side, lead=lead)

@@ -6,10 +6,10 @@ import enum
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple, Protocol
 
-from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side
-from snapcheck.kit import Kind, Kit
+from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side, SocketEnd
+from snapcheck.kit import PLATE, Kind, Kit
 
 
 class Metal(enum.StrEnum):
@@ -61,8 +61,7 @@ class Gap(enum.StrEnum):
     DEAD_TAP = "dead-tap"  #: a tap between two sides without contacts
 
 
-@dataclass(frozen=True)
-class HalfMade:
+class HalfMade(NamedTuple):
     """A connection of which only one half is there.
 
     Attributes:
@@ -118,8 +117,7 @@ class Part:
         return self.kind.parameters_for(self.cube.value)
 
 
-@dataclass(frozen=True)
-class Net:
+class Net(NamedTuple):
     """Everything that is joined by metal.
 
     Attributes:
@@ -141,25 +139,91 @@ class Net:
         return tuple(dict.fromkeys(contact.cell for contact in self.contacts))
 
 
+class Joints(Protocol):
+    """Which metal is joined: what a circuit tells of its nets, worked out when somebody asks."""
+
+    @property
+    def size(self) -> int:
+        """How many nets there are, the plate's among them."""
+
+    @property
+    def end_net(self) -> Mapping[LeadEnd, int]:
+        """Every place for a plug to the net it touches."""
+
+    def nets(self, parts: tuple[Part, ...]) -> tuple[Net, ...]:
+        """The nets by number."""
+
+    def half_made(self) -> tuple[HalfMade, ...]:
+        """Connections of which one half is missing."""
+
+    def net_of(self, cell: Cell, terminal: str) -> int | None:
+        """See `Circuit.net_of`."""
+
+    def net_at(self, cell: Cell, side: Side) -> int | None:
+        """See `Circuit.net_at`."""
+
+
 @dataclass(frozen=True, eq=False)
 class Circuit:
     """Parts and the nets that join them; made by `build_circuit`.
 
+    A comparison makes many circuits of which only the parts are looked at, so the rest is worked out on
+    the first look.
+
     Attributes:
         board, kit: what it was made from.
         parts: row by row.
-        nets: `nets[n].number == n`; `nets[0]` is the plate, also when nothing touches it.
-        half_made: connections of which one half is missing.
     """
 
     board: Board
     kit: Kit
     parts: tuple[Part, ...]
-    nets: tuple[Net, ...]
-    half_made: tuple[HalfMade, ...]
-    _terminal_net: Mapping[tuple[Cell, str], int] = field(repr=False, compare=False)
-    _side_net: Mapping[tuple[Cell, Side], int] = field(repr=False, compare=False)
-    _end_net: Mapping[LeadEnd, int] = field(repr=False, compare=False)
+    _joints: Joints = field(repr=False)
+
+    @cached_property
+    def nets(self) -> tuple[Net, ...]:
+        """`nets[n].number == n`; `nets[0]` is the plate, also when nothing touches it."""
+        return self._joints.nets(self.parts)
+
+    @property
+    def net_count(self) -> int:
+        """Number of nets, the plate's among them."""
+        return self._joints.size
+
+    @cached_property
+    def half_made(self) -> tuple[HalfMade, ...]:
+        """Connections of which one half is missing."""
+        return self._joints.half_made()
+
+    @cached_property
+    def notes(self) -> dict[object, Any]:
+        """For what takes long to work out of a circuit and is asked for again; a circuit never changes."""
+        return {}
+
+    @cached_property
+    def open_sockets(self) -> frozenset[int]:
+        """Nets with a signal socket in which no lead is plugged."""
+        plugged = {end for lead in self.board.leads for end in lead.ends}
+        free = ((end.cell, net) for end, net in self.ends.items()
+                if end not in plugged and isinstance(end, SocketEnd))  # fmt: skip
+        return frozenset(
+            net
+            for cell, net in free
+            if any(
+                terminal != PLATE and self.net_of(cell, terminal) == net
+                for terminal in self.kit[self.board.cubes[cell].kind].sockets.values()
+            )
+        )
+
+    @cached_property
+    def socket_nets(self) -> frozenset[int]:
+        """Nets to which a socket on a cube's top gives access; the plate socket does not count."""
+        return frozenset(
+            net
+            for cell, cube in self.board.cubes.items()
+            for terminal in self.kit[cube.kind].sockets.values()
+            if terminal != PLATE and (net := self.net_of(cell, terminal)) is not None
+        )
 
     @cached_property
     def part_at(self) -> Mapping[Cell, Part]:
@@ -173,20 +237,20 @@ class Circuit:
 
     def net_of(self, cell: Cell, terminal: str) -> int | None:
         """Net of a terminal of any cube (also wires, sockets, ground); None if there is no such terminal."""
-        return self._terminal_net.get((cell, terminal))
+        return self._joints.net_of(cell, terminal)
 
     def net_at(self, cell: Cell, side: Side) -> int | None:
         """Net of the contact on `side` of the cube in `cell`; None for a blank side or empty cell."""
-        return self._side_net.get((cell, side))
+        return self._joints.net_at(cell, side)
 
     def net_of_end(self, end: LeadEnd) -> int | None:
         """Net that a plug in this socket would touch; None where there is no such socket or tap."""
-        return self._end_net.get(end)
+        return self._joints.end_net.get(end)
 
     @property
     def ends(self) -> Mapping[LeadEnd, int]:
         """Every place for a plug to the net it touches."""
-        return self._end_net
+        return self._joints.end_net
 
     def parts_on(self, net: int) -> Iterator[tuple[Part, str]]:
         """Each part terminal on a net, as (part, terminal name)."""

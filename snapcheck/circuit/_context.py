@@ -3,19 +3,39 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from snapcheck.board import Cell, Lead, Seam, Side
 from snapcheck.circuit._book import RuleBook
-from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Part, Terminal
+from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Part, Terminal
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._say import capital, place_words
 from snapcheck.circuit._topology import SOURCE_MODELS, Topology
 from snapcheck.findings import Finding, Severity
-from snapcheck.kit import PLATE
 from snapcheck.words import tr
+
+
+class WordsLater:
+    """Findings whose words are made when somebody wants to read them.
+
+    A crowded board has many findings of which a comparison tells few; their words cost more than they do.
+    """
+
+    def __init__(self) -> None:
+        #: the findings are kept with their words, so that no other ever has the same id
+        self._words: dict[int, tuple[Finding, Callable[[], Finding]]] = {}
+
+    def keep(self, finding: Finding, words: Callable[[], Finding]) -> Finding:
+        """The wordless finding; `words` gives the same one with words."""
+        self._words[id(finding)] = finding, words
+        return finding
+
+    def worded(self, finding: Finding) -> Finding:
+        """The finding with its words."""
+        kept = self._words.get(id(finding))
+        return finding if kept is None else kept[1]()
 
 
 @dataclass(frozen=True)
@@ -41,7 +61,7 @@ class Context:
     book: RuleBook
     operating_point: OperatingPointLike | None = None
     supply_V: Mapping[Cell, float] = field(default_factory=dict)
-    wordless: bool = False
+    wordless: bool | WordsLater = False
     told: set[Terminal] = field(default_factory=set)
     told_islands: set[int] = field(default_factory=set)
     shorted: set[Cell] = field(default_factory=set)
@@ -53,6 +73,13 @@ class Context:
     def topology(self) -> Topology:
         """Structure for questions about direct current."""
         return Topology(self.circuit, self.supply_V, same_V=self.book.limit("supplies-fighting", "same_V"))
+
+    def wordy(self, rule: str, cells: Iterable[Cell], words: Callable[[], Finding]) -> Finding:
+        """The finding that `words` makes, or the same without its words where they are not wanted now."""
+        if self.wordless is False:
+            return words()
+        bare = self.finding(rule, cells, "")
+        return bare if self.wordless is True else self.wordless.keep(bare, words)
 
     def finding(
         self,
@@ -123,7 +150,7 @@ class Context:
 
     def is_port(self, net: int) -> bool:
         """True when a socket gives access to the net, so that something may be plugged in."""
-        return any(c.metal is Metal.SOCKET and c.terminal != PLATE for c in self.circuit.nets[net].contacts)
+        return net in self.circuit.socket_nets
 
     @cached_property
     def pointing(self) -> dict[Cell, list[HalfMade]]:
@@ -174,7 +201,13 @@ class Context:
 
     def net_of_half(self, half: HalfMade) -> int | None:
         """The net of a half-made contact; None for a tap or lead."""
-        return None if half.side is None else self.circuit.net_at(half.cell, half.side)
+        return self._net_of_half[id(half)]
+
+    @cached_property
+    def _net_of_half(self) -> dict[int, int | None]:
+        """Id of a half-made connection of the circuit, which keeps them all, to its net."""
+        net_at = self.circuit.net_at
+        return {id(h): None if h.side is None else net_at(h.cell, h.side) for h in self.circuit.half_made}
 
     def loose_words(self, part: Part, terminal: str) -> str:
         """Where an open terminal ends, as a sentence."""
@@ -202,7 +235,7 @@ class Context:
         """Groups of parts that hang together without reaching any source but through the plate."""
         if self.shorted:  # then everything is cut off, and the reason is told
             return ()
-        parent = list(range(len(self.circuit.nets)))
+        parent = list(range(self.circuit.net_count))
 
         def find(n: int) -> int:
             while parent[n] != n:

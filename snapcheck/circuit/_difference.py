@@ -10,13 +10,13 @@ from __future__ import annotations
 import enum
 import itertools
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from snapcheck.board import Cell
 from snapcheck.circuit._circuit import Circuit, Part, Terminal
 from snapcheck.circuit._equivalence import SAME_RATIO, Colours, same_number
-from snapcheck.circuit._normal import Element, NormalForm, leg_label, ports_of, value_of
+from snapcheck.circuit._normal import Element, NormalForm, value_of
 
 
 class What(enum.StrEnum):
@@ -86,9 +86,9 @@ def _raw_form(circuit: Circuit) -> NormalForm:
     """The circuit as elements without any reduction."""
     elements = []
     for part in circuit.parts:
-        legs = tuple((leg_label(part.kind, t), n) for t, n in part.nets.items())
+        legs = tuple((part.kind.leg_labels[t], n) for t, n in part.nets.items())
         elements.append(Element(((part.kind.name, value_of(part), None),), legs, (part,)))
-    return NormalForm(tuple(elements), ports_of(circuit))
+    return NormalForm(tuple(elements), circuit.open_sockets)
 
 
 def pair_parts(first: Circuit, second: Circuit) -> dict[Cell, Cell]:
@@ -182,7 +182,7 @@ def _overlap(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell]) -> Cou
     for one, two in pairs.items():
         a, b = first.part_at[one], second.part_at[two]
         for terminal, net in a.nets.items():
-            if terminal in b.nets and leg_label(a.kind, terminal) == terminal:
+            if terminal in b.nets and a.kind.leg_labels[terminal] == terminal:
                 overlap[net, b.nets[terminal]] += 2
             elif terminal in b.nets:  # an exchangeable terminal says less
                 for other in b.nets.values():
@@ -239,20 +239,17 @@ class _Fit:
 
     def _choose_legs(self, nets: dict[int, int]) -> None:
         """For every paired part, the allowed way of pairing terminals that fits the nets best."""
+        used = set(nets.values())
         for one, two in self.pairs.items():
             a, b = self.first.part_at[one], self.second.part_at[two]
             if set(a.nets) != set(b.nets):  # another kind: in the order of its terminals
                 names = dict(zip(a.nets, b.nets, strict=False))
+            elif not a.kind.interchangeable:
+                names = {t: t for t in a.nets}
             else:
-                names = max(_ways(a), key=lambda way: self._fits(a, b, way, nets))
+                names = max(_ways(a), key=lambda way: _fits(a, b, way, nets, used))
             for mine, other in names.items():
                 self.legs[Terminal(one, mine)] = other
-
-    def _fits(self, a: Part, b: Part, way: Mapping[str, str], nets: Mapping[int, int]) -> int:
-        """How many terminals fit; two nets that nothing else has paired fit each other."""
-        used = set(nets.values())
-        pairs = [(a.nets[mine], b.nets[other]) for mine, other in way.items()]
-        return sum(nets.get(x) == y or (x not in nets and y not in used) for x, y in pairs)
 
     def _terminals(self) -> Iterable[tuple[Terminal, int, int]]:
         """(terminal of the first circuit, its net there, its partner's net in the second)."""
@@ -270,18 +267,18 @@ class _Fit:
 
     def _exchange_legs(self, nets: dict[int, int]) -> bool:
         """Parts that fit once their legs are exchanged: they stand turned or reversed."""
-        changed = False
+        changed, used = False, set(nets.values())
         for one, two in self.pairs.items():
             a, b = self.first.part_at[one], self.second.part_at[two]
             if set(a.nets) != set(b.nets):
                 continue
             way = {t: self.legs[Terminal(one, t)] for t in a.nets}
-            wrong = len(way) - self._fits(a, b, way, nets)
+            wrong = len(way) - _fits(a, b, way, nets, used)
             if wrong < 2:
                 continue
             others = (dict(zip(a.nets, order, strict=True)) for order in itertools.permutations(a.nets))
-            best = max(others, key=lambda w: self._fits(a, b, w, nets))
-            if self._fits(a, b, best, nets) < len(way):
+            best = max(others, key=lambda w: _fits(a, b, w, nets, used))
+            if _fits(a, b, best, nets, used) < len(way):
                 continue
             self.found.append(Difference(What.LEGS, a, b))
             self.legs.update({Terminal(one, mine): other for mine, other in best.items()})
@@ -334,6 +331,12 @@ class _Fit:
             )
 
 
+def _fits(a: Part, b: Part, way: Mapping[str, str], nets: Mapping[int, int], used: Collection[int]) -> int:
+    """How many terminals fit; nets that nothing else has paired (`used`: of the second) fit each other."""
+    pairs = [(a.nets[mine], b.nets[other]) for mine, other in way.items()]
+    return sum(nets.get(x) == y or (x not in nets and y not in used) for x, y in pairs)
+
+
 def _ways(part: Part) -> list[dict[str, str]]:
     """Every way of pairing a part's terminals with those of one of its kind."""
     ways: list[dict[str, str]] = [{t: t for t in part.nets}]
@@ -367,7 +370,7 @@ def same_circuit_in_place(first: Circuit, second: Circuit) -> dict[int, int] | N
         if two is None or one.kind.name != two.kind.name or not same_value(one, two):
             return None
         for terminal, net in one.nets.items():
-            if leg_label(one.kind, terminal) == terminal and not fit(net, two.nets[terminal]):
+            if one.kind.leg_labels[terminal] == terminal and not fit(net, two.nets[terminal]):
                 return None
         if one.kind.interchangeable:
             flexible.append((one, two))
@@ -375,8 +378,8 @@ def same_circuit_in_place(first: Circuit, second: Circuit) -> dict[int, int] | N
     for one, two in sorted(flexible, key=lambda pair: not any(n in there for n in pair[0].nets.values())):
         if not any(_try(one, two, way, there, back) for way in _by_sides(one, two)):
             return None
-    ports = ports_of(second)
-    return there if all(there[n] in ports for n in ports_of(first) if n in there) else None
+    ports = second.open_sockets
+    return there if all(there[n] in ports for n in first.open_sockets if n in there) else None
 
 
 def _by_sides(one: Part, two: Part) -> list[dict[str, str]]:

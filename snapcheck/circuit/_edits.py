@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from snapcheck.circuit._circuit import Circuit, Part
 from snapcheck.circuit._difference import Difference, What
 from snapcheck.circuit._equivalence import SAME_RATIO, compare_forms, same_number
-from snapcheck.circuit._normal import Element, NormalForm, element_of, ports_of, reduce_elements, value_of
+from snapcheck.circuit._normal import Element, NormalForm, element_of, reduce_elements, value_of
 
 #: effort of the search, in edits times parts: about half a second whatever the size of the circuit
 EFFORT = 6000
@@ -46,7 +46,7 @@ def single_difference(first: Circuit, second: Circuit, limit: int | None = None)
 
 
 def _form(circuit: Circuit, elements: list[Element]) -> NormalForm:
-    return reduce_elements(elements, ports_of(circuit), frozenset())
+    return reduce_elements(elements, circuit.open_sockets, frozenset())
 
 
 def _edits(first: Circuit, second: Circuit) -> Iterator[_Edit]:

@@ -238,6 +238,8 @@ def _match(
     one: NormalForm, two: NormalForm, left: Refined, right: Refined, limit: int
 ) -> tuple[dict[Any, Any] | None, int]:
     """Correspondence of nodes and elements of two graphs with equal colour histograms."""
+    if max(left.histogram.values(), default=1) == 1:
+        return _forced(one, two, left, right), 0
     import networkx as nx  # type: ignore[import-untyped]
     from networkx.algorithms.isomorphism import GraphMatcher  # type: ignore[import-untyped]
 
@@ -259,6 +261,22 @@ def _match(
     matcher = Matcher(_graph(nx, one, left), _graph(nx, two, right), same_node, same_edge)
     found = matcher.is_isomorphic()
     return (dict(matcher.mapping) if found else None), Matcher.steps
+
+
+def _forced(one: NormalForm, two: NormalForm, left: Refined, right: Refined) -> dict[Any, Any] | None:
+    """The one correspondence there can be where no two nodes or elements look alike; None if it fails."""
+    node_there = {colour: node for node, colour in right.nodes.items()}
+    element_there = {colour: index for index, colour in enumerate(right.elements)}
+    mapping: dict[Any, Any] = {node: node_there[colour] for node, colour in left.nodes.items()}
+    if any(node in one.ports and other not in two.ports for node, other in mapping.items()):
+        return None
+    for index, (element, colour) in enumerate(zip(one.elements, left.elements, strict=True)):
+        other = element_there[colour]
+        legs = sorted((label, mapping[node]) for label, node in element.legs)
+        if legs != sorted(two.elements[other].legs):
+            return None
+        mapping["e", index] = "e", other
+    return mapping
 
 
 def _graph(nx: Any, form: NormalForm, refined: Refined) -> Graph:

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
-from snapcheck.circuit._circuit import Circuit, Metal, Part
-from snapcheck.kit import PLATE, Kind
+from snapcheck.circuit._circuit import Circuit, Part
 
 #: one link of a chain: (kind name, value, True when it points from the chain's first node to its second,
 #: None where it has no direction)
@@ -39,7 +39,7 @@ class Element:
     def two_legged(self) -> bool:
         return len(self.legs) == 2
 
-    @property
+    @cached_property
     def nodes(self) -> tuple[int, ...]:
         return tuple(node for _, node in self.legs)
 
@@ -62,25 +62,6 @@ def value_of(part: Part) -> float | str | None:
     return f"{value:g} {part.cube.unit}" if part.cube.unit and isinstance(value, float | int) else value
 
 
-def leg_label(kind: Kind, terminal: str) -> str:
-    """One label for all terminals of a kind that may be exchanged."""
-    group = next((g for g in kind.interchangeable if terminal in g), None)
-    return "=".join(sorted(group)) if group else terminal
-
-
-def ports_of(circuit: Circuit) -> frozenset[int]:
-    """Nets with a signal socket in which no lead is plugged."""
-    plugged = {end for lead in circuit.board.leads for end in lead.ends}
-    ports = set()
-    for end, net in circuit.ends.items():
-        if end not in plugged and any(
-            c.metal is Metal.SOCKET and c.terminal != PLATE and c.cell == getattr(end, "cell", None)
-            for c in circuit.nets[net].contacts
-        ):
-            ports.add(net)
-    return frozenset(ports)
-
-
 def normal_form(circuit: Circuit, keep: Iterable[int] = (), leave_out: Iterable[Part] = ()) -> NormalForm:
     """The normal form of a circuit.
 
@@ -89,15 +70,20 @@ def normal_form(circuit: Circuit, keep: Iterable[int] = (), leave_out: Iterable[
         keep: nets that must stay nodes (a design's measuring places).
         leave_out: parts that are taken away first.
     """
-    left_out = {p.cell for p in leave_out}
-    elements = [element_of(part) for part in circuit.parts if part.cell not in left_out]
-    return reduce_elements(elements, ports_of(circuit), frozenset(keep))
+    left_out, kept = frozenset(p.cell for p in leave_out), frozenset(keep)
+    key = ("normal form", kept, left_out)
+    if key not in circuit.notes:
+        elements = [element_of(part) for part in circuit.parts if part.cell not in left_out]
+        circuit.notes[key] = reduce_elements(elements, circuit.open_sockets, kept)
+    form: NormalForm = circuit.notes[key]
+    return form
 
 
 def element_of(part: Part) -> Element:
     """A part by itself."""
     kind = part.kind
-    legs = tuple((leg_label(kind, t), n) for t, n in part.nets.items())
+    labels = kind.leg_labels
+    legs = tuple((labels[t], n) for t, n in part.nets.items())
     direction = None
     if len(legs) == 2 and legs[0][0] != legs[1][0]:
         direction = True

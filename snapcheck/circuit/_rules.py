@@ -12,7 +12,7 @@ from snapcheck.circuit import _rules_transistor as transistor
 from snapcheck.circuit import _rules_wiring as wiring
 from snapcheck.circuit._book import RuleBook, bundled_rules
 from snapcheck.circuit._circuit import Circuit
-from snapcheck.circuit._context import Context
+from snapcheck.circuit._context import Context, WordsLater
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.findings import Finding, Severity, in_order
 from snapcheck.words import tr
@@ -66,7 +66,7 @@ def check_rules(
     book: RuleBook | None = None,
     supply_V: Mapping[Cell, float] | None = None,
     only: Collection[str] | None = None,
-    wordless: bool = False,
+    wordless: bool | WordsLater = False,
 ) -> list[Finding]:
     """Run every enabled rule over a circuit; worst first.
 
@@ -80,7 +80,7 @@ def check_rules(
         supply_V: volts of sources that differ from their print, by cell.
         only: names of the rules to run, None for all.
         wordless: leave out the words of the findings that a crowded board has most of; for those who
-            ask only what is wrong where.
+            ask only what is wrong where. With a `WordsLater` they can be had afterwards.
     """
     book = bundled_rules() if book is None else book
     context = Context(circuit, book, operating_point, dict(supply_V or {}), wordless)

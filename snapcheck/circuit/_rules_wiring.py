@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
+from snapcheck.board import Cell
 from snapcheck.circuit._circuit import Gap, Part, Terminal
 from snapcheck.circuit._context import Context, OpenGroup
 from snapcheck.circuit._say import (
@@ -31,35 +33,39 @@ def terminal_open(ctx: Context) -> Iterator[Finding]:
         terminals = [t for t in terminals if t not in ctx.told and not _spare_pot_end(ctx, t)]
         if not terminals:
             continue
-        parts = [ctx.circuit.part_at[t.cell] for t in terminals]
-        yield (
-            _gap_finding(ctx, group, terminals, parts)
-            if group.facing is not None
-            else _open_finding(ctx, group, terminals[0], parts[0])
-        )
+        lost = _cut_off(ctx, terminals)
+        ends = [e.cell for e in group.ends]
+        if group.facing is None:
+            cells = [terminals[0].cell, *ends]
+            words = partial(_open_finding, ctx, cells, group, terminals[0], lost)
+        else:
+            cells = [group.facing, *(t.cell for t in terminals), *ends]
+            words = partial(_gap_finding, ctx, cells, group, terminals, lost)
+        yield ctx.wordy("terminal-open", cells, words)
 
 
-def _open_finding(ctx: Context, group: OpenGroup, terminal: Terminal, part: Part) -> Finding:
+def _open_finding(
+    ctx: Context, cells: list[Cell], group: OpenGroup, terminal: Terminal, lost: list[Part]
+) -> Finding:
+    part = ctx.circuit.part_at[terminal.cell]
     ends = [capital(ctx.where(e)) + "." for e in group.ends]
     return ctx.finding(
         "terminal-open",
-        [part.cell, *(e.cell for e in group.ends)],
+        cells,
         tr("{terminal} is not connected.", terminal=capital(terminal_words(part, terminal.name))),
         expected=tr("It leads on to another part."),
         found=" ".join(ends) or tr("Nothing touches it."),
         why=tr("No current can flow through a part of which one end is open."),
         mend=tr("Add the missing cube, or turn the neighbour so that its contact meets this one."),
-        effect=_cut_off_words(ctx, [terminal]),
+        effect=_cut_off_words(lost),
         side=side_of(part, terminal.name),
     )
 
 
-def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], parts: list[Part]) -> Finding:
+def _gap_finding(
+    ctx: Context, cells: list[Cell], group: OpenGroup, terminals: list[Terminal], lost: list[Part]
+) -> Finding:
     assert group.facing is not None
-    cells = [group.facing, *(t.cell for t in terminals), *(e.cell for e in group.ends)]
-    cut_off = _cut_off_words(ctx, terminals)
-    if ctx.wordless:
-        return ctx.finding("terminal-open", cells, "")
     cube = ctx.circuit.board.cubes.get(group.facing)
     towards = [e for e in group.ends if e.cell != group.facing]
     places = listing(place_words(e.cell, e.side) for e in towards if e.side is not None)
@@ -77,7 +83,7 @@ def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], part
                    cell=group.facing, cube=cube_words(cube, ctx.circuit.kit))  # fmt: skip
         astray = [capital(ctx.where(e)) + "." for e in group.ends if e.cell == group.facing]
         found = " ".join([found, *astray])
-    names = listing(terminal_words(p, t.name) for p, t in zip(parts, terminals, strict=True))
+    names = listing(terminal_words(ctx.circuit.part_at[t.cell], t.name) for t in terminals)
     return ctx.finding(
         "terminal-open",
         cells,
@@ -85,19 +91,23 @@ def _gap_finding(ctx: Context, group: OpenGroup, terminals: list[Terminal], part
         expected=tr("A connection to {terminals}.", terminals=names),
         found=found,
         why=tr("No current can flow through a part of which one end is open."),
-        effect=cut_off,
+        effect=_cut_off_words(lost),
         mend=mend,
     )
 
 
-def _cut_off_words(ctx: Context, terminals: list[Terminal]) -> str:
-    """What the open end cuts off; those islands are then told."""
+def _cut_off(ctx: Context, terminals: list[Terminal]) -> list[Part]:
+    """What the open ends cut off; those islands are then told."""
     lost: list[Part] = []
     for index in sorted({ctx.island_at[t.cell] for t in terminals if t.cell in ctx.island_at}):
         if index not in ctx.told_islands:
             ctx.told_islands.add(index)
             lost += ctx.islands[index]
-    if not lost or ctx.wordless:
+    return lost
+
+
+def _cut_off_words(lost: list[Part]) -> str:
+    if not lost:
         return ""
     return tr("Cut off from the supply: {parts}.", parts=listing(part_words(p) for p in lost[:6]))
 

@@ -156,7 +156,7 @@ class Topology:
     same_V: float = 0.05
 
     def __post_init__(self) -> None:
-        parent = list(range(len(self.circuit.nets)))
+        parent = list(range(self.circuit.net_count))
 
         def find(n: int) -> int:
             while parent[n] != n:

@@ -91,6 +91,17 @@ class Kind:
         return tuple(dict.fromkeys([*names, *sorted(self.plate_terminals)]))
 
     @cached_property
+    def on_plate(self) -> frozenset[str]:
+        """Terminals that the body joins to the plate."""
+        return self.plate_terminals | {PLATE}
+
+    @cached_property
+    def leg_labels(self) -> Mapping[str, str]:
+        """Terminal to one label for all terminals that may be exchanged with it, itself where none may."""
+        groups = {t: "=".join(sorted(g)) for g in reversed(self.interchangeable) for t in g}
+        return {t: groups.get(t, t) for t in self.terminals}
+
+    @cached_property
     def contacts_at(self) -> Mapping[int, tuple[tuple[Side, str], ...]]:
         """Turn to its contacts as the cube then stands: (side, terminal)."""
         return {
@@ -100,7 +111,15 @@ class Kind:
 
     def sides(self, terminal: str, turn: int = 0) -> tuple[Side, ...]:
         """Sides where `terminal` has a contact when the cube stands at `turn`."""
-        return tuple(side for side, name in self.contacts_at[turn] if name == terminal)
+        return self._sides_at[turn].get(terminal, ())
+
+    @cached_property
+    def _sides_at(self) -> Mapping[int, Mapping[str, tuple[Side, ...]]]:
+        """Turn, then terminal, to the sides where it has a contact."""
+        return {
+            turn: {name: tuple(side for side, other in contacts if other == name) for name in self.terminals}
+            for turn, contacts in self.contacts_at.items()
+        }
 
     def terminal_at(self, side: Side, turn: int = 0) -> str | None:
         """The terminal with a contact on `side` when the cube stands at `turn`, or None (blank side)."""

@@ -107,6 +107,7 @@ def test_killed_fifty_times_and_resumed(tmp_path: Path) -> None:
     finished = start(folder, log, "0")
     assert finished.wait(timeout=120) == 0
     assert (folder / "gradebook.csv").read_text(encoding="utf-8") == undisturbed.replace("\r\n", "\n")
+    print(f"killed in the middle of reading: {during} of {KILLS}")
     assert during >= 15  # these kills hit in the middle of reading
     # a picture is read again only where a kill took the answer that was in hand (at most four at a time)
     again = sum(n - 1 for n in Counter(log.read_text().split()).values())
@@ -140,10 +141,13 @@ def test_workers_end_with_their_parent(tmp_path: Path) -> None:
         time.sleep(0.05)
     run.kill()
     run.wait()
-    time.sleep(1.5)
-    calls = log.read_text()
-    time.sleep(1.5)
-    assert calls and log.read_text() == calls  # nobody goes on reading
+    calls = ""
+    for _ in range(4):  # on a busy machine the end takes longer than it should
+        time.sleep(1.5)
+        calls, before = log.read_text(), calls
+        if calls == before:
+            break
+    assert calls == before and 0 < len(calls.split()) < 40  # nobody goes on reading
 
 
 @pytest.mark.parametrize("workers", [2, 3])

@@ -3,8 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from snapcheck.words import use_language
+
+# how long an example takes says nothing about it: the machine may be busy
+settings.register_profile(
+    "patient", settings.default, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("patient")
 
 
 @pytest.fixture(autouse=True)

@@ -44,7 +44,11 @@ def test_battery_has_internal_resistance(simulator):
     assert loaded.voltage(1) == pytest.approx(9 * 10 / (10 + 9 * 0.17), rel=1e-4)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(st.data())
 def test_random_resistor_networks_agree_with_nodal_analysis(simulator, data):
     nets = data.draw(st.integers(2, 6))

@@ -59,9 +59,12 @@ def test_markers_of_opencv_are_found_to_a_pixel(tilt: int) -> None:
     corners = np.array([(-0.5, -0.5), (1199.5, -0.5), (1199.5, 899.5), (-0.5, 899.5)])
     h = cv2.getPerspectiveTransform(corners.astype(np.float32), seen.astype(np.float32))
     view = cv2.warpPerspective(sheet, h, (1600, 1200), flags=cv2.INTER_AREA, borderValue=90)
+    worst = 0.0
     found = see_markers(cv2.GaussianBlur(view, (0, 0), 1.0))
     assert sorted(found) == [0, 1, 2, 3]
     for number, (x, y) in places.items():
         square = np.array([[(x, y), (x + 120, y), (x + 120, y + 120), (x, y + 120)]], np.float32) - 0.5
         want = cv2.perspectiveTransform(square, h)[0]
-        assert np.abs(found[number] - want).max() < 1.0
+        worst = max(worst, float(np.hypot(*(found[number] - want).T).max()))
+    print(f"\n{tilt} degrees: corners of the markers within {worst:.2f} px")
+    assert worst < 1.0

@@ -26,8 +26,9 @@ import schemdraw
 import schemdraw.elements as elm
 
 RIM = 0.1
-#: kind, its turn as drawn (quarter turns clockwise), the drawing
-DRAWN: tuple[tuple[str, int, Callable[[], elm.Element]], ...] = (
+#: kind, its turn as drawn (quarter turns clockwise), the drawing; no turn where the drawing shows none (a
+#: meter without a plus) or has both leads on one side, as no cube has: then the kind alone is judged
+DRAWN: tuple[tuple[str, int | None, Callable[[], elm.Element]], ...] = (
     ("resistor", 0, elm.ResistorIEEE),
     ("resistor", 0, elm.ResistorIEC),
     ("capacitor", 0, elm.Capacitor),
@@ -55,7 +56,16 @@ DRAWN: tuple[tuple[str, int, Callable[[], elm.Element]], ...] = (
     ("npn", 0, elm.BjtNpn),
     ("pnp", 0, lambda: elm.BjtPnp(circle=True)),
     ("ground", 0, elm.Ground),
+    ("nmos", 0, elm.NMos),
+    ("supply", 2, lambda: elm.SourceV().right()),
+    ("meter", None, lambda: elm.MeterV().right()),
+    ("meter", None, lambda: elm.MeterA().right()),
+    ("speaker", None, elm.Speaker),
+    ("microphone", None, elm.Mic),
 )
+#: kinds that schemdraw draws in another way than a cube can carry them (a gate off the middle, both leads on
+#: one side) or that the network calls unknown (a lone letter or sign in a circle): counted apart
+HARD = ("nmos", "supply", "meter", "speaker", "microphone")
 #: top and ink, blue green red
 COLOURS = (((240, 240, 240), (20, 20, 20)), ((120, 90, 30), (235, 240, 245)), ((90, 200, 240), (60, 20, 20)))
 
@@ -97,7 +107,7 @@ def test_symbols_drawn_by_others() -> None:
             for top, pen in COLOURS:
                 share = np.rot90(ink, -q)[..., None]
                 tiles.append(np.array(top) * (1 - share) + np.array(pen) * share)
-                want.append((kind, (turn + q) % 4))
+                want.append((kind, None if turn is None else (turn + q) % 4))
     columns = 18
     rows = -(-len(tiles) // columns)
     board = np.full(
@@ -114,16 +124,20 @@ def test_symbols_drawn_by_others() -> None:
     for i, (kind, turn) in enumerate(want):
         told = kinds[int(seen.kind[i].argmax())]
         quarter = int(seen.turn[i].argmax())
-        ok = told == kind and kit[kind].same_turn(90 * turn, 90 * quarter)
+        ok = told == kind and (turn is None or kit[kind].same_turn(90 * turn, 90 * quarter))
         right[kind] += ok
         sure = float(np.exp(seen.kind[i].max() + seen.turn[i].max()))
         sure_and_wrong += not ok and sure > 0.985
         if not ok:
-            taken[kind, f"{told} {90 * ((quarter - turn) % 4)}"] += 1
+            taken[kind, told if turn is None else f"{told} {90 * ((quarter - turn) % 4)}"] += 1
     print()
     for kind, n in Counter(k for k, _ in want).items():
         print(f"{kind:14} {right[kind]:3} of {n}")
     print("taken for:", taken.most_common(12))
     share = sum(right.values()) / len(want)
-    print(f"{share:.3f} of {len(want)} right; {sure_and_wrong} wrong though sure")
-    assert share > 0.8 and sure_and_wrong <= 3
+    easy = [k for k, _ in want if k not in HARD]
+    easy_share = sum(n for k, n in right.items() if k not in HARD) / len(easy)
+    print(f"{share:.3f} of {len(want)} right, {easy_share:.3f} of {len(easy)} without {', '.join(HARD)}")
+    print(f"{sure_and_wrong} wrong though sure")
+    # measured: 0.750, 0.917 and 0
+    assert share > 0.68 and easy_share > 0.85 and sure_and_wrong <= 1

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import io
-import random
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pillow_heif
 import pytest
 from PIL import Image
 
-from snapcheck.errors import InputError, PhotoError, SnapcheckError
+from snapcheck.errors import InputError, PhotoError
 from snapcheck.photo import open_picture
 
 
@@ -28,15 +28,24 @@ def _bytes(image: Image.Image, form: str, **options: object) -> bytes:
     return out.getvalue()
 
 
+#: Exif 2.32 (CIPA DC-008), tag 0x0112: from the upright picture to the rows and columns as they are stored
+UNDO = {
+    1: None,
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_90,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_270,
+}
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP"])
 def test_all_eight_orientations_come_out_upright(tmp_path: Path, orientation: int, form: str) -> None:
-    # Exif 2.32 (CIPA DC-008), tag 0x0112: how the stored rows and columns lie in the upright picture
     upright = _scene()
-    undo = {
-        1: None, 2: Image.Transpose.FLIP_LEFT_RIGHT, 3: Image.Transpose.ROTATE_180, 4: Image.Transpose.FLIP_TOP_BOTTOM,  # noqa: E501
-        5: Image.Transpose.TRANSPOSE, 6: Image.Transpose.ROTATE_90, 7: Image.Transpose.TRANSVERSE, 8: Image.Transpose.ROTATE_270,  # noqa: E501
-    }[orientation]  # fmt: skip
+    undo = UNDO[orientation]
     stored = upright if undo is None else upright.transpose(undo)
     exif = Image.Exif()
     exif[0x0112] = orientation
@@ -67,6 +76,37 @@ def test_every_colour_mode(tmp_path: Path, mode: str) -> None:
     got = open_picture(path).pixels
     assert got.shape == (240, 320, 3) and got.dtype == np.uint8
     assert got[20, 20].mean() > got[220, 300].mean() + 60
+
+
+@pytest.mark.parametrize("channels", [1, 3, 4])
+def test_sixteen_bits_a_channel(tmp_path: Path, channels: int) -> None:
+    """PNG files of 16 bits a channel as OpenCV writes them: grey, colour, colour with transparency."""
+    scene = np.asarray(_scene())[:, :, ::-1].astype(np.uint16) * 257
+    deep = {1: scene[:, :, 2], 3: scene, 4: np.dstack([scene, np.full(scene.shape[:2], 65535, np.uint16)])}
+    path = tmp_path / "a.png"
+    assert cv2.imwrite(str(path), deep[channels])
+    got = open_picture(path).pixels.astype(int)
+    want = deep[channels][..., None] if channels == 1 else deep[channels][..., :3]
+    assert got.shape == (240, 320, 3)
+    assert np.abs(got - want / 257.0).mean() < 3
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_heic_from_a_camera_held_any_way(tmp_path: Path, orientation: int) -> None:
+    """HEIF turns and mirrors by properties of its own (ISO/IEC 23008-12: irot, imir); EXIF says it again."""
+    upright = _scene()
+    undo = UNDO[orientation]
+    stored = upright if undo is None else upright.transpose(undo)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    path = tmp_path / "a.heic"
+    file = pillow_heif.from_bytes("RGB", stored.size, stored.tobytes())
+    file.info["exif"] = exif.tobytes()  # from this the encoder writes the properties
+    file.save(path, quality=90, exif=exif.tobytes())
+    assert orientation == 1 or b"irot" in path.read_bytes() or b"imir" in path.read_bytes()
+    got = open_picture(path).pixels
+    assert got.shape == (240, 320, 3)
+    assert np.abs(got.astype(int) - np.asarray(upright)[:, :, ::-1].astype(int)).mean() < 6
 
 
 def test_heic(tmp_path: Path) -> None:
@@ -109,31 +149,3 @@ def test_missing_file_and_folder(tmp_path: Path) -> None:
         open_picture(tmp_path / "none.jpg")
     with pytest.raises(InputError, match="folder"):
         open_picture(tmp_path)
-
-
-@pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP", "HEIF"])
-def test_mutated_files_never_crash(tmp_path: Path, form: str) -> None:
-    rng = random.Random(form)
-    if form == "HEIF":
-        base = io.BytesIO()
-        pillow_heif.from_pillow(_scene()).save(base, quality=50)
-        data = base.getvalue()
-    else:
-        data = _bytes(_scene(), form)
-    path = tmp_path / "m.bin"
-    outcomes = {"ok": 0, "error": 0}
-    for _ in range(520):
-        b = bytearray(data)
-        for _ in range(rng.choice([1, 2, 8, 40])):
-            b[rng.randrange(len(b))] = rng.randrange(256)
-        if rng.random() < 0.3:
-            del b[rng.randrange(len(b)) :]
-        path.write_bytes(bytes(b))
-        try:
-            picture = open_picture(path)
-            assert picture.pixels.ndim == 3
-            outcomes["ok"] += 1
-        except SnapcheckError as error:
-            assert str(error)
-            outcomes["error"] += 1
-    assert outcomes["error"] > 50

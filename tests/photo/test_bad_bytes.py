@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 pytest.importorskip("resource", reason="memory is asked of a Unix system")
 HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
 COUNT, READ = 600, 16
 
 
@@ -26,7 +28,8 @@ def test_damaged_files(form: str, tmp_path: Path) -> None:
         str(READ),
         "1",
     ]
-    done = subprocess.run(command, cwd=HERE.parents[1], capture_output=True, text=True, check=False)
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}  # this very checkout, installed or not
+    done = subprocess.run(command, env=env, capture_output=True, text=True, check=False)
     at = (tmp_path / "now").read_text() if (tmp_path / "now").exists() else "none"
     assert done.returncode == 0, f"{form} number {at}: {done.returncode}\n{done.stderr[-3000:]}"
     told = json.loads(done.stdout.splitlines()[-1])

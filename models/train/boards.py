@@ -20,65 +20,49 @@ import torch
 import world
 from PIL import Image
 
+from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd, board_to_json
 from snapcheck.errors import InputError
-from snapcheck.kit import ValueForm, bundled_kit, parse_value
+from snapcheck.kit import Side, ValueForm, bundled_kit, parse_value
 
 
-def address(x: int, y: int) -> str:
-    return f"{chr(65 + x)}{y + 1}"
+def end_of(e) -> LeadEnd:
+    cell = Cell(e[5], e[4])
+    return SocketEnd(cell, Side[e[3]]) if e[3] in "EW" else TapEnd(seam_of(*e[4:7]))
 
 
-def end(e) -> str:
-    if e[3] in "EW":
-        return f"socket {address(e[4], e[5])} {e[3]}"
-    x, y, axis = e[4:7]
-    other = address(x + 1, y) if axis == 0 else address(x, y + 1)
-    return f"tap {address(x, y)}|{other}"
+def seam_of(x: int, y: int, axis: int) -> Seam:
+    return Seam.between(Cell(y, x), Cell(y + axis, x + 1 - axis))
 
 
-def truth(S, T, W: int, H: int) -> dict:
-    """The truth format, see README of the labelled pictures in fixtures/."""
-    kit = bundled_kit()
-    cubes, tops = [], {}
-    for y, x in zip(*np.where(T.kind >= 0), strict=True):
-        kind = scenes.NAMES[T.kind[y, x]]
-        text = T.text.get((x, y)) or None
-        entry = {
-            "at": address(x, y),
-            "kind": kind,
-            "turn": int(T.turn[y, x]) * 90,
-            "value": None,
-            "printed": text,
-        }
-        form = kit[kind].value_form
+def board_of(T) -> Board:
+    """What stands on the plate; print that makes no sense is its own value."""
+    kit, cubes = bundled_kit(), {}
+    for y, x in zip(*(v.tolist() for v in np.where(T.kind >= 0)), strict=True):
+        kind, turn = scenes.NAMES[T.kind[y, x]], int(T.turn[y, x]) * 90
+        form, text = kit[kind].value_form, T.text.get((x, y)) or None
+        cube = Cube(kind, turn)
         if text and form is not ValueForm.NONE:
             try:
                 v = parse_value(text, form)
-                entry["value"] = v.value
-                if v.unit:
-                    entry["unit"] = v.unit
+                cube = Cube(kind, turn, v.value, text, v.unit)
             except InputError:
-                entry["value"] = text
-        elif form is ValueForm.NONE:
-            entry["printed"] = None
-        cubes.append(entry)
-        at = scenes.project(S, [[x + 0.5, y + 0.5, float(S["h"])]])[0] - 0.5
-        tops[address(x, y)] = [round(float(v), 2) for v in at]
-    m = float(S["margin"])
-    corners = scenes.project(
-        S, [[-m, -m, 0], [T.cols + m, -m, 0], [T.cols + m, T.rows + m, 0], [-m, T.rows + m, 0]]
-    )
-    taps = []
-    for x, y, axis in sorted(T.taps):
-        taps.append({"between": [address(x, y), address(x + 1, y) if axis == 0 else address(x, y + 1)]})
+                cube = Cube(kind, turn, text, text)
+        cubes[Cell(y, x)] = cube
+    leads = tuple(Lead(end_of(T.ends[a]), end_of(T.ends[b])) for a, b in T.plugs)
+    return Board(T.cols, T.rows, cubes, frozenset(seam_of(*tap) for tap in T.taps), leads)
+
+
+def truth(S, T, W: int, H: int) -> dict:
+    """The truth format: the board, and where it lies in the picture."""
+    board = board_of(T)
+    h, m = float(S["h"]), float(S["margin"])
+    seen = lambda points: np.round(scenes.project(S, points) - 0.5, 2).tolist()
+    tops = seen([(c.column + 0.5, c.row + 0.5, h) for c in board.cubes])
+    across, down = board.columns + m, board.rows + m
     return {
-        "columns": T.cols,
-        "rows": T.rows,
-        "cubes": cubes,
-        "taps": taps,
-        "leads": [{"from": end(T.ends[a]), "to": end(T.ends[b])} for a, b in T.plugs],
-        "plate_corners_px": [[round(float(v), 2) for v in p - 0.5] for p in corners],
-        "cube_tops_px": tops,
+        **board_to_json(board),
+        "plate_corners_px": seen([(-m, -m, 0.0), (across, -m, 0.0), (across, down, 0.0), (-m, down, 0.0)]),
+        "cube_tops_px": {str(c): p for c, p in zip(board.cubes, tops, strict=True)},
         "size": [W, H],
         "markers": bool(np.any(S["marker"] >= 0)),
         "difficulty": "ordinary",

@@ -25,8 +25,10 @@ from snapcheck.errors import PhotoError
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import _nets, read_photo
 from snapcheck.photo import score as scoring
+from snapcheck.photo._read import _trusted
 
 KIT = bundled_kit()
+trusted = np.vectorize(_trusted, otypes=[float])
 
 
 def gather(folders: list[Path]) -> list[scoring.Seen]:
@@ -75,11 +77,6 @@ def threshold(p: np.ndarray, right: np.ndarray, target: float) -> float:
     return float((1 + first_wrong) / 2)  # half of the way from the surest mistake to certainty
 
 
-def trusted(p: np.ndarray, t: float) -> np.ndarray:
-    p = np.clip(p, 1e-6, 1 - 1e-6)
-    return np.asarray(1 / (1 + ((1 - p) / p) ** (1 / t)))
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -126,10 +123,8 @@ def main() -> None:
 
 def taken(s: scoring.Seen, limits: dict[str, float]) -> bool:
     """Whether a cube would be called read."""
-    symbol = float(trusted(np.array(s.symbol), limits["symbol_trust"])) >= limits["symbol_threshold"]
-    return symbol and (
-        s.text is None or float(trusted(np.array(s.text), limits["text_trust"])) >= limits["text_threshold"]
-    )
+    symbol = _trusted(s.symbol, limits["symbol_trust"]) >= limits["symbol_threshold"]
+    return symbol and (s.text is None or _trusted(s.text, limits["text_trust"]) >= limits["text_threshold"])
 
 
 if __name__ == "__main__":

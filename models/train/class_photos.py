@@ -86,11 +86,7 @@ def main() -> None:
             tex = torch.from_numpy(np.stack(art)).to(tracer.dev)
             out = tracer.render([S], [cells], [prims], tex, *SIZE, RAYS, spec["seed"])
             picture = demo_photos.developed(out[0].cpu().numpy(), spec["seed"])
-            h, m = float(S["h"]), float(S["margin"])
-            at = demo_photos.pixels(S, [(c.column + 0.5, c.row + 0.5, h) for c in board.cubes])
-            tops = {str(c): p for c, p in zip(board.cubes, at, strict=True)}
-            across, down = board.columns + m, board.rows + m
-            plate = demo_photos.pixels(S, [(-m, -m, 0), (across, -m, 0), (across, down, 0), (-m, down, 0)])
+            tops, plate = demo_photos.places(S, board)
         made[name] = picture, tops, plate
         if entry.get("photo") == "blurred":
             picture = cv2.GaussianBlur(picture, (0, 0), 28)

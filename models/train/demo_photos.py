@@ -215,6 +215,15 @@ def pixels(S: np.ndarray, points: list[tuple[float, float, float]]) -> list[list
     return np.round(scenes.project(S, points), 1).tolist()
 
 
+def places(S: np.ndarray, board: Board) -> tuple[dict[str, list[float]], list[list[float]]]:
+    """Pixels of the middle of every cube's top, by address, and of the plate's corners, clockwise."""
+    h, m = float(S["h"]), float(S["margin"])
+    tops = pixels(S, [(c.column + 0.5, c.row + 0.5, h) for c in board.cubes])
+    across, down = board.columns + m, board.rows + m
+    corners = pixels(S, [(-m, -m, 0.0), (across, -m, 0.0), (across, down, 0.0), (-m, down, 0.0)])
+    return {str(c): p for c, p in zip(board.cubes, tops, strict=True)}, corners
+
+
 def main() -> None:
     fonts, folder = Path(sys.argv[1]), Path(sys.argv[2])
     table = tomllib.loads((folder / "photos.toml").read_text(encoding="utf-8"))
@@ -232,21 +241,14 @@ def main() -> None:
             cv2.imwrite(str(folder / f"{name}.jpg"), picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
             if (folder / f"{name}.jpg").stat().st_size < 290_000:
                 break
-        h, m = float(S["h"]), float(S["margin"])
         truth = board_to_json(board)
         for entry in truth["cubes"]:
             cube = board.cubes[Cell.parse(entry["at"])]
             kind = KIT[cube.kind]
             entry["printed"] = None if kind.wire else label_of(cube, kind) or None
-        corners = [
-            (-m, -m),
-            (board.columns + m, -m),
-            (board.columns + m, board.rows + m),
-            (-m, board.rows + m),
-        ]
-        truth["plate_corners_px"] = pixels(S, [(x, y, 0.0) for x, y in corners])
-        tops = pixels(S, [(c.column + 0.5, c.row + 0.5, h) for c in board.cubes])
-        truth["cube_tops_px"] = {str(c): p for c, p in zip(board.cubes, tops, strict=True)}
+        tops, corners = places(S, board)
+        truth["plate_corners_px"] = corners
+        truth["cube_tops_px"] = tops
         truth["size"] = list(SIZE)
         text = json.dumps(truth, ensure_ascii=False, indent=1)
         (folder / f"{name}.json").write_text(text + "\n", encoding="utf-8")

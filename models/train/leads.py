@@ -26,9 +26,9 @@ import torch.nn.functional as F
 from nets import Strips
 
 from snapcheck.photo import _nets, _wires
+from snapcheck.photo._read import SOCKET_AT
 
 P, RIM = _wires.PER_CELL, _wires.RIM
-SOCKET_AT = 0.18
 
 
 # --- boards ---------------------------------------------------------------------------------------

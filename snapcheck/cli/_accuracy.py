@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import resource
 import sys
@@ -73,12 +74,9 @@ def run(args: argparse.Namespace) -> int:
         if sys.stderr.isatty():
             print(f"\r{number + 1}/{len(pairs)}", end="", file=sys.stderr)
     if args.confusion:
-        write_file(
-            args.confusion, _confusion(total, Path(args.confusion).suffix.lower().lstrip(".") or "png")
-        )
+        write_file(args.confusion, _confusion(total, args.confusion))
     if args.reliability:
-        form = Path(args.reliability).suffix.lower().lstrip(".") or "png"
-        write_file(args.reliability, _reliability(total, form))
+        write_file(args.reliability, _reliability(total, args.reliability))
     read = [s for s in total.sure if s.read]
     rest = sorted(seconds[1:] or seconds)
     middle = rest[len(rest) // 2] if rest else None
@@ -148,10 +146,8 @@ def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: flo
         print(line)
 
 
-def _reliability(score: Any, form: str) -> bytes:
+def _reliability(score: Any, path: str) -> bytes:
     """Share right over confidence, and share wrong over coverage, side by side."""
-    import io
-
     import matplotlib
 
     matplotlib.use("Agg")
@@ -181,17 +177,11 @@ def _reliability(score: Any, form: str) -> bytes:
     right.set_ylabel(tr("share wrong of those taken (%)"))
     for ax in (left, right):
         ax.grid(alpha=0.3)
-    fig.tight_layout()
-    out = io.BytesIO()
-    fig.savefig(out, format=form if form in ("png", "svg") else "png", dpi=110)
-    plt.close(fig)
-    return out.getvalue()
+    return _drawn(fig, path)
 
 
-def _confusion(score: Any, form: str) -> bytes:
+def _confusion(score: Any, path: str) -> bytes:
     """Kinds that were taken for others, as a picture."""
-    import io
-
     import matplotlib
 
     matplotlib.use("Agg")
@@ -213,8 +203,16 @@ def _confusion(score: Any, form: str) -> bytes:
             ax.text(
                 j, i, str(int(n)), ha="center", va="center", color="white" if n > table.max() / 2 else "black"
             )
-    fig.tight_layout()
+    return _drawn(fig, path)
+
+
+def _drawn(figure: Any, path: str) -> bytes:
+    """A figure in the form that the file's name asks for, PNG where it asks for none that we write."""
+    import matplotlib.pyplot as plt
+
+    form = Path(path).suffix.lower().lstrip(".")
     out = io.BytesIO()
-    fig.savefig(out, format=form if form in ("png", "svg") else "png", dpi=110)
-    plt.close(fig)
+    figure.tight_layout()
+    figure.savefig(out, format=form if form in ("png", "svg") else "png", dpi=110)
+    plt.close(figure)
     return out.getvalue()

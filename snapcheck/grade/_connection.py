@@ -31,17 +31,7 @@ def _now() -> str:
 
 
 class Connected:
-    """An open store, without what is in it; use it as a context manager.
-
-    Args:
-        address: path of an SQLite file, or a database URL (``postgresql+psycopg://…``).
-        create: make a new store where there is none.
-        now: the clock, ISO 8601 in UTC.
-
-    Raises:
-        StoreError: damaged, of a newer version, no store of ours, full, locked or not writable.
-        MissingLibraryError: the database's driver is not installed.
-    """
+    """The way to a store, without what is in it; arguments and errors are told at `Store`."""
 
     def __init__(self, address: str, *, create: bool = True, now: Callable[[], str] = _now) -> None:
         self.address = str(address)

@@ -36,6 +36,14 @@ def undistort(points: np.ndarray, centre: np.ndarray, focal: float, k1: float) -
     return np.asarray(u * focal + centre)
 
 
+def through_lens(
+    tops: np.ndarray, centre: np.ndarray | tuple[float, float], focal: float, k1: float, points: np.ndarray
+) -> np.ndarray:
+    """(n, 2) points through a homography to undistorted pixels, and on through the lens; see `Camera`."""
+    x = (apply(tops, points) - centre) / focal
+    return np.asarray(x * (1 + k1 * (x**2).sum(-1, keepdims=True)) * focal + centre)
+
+
 @dataclass(frozen=True)
 class Camera:
     """Pinhole camera with one radial coefficient over the plane z = 0 of the tops, in cells.
@@ -65,8 +73,13 @@ class Camera:
 
     def to_pixels(self, cells: np.ndarray) -> np.ndarray:
         """(n, 2) cells on the plane of the tops to pixels."""
-        x = (apply(self.tops, cells) - self.centre) / self.focal
-        return np.asarray(x * (1 + self.k1 * (x**2).sum(-1, keepdims=True)) * self.focal + self.centre)
+        return through_lens(self.tops, self.centre, self.focal, self.k1, cells)
+
+    @property
+    def foot(self) -> tuple[np.ndarray, float]:
+        """Where it stands over the plane of the tops: (x, y) and height, in cells."""
+        at = -cv2.Rodrigues(self.turn)[0].T @ self.move
+        return np.asarray(at[:2]), abs(float(at[2]))
 
 
 def first_camera(h: np.ndarray, centre: np.ndarray, focal: float) -> Camera:

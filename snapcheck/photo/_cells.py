@@ -58,6 +58,10 @@ def flatten(
     return np.asarray(cv2.remap(pixels, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
+def sigmoid(x: np.ndarray) -> np.ndarray:
+    return np.asarray(1 / (1 + np.exp(-np.clip(x, -30, 30))))
+
+
 def softmax(x: np.ndarray) -> np.ndarray:
     e = np.exp(x - x.max(-1, keepdims=True))
     return np.asarray(e / e.sum(-1, keepdims=True))

@@ -228,7 +228,8 @@ def _grow(
     if good.sum() < 3:
         return None
     # a place with two peaks is one cube seen twice: only the stray ones speak against the lattice
-    stray = np.abs(camera.to_cells(at) - 0.5 - np.round(camera.to_cells(at) - 0.5)).max(1) > FAR_OFF
+    place = camera.to_cells(at) - 0.5
+    stray = np.abs(place - np.round(place)).max(1) > FAR_OFF
     speaks = float(height[index[good]].sum())
     against = float(height[stray].sum())
     trust = (speaks - against) / max(speaks + against, 1e-6)

@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 
 from snapcheck.errors import PhotoError
+from snapcheck.photo._cells import sigmoid
 from snapcheck.photo._lattice import Lattice, Peaks, fit, peaks
 from snapcheck.photo._nets import calibration, run
 from snapcheck.photo._open import Picture
-from snapcheck.photo._plate import camera_foot, edges, explain, see_markers
+from snapcheck.photo._plate import edges, explain, see_markers
 from snapcheck.photo._reading import Frame
-from snapcheck.photo._wires import sigmoid
 from snapcheck.words import tr
 
 USUAL_FOCAL_35MM = 27.0  # of a phone's main camera, where the file does not say (common practice, no source)
@@ -93,7 +93,7 @@ def locate(picture: Picture, name: str) -> Located:
     if not rects:
         raise PhotoError(tr("the plate's outline is not found."), place=name, way_out=again)
     camera = lattice.camera
-    foot, high = camera_foot(camera.tops, camera.centre, camera.focal)
+    foot, high = camera.foot
     weight = view.tops[1][lattice.index]
     ranked = sorted(
         (answer[0] + 6 * rank, *answer[1:])

@@ -10,22 +10,6 @@ from snapcheck.photo._lattice import Lattice, Peaks
 MARKER_SIDE = 1024  # longer side of the picture, in pixels, in which markers are sought
 
 
-def camera_foot(tops: np.ndarray, centre: np.ndarray, focal: float) -> tuple[np.ndarray, float]:
-    """Where the camera stands over the plane of the tops: (x, y) and height, in cells (pose from a
-    homography)."""
-    k = np.array([[focal, 0, centre[0]], [0, focal, centre[1]], [0, 0, 1]])
-    m = np.linalg.inv(k) @ tops
-    scale = (np.linalg.norm(m[:, 0]) + np.linalg.norm(m[:, 1])) / 2
-    m = m / scale
-    if m[2, 2] < 0:
-        m = -m
-    r1, r2, t = m[:, 0], m[:, 1], m[:, 2]
-    u, _, v = np.linalg.svd(np.stack([r1, r2, np.cross(r1, r2)], -1))
-    r = u @ np.diag([1, 1, np.linalg.det(u @ v)]) @ v
-    c = -r.T @ t
-    return c[:2], abs(float(c[2]))
-
-
 def edges(  # noqa: PLR0912
     mask: np.ndarray,
     stride: np.ndarray,

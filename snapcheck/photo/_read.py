@@ -11,12 +11,12 @@ from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, coarsest_series, parse_value
-from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols
+from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols, sigmoid
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
-from snapcheck.photo._wires import follow, sigmoid
+from snapcheck.photo._wires import follow
 from snapcheck.words import tr
 
 RIM = 0.1

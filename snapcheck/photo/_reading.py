@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam
+from snapcheck.photo._camera import through_lens
 
 
 class State(enum.StrEnum):
@@ -85,10 +86,7 @@ class Frame:
     def to_photo(self, points: Any) -> np.ndarray:
         """(n, 2) points in cell units on the plane of the tops to (n, 2) pixels of the upright photo."""
         p = np.atleast_2d(np.asarray(points, np.float64))
-        q = np.c_[p, np.ones(len(p))] @ self.tops.T
-        x = (q[:, :2] / q[:, 2:] - self.centre) / self.focal
-        r2 = (x**2).sum(1, keepdims=True)
-        return np.asarray(x * (1 + self.k1 * r2) * self.focal + self.centre)
+        return through_lens(self.tops, self.centre, self.focal, self.k1, p)
 
     def outline(self, cell: Cell) -> np.ndarray:
         """(4, 2) pixel corners of the top of the cube in `cell`, top-left first, clockwise."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from snapcheck.photo._cells import flatten
+from snapcheck.photo._cells import flatten, sigmoid
 from snapcheck.photo._lattice import peaks
 from snapcheck.photo._nets import calibration, run, run_strips
 from snapcheck.photo._paths import cheapest_paths
@@ -30,10 +30,6 @@ DEAREST = 60.0  # paths that cost more are no leads
 LONG, WIDE = 64, 9
 PATCH = 11  # pixels of the picture around a socket
 RIVAL = 0.02  # partners less likely than this are not worth telling
-
-
-def sigmoid(x: np.ndarray) -> np.ndarray:
-    return np.asarray(1 / (1 + np.exp(-np.clip(x, -30, 30))))
 
 
 @dataclass(frozen=True)

@@ -13,28 +13,21 @@ import time
 from pathlib import Path
 
 import cv2
-import numpy as np
 import pytest
+from largephoto import large_photo
 
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import read_photo
 
 pytestmark = pytest.mark.bench
-PHOTOS = Path(__file__).parents[2] / "fixtures" / "photos"
 GOAL, REACHED = 3.0, 20.0  # the latter in processor time, so that others at work hardly disturb
 MEMORY_MB = 600.0
 
 
 @pytest.fixture(scope="module", params=["first-light-good", "speech-stage-reversed", "mixed-cubes"])
 def large(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A demo photo brought to 12 megapixels, with fresh noise, as a phone would store it."""
-    picture = cv2.resize(
-        cv2.imread(str(PHOTOS / f"{request.param}.jpg")), (4000, 3000), interpolation=cv2.INTER_CUBIC
-    )
-    noise = np.random.default_rng(1).normal(size=picture.shape) * 4
-    file = tmp_path_factory.mktemp("large") / f"{request.param}.jpg"
-    cv2.imwrite(str(file), np.clip(picture + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])
-    return file
+    """A demo photo of 12 megapixels."""
+    return large_photo(request.param, tmp_path_factory.mktemp("large"))
 
 
 def test_reading_in_decodings(large: Path) -> None:

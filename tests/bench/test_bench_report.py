@@ -19,6 +19,7 @@ from typing import TypeVar
 import cv2
 import numpy as np
 import pytest
+from largephoto import large_photo
 from stopwatch import share
 
 from snapcheck.board import load_design
@@ -55,14 +56,8 @@ def best(
 
 @pytest.fixture(scope="module")
 def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A demo photo brought to 12 megapixels, with fresh noise, as a phone would store it."""
-    small = cv2.imread(str(FIXTURES / "photos" / "speech-stage-reversed.jpg"))
-    picture = cv2.resize(small, (4000, 3000), interpolation=cv2.INTER_CUBIC)
-    noise = np.random.default_rng(1).normal(size=picture.shape) * 4
-    file = tmp_path_factory.mktemp("large") / "bench.jpg"
-    noisy = np.clip(picture + noise, 0, 255).astype(np.uint8)
-    cv2.imwrite(str(file), noisy, [cv2.IMWRITE_JPEG_QUALITY, 92])
-    return file
+    """A demo photo of 12 megapixels."""
+    return large_photo("speech-stage-reversed", tmp_path_factory.mktemp("large"))
 
 
 def test_a_check_of_a_large_photo_in_decodings(large: Path) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from snapcheck.photo._camera import apply, undistort
+from snapcheck.photo._camera import apply, first_camera, undistort
 from snapcheck.photo._cells import _decode
 from snapcheck.photo._lattice import fit, homography, peaks
 from snapcheck.photo._nets import names
-from snapcheck.photo._plate import camera_foot, explain
+from snapcheck.photo._plate import explain
 from snapcheck.photo._reading import Frame
 
 
@@ -119,7 +119,7 @@ def test_columns_and_rows_from_the_plate_seen_below_the_tops(
 ) -> None:
     centre = np.array([1008.0, 756.0])
     h, position = _camera(tilt, 10, 15, 1550.0, centre)
-    foot, high = camera_foot(h, centre, 1550.0)
+    foot, high = first_camera(h, centre, 1550.0).foot
     assert np.abs(foot - position[:2]).max() < 1e-6 and abs(high - position[2]) < 1e-6
     ox, oy = 1, -1
     rect = np.array([ox - margin, oy - margin, ox + columns + margin, oy + rows + margin])

@@ -23,6 +23,8 @@ from PIL import Image
 from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd, board_to_json
 from snapcheck.errors import InputError
 from snapcheck.kit import Side, ValueForm, bundled_kit, parse_value
+from snapcheck.photo._cells import FINE
+from snapcheck.photo._read import RIM
 
 
 def end_of(e) -> LeadEnd:
@@ -67,6 +69,26 @@ def truth(S, T, W: int, H: int) -> dict:
         "markers": bool(np.any(S["marker"] >= 0)),
         "difficulty": "ordinary",
     }
+
+
+def straight(mk, tracer, tex, g, n: int):
+    """A small, mostly full board seen straight, as the reading flattens boards: picture with FINE pixels a cell and RIM
+    cells of surroundings, and its truth. Far cheaper than a whole photo; the grid has the error that fits have."""
+    rng = mk.rng
+    P, cols, rows = int(rng.integers(48, 132)), 5, 4
+    W, H = ((6 * P + 15) // 16) * 16, ((5 * P + 15) // 16) * 16
+    S, C, Pr, T = mk.make(
+        W, H, cols=cols, rows=rows, rect=P, tilt=min(42, abs(rng.normal()) * 16), strangers=False,
+        n_leads=int(rng.choice(5, p=[0.3, 0.3, 0.2, 0.1, 0.1])), full=rng.random() < 0.7,
+    )  # fmt: skip
+    S["A"], S["margin"] = (1 / P, 0, -0.5, 0, 1 / P, -0.5), rng.uniform(0.05, 0.5)
+    x = camera.develop(tracer.render([S], [C], [Pr], tex, W, H, 6, n), g, 0.15, float(P))
+    picture = (x[0].permute(1, 2, 0).cpu().numpy()[..., ::-1] * 255).astype(np.uint8)
+    k, (dx, dy) = FINE / P, rng.normal(size=2) * 0.016 * FINE
+    off = (RIM - 0.5) * FINE + (k - 1) / 2
+    size = (round((cols + 2 * RIM) * FINE), round((rows + 2 * RIM) * FINE))
+    m = np.array([[k, 0, off + dx], [0, k, off + dy]])
+    return cv2.warpAffine(picture, m, size, borderMode=cv2.BORDER_REPLICATE), board_of(T)
 
 
 def main() -> None:

@@ -1,40 +1,49 @@
 """Set how far confidences can be trusted and from where on a cube is called `read`; then certify it.
 
-    python calibrate.py FOLDER... --out ../calibration.json [--target 1e-4]
+    python calibrate.py look --fonts DIR --count 2000 --seed 601 --out CELLS.json    # many small boards, seen straight
+    python calibrate.py read FOLDER --out CELLS.json                                # whole pictures (boards.py)
+    python calibrate.py leads SET.pkl --out LEADS.json                              # boards with leads (leads.py)
+    python calibrate.py set CELLS.json... [--leads LEADS.json] --out ../calibration.json [--target 1e-4]
 
-FOLDER holds labelled boards that training never saw (boards.py --held-out). Half of the pictures, by their names,
-set two temperatures (Guo et al. 2017, on the logit of the probability that an answer is right) and two thresholds:
-the lowest from which on the share of errors is, with 95 % confidence, below the target (Clopper and Pearson 1934;
-Geifman and El-Yaniv 2017), or, with too few cubes for that, the lowest without an error. The other half certifies
-them: errors among what is called `read`, with the same bound, and with boards drawn again (bootstrap), because the
-cubes of one picture are not independent.
+All are boards of label styles that training never saw (--held-out). Half of them, by their names, set two temperatures
+(Guo et al. 2017, on the logit of the probability that an answer is right) and two thresholds: the lowest from which on
+the share of errors is, with 95 % confidence, below the target (Clopper and Pearson 1934; Geifman and El-Yaniv 2017), or,
+with too few cubes for that, the lowest without an error. The other half certifies them: errors among what is called
+`read`, with the same bound, and with boards drawn again (bootstrap), because the cubes of one picture are not
+independent. Of leads far fewer can be had; for them the target is one wrong in a hundred.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import pickle
+import time
 import zlib
+from dataclasses import asdict
 from pathlib import Path
 
+import cv2
 import numpy as np
 from scipy.optimize import minimize_scalar
 
 from snapcheck.board import board_from_json
 from snapcheck.errors import PhotoError
 from snapcheck.kit import bundled_kit
-from snapcheck.photo import _nets, read_photo
+from snapcheck.photo import _nets, _wires, read_photo
 from snapcheck.photo import score as scoring
-from snapcheck.photo._read import _trusted
+from snapcheck.photo._cells import read_symbols
+from snapcheck.photo._read import RIM, _cubes, _trusted
+from snapcheck.photo._reading import Frame, Reading
 
 KIT = bundled_kit()
 trusted = np.vectorize(_trusted, otypes=[float])
 
 
-def gather(folders: list[Path]) -> list[scoring.Seen]:
+def read(args) -> list[scoring.Seen]:
     """Every cube of all pictures, with uncalibrated confidences."""
     score = scoring.Score()
-    for photo in sorted(p for folder in folders for p in folder.glob("*.jpg")):
+    for photo in sorted(Path(args.sets[0]).glob("*.jpg")):
         truth = board_from_json(json.loads(photo.with_suffix(".json").read_text(encoding="utf-8")), KIT)
         try:
             reading = read_photo(photo, KIT)
@@ -42,11 +51,51 @@ def gather(folders: list[Path]) -> list[scoring.Seen]:
             print(f"{photo.name}: {error.message}")
             continue
         if (reading.columns, reading.rows) != (truth.columns, truth.rows):
+            # a grid that is wrong is a fault of its own: it says nothing about how cells are read
             print(
                 f"{photo.name}: plate {truth.columns}x{truth.rows} read as {reading.columns}x{reading.rows}"
             )
+            continue
         scoring.add(score, truth, reading, KIT)
     return score.sure
+
+
+def look(args) -> list[scoring.Seen]:
+    """Every cube of many small boards drawn for this, with uncalibrated confidences."""
+    import boards
+    import scenes
+    import torch
+    import world
+
+    book = world.make_books(args.presses, 44, args.fonts, True, args.seed, 2)
+    tracer, mk = world.Tracer(), scenes.Maker(*book[1:], args.seed)
+    g = torch.Generator(tracer.dev).manual_seed(args.seed)
+    tex = book[0].to(tracer.dev)
+    score, began = scoring.Score(), time.time()
+    for n in range(args.count):
+        picture, truth = boards.straight(mk, tracer, tex, g, n)
+        places = [(x, y) for y in range(truth.rows) for x in range(truth.columns)]
+        cubes = _cubes(picture, places, read_symbols(picture, RIM, places), KIT)
+        frame = Frame((1, 1), np.eye(3), (0.0, 0.0), 1.0, 0.0, 0.0, np.eye(3))
+        name = f"straight-{args.seed}-{n:05d}"
+        scoring.add(score, truth, Reading(name, truth.columns, truth.rows, cubes, (), (), frame), KIT)
+        if n % 100 == 99:
+            print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", flush=True)
+    return score.sure
+
+
+def leads(args) -> list[tuple[float, bool]]:
+    """Every lead that is found, its probability, and whether it is right."""
+    told = []
+    for board in pickle.loads(Path(args.sets[0]).read_bytes()):
+        truth = {tuple(sorted(p)) for p in board["plugs"]}
+        said = len(board["at"]) > 1 and _wires.seen(
+            cv2.imdecode(np.frombuffer(board["jpg"], np.uint8), 1), board["at"]
+        )
+        if said:
+            found = _wires.choose(said[1])[0]
+            told += [(p.confidence, tuple(sorted(said[0].ends[k] for k in p.ends)) in truth) for p in found]
+    return told
 
 
 def temperature(p: np.ndarray, right: np.ndarray) -> float:
@@ -81,13 +130,30 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("what", choices=("look", "read", "leads", "set"))
+    parser.add_argument("sets", nargs="*")
+    parser.add_argument("--fonts")
+    parser.add_argument("--count", type=int, default=2000)
+    parser.add_argument("--presses", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=601)
+    parser.add_argument("--leads", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--target", type=float, default=1e-4)
     args = parser.parse_args()
+    if args.what == "set":
+        return choose(args)
+    _nets.calibration().update(symbol_trust=1.0, text_trust=1.0, lead_temperature=1.0)
+    if args.what == "leads":
+        args.out.write_text(json.dumps(leads(args)))
+    else:
+        args.out.write_text(json.dumps([asdict(s) for s in {"look": look, "read": read}[args.what](args)]))
+    return None
+
+
+def choose(args) -> None:
+    """Set temperatures and thresholds, and certify them."""
     limits = json.loads(args.out.read_text(encoding="utf-8"))
-    _nets.calibration().update(symbol_trust=1.0, text_trust=1.0)
-    seen = gather(args.folders)
+    seen = [scoring.Seen(**s) for name in args.sets for s in json.loads(Path(name).read_text())]
     first = [zlib.crc32(s.picture.encode()) % 2 == 0 for s in seen]
     fit = [s for s, half in zip(seen, first, strict=True) if half]
     rest = [s for s, half in zip(seen, first, strict=True) if not half]
@@ -103,6 +169,11 @@ def main() -> None:
         print(
             f"{name}: {len(p)} cubes, {right.mean():.4f} right, {limits[f'{name}_trust']=} {limits[f'{name}_threshold']=}"
         )
+    if args.leads:
+        p, right = (np.array(v) for v in zip(*json.loads(args.leads.read_text()), strict=True))
+        limits["lead_threshold"] = round(threshold(p, right.astype(bool), 0.01), 4)
+        sure = p >= limits["lead_threshold"]
+        print(f"leads: {len(p)}, {right.mean():.3f} right; {sure.mean():.3f} called read, {(~right[sure]).sum()} wrong")
     called = [s for s in rest if taken(s, limits)]
     wrong = [s for s in called if not s.right]
     names = sorted({s.picture for s in rest})

@@ -56,31 +56,50 @@ def halve(path: Path) -> None:
     onnx.save(model, str(path))
 
 
-def strips(src: Path, out: Path) -> None:
-    """The network that weighs leads takes floats, in three inputs."""
-    net = NETS["strips"]()
-    net.load_state_dict(torch.load(src / "strips.pt", map_location="cpu", weights_only=True))
+class Maps(nn.Module):
+    """The lead network: its maps, and behind them its features."""
+
+    def __init__(self, net):
+        super().__init__()
+        self.net = net
+
+    def forward(self, x):
+        f = self.net.features(x)
+        return torch.cat([self.net.head(f), f], 1)
+
+
+class Asked(nn.Module):
+    """Where the other ends of plugs are, on one board."""
+
+    def __init__(self, net):
+        super().__init__()
+        self.net = net
+
+    def forward(self, features, blobs):
+        return self.net.asked(features, blobs[None])[0, :, 1]
+
+
+def follow(net, out: Path) -> None:
+    """The network that follows one lead takes floats, in two inputs."""
     torch.onnx.export(
-        net.eval(),
-        (torch.zeros(2, 8, 9, 64), torch.zeros(2, 6), torch.zeros(3, 7, 11, 11)),
-        str(out / "strips.onnx"),
-        input_names=["strips", "facts", "patches"],
-        output_names=["pair", "none"],
+        Asked(net).eval(),
+        (torch.zeros(1, 32, 64, 96), torch.zeros(3, 64, 96)),
+        str(out / "follow.onnx"),
+        input_names=["features", "blobs"],
+        output_names=["ends"],
         dynamic_axes={
-            "strips": {0: "m"}, "facts": {0: "m"}, "patches": {0: "n"}, "pair": {0: "m"}, "none": {0: "n"}
+            "features": {2: "h", 3: "w"}, "blobs": {0: "n", 1: "h", 2: "w"}, "ends": {0: "n", 1: "h", 2: "w"}
         },
         opset_version=17,
         dynamo=False,
     )  # fmt: skip
-    halve(out / "strips.onnx")
-    print("strips", (out / "strips.onnx").stat().st_size)
+    halve(out / "follow.onnx")
+    print("follow", (out / "follow.onnx").stat().st_size)
 
 
 if __name__ == "__main__":
     src, out = Path(sys.argv[1]), Path(sys.argv[2])
     out.mkdir(parents=True, exist_ok=True)
-    if (src / "strips.pt").exists():
-        strips(src, out)
     for name, shape in SHAPES.items():
         if not (src / f"{name}.pt").exists():
             print(f"{name}: no {name}.pt, {name}.onnx is left as it is")
@@ -92,6 +111,9 @@ if __name__ == "__main__":
                 for k, v in torch.load(src / f"{name}.pt", map_location="cpu", weights_only=True).items()
             }
         )
+        if name == "wires":
+            follow(net, out)
+            net = Maps(net)
         net = Bytes(net.eval()).eval()
         x = torch.randint(0, 255, shape, dtype=torch.uint8)
         dyn = {0: "n"} if name in ("symbols", "text") else {0: "n", 1: "h", 2: "w"}

@@ -23,10 +23,12 @@ import numpy as np
 import scenes
 import torch
 import torch.nn.functional as F
+import wires
 from nets import LINE_H, LINE_W, N_KIND, NETS, encode
 from world import Tracer, make_books
 
-PX_WIRE = 28  # pixels per cell of the rectified board that the lead network sees
+# print under leads: what is left of a value says which ones it can be
+LEADS_OVER_TEXT = (0.2, 0.12, 0.14, 0.16, 0.16, 0.12, 0.1)
 SAME = {}  # kinds drawn alike at other turns when nothing is printed on them: step of quarter turns
 for k, s in {"straight": 2, "cross": 1, "crossover": 1}.items():
     SAME[scenes.KIND_NO[k]] = s
@@ -39,8 +41,8 @@ HALF = {
 # --- scene makers, run in worker processes ----------------------------------------------------
 
 
-def make_rect(mk, W, H, P):
-    """A small board seen straight, cells of P pixels; half a cell of surroundings."""
+def make_rect(mk, W, H, P, leads=(0.22, 0.26, 0.24, 0.18, 0.1)):
+    """A small board seen straight, cells of P pixels; half a cell of surroundings; `leads`: how likely 0, 1, ... are."""
     cols, rows = 5, 4
     tilt = min(42, abs(mk.rng.normal()) * 16)
     s = mk.make(
@@ -50,7 +52,7 @@ def make_rect(mk, W, H, P):
         rows=rows,
         rect=P,
         tilt=tilt,
-        n_leads=int(mk.rng.choice([0, 1, 2, 3, 4], p=[0.22, 0.26, 0.24, 0.18, 0.1])),
+        n_leads=int(mk.rng.choice(len(leads), p=leads)),
         mixed=mk.rng.random() < 0.6,
     )
     s[0]["A"] = (1 / P, 0, -0.5, 0, 1 / P, -0.5)
@@ -58,22 +60,6 @@ def make_rect(mk, W, H, P):
     if s[0]["aperture"] > 0.04:
         s[0]["aperture"] *= 0.5
     return (*s, table(s[3], mk.rng))
-
-
-def make_wires(mk, W, H):
-    cols, rows = int(mk.rng.integers(4, 15)), int(mk.rng.integers(4, 10))
-    s = mk.make(
-        W,
-        H,
-        cols=cols,
-        rows=rows,
-        rect=PX_WIRE,
-        n_leads=int(mk.rng.choice([1, 2, 3, 4, 5, 6], p=[0.15, 0.15, 0.2, 0.2, 0.15, 0.15])),
-    )
-    P = PX_WIRE
-    mx, my = (W / P - cols) / 2, (H / P - rows) / 2
-    s[0]["A"] = (1 / P, 0, -mx, 0, 1 / P, -my)
-    return s
 
 
 def worker(job, args, q, seed):
@@ -98,9 +84,11 @@ class Feeder:
             seed,
         )
         self.q = Queue(batch * 4)
-        job = {"locate": lambda m: m.make(W, H), "wires": lambda m: make_wires(m, W, H)}.get(
-            net, lambda m: make_rect(m, W, H, P)
-        )
+        job = {
+            "locate": lambda m: m.make(W, H),
+            "wires": lambda m: wires.make(m, W, H),
+            "text": lambda m: make_rect(m, W, H, P, LEADS_OVER_TEXT),
+        }.get(net, lambda m: make_rect(m, W, H, P))
         self.ps = [
             Process(
                 target=worker,
@@ -135,35 +123,6 @@ class Feeder:
 # --- targets ----------------------------------------------------------------------------------
 
 
-def gaussians(h, w, pts, sigma, dev):
-    """(n,) lists of (x, y) points to (n, h, w) maps of peaks."""
-    out = torch.zeros((len(pts), h, w), device=dev)
-    yy = torch.arange(h, device=dev, dtype=torch.float32)[:, None]
-    xx = torch.arange(w, device=dev, dtype=torch.float32)[None]
-    for i, p in enumerate(pts):
-        if len(p) == 0:
-            continue
-        t = torch.as_tensor(np.asarray(p), dtype=torch.float32, device=dev)
-        s = sigma[i] if isinstance(sigma, (list, np.ndarray)) else sigma
-        g = torch.exp(
-            -((yy[None] - t[:, 1, None, None]) ** 2 + (xx[None] - t[:, 0, None, None]) ** 2)
-            / (2 * float(s) ** 2)
-        )
-        out[i] = g.amax(0)
-    return out
-
-
-def focal(logit, target):
-    """Quality focal loss on soft peaks (Li et al. 2020, Generalized Focal Loss), per peak; keeps sub-pixel shape."""
-    logit = logit.float()
-    p = torch.sigmoid(logit)
-    w = (target - p).abs() ** 2
-    peaks = target.sum() / 6.0
-    return (w * F.binary_cross_entropy_with_logits(logit, target, reduction="none")).sum() / peaks.clamp(
-        min=1
-    )
-
-
 def locate_targets(items, W, H, dev):
     """Maps at a quarter of the size. `project` counts pixels from their corners, so that all places lie half a pixel
     right of and below what they are in OpenCV's count; photo/_read.py takes that back."""
@@ -185,8 +144,8 @@ def locate_targets(items, W, H, dev):
         )
         corners.append((q + 0.5) / 4 - 0.5)
         sig.append(max(1.0, float(np.hypot(*(steps[-1][:, :2].T * 32)).mean()) / 4 * 0.11))
-    heat = gaussians(h, w, centres, sig, dev)
-    corner = gaussians(h, w, corners, 1.5, dev)
+    heat = wires.gaussians(h, w, centres, sig, dev)
+    corner = wires.gaussians(h, w, corners, 1.5, dev)
     plate = torch.zeros((len(items), h, w), device=dev)
     yy, xx = torch.meshgrid(
         torch.arange(h, device=dev, dtype=torch.float32),
@@ -206,8 +165,8 @@ def locate_loss(net, x, items, W, H):
     out = net(x)
     centres, steps, heat, corner, plate = locate_targets(items, W, H, x.device)
     loss = (
-        focal(out[:, 0], heat)
-        + focal(out[:, 1], corner) * 0.7
+        wires.focal(out[:, 0], heat)
+        + wires.focal(out[:, 1], corner) * 0.7
         + F.binary_cross_entropy_with_logits(out[:, 2].float(), plate) * 2
     )
     h, w = heat.shape[-2:]
@@ -405,7 +364,7 @@ def symbols_loss(net, c, d):
     k = torch.from_numpy(d["k"]).to(dev)
     taps = torch.from_numpy(d["taps"]).to(dev)
     occupied = (k < scenes.EMPTY).float()[:, None]
-    lk = F.cross_entropy(out[:, :N_KIND], k, label_smoothing=0.002)
+    lk = F.cross_entropy(out[:, :N_KIND], k, label_smoothing=0.0005)
     lt, _ = turn_loss(out[:, N_KIND : N_KIND + 4], d, dev)
     lp = F.binary_cross_entropy_with_logits(out[:, N_KIND + 4 : N_KIND + 8], taps, reduction="none")
     lp = (lp * occupied).sum() / (occupied.sum() * 4).clamp(min=1)
@@ -464,56 +423,11 @@ def text_loss(net, c, d):
     return loss, acc
 
 
-def wires_targets(items, W, H, dev):
-    """Maps of every lead, its direction (nearest centre line), and every plugged socket, at half size."""
-    P = PX_WIRE
-    h, w = H // 2, W // 2
-    plugs = []
-    mask = torch.zeros((len(items), h, w), device=dev)
-    way = torch.zeros((len(items), 2, h, w), device=dev)
-    yy = torch.arange(h, device=dev, dtype=torch.float32)[:, None]
-    xx = torch.arange(w, device=dev, dtype=torch.float32)[None]
-    for i, (S, _, _, T, *_) in enumerate(items):
-        mx, my = -S["A"][2], -S["A"][5]
-        px = lambda p: ((scenes.to_tops(S, p) + (mx, my)) * P - 0.5 + 0.5) / 2 - 0.5  # noqa: B023
-        E = np.array([e[:3] for e in T.ends]) if T.ends else np.zeros((0, 3))
-        plugged = [j for pair in T.plugs for j in pair]
-        plugs.append(px(E[plugged]) if plugged else [])
-        pts, dirs = [], []
-        for path in T.paths:
-            m = px(path)
-            k = np.linspace(0, len(m) - 1, 260)
-            m = np.stack(
-                [np.interp(k, np.arange(len(m)), m[:, 0]), np.interp(k, np.arange(len(m)), m[:, 1])], -1
-            )
-            d = np.gradient(m, axis=0)
-            d /= np.maximum(np.hypot(*d.T)[:, None], 1e-6)
-            pts.append(m)
-            dirs.append(np.stack([d[:, 0] ** 2 - d[:, 1] ** 2, 2 * d[:, 0] * d[:, 1]], -1))
-        if not pts:
-            continue
-        t = torch.as_tensor(np.concatenate(pts), dtype=torch.float32, device=dev)
-        q = torch.as_tensor(np.concatenate(dirs), dtype=torch.float32, device=dev)
-        dist, near = ((yy[None] - t[:, 1, None, None]) ** 2 + (xx[None] - t[:, 0, None, None]) ** 2).min(0)
-        mask[i] = (dist < (0.05 * P / 2) ** 2 + 0.5).float()
-        way[i] = q[near].permute(2, 0, 1)
-    return mask, way, gaussians(h, w, plugs, 0.1 * P / 2, dev)
-
-
-def wires_loss(net, x, t):
-    out = net(x).float()
-    mask, way, plug = t
-    lm = F.binary_cross_entropy_with_logits(out[:, 0], mask, pos_weight=torch.tensor(2.0, device=x.device))
-    ld = ((out[:, 1:3] - way).abs().sum(1) * mask).sum() / mask.sum().clamp(min=1)
-    hit = ((out[:, 0] > 0) & (mask > 0)).sum() / ((out[:, 0] > 0) | (mask > 0)).sum().clamp(min=1)
-    return 6 * lm + 0.5 * ld + 0.3 * focal(out[:, 3], plug), hit.float()
-
-
 # --- training ---------------------------------------------------------------------------------
 
 SETUP = {  # W, H, samples a pixel, pictures a render, uses of each, uses of each developed picture
     "locate": {"W": 576, "H": 432, "spp": 6, "batch": 24, "reuse": 2, "lr": 2e-3},
-    "wires": {"W": 480, "H": 352, "spp": 8, "batch": 24, "reuse": 3, "lr": 2e-3},
+    "wires": {"W": 480, "H": 352, "spp": 7, "batch": 24, "reuse": 5, "lr": 2e-3},
     "symbols": {"spp": 5, "batch": 32, "reuse": 6, "crops": 2, "lr": 2e-3, "per": 24},
     "text": {"spp": 5, "batch": 32, "reuse": 6, "crops": 2, "lr": 2e-3, "per": 24},
 }
@@ -531,6 +445,13 @@ def main() -> None:
     ap.add_argument("--seed", type=int, default=1)
     ap.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
     ap.add_argument("--lr", type=float)
+    ap.add_argument(
+        "--part",
+        type=float,
+        nargs=2,
+        default=(0.0, 1.0),
+        help="of the whole plan of learning rates: 0 0.5, then 0.5 1",
+    )
     ap.add_argument("--scale", type=float, default=1.0, help="smaller batches for a rehearsal on a CPU")
     a = ap.parse_args()
     t_start = time.time()
@@ -620,7 +541,8 @@ def main() -> None:
         for use in range(cfg["reuse"]):
             p = min(1.0, (time.time() - t0) / budget)
             for gr in opt.param_groups:
-                gr["lr"] = lr0 * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * p)) + 1e-6
+                whole = a.part[0] + (a.part[1] - a.part[0]) * p
+                gr["lr"] = lr0 * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * whole)) + 1e-6
             with torch.no_grad():
                 px = {"locate": 38.0, "wires": 28.0}.get(a.net, P)
                 if use % cfg.get("crops", 1) == 0:
@@ -632,9 +554,9 @@ def main() -> None:
                         torch.zeros(()),
                     )
                 elif a.net == "wires":
-                    loss, acc = wires_loss(
-                        net, x.contiguous(memory_format=torch.channels_last), wires_targets(items, W, H, dev)
-                    )
+                    if use == 0:
+                        targets = wires.targets(items, W, H, dev)
+                    loss, acc = wires.loss(net, x.contiguous(memory_format=torch.channels_last), targets, rng)
                 elif a.net == "text":
                     th_, d_ = text_crops(items, rng, cfg["per"], P, W, H, dev)
                     c = blank(crop_jitter(cut(x, th_, d_["i"], LINE_H, LINE_W), g), d_["valid"])

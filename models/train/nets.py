@@ -52,7 +52,7 @@ class Unet(nn.Module):
         self.head = nn.Conv2d(w[0] * 2 if half else w[1], cout, 1)
         nn.init.constant_(self.head.bias, -2.0)
 
-    def forward(self, x):
+    def features(self, x):
         up = lambda t, s: F.interpolate(t, size=s.shape[-2:], mode="nearest")
         a = self.stem(x)
         b = self.d1(a)
@@ -62,9 +62,10 @@ class Unet(nn.Module):
         d = self.u3(torch.cat([up(e, d), d], 1))
         c = self.u2(torch.cat([up(d, c), c], 1))
         b = self.u1(torch.cat([up(c, b), b], 1))
-        if self.half:
-            b = self.u0(torch.cat([up(b, a), a], 1))
-        return self.head(b)
+        return self.u0(torch.cat([up(b, a), a], 1)) if self.half else b
+
+    def forward(self, x):
+        return self.head(self.features(x))
 
 
 class Locate(Unet):
@@ -75,50 +76,52 @@ class Locate(Unet):
         super().__init__(3, 8, (16, 32, 48, 96, 160))
 
 
+KEYS = 16
+
+
 class Wires(Unet):
-    """(n, 3, h, w) board seen straight to (n, 4, h/2, w/2): lead (logit), its direction as cos 2a and sin 2a, plug (logit)."""
+    """Leads on a board seen straight, (n, 3, h, w): maps at half its size, and what one plug's lead is.
 
-    def __init__(self):
+    `forward` gives lead (logit), its direction as cos 2a and sin 2a, plug (logit): (n, 4, h/2, w/2). `asked` is told
+    of plugs, m a board, as blobs (n, m, h/2, w/2), and says for each where its lead runs and where the other end is
+    plugged in (at itself where there is none): logits (n, m, 2, h/2, w/2). The question is put as a map that says how
+    much every place looks like the plug: products of features, as in an attention of one head a feature.
+    """
+
+    def __init__(self, w=(16, 32, 48, 64, 96)):
         super().__init__(3, 4, (16, 32, 48, 80, 128), half=True, deep=2)
+        self.key = nn.Conv2d(32, KEYS, 1)
+        self.seen, self.told = nn.Conv2d(32, w[0], 3, padding=1), nn.Conv2d(KEYS + 1, w[0], 3, padding=1)
+        self.first = nn.Sequential(nn.BatchNorm2d(w[0]), nn.ReLU(), conv(w[0], w[0]))
+        self.f1, self.f2, self.f3 = Block(w[0], w[1], 2), Block(w[1], w[2], 2), Block(w[2], w[3], 2)
+        self.f4 = nn.Sequential(Block(w[3], w[4], 2), Block(w[4], w[4]), Block(w[4], w[4]))
+        self.g3, self.g2 = conv(w[4] + w[3], w[3]), conv(w[3] + w[2], w[2])
+        self.g1, self.g0 = conv(w[2] + w[1], w[1]), conv(w[1] + w[0], w[0])
+        self.last = nn.Conv2d(w[0], 2, 1)
 
+    def same(self, f, blobs):
+        """(n, m, KEYS, h, w): products of every place's features with a plug's."""
+        k = F.normalize(self.key(f).float(), dim=1) * KEYS**0.5
+        n, _, h, w = k.shape
+        plug = torch.bmm(blobs.flatten(2), k.flatten(2).transpose(1, 2))  # (n, m, KEYS)
+        plug = F.normalize(plug, dim=2) * KEYS**0.5
+        return k.to(f.dtype)[:, None] * plug.to(f.dtype)[..., None, None]
 
-class Strips(nn.Module):
-    """(m, 8, 9, 64) strips along paths between two sockets and (m, 6) facts to (m,) logits of being one lead; (n, 7, 11, 11)
-    patches around sockets to (n,) logits of holding no plug. What they show: `Described` in snapcheck/photo/_wires.py."""
-
-    def __init__(self, w=(24, 32, 48, 64)):
-        super().__init__()
-        self.body = nn.Sequential(
-            conv(8, w[0]),
-            conv(w[0], w[0], (1, 2)),
-            conv(w[0], w[1]),
-            conv(w[1], w[1], 2),
-            conv(w[1], w[2]),
-            conv(w[2], w[2], 2),
-            conv(w[2], w[3]),
+    def asked(self, f, blobs):
+        n, m, h, w = blobs.shape
+        q = torch.cat([self.same(f, blobs), blobs.to(f.dtype)[:, :, None]], 2).flatten(0, 1)
+        told = self.told(q.contiguous(memory_format=torch.channels_last) if self.training else q)
+        seen = self.seen(f)
+        x = told + seen.repeat_interleave(m, 0)
+        up = lambda t, s: torch.cat([F.interpolate(t, size=s.shape[-2:], mode="nearest"), s], 1)
+        a = self.first(x)
+        b = self.f1(a)
+        c = self.f2(b)
+        d = self.f3(c)
+        e = self.f4(d)
+        return self.last(self.g0(up(self.g1(up(self.g2(up(self.g3(up(e, d)), c)), b)), a))).unflatten(
+            0, (n, m)
         )
-        self.fc = nn.Sequential(nn.Linear(w[3] * 3 * 8 + 6, 96), nn.ReLU(), nn.Dropout(0.2), nn.Linear(96, 1))
-        self.patch = nn.Sequential(
-            conv(7, 24),
-            conv(24, 32, 2),
-            conv(32, 32, 2),
-            nn.Flatten(),
-            nn.Linear(32 * 9, 32),
-            nn.ReLU(),
-            nn.Linear(32, 1),
-        )
-
-    def walk(self, x, facts):
-        return self.fc(torch.cat([self.body(x).flatten(1), facts], 1))[:, 0]
-
-    def forward(self, x, facts, patches):
-        # the same path walked the other way; in training one of the two, else both
-        back = torch.cat([x[:, :7], -x[:, 7:]], 1).flip(3).flip(2)
-        swapped = facts[:, [0, 1, 2, 4, 3, 5]]
-        none = self.patch(patches)[:, 0]
-        if self.training:
-            return (self.walk(x, facts) if torch.rand(()) < 0.5 else self.walk(back, swapped)), none
-        return (self.walk(x, facts) + self.walk(back, swapped)) / 2, none
 
 
 class Symbols(nn.Module):
@@ -191,4 +194,4 @@ def decode(ids) -> str:
     return out
 
 
-NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires, "strips": Strips}
+NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires}

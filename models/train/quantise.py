@@ -23,21 +23,26 @@ from snapcheck.errors import PhotoError
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import _cells, _locate, _nets, _wires, read_photo
 
-MOST = {"symbols": 384, "text": 384, "locate": 40, "wires": 40}  # crops, lines, pictures
-AT_ONCE = {"symbols": 32, "text": 32, "locate": 1, "wires": 1}
+MOST = {"symbols": 384, "text": 384, "locate": 40, "wires": 40, "follow": 40}  # crops, lines, pictures
+AT_ONCE = {"symbols": 32, "text": 32}
 
 
-def gather(folder: Path) -> dict[str, list[np.ndarray]]:
+def gather(folder: Path) -> dict[str, list]:
     """What the networks are shown when the pictures are read."""
-    shown: dict[str, list[np.ndarray]] = {name: [] for name in MOST}
-    plain = _nets.run
+    shown: dict[str, list] = {name: [] for name in MOST}
+    plain, plain_follow = _nets.run, _nets.run_follow
 
     def run(name, pictures, at_most=64):
         shown[name] += list(np.array(pictures))
         return plain(name, pictures, at_most)
 
+    def run_follow(features, blobs):
+        shown["follow"].append({"features": features.copy(), "blobs": blobs})
+        return plain_follow(features, blobs)
+
     for module in (_cells, _locate, _wires):
         module.run = run
+    _wires.run_follow = run_follow
     for photo in sorted(folder.glob("*.jpg")):
         try:
             read_photo(photo, bundled_kit())
@@ -47,12 +52,15 @@ def gather(folder: Path) -> dict[str, list[np.ndarray]]:
 
 
 class Shown(CalibrationDataReader):
-    def __init__(self, pictures, at_once):
-        self.batches = iter([np.stack(pictures[i : i + at_once]) for i in range(0, len(pictures), at_once)])
+    def __init__(self, shown, at_once):
+        if isinstance(shown[0], dict):
+            self.batches = iter(shown)
+        else:
+            parts = (shown[i : i + at_once] for i in range(0, len(shown), at_once))
+            self.batches = iter([{"picture": np.stack(part)} for part in parts])
 
     def get_next(self):
-        batch = next(self.batches, None)
-        return None if batch is None else {"picture": batch}
+        return next(self.batches, None)
 
 
 def widened(path: Path, out: Path) -> None:
@@ -91,7 +99,7 @@ def main() -> None:
             quantize_static(
                 str(ready),
                 str(path),
-                Shown([shown[name][i] for i in order], AT_ONCE[name]),
+                Shown([shown[name][i] for i in order], AT_ONCE.get(name, 1)),
                 quant_format=QuantFormat.QDQ,
                 per_channel=True,
                 activation_type=QuantType.QUInt8,

@@ -381,6 +381,7 @@ class Maker:
         for i, (k, p) in enumerate(zip(kinds, press)):
             self.by.setdefault(int(p), {}).setdefault(int(k), []).append(i)
         self.presses = list(self.by)
+        self.alike = 0.3  # how often a lead has the colour of the one before
         self.any = {}
         for i, k in enumerate(kinds):
             self.any.setdefault(int(k), []).append(i)
@@ -593,6 +594,8 @@ class Maker:
         order = list(rng.permutation(len(T.ends)))
         S["nlead_from"] = n
         for _ in range(min(n_leads, len(order) // 2)):
+            if n + 22 > MAXPRIM:  # half a lead would be a lie
+                break
             a, b = order.pop(), order.pop()
             n = self._lead(prims, n, T, a, b, h)
         # --- things on the table
@@ -753,11 +756,11 @@ class Maker:
             if rng.random() < 0.75
             else hsv(rng, s=(0, 0.1), v=(0.02, 0.95))
         )
-        if T.plugs and rng.random() < 0.3:
+        if T.plugs and rng.random() < self.alike:
             col = self._last_col
         self._last_col = col
-        r = rng.uniform(0.03, 0.065)
-        pr = rng.uniform(0.06, 0.105)
+        r = rng.uniform(0.03, 0.09)
+        pr = max(r * 1.1, rng.uniform(0.06, 0.115))
         pl = rng.uniform(0.22, 0.5)
         rough = rng.uniform(0.2, 0.6)
         pts = []

@@ -744,13 +744,13 @@ def k_switch(p):
 def k_pushbutton(p):
     h = p.h
     a = h.num("pb_a", 0.24, 0.36)
-    f = h.pick("pb_form", "iec", "bridge", weights=(1, 1))
+    f = h.pick("pb_form", "iec", "bridge", weights=(3, 2))
     up = h.pick("pb_up", 1, -1, weights=(9, 1))
     r = h.num("sw_r", 0.045, 0.085)
     dots = h.pick("pb_dots", "none", "both", "filled", weights=(3, 3, 1))
     H = h.num("pb_h", 0.1, 0.26)
     top = h.num("pb_top", 0.08, 0.26)
-    cap = h.num("pb_cap", 0.06, 0.17)
+    cap = h.num("pb_cap", 0.06, 0.24)
     if f == "bridge":
         b = a * h.num("pb_b", 0.8, 1.3)
         y = -up * H
@@ -765,15 +765,17 @@ def k_pushbutton(p):
         ln = 2 * a * h.num("sw_len", 0.92, 1.15)
         p.line((-a * m, 0), (-a * m + m * ln * math.cos(ang), -up * ln * math.sin(ang)))
         x, y = -a * m + m * ln / 2 * math.cos(ang), -up * ln / 2 * math.sin(ang)
-        yt = y - up * top
+        yt = y - up * h.num("pb_link", 0.1, 0.58)
         if h.pick("pb_dash", 1, 0, weights=(5, 1)):
-            for i in range(3):
-                u, v = y + (yt - y) * (i + 0.15) / 3, y + (yt - y) * (i + 0.75) / 3
-                p.line((x, u), (x, v), w=0.8)
+            n, on = h.pick("pb_dashes", 2, 3, 4, 5), h.num("pb_dash_on", 0.35, 0.7)
+            thick = h.num("pb_dash_w", 0.7, 1.1)
+            for i in range(n):
+                u, v = y + (yt - y) * (i + 0.2) / n, y + (yt - y) * (i + 0.2 + on) / n
+                p.line((x, u), (x, v), w=thick)
         else:
             p.line((x, y), (x, yt))
         c = h.pick("pb_head", "bracket", "bar", "e", "ring", weights=(4, 1, 3, 0.7))
-        d = h.num("pb_hd", 0.05, 0.11)
+        d = h.num("pb_hd", 0.05, 0.16)
         if h.pick("pb_thin", 0, 1, weights=(3, 1)):
             p.w *= 0.7
         if c == "bar":

@@ -69,7 +69,14 @@ def run(name: str, pictures: np.ndarray, at_most: int = 64) -> np.ndarray:
     return np.concatenate(parts) if len(parts) != 1 else np.asarray(parts[0])
 
 
-def run_strips(strips: np.ndarray, facts: np.ndarray, patches: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Run the network that weighs leads; see `Described` in _wires.py. Returns logits (m,) and (n,)."""
-    pair, none = _session("strips").run(None, {"strips": strips, "facts": facts, "patches": patches})
-    return np.asarray(pair), np.asarray(none)
+def run_follow(features: np.ndarray, blobs: np.ndarray, at_most: int = 4) -> np.ndarray:
+    """Run the network that follows leads: (1, c, h, w) features of the lead network and (n, h, w) marks to
+    (n, h, w) logits that the other end of the marked plug's lead is there.
+
+    A few at a time, because they take memory.
+    """
+    parts = [
+        _session("follow").run(None, {"features": features, "blobs": blobs[i : i + at_most]})[0]
+        for i in range(0, len(blobs), at_most)
+    ]
+    return np.concatenate(parts)

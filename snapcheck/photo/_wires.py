@@ -1,10 +1,9 @@
 """Leads: which two sockets each one joins.
 
-The lead network marks every lead, the direction it runs in, and the plugs. From each socket that may hold a
-plug the cheapest path to every other is sought (see `_paths.py`). Along each path a strip of the picture and
-of the maps is cut out and straightened, and a small network says how far it looks like one lead from end to
-end. All sockets together then have that set of leads for which the most speaks (a matching of greatest
-weight, Edmonds 1965).
+The lead network sees the board from straight above, and marks every lead and every plug. Each socket that may
+hold a plug is then asked about: a second, small network is shown where that plug stands and how much every
+other place looks like it, and says at which place the lead's other end is plugged in. All sockets together
+then have that set of leads for which the most speaks (a matching of greatest weight, Edmonds 1965).
 """
 
 from __future__ import annotations
@@ -16,19 +15,16 @@ import numpy as np
 
 from snapcheck.photo._cells import flatten, sigmoid
 from snapcheck.photo._lattice import peaks
-from snapcheck.photo._nets import calibration, run, run_strips
-from snapcheck.photo._paths import cheapest_paths
+from snapcheck.photo._nets import calibration, run, run_follow
 from snapcheck.photo._reading import Frame
 
 PER_CELL = 28
-RIM = 2.6  # leads arch over the table, and towards the camera
+RIM = 2  # cells: leads arch over the table, and towards the camera
 #: a socket may hold a plug where the map says so at least this much
 PLUG = 0.06
 REACH = 0.36  # cells from where a socket should be to where its plug may be seen
-DEAREST = 60.0  # paths that cost more are no leads
-#: a strip has so many places along the path, and so many across, a pixel apart
-LONG, WIDE = 64, 9
-PATCH = 11  # pixels of the picture around a socket
+BLOB = 0.1 * PER_CELL / 2  # width of the mark at the plug that is asked about: as in training
+MAPS = 4  # what the lead network says of every place; its features follow
 RIVAL = 0.02  # partners less likely than this are not worth telling
 
 
@@ -50,24 +46,6 @@ class Candidates:
     sure: np.ndarray
 
 
-@dataclass(frozen=True)
-class Described:
-    """What the strip network is shown.
-
-    Attributes:
-        pairs: (m, 2) numbers of candidates that a path joins.
-        strips: (m, 8, WIDE, LONG): colours (L*, a*, b*), lead, plug, its direction against the path's as
-            cosine and sine of twice the angle, way along the path; all in -1..1.
-        facts: (m, 6): length, detour, price, plugs seen (2), both sockets of one cube.
-        patches: (n, 7, PATCH, PATCH) of every candidate: colours, lead, direction (2), plug.
-    """
-
-    pairs: np.ndarray
-    strips: np.ndarray
-    facts: np.ndarray
-    patches: np.ndarray
-
-
 def follow(
     pixels: np.ndarray, frame: Frame, columns: int, rows: int, ends: np.ndarray
 ) -> tuple[list[Pair], list[int]]:
@@ -78,16 +56,16 @@ def follow(
     """
     if len(ends) < 2:
         return [], []
-    fine = flatten(pixels, frame, columns, rows, 2 * PER_CELL, RIM)
-    h, w = (fine.shape[0] // 2 + 31) // 32 * 32, (fine.shape[1] // 2 + 31) // 32 * 32
-    board = cv2.resize(fine, (fine.shape[1] // 2, fine.shape[0] // 2), interpolation=cv2.INTER_AREA)
-    board = cv2.copyMakeBorder(board, 0, h - board.shape[0], 0, w - board.shape[1], cv2.BORDER_REPLICATE)
-    maps = see(board, run("wires", board[None])[0])
-    found = candidates(maps, (ends + RIM) * PER_CELL / 2 - 0.5)
-    if len(found.ends) < 2:
+    # leads lie where sockets are: the rest of the plate need not be looked at
+    first = np.maximum(np.floor(ends.min(0)).astype(int), 0)
+    last = np.minimum(np.ceil(ends.max(0)).astype(int), [columns, rows])
+    across, down = (int(n) for n in np.maximum(last - first, 1))
+    fine = flatten(pixels, frame, across, down, 2 * PER_CELL, RIM, first=(int(first[0]), int(first[1])))
+    said = seen(fine, ends - first)
+    if said is None:
         return [], []
-    said = answers(describe(maps, found, ends))
-    pairs, loose = choose(said)
+    found, rows_ = said
+    pairs, loose = choose(rows_)
 
     def told(pair: tuple[int, int]) -> tuple[int, int]:
         return found.ends[pair[0]], found.ends[pair[1]]
@@ -96,22 +74,43 @@ def follow(
     return named, [found.ends[k] for k in loose]
 
 
-def see(board: np.ndarray, out: np.ndarray) -> np.ndarray:
-    """(h, w, 7) at half size, in -1..1: colours (L*, a*, b*), lead, its direction (cos 2a, sin 2a), plug."""
-    h, w = out.shape[1:]
-    small = cv2.resize(board, (w, h), interpolation=cv2.INTER_AREA)
-    lab = cv2.cvtColor(small, cv2.COLOR_BGR2LAB).astype(np.float32) / 127.5 - 1
-    norm = np.hypot(out[1], out[2]) + 1e-6
-    way = out[1:3] / np.maximum(norm, 1)
-    return np.concatenate([lab, np.stack([sigmoid(out[0]), *way, sigmoid(out[3])], -1)], -1).astype(
-        np.float32
+def seen(fine: np.ndarray, ends: np.ndarray) -> tuple[Candidates, np.ndarray] | None:
+    """Sockets that may hold a plug, and what each says of its lead's other end (see `weigh`).
+
+    Args:
+        fine: the board from straight above, 2 * PER_CELL pixels a cell, with RIM cells of surroundings.
+        ends: (n, 2) cells.
+    """
+    h, w = (fine.shape[0] // 2 + 31) // 32 * 32, (fine.shape[1] // 2 + 31) // 32 * 32
+    board = cv2.resize(fine, (fine.shape[1] // 2, fine.shape[0] // 2), interpolation=cv2.INTER_AREA)
+    board = cv2.copyMakeBorder(board, 0, h - board.shape[0], 0, w - board.shape[1], cv2.BORDER_REPLICATE)
+    out = run("wires", board[None])[0]
+    found = candidates(sigmoid(out[3]), (ends + RIM) * PER_CELL / 2 - 0.5)
+    if len(found.ends) < 2:
+        return None
+    return found, weigh(at_places(run_follow(out[None, MAPS:], blobs(out.shape[1:], found.at)), found.at))
+
+
+def blobs(shape: tuple[int, ...], at: np.ndarray) -> np.ndarray:
+    """(n, h, w): a mark at each of `at`, by which a plug is asked about."""
+    x, y = (
+        np.exp(-((np.arange(n) - at[:, k, None]) ** 2) / (2 * BLOB**2))
+        for k, n in ((0, shape[1]), (1, shape[0]))
+    )
+    return np.asarray(y[:, :, None] * x[:, None], np.float32)
+
+
+def at_places(maps: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """(n, h, w) maps at places (m, 2) in pixels, between pixels linearly: (n, m)."""
+    x, y = (np.ascontiguousarray(at[:, k], np.float32)[None] for k in (0, 1))
+    return np.concatenate(
+        [cv2.remap(m, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for m in maps]
     )
 
 
-def candidates(maps: np.ndarray, at: np.ndarray) -> Candidates:
+def candidates(plug: np.ndarray, at: np.ndarray) -> Candidates:
     """Which sockets (half-size positions (n, 2)) may hold a plug: peaks go to the nearest; without one, the
     place itself counts."""
-    plug = maps[..., 6]
     found = peaks(plug, 1.0, PLUG, 1)
     taken: dict[int, tuple[float, float, np.ndarray]] = {}
     for place, height in zip(found.at, found.height, strict=True) if len(at) else ():
@@ -133,91 +132,17 @@ def candidates(maps: np.ndarray, at: np.ndarray) -> Candidates:
     )
 
 
-def describe(maps: np.ndarray, found: Candidates, ends: np.ndarray) -> Described:
-    """Cut out what there is to see along the paths between candidates; `ends` are all sockets in cells."""
-    h, w = maps.shape[:2]
-    at = np.clip(np.round(found.at).astype(int), 0, [w - 1, h - 1])
-    paths = cheapest_paths(maps[..., 3], np.moveaxis(maps[..., 4:6], -1, 0), at)
-    n = len(at)
-    pairs, lines, facts = [], [], []
-    places = ends[found.ends]
-    for a in range(n):
-        for b in range(a + 1, n):
-            forth, back = paths[a, b], paths[b, a]
-            price, path = forth if forth[0] <= back[0] else (back[0], back[1][::-1])
-            if not price < DEAREST or len(path) < 2:
-                continue
-            pairs.append((a, b))
-            line = path.astype(np.float64)
-            line[0], line[-1] = found.at[a], found.at[b]
-            way = np.r_[0, np.cumsum(np.hypot(*np.diff(line, axis=0).T))]
-            lines.append(
-                np.stack([np.interp(np.linspace(0, way[-1], LONG), way, line[:, k]) for k in (0, 1)], -1)
-            )
-            straight = float(np.hypot(*(line[0] - line[-1]))) + 1.0
-            close = float(np.hypot(*(places[a] - places[b])) < 0.5)
-            facts.append(
-                (
-                    np.log(way[-1] / 14 + 0.1), np.log((way[-1] + 1) / straight), price / 5,
-                    found.sure[a], found.sure[b], close,
-                )
-            )  # fmt: skip
-    r = PATCH // 2
-    around = np.pad(maps, ((r, r), (r, r), (0, 0)), mode="edge")
-    patches = np.stack([around[y : y + PATCH, x : x + PATCH] for x, y in at])
-    strips = _strips(maps, np.array(lines)) if lines else np.zeros((0, 8, WIDE, LONG), np.float32)
-    return Described(
-        np.array(pairs, int).reshape(-1, 2),
-        strips,
-        np.array(facts, np.float32).reshape(-1, 6),
-        np.ascontiguousarray(np.moveaxis(patches, -1, 1)),
-    )
+def weigh(said: np.ndarray) -> np.ndarray:
+    """What plugs say to log probabilities: (n, n) to (n, n + 1).
 
-
-def _strips(maps: np.ndarray, lines: np.ndarray) -> np.ndarray:
-    """(m, LONG, 2) lines to (m, 8, WIDE, LONG) straightened strips."""
-    kernel = np.ones(5) / 5
-    soft = np.stack(
-        [[np.convolve(np.pad(c, 2, mode="edge"), kernel, "valid") for c in line.T] for line in lines]
-    )  # (m, 2, LONG)
-    t = np.gradient(soft, axis=2)
-    t /= np.maximum(np.hypot(t[:, 0], t[:, 1])[:, None], 1e-6)
-    across = np.arange(WIDE) - WIDE // 2
-    x = lines[:, None, :, 0] - across[None, :, None] * t[:, None, 1]
-    y = lines[:, None, :, 1] + across[None, :, None] * t[:, None, 0]
-    shape = x.shape
-    grid = [v.reshape(-1, LONG).astype(np.float32) for v in (x, y)]
-    # channels by fours, as remap takes them
-    cut = [
-        cv2.remap(
-            np.ascontiguousarray(part), grid[0], grid[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        for part in (maps[..., :4], maps[..., 4:])
-    ]
-    all_ = np.concatenate(cut, -1).reshape(*shape, 7)
-    c2, s2 = t[:, 0] ** 2 - t[:, 1] ** 2, 2 * t[:, 0] * t[:, 1]
-    along = all_[..., 4] * c2[:, None] + all_[..., 5] * s2[:, None]
-    beside = all_[..., 5] * c2[:, None] - all_[..., 4] * s2[:, None]
-    way = np.broadcast_to(np.linspace(-1, 1, LONG, dtype=np.float32), shape)
-    return np.stack([*(all_[..., k] for k in (0, 1, 2, 3, 6)), along, beside, way], 1).astype(np.float32)
-
-
-def answers(d: Described) -> np.ndarray:
-    """What every candidate says, see `weigh`."""
-    return weigh(d.pairs, *run_strips(d.strips, d.facts, d.patches))
-
-
-def weigh(pairs: np.ndarray, pair: np.ndarray, none: np.ndarray) -> np.ndarray:
-    """(m,) logits of pairs and (n,) of having no lead to (n, n + 1) log probabilities: of every candidate's
-    other end, last that there is none."""
-    n = len(none)
-    said = np.full((n, n + 1), -1e4)
-    for (a, b), s in zip(pairs, pair, strict=True):
-        said[a, b] = said[b, a] = s
-    said[:, -1] = none
-    said /= calibration()["lead_temperature"]
-    said -= said.max(1, keepdims=True)
-    return np.asarray(said - np.log(np.exp(said).sum(1, keepdims=True)))
+    Each row is one plug's: logits of the others (of itself: that it has no lead) become log probabilities of
+    every candidate's being its other end, last of there being none.
+    """
+    n = len(said)
+    table = np.concatenate([said, np.diag(said)[:, None]], 1) / calibration()["lead_temperature"]
+    table[np.arange(n), np.arange(n)] = -1e4
+    table -= table.max(1, keepdims=True)
+    return np.asarray(table - np.log(np.exp(table).sum(1, keepdims=True)))
 
 
 def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:

@@ -79,7 +79,8 @@ def look(args) -> list[scoring.Seen]:
         frame = Frame((1, 1), np.eye(3), (0.0, 0.0), 1.0, 0.0, 0.0, np.eye(3))
         name = f"straight-{args.seed}-{n:05d}"
         scoring.add(score, truth, Reading(name, truth.columns, truth.rows, cubes, (), (), frame), KIT)
-        if n % 100 == 99:
+        if n % 100 == 99:  # what there is, is kept
+            args.out.write_text(json.dumps([asdict(s) for s in score.sure]))
             print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", flush=True)
     return score.sure
 
@@ -173,7 +174,9 @@ def choose(args) -> None:
         p, right = (np.array(v) for v in zip(*json.loads(args.leads.read_text()), strict=True))
         limits["lead_threshold"] = round(threshold(p, right.astype(bool), 0.01), 4)
         sure = p >= limits["lead_threshold"]
-        print(f"leads: {len(p)}, {right.mean():.3f} right; {sure.mean():.3f} called read, {(~right[sure]).sum()} wrong")
+        print(
+            f"leads: {len(p)}, {right.mean():.3f} right; {sure.mean():.3f} called read, {(~right[sure]).sum()} wrong"
+        )
     called = [s for s in rest if taken(s, limits)]
     wrong = [s for s in called if not s.right]
     names = sorted({s.picture for s in rest})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -14,6 +14,8 @@ CROP, SPAN = 72, 1.2  # the symbol network sees 72 pixels that span 1.2 cells
 FINE = 120  # pixels per cell of the flattened board that crops are taken from
 LINE_H, LINE_W = 32, 160
 SURE = 0.998  # two views as sure as this need no third
+#: one view as sure as this, and of its taps (logits), needs no second
+ALONE, NO_DOUBT = 0.998, 4.0
 
 
 def flatten(
@@ -107,8 +109,8 @@ def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
 def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -> Symbols:
     """Classify cells (column, row) of a flattened board with FINE pixels per cell.
 
-    Every cell is looked at once; occupied ones again upside down, and where these two are not sure and of one
-    mind, in the two turns between. The views are averaged.
+    Every cell is looked at once; occupied ones that are not beyond doubt again upside down, and where these
+    two are not sure and of one mind, in the two turns between. The views are averaged.
     """
     size = CROP * 2
     half = SPAN * FINE / 2
@@ -141,7 +143,10 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
                     total[which] += p
             views[which] += len(quarters)
 
-    seen = first[0][:, empty] <= np.log(0.999)
+    # what one view leaves no doubt about, taps around it included, is not looked at again
+    plain = np.minimum(first[0].max(1), first[1].max(1)) > np.log(ALONE)
+    plain &= np.abs(first[2]).min(1) > NO_DOUBT
+    seen = (first[0][:, empty] <= np.log(0.999)) & ~plain
     look(np.nonzero(seen)[0], (2,))
     # the sum of two log probabilities is near nought only where both views are sure of the same answer
     doubt = (sums[0].max(1) < 2 * np.log(SURE)) | (sums[1].max(1) < 2 * np.log(SURE))
@@ -155,11 +160,18 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
 
 @dataclass(frozen=True)
 class Line:
-    """A line of print: the text, its probability summed over alignments, and rival readings."""
+    """A line of print.
+
+    Attributes:
+        text, confidence: what it says, with its probability summed over alignments.
+        rivals: other readings, with theirs.
+        views: what the network said of each place of the line, (frames, letters) probabilities a view.
+    """
 
     text: str
     confidence: float
     rivals: tuple[tuple[str, float], ...]
+    views: tuple[np.ndarray, ...] = field(default=(), compare=False, repr=False)
 
 
 #: a line's height in the crop, in heights of its print: the first view, and those taken where it is not clear
@@ -185,7 +197,7 @@ def read_lines(
             for text, p in ((line.text, line.confidence), *line.rivals):
                 votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
         (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
-        first[i] = Line(text, p, tuple(rest[:6]))
+        first[i] = Line(text, p, tuple(rest[:6]), first[i].views + views[0][k].views + views[1][k].views)
     return first
 
 
@@ -266,4 +278,5 @@ def _decode(prob: np.ndarray, width: int = 12) -> Line:
         ranked[0][0].strip(),
         float(ranked[0][1]),
         tuple((t.strip(), float(p)) for t, p in ranked[1:6] if p > 1e-4),
+        (prob,),
     )

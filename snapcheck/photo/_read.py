@@ -12,6 +12,7 @@ from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, coarsest_series, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols, sigmoid
+from snapcheck.photo._likely import likelihoods, words
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture
@@ -25,6 +26,9 @@ CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or 
 #: (2,688 cubes and 2,432 empty cells of boards drawn by models/train)
 NO_TOP, CUBE_WITHOUT_TOP = 0.25, 0.01
 SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
+#: made to 20 %, for which IEC 60063 has E6
+WIDE = ("electrolytic", "potentiometer")
+GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
 
@@ -220,8 +224,12 @@ def _valued(
     if form is ValueForm.NONE or line is None:
         return Cube(name, turn), 1.0, [], ""
     parsed: list[tuple[Cube, float]] = []
-    texts = [(line.text, line.confidence), *line.rivals]
-    for text, p in texts:
+    seen = dict(((line.text, line.confidence), *line.rivals))
+    some = words(form, kit[name].values) if line.views else ()
+    if some:
+        chance = likelihoods(some, line.views)
+        seen.update({some[k]: max(float(chance[k]), seen.get(some[k], 0.0)) for k in np.argsort(-chance)[:8]})
+    for text, p in seen.items():
         try:
             v = parse_value(text, form)
         except InputError:
@@ -245,6 +253,9 @@ def _valued(
             [],
             tr("the printed value '{text}' makes no sense here", text=line.text),
         )
+    if line.confidence < GUESS:
+        # hardly legible: what is usual comes first for a person to confirm, though it is no surer for that
+        parsed.sort(key=lambda a: -a[1] * _usual(a[0], kit))
     cube, p = parsed[0]
     why = ""
     if cube.printed != line.text and p < line.confidence:
@@ -262,7 +273,9 @@ def _usual(cube: Cube, kit: Kit) -> float:
     if kind.model not in ("resistor", "capacitor", "inductor", "zener"):
         return 1.0 if not kind.values else SELDOM
     series = coarsest_series(value) if value > 0 else None
-    return 1.0 if series in ("E3", "E6", "E12") else SELDOM if series == "E24" else ODD
+    if series in ("E3", "E6") or (series == "E12" and cube.kind not in WIDE):
+        return 1.0
+    return SELDOM if series in ("E12", "E24") else ODD
 
 
 # --- taps and leads --------------------------------------------------------------------------------

@@ -1,0 +1,95 @@
+"""What may be printed where letters are covered or blurred: the values that cubes of a kind come with.
+
+Each of them is held against what the text network saw of the line, place by place, by the forward recursion
+of connectionist temporal classification (Graves et al. 2006), with a little left for every other letter, so
+that one letter under a lead does not rule a value out.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from snapcheck.kit import ValueForm
+from snapcheck.photo._nets import names
+
+#: how likely a letter is taken for any other
+SLIP = 0.003
+_E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
+#: decades that kinds of open value come in, common practice, no source
+_DECADES = {
+    ValueForm.OHMS: range(7),
+    ValueForm.FARADS: range(-12, -2),
+    ValueForm.HENRIES: range(-6, 0),
+}
+_UNIT = {
+    ValueForm.OHMS: "Ω", ValueForm.FARADS: "F", ValueForm.HENRIES: "H",
+    ValueForm.VOLTS: "V", ValueForm.AMPERES: "A",
+}  # fmt: skip
+_PREFIX = {
+    ValueForm.OHMS: ("M", "k", ""), ValueForm.FARADS: ("µ", "n", "p"), ValueForm.HENRIES: ("", "m", "µ"),
+    ValueForm.VOLTS: ("",), ValueForm.AMPERES: ("", "m"),
+}  # fmt: skip
+_POWER = {"M": 6, "k": 3, "": 0, "m": -3, "µ": -6, "n": -9, "p": -12}
+
+
+def spellings(value: float, form: ValueForm) -> set[str]:
+    """How a value is printed: as IEC 60062 has it (4k7), with a point (4.7k), with its unit (4.7 kΩ)."""
+    unit, out = _UNIT[form], set()
+    for prefix in _PREFIX[form]:
+        digits = f"{value / 10.0 ** _POWER[prefix]:.4g}"
+        if "e" in digits or (float(digits) < 1 and (prefix != "" or form is not ValueForm.AMPERES)):
+            continue
+        out |= {f"{digits}{prefix}{unit}", f"{digits} {prefix}{unit}"}
+        letter = prefix or {"Ω": "R"}.get(unit, unit)
+        if prefix or unit == "Ω":
+            out.add(digits + letter)
+        if not prefix and unit == "Ω":
+            out.add(digits)
+        if "." in digits:
+            out.add(digits.replace(".", letter))
+        break
+    return out
+
+
+@lru_cache(maxsize=64)
+def words(form: ValueForm, values: tuple[float | str, ...]) -> tuple[str, ...]:
+    """Everything that cubes of a kind, with these values or any, are likely to say."""
+    if form in _DECADES and not values:
+        values = tuple(m * 10.0**e for e in _DECADES[form] for m in _E12)
+    out: set[str] = set()
+    for value in values:
+        out |= {value} if isinstance(value, str) else spellings(value, form) if form in _UNIT else set()
+    letters = names()[1]
+    return tuple(sorted(w for w in out if all(c in letters for c in w)))
+
+
+@lru_cache(maxsize=64)
+def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Words as letter numbers with blanks between (n, s; 0 is the blank), where blanks may be left out, lengths."""
+    letters = names()[1]
+    length = np.array([len(w) for w in some])
+    ids = np.zeros((len(some), 2 * length.max() + 1), int)
+    for i, w in enumerate(some):
+        ids[i, 1 : 2 * len(w) : 2] = [letters.index(c) + 1 for c in w]
+    skip = np.zeros(ids.shape, bool)
+    skip[:, 2:] = (ids[:, 2:] != 0) & (ids[:, 2:] != ids[:, :-2])
+    return ids, skip, length
+
+
+def likelihoods(some: tuple[str, ...], views: tuple[np.ndarray, ...]) -> np.ndarray:
+    """(n,) probabilities of words, the mean over views of a line, each (frames, letters) probabilities."""
+    ids, skip, length = _spelt(some)
+    rows, total = np.arange(len(some)), np.zeros(len(some))
+    for view in views:
+        p = (1 - SLIP) * view.astype(np.float64) + SLIP / view.shape[1]
+        a = np.zeros(ids.shape)
+        a[:, 0], a[:, 1] = p[0, 0], p[0, ids[:, 1]]
+        for frame in p[1:]:
+            b = a.copy()
+            b[:, 1:] += a[:, :-1]
+            b[:, 2:] += np.where(skip[:, 2:], a[:, :-2], 0.0)
+            a = b * frame[ids]
+        total += a[rows, 2 * length] + a[rows, 2 * length - 1]
+    return np.asarray(total / max(len(views), 1))

@@ -67,7 +67,7 @@ def words(form: ValueForm, values: tuple[float | str, ...]) -> tuple[str, ...]:
 
 @lru_cache(maxsize=64)
 def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Words as letter numbers with blanks between (n, s; 0 is the blank), where blanks may be left out, lengths."""
+    """Words as letter numbers, 0 for blanks between (n, s); which blanks may be left out; lengths."""
     letters = names()[1]
     length = np.array([len(w) for w in some])
     ids = np.zeros((len(some), 2 * length.max() + 1), int)

@@ -3,7 +3,8 @@
 The lead network sees the board from straight above, and marks every lead and every plug. Each socket that may
 hold a plug is then asked about: a second, small network is shown where that plug stands and how much every
 other place looks like it, and says at which place the lead's other end is plugged in. All sockets together
-then have that set of leads for which the most speaks (a matching of greatest weight, Edmonds 1965).
+then have that set of leads for which the most speaks (a matching of greatest weight, Edmonds 1965), and each
+lead is as sure as all sets of leads that have it are, among all sets.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ PLUG = 0.06
 REACH = 0.36  # cells from where a socket should be to where its plug may be seen
 BLOB = 0.1 * PER_CELL / 2  # width of the mark at the plug that is asked about: as in training
 MAPS = 4  # what the lead network says of every place; its features follow
+MANY = 14  # plugs for which all sets of leads can be gone through
 RIVAL = 0.02  # partners less likely than this are not worth telling
 
 
@@ -146,22 +148,55 @@ def weigh(said: np.ndarray) -> np.ndarray:
 
 
 def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:
-    """The leads that all candidates together call likeliest."""
+    """The leads that all candidates together call likeliest, and plugs whose other end is not found."""
     import networkx as nx  # type: ignore[import-untyped]  # heavy: loaded when needed
 
     n = len(said)
+    # a lead is spoken for by both its ends, whose votes are not independent: their geometric mean counts
+    gain = (said[:, :n] + said[:, :n].T - said[:, -1:] - said[:, -1]) / 2
     graph = nx.Graph()
-    for a in range(n):
-        for b in range(a + 1, n):
-            gain = said[a, b] + said[b, a] - said[a, -1] - said[b, -1]
-            if gain > 0:
-                graph.add_edge(a, b, weight=float(gain))
-    pairs = []
+    graph.add_weighted_edges_from(
+        (a, b, float(gain[a, b])) for a in range(n) for b in range(a + 1, n) if gain[a, b] > 0
+    )
+    together = _together(gain)
     prob = np.exp(said)
+    pairs = []
     for a, b in sorted((min(p), max(p)) for p in nx.max_weight_matching(graph)):
-        rivals = [((a, k), float(prob[a, k])) for k in range(n) if k not in (a, b) and prob[a, k] > RIVAL]
-        rivals += [((k, b), float(prob[b, k])) for k in range(n) if k not in (a, b) and prob[b, k] > RIVAL]
-        rivals.sort(key=lambda r: -r[1])
-        pairs.append(Pair((a, b), float(min(prob[a, b], prob[b, a])), tuple(rivals[:4])))
+        sure = float(min(prob[a, b], prob[b, a]) if together is None else together[a, b])
+        votes = np.minimum(prob[:, :n], prob[:, :n].T) if together is None else together
+        rivals = [((e, k), float(votes[e, k])) for e in (a, b) for k in range(n) if k not in (a, b)]
+        rivals = sorted((r for r in rivals if r[1] > RIVAL), key=lambda r: -r[1])
+        pairs.append(Pair((a, b), sure, tuple(rivals[:4])))
     used = {k for p in pairs for k in p.ends}
     return pairs, [k for k in range(n) if k not in used and prob[k, -1] < 0.5]
+
+
+def _together(gain: np.ndarray) -> np.ndarray | None:
+    """(n, n) probabilities of pairs, over all sets of leads; None with too many plugs.
+
+    No plug has two leads. A set is as likely as the product of exp(gain) over its pairs. The sums over all sets
+    (the partition function of monomer-dimer systems, Heilmann and Lieb 1972) are made plug by plug.
+    """
+    n = len(gain)
+    if n > MANY:
+        return None
+    weight = np.exp(np.minimum(gain, 40.0))
+    partners = [[b for b in range(n) if b != a and weight[a, b] > 1e-7] for a in range(n)]
+    sums = {0: 1.0}
+
+    def total(left: int) -> float:
+        if left not in sums:
+            a = left.bit_length() - 1
+            rest = left & ~(1 << a)
+            sums[left] = total(rest) + sum(
+                weight[a, b] * total(rest & ~(1 << b)) for b in partners[a] if rest >> b & 1
+            )
+        return sums[left]
+
+    every = (1 << n) - 1
+    out = np.zeros((n, n))
+    for a in range(n):
+        for b in partners[a]:
+            if a < b:
+                out[a, b] = out[b, a] = weight[a, b] * total(every & ~(1 << a) & ~(1 << b)) / total(every)
+    return out

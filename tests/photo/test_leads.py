@@ -64,9 +64,20 @@ def test_the_leads_chosen_are_those_for_which_the_most_speaks(n: int, seed: int)
     chosen = tuple(p.ends for p in pairs)
     assert worth(chosen) == pytest.approx(max(map(worth, sets)), abs=1e-6)
     assert not set(loose) & {e for pair in chosen for e in pair}
+    chances = np.exp([worth(some) / 2 for some in sets])
     for p in pairs:
-        a, b = p.ends
-        assert p.confidence == pytest.approx(np.exp(min(said[a, b], said[b, a])))
+        among = sum(c for some, c in zip(sets, chances, strict=True) if p.ends in some)
+        assert p.confidence == pytest.approx(among / chances.sum(), abs=1e-5)
+
+
+def test_many_plugs_are_told_apart_without_going_through_all_sets() -> None:
+    """Twenty plugs in a row of pairs, each sure of its partner."""
+    said = np.full((20, 20), -4.0)
+    for a in range(0, 20, 2):
+        said[a, a + 1] = said[a + 1, a] = 4.0
+    pairs, loose = _wires.choose(_wires.weigh(said))
+    assert [p.ends for p in pairs] == [(a, a + 1) for a in range(0, 20, 2)] and not loose
+    assert all(p.confidence > 0.99 for p in pairs)
 
 
 @pytest.mark.parametrize("name", ["flasher-crossing-leads", "mixed-cubes"])

@@ -79,9 +79,12 @@ def look(args) -> list[scoring.Seen]:
         frame = Frame((1, 1), np.eye(3), (0.0, 0.0), 1.0, 0.0, 0.0, np.eye(3))
         name = f"straight-{args.seed}-{n:05d}"
         scoring.add(score, truth, Reading(name, truth.columns, truth.rows, cubes, (), (), frame), KIT)
+        if args.wrong and any(s.picture == name and not s.right and s.confidence > 0.9 for s in score.sure[-40:]):
+            cv2.imwrite(str(args.wrong / f"{name}.png"), picture)
         if n % 100 == 99:  # what there is, is kept
             args.out.write_text(json.dumps([asdict(s) for s in score.sure]))
             print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", flush=True)
+            args.out.with_suffix(".txt").write_text("\n".join(score.mistakes))
     return score.sure
 
 
@@ -137,6 +140,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=2000)
     parser.add_argument("--presses", type=int, default=100)
     parser.add_argument("--seed", type=int, default=601)
+    parser.add_argument("--wrong", type=Path, help="folder for boards with a cube that is wrong though sure")
     parser.add_argument("--leads", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--target", type=float, default=1e-4)

@@ -10,7 +10,7 @@ import numpy as np
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
-from snapcheck.kit import Kit, Side, ValueForm, bundled_kit, coarsest_series, parse_value
+from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit, coarsest_series, parse_value
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols, sigmoid
 from snapcheck.photo._likely import likelihoods, words
 from snapcheck.photo._locate import locate
@@ -28,6 +28,7 @@ NO_TOP, CUBE_WITHOUT_TOP = 0.25, 0.01
 SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
 #: made to 20 %, for which IEC 60063 has E6
 WIDE = ("electrolytic", "potentiometer")
+TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
@@ -113,14 +114,15 @@ def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Ki
     read = read_lines(board, RIM, [places[i] for i in printed], turns[printed], s.box[printed])
     # a resistor looks the same upside down: there the print says which way round it stands
     either = [
-        k for k, i in enumerate(printed) if kit[kinds[best[i]]].symmetry == 180 and read[k].confidence < 0.9
+        k
+        for k, i in enumerate(printed)
+        if kit[kinds[best[i]]].symmetry == 180 and (read[k].confidence < 0.9 or set(read[k].text) <= TURNABLE)
     ]
     again = [printed[k] for k in either]
     over = read_lines(board, RIM, [places[i] for i in again], (turns[again] + 2) % 4, s.box[again])
     for k, i, line in zip(either, again, over, strict=True):
-        if line.confidence > read[k].confidence and line.text:
-            read[k] = line
-            turns[i] = (turns[i] + 2) % 4
+        read[k], turned = _one_way_up(read[k], line, kit[kinds[best[i]]], kit)
+        turns[i] = (turns[i] + 2 * turned) % 4
     lines = dict(zip(printed, read, strict=True))
     result = {}
     for i in occupied:
@@ -129,6 +131,31 @@ def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Ki
         if reading is not None:
             result[Cell(row, column)] = reading
     return dict(sorted(result.items()))
+
+
+def _one_way_up(line: Line, over: Line, kind: Kind, kit: Kit) -> tuple[Line, bool]:
+    """Of print read both ways up the likelier, and whether that is the second.
+
+    Where both make sense (16 and 91, 68 and 89), they are rivals, as likely as they are clear.
+    """
+
+    def weight(some: Line) -> float:
+        try:
+            v = parse_value(some.text, kind.value_form)
+        except InputError:
+            return 0.0
+        return some.confidence * _usual(Cube(kind.name, 0, v.value, some.text, v.unit), kit)
+
+    a, b = weight(line), weight(over)
+    if a == b == 0:
+        a, b = (some.confidence if some.text else 0.0 for some in (line, over))
+    turned = b > a
+    best, rest = (over, line) if turned else (line, over)
+    if min(a, b) > 0 and rest.confidence > GUESS:
+        share = 1 / (best.confidence + rest.confidence)
+        rivals = ((rest.text, rest.confidence * share), *((t, p * share) for t, p in best.rivals))
+        best = replace(best, confidence=best.confidence * share, rivals=rivals)
+    return best, turned
 
 
 def _one(

@@ -174,7 +174,7 @@ def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:
 def _together(gain: np.ndarray) -> np.ndarray | None:
     """(n, n) probabilities of pairs, over all sets of leads; None with too many plugs.
 
-    No plug has two leads. A set is as likely as the product of exp(gain) over its pairs. The sums over all sets
+    No plug has two leads. A set is as likely as the product of exp(gain) over its pairs. Sums over all sets
     (the partition function of monomer-dimer systems, Heilmann and Lieb 1972) are made plug by plug.
     """
     n = len(gain)

@@ -11,7 +11,7 @@ from snapcheck.kit import ValueForm, bundled_kit, parse_value
 from snapcheck.photo import _likely
 from snapcheck.photo._cells import Line
 from snapcheck.photo._nets import calibration, names
-from snapcheck.photo._read import _valued
+from snapcheck.photo._read import _one_way_up, _valued
 
 KIT = bundled_kit()
 LETTERS = names()[1]
@@ -93,3 +93,23 @@ def test_a_covered_letter_is_filled_in_but_for_a_person_to_confirm(
 def test_a_legible_odd_value_stays_as_read() -> None:
     cube, p, _, why = _valued("resistor", 0, ValueForm.OHMS, Line("4k8", 0.995, ()), KIT, calibration())
     assert (cube.printed, cube.value, why) == ("4k8", 4800.0, "") and p > 0.9
+
+
+@pytest.mark.parametrize(
+    ("kind", "up", "down", "value"),
+    [("speaker", "16", "91", 16.0), ("speaker", "91", "16", 16.0), ("resistor", "68", "89", 68.0)],
+)
+def test_print_that_makes_sense_both_ways_up_is_never_sure(
+    kind: str, up: str, down: str, value: float
+) -> None:
+    line, turned = _one_way_up(Line(up, 0.999, ()), Line(down, 0.998, ()), KIT[kind], KIT)
+    cube, p, others, _ = _valued(kind, 0, KIT[kind].value_form, line, KIT, calibration())
+    assert cube.value == value and turned == (line.text != up)
+    assert p < calibration()["text_threshold"]
+    assert {c.printed for c, _ in others} == {up, down} - {line.text}
+
+
+def test_print_that_makes_sense_one_way_up_stays_sure() -> None:
+    for up, down in (("180", "081R?"), ("4k7", "LH")):
+        line, turned = _one_way_up(Line(up, 0.999, ()), Line(down, 0.6, ()), KIT["resistor"], KIT)
+        assert (line.text, line.confidence, turned) == (up, 0.999, False)

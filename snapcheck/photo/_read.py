@@ -28,6 +28,7 @@ NO_TOP, CUBE_WITHOUT_TOP = 0.25, 0.01
 SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
 #: made to 20 %, for which IEC 60063 has E6
 WIDE = ("electrolytic", "potentiometer")
+LEAST_ELECTROLYTIC = 0.9e-7  # farads; smaller ones are not made so; common practice, no source
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -299,6 +300,8 @@ def _usual(cube: Cube, kit: Kit) -> float:
         return 1.0
     if kind.model not in ("resistor", "capacitor", "inductor", "zener"):
         return 1.0 if not kind.values else SELDOM
+    if cube.kind == "electrolytic" and value < LEAST_ELECTROLYTIC:
+        return ODD
     series = coarsest_series(value) if value > 0 else None
     if series in ("E3", "E6") or (series == "E12" and cube.kind not in WIDE):
         return 1.0

@@ -4,6 +4,7 @@
     python calibrate.py read FOLDER --out CELLS.json                                # whole pictures (boards.py)
     python calibrate.py leads SET.pkl --out LEADS.json                              # boards with leads (leads.py)
     python calibrate.py set CELLS.json... [--leads LEADS.json] --out ../calibration.json [--target 1e-4]
+    python calibrate.py certify CELLS.json... [--leads LEADS.json] --out ../calibration.json    # as they are set, on all
 
 All are boards of label styles that training never saw (--held-out). Half of them, by their names, set two temperatures
 (Guo et al. 2017, on the logit of the probability that an answer is right) and two thresholds: the lowest from which on
@@ -79,7 +80,9 @@ def look(args) -> list[scoring.Seen]:
         frame = Frame((1, 1), np.eye(3), (0.0, 0.0), 1.0, 0.0, 0.0, np.eye(3))
         name = f"straight-{args.seed}-{n:05d}"
         scoring.add(score, truth, Reading(name, truth.columns, truth.rows, cubes, (), (), frame), KIT)
-        if args.wrong and any(s.picture == name and not s.right and s.confidence > 0.9 for s in score.sure[-40:]):
+        if args.wrong and any(
+            s.picture == name and not s.right and s.confidence > 0.9 for s in score.sure[-40:]
+        ):
             cv2.imwrite(str(args.wrong / f"{name}.png"), picture)
         if n % 100 == 99:  # what there is, is kept
             args.out.write_text(json.dumps([asdict(s) for s in score.sure]))
@@ -134,7 +137,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("what", choices=("look", "read", "leads", "set"))
+    parser.add_argument("what", choices=("look", "read", "leads", "set", "certify"))
     parser.add_argument("sets", nargs="*")
     parser.add_argument("--fonts")
     parser.add_argument("--count", type=int, default=2000)
@@ -145,7 +148,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--target", type=float, default=1e-4)
     args = parser.parse_args()
-    if args.what == "set":
+    if args.what in ("set", "certify"):
         return choose(args)
     _nets.calibration().update(symbol_trust=1.0, text_trust=1.0, lead_temperature=1.0)
     if args.what == "leads":
@@ -166,6 +169,8 @@ def choose(args) -> None:
         "symbol": lambda some: [(s.symbol, s.symbol_right) for s in some],
         "text": lambda some: [(s.text, s.text_right) for s in some if s.text is not None and s.symbol_right],
     }
+    if args.what == "certify":
+        parts, rest = {}, seen
     for name, pick in parts.items():
         p, right = (np.array(v) for v in zip(*pick(fit), strict=True))
         t = temperature(p, right)
@@ -176,7 +181,8 @@ def choose(args) -> None:
         )
     if args.leads:
         p, right = (np.array(v) for v in zip(*json.loads(args.leads.read_text()), strict=True))
-        limits["lead_threshold"] = round(threshold(p, right.astype(bool), 0.01), 4)
+        if args.what == "set":
+            limits["lead_threshold"] = round(threshold(p, right.astype(bool), 0.01), 4)
         sure = p >= limits["lead_threshold"]
         print(
             f"leads: {len(p)}, {right.mean():.3f} right; {sure.mean():.3f} called read, {(~right[sure]).sum()} wrong"

@@ -18,7 +18,8 @@ class Seen:
     Attributes:
         picture: its name (cubes of one picture are not independent).
         confidence, right: of kind, turn and value together; read: whether it was called `read`.
-        symbol, symbol_right: of kind and turn. text, text_right: of the value, None where nothing is printed.
+        symbol, symbol_right: of kind and turn. text, text_right: of the value, None where nothing is printed
+            or read.
     """
 
     picture: str
@@ -96,11 +97,11 @@ def add(  # noqa: PLR0915
             n["values"] += 1
             n["values_right"] += same_value(cube, got.cube, kit) if right_kind else 0
         right = right_turn and right_value
-        printed = cube.printed is not None
+        valued = cube.printed is not None or got.cube.printed is not None
         score.sure.append(
             Seen(
                 name, got.confidence, right, got.state is State.READ, got.parts[0], right_turn,
-                got.parts[1] if printed else None, right_value,
+                got.parts[1] if valued else None, right_value,
             )
         )  # fmt: skip
         n["read"] += got.state is State.READ

@@ -16,7 +16,6 @@ import camera
 import cv2
 import numpy as np
 import scenes
-import torch
 import world
 from PIL import Image
 
@@ -107,10 +106,7 @@ def main() -> None:
     args.out.mkdir(parents=True, exist_ok=True)
     W, H = args.width, args.width * 3 // 4
     W, H = W // 16 * 16, H // 16 * 16
-    book = world.make_books(args.presses, 60, args.fonts, args.held_out, args.seed, 2)
-    tracer, mk = world.Tracer(), scenes.Maker(*book[1:], args.seed)
-    tex = book[0].to(tracer.dev)
-    g = torch.Generator(tracer.dev).manual_seed(args.seed)
+    tracer, mk, g, tex = world.stage(args.presses, 60, args.fonts, args.held_out, args.seed)
     began, n = time.time(), 0
     while n < args.count:
         S, C, Pr, T = mk.make(W, H, strangers=False)

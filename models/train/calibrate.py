@@ -18,20 +18,20 @@ from __future__ import annotations
 
 import argparse
 import json
-import pickle
 import time
 import zlib
 from dataclasses import asdict
 from pathlib import Path
 
 import cv2
+import leads
 import numpy as np
 from scipy.optimize import minimize_scalar
 
 from snapcheck.board import board_from_json
 from snapcheck.errors import PhotoError
 from snapcheck.kit import bundled_kit
-from snapcheck.photo import _nets, _wires, read_photo
+from snapcheck.photo import _nets, read_photo
 from snapcheck.photo import score as scoring
 from snapcheck.photo._cells import read_symbols
 from snapcheck.photo._read import RIM, _cubes, _trusted
@@ -64,14 +64,9 @@ def read(args) -> list[scoring.Seen]:
 def look(args) -> list[scoring.Seen]:
     """Every cube of many small boards drawn for this, with uncalibrated confidences."""
     import boards
-    import scenes
-    import torch
     import world
 
-    book = world.make_books(args.presses, 44, args.fonts, True, args.seed, 2)
-    tracer, mk = world.Tracer(), scenes.Maker(*book[1:], args.seed)
-    g = torch.Generator(tracer.dev).manual_seed(args.seed)
-    tex = book[0].to(tracer.dev)
+    tracer, mk, g, tex = world.stage(args.presses, 44, args.fonts, True, args.seed)
     score, began = scoring.Score(), time.time()
     for n in range(args.count):
         picture, truth = boards.straight(mk, tracer, tex, g, n)
@@ -79,30 +74,15 @@ def look(args) -> list[scoring.Seen]:
         cubes = _cubes(picture, places, read_symbols(picture, RIM, places), KIT)
         frame = Frame((1, 1), np.eye(3), (0.0, 0.0), 1.0, 0.0, 0.0, np.eye(3))
         name = f"straight-{args.seed}-{n:05d}"
+        before = len(score.sure)
         scoring.add(score, truth, Reading(name, truth.columns, truth.rows, cubes, (), (), frame), KIT)
-        if args.wrong and any(
-            s.picture == name and not s.right and s.confidence > 0.9 for s in score.sure[-40:]
-        ):
+        if args.wrong and any(not s.right and s.confidence > 0.9 for s in score.sure[before:]):
             cv2.imwrite(str(args.wrong / f"{name}.png"), picture)
         if n % 100 == 99:  # what there is, is kept
             args.out.write_text(json.dumps([asdict(s) for s in score.sure]))
             print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", flush=True)
             args.out.with_suffix(".txt").write_text("\n".join(score.mistakes))
     return score.sure
-
-
-def leads(args) -> list[tuple[float, bool]]:
-    """Every lead that is found, its probability, and whether it is right."""
-    told = []
-    for board in pickle.loads(Path(args.sets[0]).read_bytes()):
-        truth = {tuple(sorted(p)) for p in board["plugs"]}
-        said = len(board["at"]) > 1 and _wires.seen(
-            cv2.imdecode(np.frombuffer(board["jpg"], np.uint8), 1), board["at"]
-        )
-        if said:
-            found = _wires.choose(said[1])[0]
-            told += [(p.confidence, tuple(sorted(said[0].ends[k] for k in p.ends)) in truth) for p in found]
-    return told
 
 
 def temperature(p: np.ndarray, right: np.ndarray) -> float:
@@ -152,7 +132,7 @@ def main() -> None:
         return choose(args)
     _nets.calibration().update(symbol_trust=1.0, text_trust=1.0, lead_temperature=1.0)
     if args.what == "leads":
-        args.out.write_text(json.dumps(leads(args)))
+        args.out.write_text(json.dumps(leads.found(Path(args.sets[0]))[0]))
     else:
         args.out.write_text(json.dumps([asdict(s) for s in {"look": look, "read": read}[args.what](args)]))
     return None

@@ -24,15 +24,10 @@ P, RIM = 2 * _wires.PER_CELL, _wires.RIM
 
 def make(args):
     import camera
-    import scenes
-    import torch
     import wires
     import world
 
-    book = world.make_books(24, 44, args.fonts, args.held_out, args.seed, 2)
-    tracer, mk = world.Tracer(), scenes.Maker(*book[1:], args.seed)
-    g = torch.Generator(tracer.dev).manual_seed(args.seed)
-    tex = book[0].to(tracer.dev)
+    tracer, mk, g, tex = world.stage(24, 44, args.fonts, args.held_out, args.seed)
     boards, began = [], time.time()
     for n in range(args.count):
         cols, rows = int(mk.rng.integers(4, 13)), int(mk.rng.integers(4, 9))
@@ -54,21 +49,25 @@ def make(args):
     Path(args.out).write_bytes(pickle.dumps(boards))
 
 
-def measure(args):
-    """Leads with both ends right on whole boards, and how sure the right and the wrong ones are."""
-    told, leads, right = [], 0, 0
-    for board in pickle.loads(Path(args.set).read_bytes()):
+def found(path: Path) -> tuple[list[tuple[float, bool]], int]:
+    """Every lead that is found on the boards of a file, its probability and whether it is right; how many there are."""
+    told, leads = [], 0
+    for board in pickle.loads(path.read_bytes()):
         truth = {tuple(sorted(p)) for p in board["plugs"]}
         leads += len(truth)
         if len(board["at"]) < 2:
             continue
         said = _wires.seen(cv2.imdecode(np.frombuffer(board["jpg"], np.uint8), 1), board["at"])
-        if said is None:
-            continue
-        for p in _wires.choose(said[1])[0]:
-            ok = tuple(sorted(said[0].ends[k] for k in p.ends)) in truth
-            right += ok
-            told.append((p.confidence, ok))
+        if said is not None:
+            pairs = _wires.choose(said[1])[0]
+            told += [(p.confidence, tuple(sorted(said[0].ends[k] for k in p.ends)) in truth) for p in pairs]
+    return told, leads
+
+
+def measure(args):
+    """Leads with both ends right on whole boards, and how sure the right and the wrong ones are."""
+    told, leads = found(Path(args.set))
+    right = sum(ok for _, ok in told)
     print(f"{right} of {leads} leads right, {len(told) - right} false")
     told.sort(reverse=True)
     for n in range(len(told) // 8, len(told) + 1, max(1, len(told) // 8)):

@@ -187,9 +187,7 @@ def loss(net, x, t, rng):
     dice = 1 - (2 * (p * flat).sum(2) + 1) / (p.sum(2) + flat.sum(2) + 1)
     bce = F.binary_cross_entropy_with_logits(said[:, :, 0], own, reduction="none").flatten(2).mean(2)
     row = at_ends(said[:, :, 1], ends).masked_fill(~known[:, None], -1e4)
-    ce = F.cross_entropy(row.flatten(0, 1), answer.flatten(), reduction="none", label_smoothing=0.0).view_as(
-        answer
-    )
+    ce = F.cross_entropy(row.flatten(0, 1), answer.flatten(), reduction="none").view_as(answer)
     each = ce + 0.5 * dice * (flat.sum(2) > 0) + 6 * bce
     lq = (each * counts).sum() / counts.sum().clamp(min=1)
     plugged = counts & (flat.sum(2) > 0)

@@ -72,6 +72,14 @@ class Tracer:
         return out
 
 
+def stage(presses: int, per: int, fonts: str, held_out: bool, seed: int):
+    """What boards are drawn with: tracer, maker of scenes, torch's random generator, textures where the tracer wants them."""
+    tex, *book = make_books(presses, per, fonts, held_out, seed, 2)
+    tracer = Tracer()
+    g = torch.Generator(tracer.dev).manual_seed(seed)
+    return tracer, scenes.Maker(*book, seed), g, tex.to(tracer.dev)
+
+
 def make_books(n_press: int, per: int, fonts: str, held_out: bool, seed: int, workers: int):
     """Textures (N, 160, 160, 3) uint8 tensor (CPU), kinds, press numbers, texts, text boxes, marker label numbers."""
     jobs = [(seed * 100000 + i, per, fonts, held_out, 160) for i in range(n_press)]

@@ -11,45 +11,33 @@ from functools import lru_cache
 
 import numpy as np
 
-from snapcheck.kit import ValueForm
+from snapcheck.kit import SERIES, ValueForm, format_value
 from snapcheck.photo._nets import names
 
 #: how likely a letter is taken for any other
 SLIP = 0.003
-_E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 #: decades that kinds of open value come in, common practice, no source
 _DECADES = {
     ValueForm.OHMS: range(7),
     ValueForm.FARADS: range(-12, -2),
     ValueForm.HENRIES: range(-6, 0),
 }
-_UNIT = {
-    ValueForm.OHMS: "Ω", ValueForm.FARADS: "F", ValueForm.HENRIES: "H",
-    ValueForm.VOLTS: "V", ValueForm.AMPERES: "A",
-}  # fmt: skip
-_PREFIX = {
-    ValueForm.OHMS: ("M", "k", ""), ValueForm.FARADS: ("µ", "n", "p"), ValueForm.HENRIES: ("", "m", "µ"),
-    ValueForm.VOLTS: ("",), ValueForm.AMPERES: ("", "m"),
-}  # fmt: skip
-_POWER = {"M": 6, "k": 3, "": 0, "m": -3, "µ": -6, "n": -9, "p": -12}
 
 
 def spellings(value: float, form: ValueForm) -> set[str]:
     """How a value is printed: as IEC 60062 has it (4k7), with a point (4.7k), with its unit (4.7 kΩ)."""
-    unit, out = _UNIT[form], set()
-    for prefix in _PREFIX[form]:
-        digits = f"{value / 10.0 ** _POWER[prefix]:.4g}"
-        if "e" in digits or (float(digits) < 1 and (prefix != "" or form is not ValueForm.AMPERES)):
-            continue
-        out |= {f"{digits}{prefix}{unit}", f"{digits} {prefix}{unit}"}
-        letter = prefix or {"Ω": "R"}.get(unit, unit)
-        if prefix or unit == "Ω":
-            out.add(digits + letter)
-        if not prefix and unit == "Ω":
-            out.add(digits)
-        if "." in digits:
-            out.add(digits.replace(".", letter))
-        break
+    digits, unit = format_value(value, form, style="spaced").split()
+    if form is ValueForm.AMPERES:  # fuses say 0.1A
+        digits, unit = f"{value:.4g}", unit[-1]
+    out = {digits + unit, f"{digits} {unit}"}
+    ohms = form is ValueForm.OHMS
+    letter = unit[:-1] or ("R" if ohms else unit)
+    if ohms or len(unit) > 1:
+        out.add(digits + letter)
+    if ohms and len(unit) == 1:
+        out.add(digits)
+    if "." in digits:
+        out.add(digits.replace(".", letter))
     return out
 
 
@@ -57,10 +45,10 @@ def spellings(value: float, form: ValueForm) -> set[str]:
 def words(form: ValueForm, values: tuple[float | str, ...]) -> tuple[str, ...]:
     """Everything that cubes of a kind, with these values or any, are likely to say."""
     if form in _DECADES and not values:
-        values = tuple(m * 10.0**e for e in _DECADES[form] for m in _E12)
+        values = tuple(float(f"{m}e{e}") for e in _DECADES[form] for m in SERIES["E12"])
     out: set[str] = set()
     for value in values:
-        out |= {value} if isinstance(value, str) else spellings(value, form) if form in _UNIT else set()
+        out |= {value} if isinstance(value, str) else spellings(value, form) if form.si_unit else set()
     letters = names()[1]
     return tuple(sorted(w for w in out if all(c in letters for c in w)))
 
@@ -92,4 +80,4 @@ def likelihoods(some: tuple[str, ...], views: tuple[np.ndarray, ...]) -> np.ndar
             b[:, 2:] += np.where(skip[:, 2:], a[:, :-2], 0.0)
             a = b * frame[ids]
         total += a[rows, 2 * length] + a[rows, 2 * length - 1]
-    return np.asarray(total / max(len(views), 1))
+    return np.asarray(total / len(views))

@@ -141,11 +141,8 @@ def _one_way_up(line: Line, over: Line, kind: Kind, kit: Kit) -> tuple[Line, boo
     """
 
     def weight(some: Line) -> float:
-        try:
-            v = parse_value(some.text, kind.value_form)
-        except InputError:
-            return 0.0
-        return some.confidence * _usual(Cube(kind.name, 0, v.value, some.text, v.unit), kit)
+        cube = _saying(kind, 0, some.text)
+        return some.confidence * _usual(cube, kit) if cube else 0.0
 
     a, b = weight(line), weight(over)
     if a == b == 0:
@@ -245,6 +242,15 @@ def _trusted(p: float, temperature: float) -> float:
     return float(1 / (1 + ((1 - p) / p) ** (1 / temperature)))
 
 
+def _saying(kind: Kind, turn: int, text: str) -> Cube | None:
+    """A cube with this print, None where the value grammar does not take it."""
+    try:
+        v = parse_value(text, kind.value_form)
+    except InputError:
+        return None
+    return Cube(kind.name, turn, v.value, text, v.unit)
+
+
 def _valued(
     name: str, turn: int, form: ValueForm, line: Line | None, kit: Kit, limits: dict[str, float]
 ) -> tuple[Cube, float, list[tuple[Cube, float]], str]:
@@ -258,11 +264,9 @@ def _valued(
         chance = likelihoods(some, line.views)
         seen.update({some[k]: max(float(chance[k]), seen.get(some[k], 0.0)) for k in np.argsort(-chance)[:8]})
     for text, p in seen.items():
-        try:
-            v = parse_value(text, form)
-        except InputError:
+        cube = _saying(kit[name], turn, text)
+        if cube is None:
             continue
-        cube = Cube(name, turn, v.value, text, v.unit)
         for k, (c, q) in enumerate(parsed):
             if c.value == cube.value and c.unit == cube.unit:
                 parsed[k] = (c, q + p)

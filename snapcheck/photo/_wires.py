@@ -66,8 +66,8 @@ def follow(
     said = seen(fine, ends - first)
     if said is None:
         return [], []
-    found, rows_ = said
-    pairs, loose = choose(rows_)
+    found, table = said
+    pairs, loose = choose(table)
 
     def told(pair: tuple[int, int]) -> tuple[int, int]:
         return found.ends[pair[0]], found.ends[pair[1]]
@@ -158,28 +158,24 @@ def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:
     graph.add_weighted_edges_from(
         (a, b, float(gain[a, b])) for a in range(n) for b in range(a + 1, n) if gain[a, b] > 0
     )
-    together = _together(gain)
     prob = np.exp(said)
+    sure = _together(gain) if n <= MANY else np.minimum(prob[:, :n], prob[:, :n].T)
     pairs = []
     for a, b in sorted((min(p), max(p)) for p in nx.max_weight_matching(graph)):
-        sure = float(min(prob[a, b], prob[b, a]) if together is None else together[a, b])
-        votes = np.minimum(prob[:, :n], prob[:, :n].T) if together is None else together
-        rivals = [((e, k), float(votes[e, k])) for e in (a, b) for k in range(n) if k not in (a, b)]
+        rivals = [((e, k), float(sure[e, k])) for e in (a, b) for k in range(n) if k not in (a, b)]
         rivals = sorted((r for r in rivals if r[1] > RIVAL), key=lambda r: -r[1])
-        pairs.append(Pair((a, b), sure, tuple(rivals[:4])))
+        pairs.append(Pair((a, b), float(sure[a, b]), tuple(rivals[:4])))
     used = {k for p in pairs for k in p.ends}
     return pairs, [k for k in range(n) if k not in used and prob[k, -1] < 0.5]
 
 
-def _together(gain: np.ndarray) -> np.ndarray | None:
-    """(n, n) probabilities of pairs, over all sets of leads; None with too many plugs.
+def _together(gain: np.ndarray) -> np.ndarray:
+    """(n, n) probabilities of pairs, over all sets of leads.
 
     No plug has two leads. A set is as likely as the product of exp(gain) over its pairs. Sums over all sets
     (the partition function of monomer-dimer systems, Heilmann and Lieb 1972) are made plug by plug.
     """
     n = len(gain)
-    if n > MANY:
-        return None
     weight = np.exp(np.minimum(gain, 40.0))
     partners = [[b for b in range(n) if b != a and weight[a, b] > 1e-7] for a in range(n)]
     sums = {0: 1.0}

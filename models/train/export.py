@@ -35,6 +35,7 @@ SHAPES = {
     "symbols": (2, 72, 72, 3),
     "text": (2, 32, 160, 3),
     "wires": (1, 352, 480, 3),
+    "walk": (2, 56, 56, 3),
 }
 
 
@@ -79,6 +80,33 @@ class Asked(nn.Module):
         return self.net.asked(features, blobs[None])[0, :, 1]
 
 
+class Walked(nn.Module):
+    """Views of bytes, as OpenCV has them, and marks."""
+
+    def __init__(self, net):
+        super().__init__()
+        self.net = net
+
+    def forward(self, picture, marks):
+        return self.net(torch.cat([picture.permute(0, 3, 1, 2).float().flip(1) / 255, marks], 1))
+
+
+def walk(net, out: Path) -> None:
+    """The network that walks along a lead takes views and marks."""
+    torch.onnx.export(
+        Walked(net.eval()).eval(),
+        (torch.zeros(2, 56, 56, 3, dtype=torch.uint8), torch.zeros(2, 2, 56, 56)),
+        str(out / "walk.onnx"),
+        input_names=["picture", "marks"],
+        output_names=["out"],
+        dynamic_axes={"picture": {0: "n"}, "marks": {0: "n"}, "out": {0: "n"}},
+        opset_version=17,
+        dynamo=False,
+    )
+    halve(out / "walk.onnx")
+    print("walk", (out / "walk.onnx").stat().st_size)
+
+
 def follow(net, out: Path) -> None:
     """The network that follows one lead takes floats, in two inputs."""
     torch.onnx.export(
@@ -111,6 +139,9 @@ if __name__ == "__main__":
                 for k, v in torch.load(src / f"{name}.pt", map_location="cpu", weights_only=True).items()
             }
         )
+        if name == "walk":
+            walk(net, out)
+            continue
         if name == "wires":
             follow(net, out)
             net = Maps(net)

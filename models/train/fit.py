@@ -23,6 +23,7 @@ import numpy as np
 import scenes
 import torch
 import torch.nn.functional as F
+import walk
 import wires
 from nets import LINE_H, LINE_W, N_KIND, NETS, encode
 from world import Tracer, make_books
@@ -87,6 +88,7 @@ class Feeder:
         job = {
             "locate": lambda m: m.make(W, H),
             "wires": lambda m: wires.make(m, W, H),
+            "walk": lambda m: walk.make(m, W, H),
             "text": lambda m: make_rect(m, W, H, P, LEADS_OVER_TEXT),
         }.get(net, lambda m: make_rect(m, W, H, P))
         self.ps = [
@@ -378,27 +380,6 @@ def symbols_loss(net, c, d):
     return lk + lt + lp * 2 + lh * 0.5 + lb * 4, acc
 
 
-def ctc(lp, t, lens):
-    """Connectionist temporal classification loss (Graves et al. 2006) by the forward recursion; lp (T, n, chars) log
-    probabilities, t (n, s) labels padded with 0, lens (n,). Values and gradients are those of torch's own."""
-    T, N, _ = lp.shape
-    S = t.shape[1]
-    ext = torch.zeros(N, 2 * S + 1, dtype=torch.long, device=lp.device)
-    ext[:, 1::2] = t
-    skip = torch.zeros_like(ext, dtype=torch.bool)
-    skip[:, 2:] = (ext[:, 2:] != 0) & (ext[:, 2:] != ext[:, :-2])
-    neg = -1e4
-    emit = lp.gather(2, ext[None].expand(T, -1, -1))
-    a = torch.cat([emit[0, :, :2], torch.full((N, 2 * S - 1), neg, device=lp.device)], 1)
-    for k in range(1, T):
-        one = F.pad(a, (1, 0), value=neg)[:, :-1]
-        two = torch.where(skip, F.pad(a, (2, 0), value=neg)[:, :-2], torch.full_like(a, neg))
-        a = torch.logsumexp(torch.stack([a, one, two]), 0) + emit[k]
-    e = 2 * lens
-    end = torch.stack([a.gather(1, e[:, None])[:, 0], a.gather(1, (e - 1).clamp(min=0)[:, None])[:, 0]])
-    return -torch.logsumexp(end, 0)
-
-
 def text_loss(net, c, d):
     out = net(c).float()
     # Beyond the line's end only the blank can stand. Left free, the last letter settles on the last frame, which the
@@ -411,7 +392,8 @@ def text_loss(net, c, d):
     t = torch.from_numpy(d["text"]).to(c.device)
     lens = (t > 0).sum(1)
     lp = F.log_softmax(out, -1).transpose(0, 1)
-    loss = ctc(lp, t, lens).mean() / 5
+    whole = torch.full_like(lens, len(lp))
+    loss = F.ctc_loss(lp, t, whole, lens, reduction="none", zero_infinity=True).mean() / 5
     with torch.no_grad():
         best = out.argmax(-1)
         keep = (best > 0) & torch.cat(
@@ -428,6 +410,7 @@ def text_loss(net, c, d):
 SETUP = {  # W, H, samples a pixel, pictures a render, uses of each, uses of each developed picture
     "locate": {"W": 576, "H": 432, "spp": 6, "batch": 24, "reuse": 2, "lr": 2e-3},
     "wires": {"W": 480, "H": 352, "spp": 7, "batch": 24, "reuse": 5, "lr": 2e-3},
+    "walk": {"W": 576, "H": 416, "spp": 6, "batch": 32, "reuse": 6, "crops": 2, "lr": 2e-3, "per": 48},
     "symbols": {"spp": 5, "batch": 32, "reuse": 6, "crops": 2, "lr": 2e-3, "per": 24},
     "text": {"spp": 5, "batch": 32, "reuse": 6, "crops": 2, "lr": 2e-3, "per": 24},
 }
@@ -464,7 +447,9 @@ def main() -> None:
     dev = tracer.dev
     torch.backends.cudnn.benchmark = True
     net = NETS[a.net]().to(dev)
-    if a.start:
+    if a.start and not (Path(a.start) / f"{a.net}.pt").exists():
+        print(f"{a.net}: none in {a.start}, begun anew", flush=True)
+    elif a.start:
         old = torch.load(Path(a.start) / f"{a.net}.pt", map_location=dev, weights_only=True)
         for k, v in net.state_dict().items():  # a head that has grown keeps what it knew
             if k in old and old[k].shape == v.shape:
@@ -544,7 +529,7 @@ def main() -> None:
                 whole = a.part[0] + (a.part[1] - a.part[0]) * p
                 gr["lr"] = lr0 * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * whole)) + 1e-6
             with torch.no_grad():
-                px = {"locate": 38.0, "wires": 28.0}.get(a.net, P)
+                px = {"locate": 38.0, "wires": 28.0, "walk": 48.0}.get(a.net, P)
                 if use % cfg.get("crops", 1) == 0:
                     x = camera.develop(rad, g, 0.2, px)
             with torch.autocast("cuda", torch.bfloat16, enabled=tracer.gpu):
@@ -557,6 +542,10 @@ def main() -> None:
                     if use == 0:
                         targets = wires.targets(items, W, H, dev)
                     loss, acc = wires.loss(net, x.contiguous(memory_format=torch.channels_last), targets, rng)
+                elif a.net == "walk":
+                    c, *d_ = walk.crops(x, items, cfg["per"], rng, cut, affine)
+                    c = crop_jitter(c, g).contiguous(memory_format=torch.channels_last)
+                    loss, acc = walk.loss(net, c, *d_)
                 elif a.net == "text":
                     th_, d_ = text_crops(items, rng, cfg["per"], P, W, H, dev)
                     c = blank(crop_jitter(cut(x, th_, d_["i"], LINE_H, LINE_W), g), d_["valid"])

@@ -194,4 +194,20 @@ def decode(ids) -> str:
     return out
 
 
-NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires}
+class Walk(nn.Module):
+    """(n, 5, 56, 56) views of 1.4 cells along a lead, ahead up: picture, the way come, sockets; to (n, 38) logits: the next
+    step's angle in 36 bins clockwise from ahead, that the lead ends within a step, that the way is not on a lead."""
+
+    def __init__(self, w=(24, 40, 64, 96)):
+        super().__init__()
+        self.body = nn.Sequential(
+            conv(5, w[0], 2), Block(w[0], w[1], 2), Block(w[1], w[2], 2), Block(w[2], w[2]), conv(w[2], w[3])
+        )
+        self.mix = nn.Sequential(nn.Flatten(), nn.Dropout(0.1), nn.Linear(w[3] * 49, 192), nn.ReLU())
+        self.head = nn.Linear(192, 38)
+
+    def forward(self, x):
+        return self.head(self.mix(self.body(x)))
+
+
+NETS = {"locate": Locate, "symbols": Symbols, "text": Text, "wires": Wires, "walk": Walk}

@@ -21,16 +21,23 @@ from onnxruntime.quantization.shape_inference import quant_pre_process
 
 from snapcheck.errors import PhotoError
 from snapcheck.kit import bundled_kit
-from snapcheck.photo import _cells, _locate, _nets, _wires, read_photo
+from snapcheck.photo import _cells, _locate, _nets, _walk, _wires, read_photo
 
-MOST = {"symbols": 384, "text": 384, "locate": 40, "wires": 40, "follow": 40}  # crops, lines, pictures
+MOST = {
+    "symbols": 384,
+    "text": 384,
+    "locate": 40,
+    "wires": 40,
+    "follow": 40,
+    "walk": 80,
+}  # crops, lines, pictures
 AT_ONCE = {"symbols": 32, "text": 32}
 
 
 def gather(folder: Path) -> dict[str, list]:
     """What the networks are shown when the pictures are read."""
     shown: dict[str, list] = {name: [] for name in MOST}
-    plain, plain_follow = _nets.run, _nets.run_follow
+    plain, plain_follow, plain_walk = _nets.run, _nets.run_follow, _nets.run_walk
 
     def run(name, pictures, at_most=64):
         shown[name] += list(np.array(pictures))
@@ -40,9 +47,13 @@ def gather(folder: Path) -> dict[str, list]:
         shown["follow"].append({"features": features.copy(), "blobs": blobs})
         return plain_follow(features, blobs)
 
+    def run_walk(views, marks):
+        shown["walk"].append({"picture": views, "marks": marks})
+        return plain_walk(views, marks)
+
     for module in (_cells, _locate, _wires):
         module.run = run
-    _wires.run_follow = run_follow
+    _wires.run_follow, _walk.run_walk = run_follow, run_walk
     for photo in sorted(folder.glob("*.jpg")):
         try:
             read_photo(photo, bundled_kit())

@@ -1,4 +1,4 @@
-"""The five networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
+"""The six networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
 
 from __future__ import annotations
 
@@ -67,6 +67,14 @@ def run(name: str, pictures: np.ndarray, at_most: int = 64) -> np.ndarray:
         for i in range(0, len(pictures), at_most)
     ]
     return np.concatenate(parts) if len(parts) != 1 else np.asarray(parts[0])
+
+
+def run_walk(views: np.ndarray, marks: np.ndarray) -> np.ndarray:
+    """Run the network that walks along leads.
+
+    (n, h, w, 3) uint8 views and (n, 2, h, w) marks to (n, 38) logits.
+    """
+    return np.asarray(_session("walk").run(None, {"picture": views, "marks": marks})[0])
 
 
 def run_follow(features: np.ndarray, blobs: np.ndarray, at_most: int = 4) -> np.ndarray:

@@ -2,9 +2,10 @@
 
 The lead network sees the board from straight above, and marks every lead and every plug. Each socket that may
 hold a plug is then asked about: a second, small network is shown where that plug stands and how much every
-other place looks like it, and says at which place the lead's other end is plugged in. All sockets together
-then have that set of leads for which the most speaks (a matching of greatest weight, Edmonds 1965), and each
-lead is as sure as all sets of leads that have it are, among all sets.
+other place looks like it, and says at which place the lead's other end is plugged in. Where that leaves
+doubt, the lead is walked along step by step (`_walk`). All sockets together then have that set of leads for
+which the most speaks (a matching of greatest weight, Edmonds 1965), and each lead is as sure as all sets of
+leads that have it are, among all sets.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from snapcheck.photo._cells import flatten, sigmoid
 from snapcheck.photo._lattice import peaks
 from snapcheck.photo._nets import calibration, run, run_follow
 from snapcheck.photo._reading import Frame
+from snapcheck.photo._walk import arrivals
 
 PER_CELL = 28
 RIM = 2  # cells: leads arch over the table, and towards the camera
@@ -28,6 +30,10 @@ BLOB = 0.1 * PER_CELL / 2  # width of the mark at the plug that is asked about: 
 MAPS = 4  # what the lead network says of every place; its features follow
 MANY = 14  # plugs for which all sets of leads can be gone through
 RIVAL = 0.02  # partners less likely than this are not worth telling
+SETTLED = 0.97  # a lead as sure as this is not walked along
+#: What a walk says counts by this power beside the lead network's word; no plug is less likely by it than
+#: ASTRAY, and that there is no lead is as likely as NOWHERE. Set on boards drawn for it (models/README.md).
+WALK, ASTRAY, NOWHERE = 0.5, 0.01, 0.15
 
 
 @dataclass(frozen=True)
@@ -90,7 +96,33 @@ def seen(fine: np.ndarray, ends: np.ndarray) -> tuple[Candidates, np.ndarray] | 
     found = candidates(sigmoid(out[3]), (ends + RIM) * PER_CELL / 2 - 0.5)
     if len(found.ends) < 2:
         return None
-    return found, weigh(at_places(run_follow(out[None, MAPS:], blobs(out.shape[1:], found.at)), found.at))
+    table = weigh(at_places(run_follow(out[None, MAPS:], blobs(out.shape[1:], found.at)), found.at))
+    return found, walked(fine, ends + RIM, (found.at + 0.5) / (PER_CELL / 2), found.ends, table)
+
+
+def walked(
+    fine: np.ndarray, sockets: np.ndarray, plugs: np.ndarray, ends: list[int], table: np.ndarray
+) -> np.ndarray:
+    """`table` (see `weigh`) after walks along the leads of plugs that leave doubt.
+
+    Args:
+        fine: the board, 2 * PER_CELL pixels a cell.
+        sockets: (m, 2) and plugs (n, 2) in cells from its corner; ends: the plugs' numbers among the sockets.
+    """
+    n = len(table)
+    settled = {k for p in choose(table)[0] if p.confidence >= SETTLED for k in p.ends}
+    ask = [k for k in range(n) if k not in settled and table[k, -1] < np.log(0.95)]
+    if not ask:
+        return table
+    places = sockets.astype(float).copy()
+    places[ends] = plugs
+    came = arrivals(fine, 2 * PER_CELL, places, plugs, ask)
+    out = table.copy()
+    out[ask, :n] += WALK * np.log(came / (came.sum(1, keepdims=True) + 0.02) + ASTRAY)
+    out[ask, n] += WALK * np.log(NOWHERE)
+    out[np.arange(n), np.arange(n)] = -1e4
+    out -= out.max(1, keepdims=True)
+    return np.asarray(out - np.log(np.exp(out).sum(1, keepdims=True)))
 
 
 def blobs(shape: tuple[int, ...], at: np.ndarray) -> np.ndarray:

@@ -1,0 +1,182 @@
+"""Walking along leads: from a plug on, step by step, to where its lead ends.
+
+The network of `_wires` sees a whole board at once, and loses its way where leads of one colour cross.
+Walking is blind to all but the next step, and sees that step large: a view of the place, turned so that the
+way goes up, with the way come and all sockets marked. Where there may be several ways, all are gone (a beam
+search).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from snapcheck.photo._nets import run_walk
+
+# as in training (models/train/walk.py)
+VIEW, SPAN = 56, 1.4  # pixels and cells of a view's side
+STEP = 0.22  # cells
+ANGLES = 36  # bins of a step's angle
+TAIL, APART = 20, 0.06  # so many points of the way come are marked, cells apart
+MARK = 0.05  # cells: width of the marks
+
+STEPS = 70
+BEAMS, LEAST = 5, 0.01  # ways a plug at a time, and how likely a way must be to be gone on
+FORKS, FORK = 3, 0.02  # so many ways a step, and how likely each must be
+SAME_PLACE, SAME_WAY = 0.07, 0.5  # cells, radians: two ways closer than this are one
+NEAR = 0.12  # cells: how far from a socket a lead that ends there is seen to end
+#: Off its lead, a way is less likely by this power of the network's word, which is said at every step.
+DOUBT = 0.25
+
+
+@dataclass
+class Way:
+    """A way from plug number `start`: how likely, heading (radians clockwise from up), points (cells)."""
+
+    start: int
+    log_p: float
+    heading: float
+    points: list[np.ndarray]
+
+
+def arrivals(
+    board: np.ndarray, per_cell: int, sockets: np.ndarray, plugs: np.ndarray, ask: list[int]
+) -> np.ndarray:
+    """Where the leads of some plugs end.
+
+    Args:
+        board: (h, w, 3) the board from straight above, `per_cell` pixels a cell.
+        sockets: (m, 2) all places where leads may end, in cells from the picture's corner.
+        plugs: (n, 2) those that may hold a plug.
+        ask: numbers of the plugs to start from.
+
+    Returns:
+        (len(ask), n): how likely each plug is where the walk ends. Rows add up to less than 1: ways get lost.
+    """
+    out = np.zeros((len(plugs), len(plugs)))
+    ways = [Way(k, 0.0, 0.0, [plugs[k]]) for k in ask]
+    for step in range(STEPS):
+        if not ways:
+            break
+        angle, ends, off = _look(board, per_cell, sockets, ways)
+        if step == 0:
+            ends[:], off[:] = 0, 0  # a plug is there: that is why it is asked about
+        further = []
+        for way, a, end, lost in zip(ways, angle, ends, off, strict=True):
+            forks = _forks(a)
+            here, p = way.points[-1], math.exp(way.log_p)
+            gap = _gap(plugs, here, way.heading + forks[0][0])
+            at = np.exp(-(gap**2) / (2 * NEAR**2))
+            at[way.start] = 0
+            # a way that is lost beside a plug ended there: plugs hide where leads go in
+            out[way.start] += p * at * (end / (at.sum() + 1e-3) + (1 - end) * lost / (at.sum() + 0.3))
+            on = p * (1 - end) * (1 - lost) ** DOUBT
+            for turn, share in forks:
+                if on * share >= LEAST:
+                    h = way.heading + turn
+                    there = here + STEP * np.array([math.sin(h), -math.cos(h)])
+                    further.append(Way(way.start, math.log(on * share), h, [*way.points[-8:], there]))
+        ways = _likeliest(further)
+    return out[ask]
+
+
+def _likeliest(ways: list[Way]) -> list[Way]:
+    """The likeliest few of every plug; ways that meet go on as one."""
+    kept: dict[int, list[Way]] = {}
+    for way in sorted(ways, key=lambda w: -w.log_p):
+        others = kept.setdefault(way.start, [])
+        for other in others:
+            apart = math.hypot(*(way.points[-1] - other.points[-1]))
+            if apart < SAME_PLACE and abs(_turned(way.heading - other.heading)) < SAME_WAY:
+                other.log_p = float(np.logaddexp(other.log_p, way.log_p))
+                break
+        else:
+            if len(others) < BEAMS:
+                others.append(way)
+    return [way for some in kept.values() for way in some]
+
+
+def _turned(angle: float) -> float:
+    return (angle + math.pi) % (2 * math.pi) - math.pi
+
+
+def _gap(places: np.ndarray, here: np.ndarray, heading: float) -> np.ndarray:
+    """Distances of places from the step that is ahead."""
+    ahead = np.array([math.sin(heading), -math.cos(heading)])
+    away = places - here
+    along = np.clip(away @ ahead, 0, STEP)
+    return np.asarray(np.hypot(*(away - along[:, None] * ahead).T))
+
+
+def _forks(angle: np.ndarray) -> list[tuple[float, float]]:
+    """Ways ahead, likeliest first: angle (radians from the heading) and share."""
+    left = angle.copy()
+    found: list[tuple[float, float]] = []
+    for _ in range(FORKS):
+        best = int((left + 0.7 * (np.roll(left, 1) + np.roll(left, -1))).argmax())
+        bins = (best + np.arange(-2, 3)) % ANGLES
+        mass = float(left[bins].sum())
+        if mass < FORK and found:
+            break
+        middle = best + float(left[bins] @ np.arange(-2, 3)) / max(mass, 1e-9)
+        found.append((_turned(middle * 2 * math.pi / ANGLES), mass))
+        left[bins] = 0
+    whole = sum(mass for _, mass in found)
+    return [(a, mass / whole) for a, mass in found]
+
+
+def _look(
+    board: np.ndarray, per_cell: int, sockets: np.ndarray, ways: list[Way]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """What the network says at the heads of n ways.
+
+    Returns:
+        (n, ANGLES) shares of angles; probabilities (n,) that the lead ends within a step, and that
+        the way is not on a lead.
+    """
+    head, scale = np.array([w.heading for w in ways]), SPAN * per_cell / VIEW
+    at = np.array([w.points[-1] for w in ways])
+    views = np.empty((len(ways), VIEW, VIEW, 3), np.uint8)
+    middle = np.array([(VIEW - 1) / 2] * 2)
+    into = np.empty((len(ways), 2, 2))
+    for k, (place, h) in enumerate(zip(at, head, strict=True)):
+        c, s = math.cos(h), math.sin(h)
+        turn = np.array([[c, -s], [s, c]])
+        into[k] = turn
+        move = place * per_cell - 0.5 - scale * turn @ middle
+        views[k] = cv2.warpAffine(
+            board,
+            np.column_stack([scale * turn, move]),
+            (VIEW, VIEW),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+    come = np.array([_tail(w.points) for w in ways])
+    marks = np.stack([_marks((come - at[:, None]) @ into), _marks((sockets[None] - at[:, None]) @ into)], 1)
+    out = run_walk(views, marks)
+    share = np.exp(out[:, :ANGLES] - out[:, :ANGLES].max(1, keepdims=True))
+    sure = 1 / (1 + np.exp(-np.clip(out[:, ANGLES:], -30, 30)))
+    return share / share.sum(1, keepdims=True), sure[:, 0], sure[:, 1]
+
+
+def _tail(points: list[np.ndarray]) -> np.ndarray:
+    """(TAIL, 2): places on the way come, from its head back; all there is of it where it is shorter."""
+    back = np.array(points[::-1])
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(back, axis=0).T))])
+    where = np.minimum(np.arange(TAIL) * APART, run[-1])
+    return np.stack([np.interp(where, run, back[:, c]) for c in (0, 1)], -1)
+
+
+def _marks(places: np.ndarray) -> np.ndarray:
+    """(n, k, 2) places in views, cells from their middles, to (n, VIEW, VIEW) maps."""
+    u = (np.arange(VIEW, dtype=np.float32) + 0.5) / VIEW * SPAN - SPAN / 2
+    x, y = (np.exp(-((u - places[..., c, None]) ** 2) / (2 * MARK**2)).astype(np.float32) for c in (0, 1))
+    out = np.zeros((len(places), VIEW, VIEW), np.float32)
+    seen = np.abs(places).max(-1) < SPAN / 2 + 4 * MARK
+    for k in np.flatnonzero(seen.any(0)):
+        some = seen[:, k]
+        out[some] = np.maximum(out[some], y[some, k, :, None] * x[some, k, None, :])
+    return out

@@ -3,7 +3,7 @@
 set -u
 mkdir -p "$2"; fonts=$(realpath "$1") out=$(realpath "$2") minutes=$3; shift 3
 cd "$(dirname "$0")"
-nets=(${NETWORKS:-symbols text locate wires})
+nets=(${NETWORKS:-symbols text locate wires walk})
 gpus=$(nvidia-smi -L | wc -l); cores=$(($(nproc) / ${#nets[@]} - 1)); pids=(); n=0
 for net in "${nets[@]}"; do
   gpu=$((n++ % gpus))

@@ -1,4 +1,4 @@
-"""The four networks of photo reading: locate, classify, read text, follow leads. Small, plain convolutions."""
+"""The networks of photo reading: locate, classify, read text, find leads, walk along them. Small, plain convolutions."""
 
 from __future__ import annotations
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -24,8 +25,9 @@ TAIL, APART = 20, 0.06  # so many points of the way come are marked, cells apart
 MARK = 0.05  # cells: width of the marks
 
 STEPS = 70
-BEAMS, LEAST = 5, 0.01  # ways a plug at a time, and how likely a way must be to be gone on
-FORKS, FORK = 3, 0.02  # so many ways a step, and how likely each must be
+BEAMS, LEAST = 8, 0.01  # ways a plug at a time, and how likely a way must be to be gone on
+FORKS, FORK = 3, 0.05  # so many ways a step, and how likely each must be
+LATE = 0.04  # ways are not gone on that are less likely than this share of what has arrived
 SAME_PLACE, SAME_WAY = 0.07, 0.5  # cells, radians: two ways closer than this are one
 NEAR = 0.12  # cells: how far from a socket a lead that ends there is seen to end
 #: Off its lead, a way is less likely by this power of the network's word, which is said at every step.
@@ -61,25 +63,29 @@ def arrivals(
     for step in range(STEPS):
         if not ways:
             break
-        angle, ends, off = _look(board, per_cell, sockets, ways)
+        angle, end, lost = _look(board, per_cell, sockets, ways)
         if step == 0:
-            ends[:], off[:] = 0, 0  # a plug is there: that is why it is asked about
-        further = []
-        for way, a, end, lost in zip(ways, angle, ends, off, strict=True):
-            forks = _forks(a)
-            here, p = way.points[-1], math.exp(way.log_p)
-            gap = _gap(plugs, here, way.heading + forks[0][0])
-            at = np.exp(-(gap**2) / (2 * NEAR**2))
-            at[way.start] = 0
-            # a way that is lost beside a plug ended there: plugs hide where leads go in
-            out[way.start] += p * at * (end / (at.sum() + 1e-3) + (1 - end) * lost / (at.sum() + 0.3))
-            on = p * (1 - end) * (1 - lost) ** DOUBT
-            for turn, share in forks:
-                if on * share >= LEAST:
-                    h = way.heading + turn
-                    there = here + STEP * np.array([math.sin(h), -math.cos(h)])
-                    further.append(Way(way.start, math.log(on * share), h, [*way.points[-8:], there]))
-        ways = _likeliest(further)
+            end[:], lost[:] = 0, 0  # a plug is there: that is why it is asked about
+        turn, share = _forks(angle)
+        start, p = np.array([w.start for w in ways]), np.exp([w.log_p for w in ways])
+        here, heading = np.array([w.points[-1] for w in ways]), np.array([w.heading for w in ways])
+        at = np.exp(-(_gap(plugs, here, heading + turn[:, 0]) ** 2) / (2 * NEAR**2))
+        at[np.arange(len(ways)), start] = 0
+        near = at.sum(1)
+        # a way that is lost beside a plug ended there: plugs hide where leads go in
+        ended = p * (end / (near + 1e-3) + (1 - end) * lost / (near + 0.3))
+        np.add.at(out, start, ended[:, None] * at)
+        on = (p * (1 - end) * (1 - lost) ** DOUBT)[:, None] * share
+        heads = heading[:, None] + turn
+        there = here[:, None] + STEP * np.stack([np.sin(heads), -np.cos(heads)], -1)
+        ways = _likeliest(
+            [
+                Way(
+                    int(start[i]), math.log(on[i, f]), float(heads[i, f]), [*ways[i].points[-8:], there[i, f]]
+                )
+                for i, f in np.argwhere(on >= np.maximum(LEAST, LATE * out.sum(1)[start])[:, None])
+            ]
+        )
     return out[ask]
 
 
@@ -99,33 +105,35 @@ def _likeliest(ways: list[Way]) -> list[Way]:
     return [way for some in kept.values() for way in some]
 
 
-def _turned(angle: float) -> float:
+def _turned(angle: Any) -> Any:
+    """An angle, or many, as -pi to pi."""
     return (angle + math.pi) % (2 * math.pi) - math.pi
 
 
-def _gap(places: np.ndarray, here: np.ndarray, heading: float) -> np.ndarray:
-    """Distances of places from the step that is ahead."""
-    ahead = np.array([math.sin(heading), -math.cos(heading)])
-    away = places - here
-    along = np.clip(away @ ahead, 0, STEP)
-    return np.asarray(np.hypot(*(away - along[:, None] * ahead).T))
+def _gap(places: np.ndarray, here: np.ndarray, heading: np.ndarray) -> np.ndarray:
+    """(n, m) distances of places (m, 2) from the steps ahead of n ways."""
+    ahead = np.stack([np.sin(heading), -np.cos(heading)], -1)[:, None]
+    away = places[None] - here[:, None]
+    along = np.clip((away * ahead).sum(-1), 0, STEP)
+    return np.asarray(np.hypot(*np.moveaxis(away - along[..., None] * ahead, -1, 0)))
 
 
-def _forks(angle: np.ndarray) -> list[tuple[float, float]]:
-    """Ways ahead, likeliest first: angle (radians from the heading) and share."""
-    left = angle.copy()
-    found: list[tuple[float, float]] = []
+def _forks(angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ways ahead of n ways, likeliest first: (n, FORKS) angles (radians from the heading), and shares."""
+    left = angle.astype(float)
+    turn: list[np.ndarray] = []
+    share: list[np.ndarray] = []
+    side = np.arange(-2, 3)
     for _ in range(FORKS):
-        best = int((left + 0.7 * (np.roll(left, 1) + np.roll(left, -1))).argmax())
-        bins = (best + np.arange(-2, 3)) % ANGLES
-        mass = float(left[bins].sum())
-        if mass < FORK and found:
-            break
-        middle = best + float(left[bins] @ np.arange(-2, 3)) / max(mass, 1e-9)
-        found.append((_turned(middle * 2 * math.pi / ANGLES), mass))
-        left[bins] = 0
-    whole = sum(mass for _, mass in found)
-    return [(a, mass / whole) for a, mass in found]
+        best = (left + 0.7 * (np.roll(left, 1, 1) + np.roll(left, -1, 1))).argmax(1)
+        bins = (best[:, None] + side) % ANGLES
+        some = np.take_along_axis(left, bins, 1)
+        mass = some.sum(1)
+        turn.append(_turned((best + some @ side / np.maximum(mass, 1e-9)) * 2 * math.pi / ANGLES))
+        share.append(np.where(mass < FORK, 0, mass) if share else mass)
+        np.put_along_axis(left, bins, 0, 1)
+    shares = np.stack(share, 1)
+    return np.stack(turn, 1), shares / shares.sum(1, keepdims=True)
 
 
 def _look(
@@ -171,12 +179,16 @@ def _tail(points: list[np.ndarray]) -> np.ndarray:
 
 
 def _marks(places: np.ndarray) -> np.ndarray:
-    """(n, k, 2) places in views, cells from their middles, to (n, VIEW, VIEW) maps."""
+    """(n, k, 2) places in views, cells from their middles, to (n, VIEW, VIEW) maps: of all marks the highest.
+
+    The eighth root of the sum of eighth powers stands for the greatest: it is a product of matrices. Places
+    that repeat the one before would add up, and are left out.
+    """
     u = (np.arange(VIEW, dtype=np.float32) + 0.5) / VIEW * SPAN - SPAN / 2
-    x, y = (np.exp(-((u - places[..., c, None]) ** 2) / (2 * MARK**2)).astype(np.float32) for c in (0, 1))
-    out = np.zeros((len(places), VIEW, VIEW), np.float32)
-    seen = np.abs(places).max(-1) < SPAN / 2 + 4 * MARK
-    for k in np.flatnonzero(seen.any(0)):
-        some = seen[:, k]
-        out[some] = np.maximum(out[some], y[some, k, :, None] * x[some, k, None, :])
-    return out
+    places = places.astype(np.float32)
+    x, y = (np.exp(-8 * (u - places[..., c, None]) ** 2 / (2 * MARK**2)) for c in (0, 1))
+    again = np.zeros(places.shape[:2], bool)
+    again[:, 1:] = np.abs(np.diff(places, axis=1)).max(-1) < 1e-6
+    y[again] = 0
+    out = np.matmul(y.transpose(0, 2, 1), x)
+    return np.asarray(np.minimum(np.sqrt(np.sqrt(np.sqrt(out))), 1))

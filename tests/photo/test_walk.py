@@ -27,14 +27,22 @@ def test_marks_stand_where_their_places_are_and_nowhere_else() -> None:
     assert ((x + 0.5) / _walk.VIEW - 0.5) * _walk.SPAN == pytest.approx(0.35, abs=0.02)
     assert ((y + 0.5) / _walk.VIEW - 0.5) * _walk.SPAN == pytest.approx(-0.35, abs=0.02)
     assert maps[0].max() > 0.9 and maps[1].max() == 0
+    # many marks: at every pixel the highest
+    places = np.stack([np.linspace(-0.6, 0.5, _walk.TAIL), np.linspace(0.2, 0.3, _walk.TAIL)], -1)[None]
+    u = (np.arange(_walk.VIEW) + 0.5) / _walk.VIEW * _walk.SPAN - _walk.SPAN / 2
+    gap = np.hypot(u[None, None] - places[0, :, :1, None], u[None, :, None] - places[0, :, 1:, None])
+    assert _walk._marks(places)[0] == pytest.approx(
+        np.exp(-(gap.min(0) ** 2) / (2 * _walk.MARK**2)), abs=0.08
+    )
 
 
 def test_two_ways_ahead_are_both_seen_with_their_shares() -> None:
-    angle = np.zeros(_walk.ANGLES)
-    angle[[35, 0, 9]] = 0.3, 0.3, 0.4
-    (first, much), (second, little) = _walk._forks(angle)
-    assert (much, little) == pytest.approx((0.6, 0.4))
-    assert math.degrees(first) == pytest.approx(-5) and math.degrees(second) == pytest.approx(90)
+    angle = np.zeros((2, _walk.ANGLES))
+    angle[0, [35, 0, 9]] = 0.3, 0.3, 0.4
+    angle[1, [18, 4]] = 0.99, 0.01  # too little to be a way
+    turn, share = _walk._forks(angle)
+    assert share == pytest.approx(np.array([[0.6, 0.4, 0], [1, 0, 0]]))
+    assert np.degrees(turn[0, :2]) == pytest.approx([-5, 90]) and abs(math.degrees(turn[1, 0])) == 180
 
 
 def test_ways_that_meet_go_on_as_one_and_few_are_kept() -> None:

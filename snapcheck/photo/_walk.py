@@ -46,7 +46,7 @@ class Way:
 
 def arrivals(
     board: np.ndarray, per_cell: int, sockets: np.ndarray, plugs: np.ndarray, ask: list[int]
-) -> np.ndarray:
+) -> tuple[np.ndarray, np.ndarray]:
     """Where the leads of some plugs end.
 
     Args:
@@ -57,7 +57,9 @@ def arrivals(
 
     Returns:
         (len(ask), n): how likely each plug is where the walk ends. Rows add up to less than 1: ways get lost.
+        (len(ask),): how likely no lead starts there.
     """
+    bare = np.zeros(len(ask))
     out = np.zeros((len(plugs), len(plugs)))
     ways = [Way(k, 0.0, 0.0, [plugs[k]]) for k in ask]
     for step in range(STEPS):
@@ -65,7 +67,8 @@ def arrivals(
             break
         angle, end, lost = _look(board, per_cell, sockets, ways)
         if step == 0:
-            end[:], lost[:] = 0, 0  # a plug is there: that is why it is asked about
+            bare = lost.copy()
+            end[:], lost[:] = 0, 0  # from here on as if a lead started
         turn, share = _forks(angle)
         start, p = np.array([w.start for w in ways]), np.exp([w.log_p for w in ways])
         here, heading = np.array([w.points[-1] for w in ways]), np.array([w.heading for w in ways])
@@ -86,7 +89,7 @@ def arrivals(
                 for i, f in np.argwhere(on >= np.maximum(LEAST, LATE * out.sum(1)[start])[:, None])
             ]
         )
-    return out[ask]
+    return out[ask], bare
 
 
 def _likeliest(ways: list[Way]) -> list[Way]:

@@ -32,8 +32,8 @@ MANY = 14  # plugs for which all sets of leads can be gone through
 RIVAL = 0.02  # partners less likely than this are not worth telling
 SETTLED = 0.97  # a lead as sure as this is not walked along
 #: What a walk says counts by this power beside the lead network's word; no plug is less likely by it than
-#: ASTRAY, and that there is no lead is as likely as NOWHERE. Set on boards drawn for it (models/README.md).
-WALK, ASTRAY, NOWHERE = 0.5, 0.01, 0.15
+#: ASTRAY, and that there is no lead not less than NOWHERE. Set on boards drawn for it (models/README.md).
+WALK, ASTRAY, NOWHERE, BARE = 0.5, 0.01, 0.05, 2.0
 
 
 @dataclass(frozen=True)
@@ -116,10 +116,10 @@ def walked(
         return table
     places = sockets.astype(float).copy()
     places[ends] = plugs
-    came = arrivals(fine, 2 * PER_CELL, places, plugs, ask)
+    came, bare = arrivals(fine, 2 * PER_CELL, places, plugs, ask)
     out = table.copy()
     out[ask, :n] += WALK * np.log(came / (came.sum(1, keepdims=True) + 0.02) + ASTRAY)
-    out[ask, n] += WALK * np.log(NOWHERE)
+    out[ask, n] += WALK * np.log(NOWHERE + BARE * bare)
     out[np.arange(n), np.arange(n)] = -1e4
     out -= out.max(1, keepdims=True)
     return np.asarray(out - np.log(np.exp(out).sum(1, keepdims=True)))

@@ -68,9 +68,9 @@ def test_a_walk_that_goes_straight_arrives_at_the_socket_that_is_there(monkeypat
 
     monkeypatch.setattr(_walk, "run_walk", straight)
     board = np.zeros((4 * CELL, 4 * CELL, 3), np.uint8)
-    came = _walk.arrivals(board, CELL, sockets, sockets, [0])
+    came, bare = _walk.arrivals(board, CELL, sockets, sockets, [0])
     assert came.shape == (1, 4) and came[0].argmax() == 1 and came[0, 1] > 0.9
-    assert came.sum() <= 1 + 1e-6 and came[0, 0] == 0
+    assert came.sum() <= 1 + 1e-6 and came[0, 0] == 0 and bare[0] < 0.01
 
 
 def drawn(leads: list[np.ndarray], colour: tuple[int, int, int]) -> np.ndarray:
@@ -96,8 +96,8 @@ def test_leads_of_one_colour_that_cross_are_walked_to_their_own_ends(colour: tup
     bow = 0.5 * np.sin(math.pi * t)
     leads = [np.stack([2 + 5 * t, 2 + 3 * t - bow], -1), np.stack([2 + 5 * t, 5 - 3 * t - bow], -1)]
     ends = np.array([leads[0][0], leads[0][-1], leads[1][0], leads[1][-1]])
-    came = _walk.arrivals(drawn(leads, colour), CELL, ends, ends, [0, 1, 2, 3])
-    assert list(came.argmax(1)) == [1, 0, 3, 2]
+    came, bare = _walk.arrivals(drawn(leads, colour), CELL, ends, ends, [0, 1, 2, 3])
+    assert list(came.argmax(1)) == [1, 0, 3, 2] and (bare < 0.5).all()
 
 
 def test_only_plugs_in_doubt_are_walked_from_and_their_walks_count(monkeypatch) -> None:
@@ -111,12 +111,14 @@ def test_only_plugs_in_doubt_are_walked_from_and_their_walks_count(monkeypatch) 
     def arrivals(board, per_cell, sockets, plugs, ask):
         asked.extend(ask)
         assert per_cell == CELL and np.array_equal(sockets, plugs)
-        return np.array([[0, 0, 0, 0.1 * (k == 2), 0.8 * (k == 2)] for k in ask])
+        came = np.array([[0, 0, 0, 0.1 * (k == 2), 0.8 * (k == 2)] for k in ask])
+        return came, np.array([0.9 * (k == 3) for k in ask])
 
     monkeypatch.setattr(_wires, "arrivals", arrivals)
     at = np.arange(10.0).reshape(5, 2)
     out = _wires.walked(np.zeros((4, 4, 3), np.uint8), at, at, [0, 1, 2, 3, 4], table)
     assert asked == [2, 3, 4]
     assert np.exp(out[:2]) == pytest.approx(np.exp(table[:2])) and np.exp(out).sum(1) == pytest.approx(1.0)
+    assert out[3, -1] > table[3, -1] + 0.1 > out[2, -1]  # no lead starts at 3
     assert out[2, 4] > out[2, 3] and table[2, 4] == pytest.approx(table[2, 3])
     assert [p.ends for p in _wires.choose(out)[0]] == [(0, 1), (2, 4)]

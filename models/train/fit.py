@@ -529,7 +529,7 @@ def main() -> None:
                 whole = a.part[0] + (a.part[1] - a.part[0]) * p
                 gr["lr"] = lr0 * min(1, (step + 1) / 200) * (0.5 + 0.5 * math.cos(math.pi * whole)) + 1e-6
             with torch.no_grad():
-                px = {"locate": 38.0, "wires": 28.0, "walk": 48.0}.get(a.net, P)
+                px = {"locate": 38.0, "wires": float(wires.P), "walk": float(walk.P)}.get(a.net, P)
                 if use % cfg.get("crops", 1) == 0:
                     x = camera.develop(rad, g, 0.2, px)
             with torch.autocast("cuda", torch.bfloat16, enabled=tracer.gpu):

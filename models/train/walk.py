@@ -8,6 +8,7 @@ import numpy as np
 import scenes
 import torch
 import torch.nn.functional as F
+import wires
 
 P = 48  # pixels per cell of the boards that views are cut from
 VIEW, SPAN = 56, 1.4  # pixels and cells of a view's side
@@ -25,9 +26,7 @@ def make(mk, W, H):
     cols, rows = int(mk.rng.integers(4, 10)), int(mk.rng.integers(3, 7))
     mk.alike = float(mk.rng.choice([0.15, 0.5, 0.95]))
     leads = int(mk.rng.choice([1, 2, 3, 4, 5, 6, 7, 8], p=[0.05, 0.12, 0.18, 0.2, 0.17, 0.13, 0.1, 0.05]))
-    s = mk.make(W, H, cols=cols, rows=rows, rect=P, n_leads=leads)
-    mx, my = (W / P - cols) / 2, (H / P - rows) / 2
-    s[0]["A"] = (1 / P, 0, -mx, 0, 1 / P, -my)
+    s = wires.centred(mk, W, H, P, cols, rows, leads)
     return (*s, samples(s, mk.rng))
 
 

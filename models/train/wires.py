@@ -18,6 +18,11 @@ def make(mk, W, H):
     cols, rows = int(mk.rng.integers(4, 15)), int(mk.rng.integers(4, 10))
     mk.alike = float(mk.rng.choice([0.15, 0.4, 0.9]))
     leads = int(mk.rng.choice([1, 2, 3, 4, 5, 6, 7, 8], p=[0.08, 0.12, 0.16, 0.2, 0.16, 0.12, 0.1, 0.06]))
+    return centred(mk, W, H, P, cols, rows, leads)
+
+
+def centred(mk, W, H, P, cols, rows, leads):
+    """A board seen straight, P pixels a cell, in the middle of a picture of W by H."""
     s = mk.make(W, H, cols=cols, rows=rows, rect=P, n_leads=leads)
     mx, my = (W / P - cols) / 2, (H / P - rows) / 2
     s[0]["A"] = (1 / P, 0, -mx, 0, 1 / P, -my)

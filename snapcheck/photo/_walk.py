@@ -15,6 +15,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from snapcheck.photo._cells import sigmoid, softmax
 from snapcheck.photo._nets import run_walk
 
 # as in training (models/train/walk.py)
@@ -39,7 +40,7 @@ class Way:
     """A way from plug number `start`: how likely, heading (radians clockwise from up), points (cells)."""
 
     start: int
-    log_p: float
+    likely: float
     heading: float
     points: list[np.ndarray]
 
@@ -61,7 +62,7 @@ def arrivals(
     """
     bare = np.zeros(len(ask))
     out = np.zeros((len(plugs), len(plugs)))
-    ways = [Way(k, 0.0, 0.0, [plugs[k]]) for k in ask]
+    ways = [Way(k, 1.0, 0.0, [plugs[k]]) for k in ask]
     for step in range(STEPS):
         if not ways:
             break
@@ -70,7 +71,7 @@ def arrivals(
             bare = lost.copy()
             end[:], lost[:] = 0, 0  # from here on as if a lead started
         turn, share = _forks(angle)
-        start, p = np.array([w.start for w in ways]), np.exp([w.log_p for w in ways])
+        start, p = np.array([w.start for w in ways]), np.array([w.likely for w in ways])
         here, heading = np.array([w.points[-1] for w in ways]), np.array([w.heading for w in ways])
         at = np.exp(-(_gap(plugs, here, heading + turn[:, 0]) ** 2) / (2 * NEAR**2))
         at[np.arange(len(ways)), start] = 0
@@ -83,9 +84,7 @@ def arrivals(
         there = here[:, None] + STEP * np.stack([np.sin(heads), -np.cos(heads)], -1)
         ways = _likeliest(
             [
-                Way(
-                    int(start[i]), math.log(on[i, f]), float(heads[i, f]), [*ways[i].points[-8:], there[i, f]]
-                )
+                Way(int(start[i]), float(on[i, f]), float(heads[i, f]), [*ways[i].points[-8:], there[i, f]])
                 for i, f in np.argwhere(on >= np.maximum(LEAST, LATE * out.sum(1)[start])[:, None])
             ]
         )
@@ -95,12 +94,12 @@ def arrivals(
 def _likeliest(ways: list[Way]) -> list[Way]:
     """The likeliest few of every plug; ways that meet go on as one."""
     kept: dict[int, list[Way]] = {}
-    for way in sorted(ways, key=lambda w: -w.log_p):
+    for way in sorted(ways, key=lambda w: -w.likely):
         others = kept.setdefault(way.start, [])
         for other in others:
             apart = math.hypot(*(way.points[-1] - other.points[-1]))
             if apart < SAME_PLACE and abs(_turned(way.heading - other.heading)) < SAME_WAY:
-                other.log_p = float(np.logaddexp(other.log_p, way.log_p))
+                other.likely += way.likely
                 break
         else:
             if len(others) < BEAMS:
@@ -168,9 +167,7 @@ def _look(
     come = np.array([_tail(w.points) for w in ways])
     marks = np.stack([_marks((come - at[:, None]) @ into), _marks((sockets[None] - at[:, None]) @ into)], 1)
     out = run_walk(views, marks)
-    share = np.exp(out[:, :ANGLES] - out[:, :ANGLES].max(1, keepdims=True))
-    sure = 1 / (1 + np.exp(-np.clip(out[:, ANGLES:], -30, 30)))
-    return share / share.sum(1, keepdims=True), sure[:, 0], sure[:, 1]
+    return softmax(out[:, :ANGLES]), sigmoid(out[:, ANGLES]), sigmoid(out[:, ANGLES + 1])
 
 
 def _tail(points: list[np.ndarray]) -> np.ndarray:

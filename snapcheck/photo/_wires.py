@@ -120,9 +120,7 @@ def walked(
     out = table.copy()
     out[ask, :n] += WALK * np.log(came / (came.sum(1, keepdims=True) + 0.02) + ASTRAY)
     out[ask, n] += WALK * np.log(NOWHERE + BARE * bare)
-    out[np.arange(n), np.arange(n)] = -1e4
-    out -= out.max(1, keepdims=True)
-    return np.asarray(out - np.log(np.exp(out).sum(1, keepdims=True)))
+    return _shares(out)
 
 
 def blobs(shape: tuple[int, ...], at: np.ndarray) -> np.ndarray:
@@ -172,9 +170,13 @@ def weigh(said: np.ndarray) -> np.ndarray:
     Each row is one plug's: logits of the others (of itself: that it has no lead) become log probabilities of
     every candidate's being its other end, last of there being none.
     """
-    n = len(said)
     table = np.concatenate([said, np.diag(said)[:, None]], 1) / calibration()["lead_temperature"]
-    table[np.arange(n), np.arange(n)] = -1e4
+    return _shares(table)
+
+
+def _shares(table: np.ndarray) -> np.ndarray:
+    """Rows of `table` (n, n + 1) made to log probabilities; no plug is its own other end."""
+    table[np.arange(len(table)), np.arange(len(table))] = -1e4
     table -= table.max(1, keepdims=True)
     return np.asarray(table - np.log(np.exp(table).sum(1, keepdims=True)))
 

@@ -47,10 +47,10 @@ def test_two_ways_ahead_are_both_seen_with_their_shares() -> None:
 
 def test_ways_that_meet_go_on_as_one_and_few_are_kept() -> None:
     here = np.array([1.0, 1.0])
-    ways = [_walk.Way(0, math.log(p), h, [here]) for p, h in ((0.5, 0.0), (0.25, 0.1), (0.2, 2.0))]
-    ways += [_walk.Way(1, math.log(0.02), 0.0, [here + np.array([k, 0])]) for k in range(20)]
+    ways = [_walk.Way(0, p, h, [here]) for p, h in ((0.5, 0.0), (0.25, 0.1), (0.2, 2.0))]
+    ways += [_walk.Way(1, 0.02, 0.0, [here + np.array([k, 0])]) for k in range(20)]
     kept = _walk._likeliest(ways)
-    assert [math.exp(w.log_p) for w in kept if w.start == 0] == pytest.approx([0.75, 0.2])
+    assert [w.likely for w in kept if w.start == 0] == pytest.approx([0.75, 0.2])
     assert sum(w.start == 1 for w in kept) == _walk.BEAMS
 
 

@@ -51,7 +51,9 @@ def run(args: argparse.Namespace) -> int:
         print(tr("  tolerance {percent:g} %", percent=parsed.tolerance * 100))
     if parsed.volts is not None and parsed.amperes is not None:
         print(tr("  {volts:g} V, {amperes:g} A", volts=parsed.volts, amperes=parsed.amperes))
-    if near is not None:
+    if series in ("E3", "E6", "E12"):  # has no neighbour in E12 but itself
+        print("  " + tr("in {series} (IEC 60063)", series=series))
+    elif near is not None:
         where = tr("in {series} (IEC 60063)", series=series) if series else tr("in no E series (IEC 60063)")
         print(tr("  {where}; E12 next to it: {low}, {high}", where=where, low=near[0], high=near[1]))
     return 0

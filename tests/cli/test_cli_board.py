@@ -109,6 +109,9 @@ def test_value(capsys: Captured) -> None:
     assert main(["value", "100uF/16V", "--on", "electrolytic", "--json"]) == 0
     told = out_json(capsys)
     assert (told["value"], told["rated_V"], told["unit"], told["code"]) == (1e-4, 16.0, "F", "100µ")
+    assert main(["value", "4k7"]) == 0
+    told = capsys.readouterr().out
+    assert "in E3" in told and "next to it" not in told  # it is its own neighbour
     assert main(["value", "5k"]) == 0
     said = capsys.readouterr().out
     assert "5 kΩ" in said and "4k7" in said and "5k6" in said

@@ -3,7 +3,7 @@
 from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd, TapEnd, Value, parse_end
 from snapcheck.board._design import QUANTITIES, Conditions, Design, Expectation, Probe
 from snapcheck.board._draw import draw_png, draw_svg, label_of, svg_to_png, symbol_svg
-from snapcheck.board._figures import parse_probe, parse_settings, settings_text
+from snapcheck.board._figures import parse_probe, parse_settings, settings_text, settings_words
 from snapcheck.board._files import load_board, load_design, read_text
 from snapcheck.board._json import board_from_json, board_to_json, design_from_json, design_to_json
 from snapcheck.board._layout import parse_layout
@@ -57,6 +57,7 @@ __all__ = [
     "parse_settings",
     "read_text",
     "settings_text",
+    "settings_words",
     "svg_to_png",
     "symbol_strokes",
     "symbol_svg",

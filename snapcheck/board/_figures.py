@@ -17,7 +17,7 @@ from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 _PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "µ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "ohm": ("ohm", "ohms", "Ω")}
@@ -315,6 +315,22 @@ def settings_text(conditions: Conditions, base: Conditions) -> list[str]:
     if conditions.temperature_C != base.temperature_C:
         parts.append(f"temperature {_short(conditions.temperature_C)} C")
     return [part.replace(".0 V", " V") for part in parts]
+
+
+def settings_words(conditions: Conditions, base: Conditions) -> list[str]:
+    """The same settings as people read them."""
+    words = [tr("{cell} at {volts} V", cell=cell, volts=numeral(_short(volts)))
+             for cell, volts in conditions.supply_V.items() if base.supply_V.get(cell) != volts]  # fmt: skip
+    for cell, closed in conditions.switches.items():
+        if base.switches.get(cell) is not closed:
+            words.append(tr("{cell} closed", cell=cell) if closed else tr("{cell} open", cell=cell))
+    words += [tr("{cell} at {percent} %", cell=cell, percent=numeral(_percent(position)))
+              for cell, position in conditions.pots.items() if base.pots.get(cell) != position]  # fmt: skip
+    if conditions.light_lux != base.light_lux:
+        words.append(tr("light {lux} lux", lux=numeral(_short(conditions.light_lux))))
+    if conditions.temperature_C != base.temperature_C:
+        words.append(tr("temperature {degrees} °C", degrees=numeral(_short(conditions.temperature_C))))
+    return words
 
 
 def expectation_text(figure: Expectation, base: Conditions) -> str:

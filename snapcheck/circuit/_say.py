@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from snapcheck.board import Cell, Cube, Lead, LeadEnd, Side, TapEnd
+from snapcheck.board import Cell, Cube, Lead, LeadEnd, Probe, Side, TapEnd
 from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
 from snapcheck.words import numeral, tr
@@ -77,6 +77,11 @@ def terminal_word(name: str) -> str:
     """A terminal's name in the reader's language; names from a teacher's own kit stay as they are."""
     word = _TERMINALS.get(name)
     return name if word is None else word()
+
+
+def probe_words(probe: Probe) -> str:
+    """``C4 collector`` in the reader's language."""
+    return f"{probe.cell} {terminal_word(probe.terminal)}"
 
 
 #: looked up when asked for, so that only the word needed is translated

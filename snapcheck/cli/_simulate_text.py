@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from snapcheck.board import label_of
-from snapcheck.circuit import Part
+from snapcheck.board import Probe, label_of
+from snapcheck.circuit import Part, probe_words
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
     Figure,
@@ -69,7 +69,7 @@ def _nets(point: OperatingPoint) -> list[list[str]]:
         if net.number == 0 or not net.terminals:
             continue
         volts = point.voltage(net.number)
-        touching = [f"{t.cell} {t.name}" for t in net.terminals]
+        touching = [probe_words(Probe(t.cell, t.name)) for t in net.terminals]
         rows.append(
             [
                 str(net.number),

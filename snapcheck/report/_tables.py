@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from snapcheck.board import label_of
-from snapcheck.circuit import Circuit, Part, listing, terminal_word
+from snapcheck.circuit import Circuit, Part, listing, probe_words, terminal_word
+from snapcheck.kit import format_value
 from snapcheck.pipeline import CheckResult
 from snapcheck.words import tr
 
@@ -184,24 +185,27 @@ def _differs(result: CheckResult, plan: Part | None, part: Part) -> bool:
 def parts_list(result: CheckResult) -> list[tuple[str, str, int, int]]:
     """(title, value, count in the plan, count in the build), wires and grounds included."""
     counts: dict[tuple[str, str], list[int]] = {}
+    spelled: dict[tuple[str, str], str] = {}
     for index, board in enumerate((result.design.board, result.built)):
         for cube in board.cubes.values():
             kind = result.kit[cube.kind]
             value = "" if kind.wire else label_of(cube, kind)
-            key = (tr(kind.title), _normal(value))
+            # one value may be printed in two ways (5 V, 5V): the plan's spelling stands for both
+            key = (
+                tr(kind.title),
+                value if kind.wire else format_value(cube.value, kind.value_form, unit=cube.unit),
+            )
+            spelled.setdefault(key, value.strip())
             counts.setdefault(key, [0, 0])[index] += 1
-    return [(title, value, a, b) for (title, value), (a, b) in sorted(counts.items())]
-
-
-def _normal(value: str) -> str:
-    return value.strip()
+    rows = [(title, spelled[title, value], a, b) for (title, value), (a, b) in counts.items()]
+    return sorted(rows, key=lambda row: row[:2])
 
 
 def probes_words(result: CheckResult) -> str:
     """Where the signal goes in and comes out, in words."""
     places = []
     if result.design.input is not None:
-        places.append(tr("input {probe}", probe=result.design.input))
+        places.append(tr("input {probe}", probe=probe_words(result.design.input)))
     if result.design.output is not None:
-        places.append(tr("output {probe}", probe=result.design.output))
+        places.append(tr("output {probe}", probe=probe_words(result.design.output)))
     return listing(places)

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
-from snapcheck.board import Conditions, Design, Expectation, Probe, settings_text
-from snapcheck.circuit import Circuit, Part
+from snapcheck.board import Conditions, Design, Expectation, Probe, settings_words
+from snapcheck.circuit import Circuit, Part, probe_words, terminal_word
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response, _transient
 from snapcheck.simulate._models import write_netlist
@@ -195,7 +195,9 @@ class Measurer:
     def _voltage(self, e: Expectation) -> float | None:
         volts = self.point(self.conditions(e)).voltage(self._net(self.place(e)))
         if volts is None:
-            raise SimulationError(tr("{place} is cut off from every supply.", place=self.place(e)))
+            raise SimulationError(
+                tr("{place} is cut off from every supply.", place=probe_words(self.place(e)))
+            )
         return volts
 
     def _current(self, e: Expectation) -> float | None:
@@ -203,7 +205,11 @@ class Measurer:
         amperes = self.point(self.conditions(e)).current(place.cell, place.terminal)
         if amperes is None:
             raise SimulationError(
-                tr("there is no part with a {terminal} at {cell}.", terminal=place.terminal, cell=place.cell)
+                tr(
+                    "there is no part with a {terminal} at {cell}.",
+                    terminal=terminal_word(place.terminal),
+                    cell=place.cell,
+                )
             )
         return abs(amperes) if says_no_direction(self._circuit.part_at[place.cell], e) else amperes
 
@@ -274,7 +280,7 @@ class Measurer:
     def _rhythm(self, e: Expectation) -> Rhythm:
         found = self.oscillation(self.conditions(e), self.place(e))
         if found is None:
-            raise SimulationError(tr("it does not oscillate at {place}.", place=self.place(e)))
+            raise SimulationError(tr("it does not oscillate at {place}.", place=probe_words(self.place(e))))
         return found[0]
 
     def _frequency(self, e: Expectation) -> float | None:
@@ -287,7 +293,7 @@ class Measurer:
         found = self.delay(e.conditions, self.place(e))
         if found is None:
             raise SimulationError(
-                tr("nothing changes at {place}, or not within 1000 s.", place=self.place(e))
+                tr("nothing changes at {place}, or not within 1000 s.", place=probe_words(self.place(e)))
             )
         return found.seconds
 
@@ -361,7 +367,7 @@ def name_of(expectation: Expectation, design: Design) -> str:
     }
     name = names[expectation.quantity]
     if expectation.conditions is not None and expectation.quantity != "delay":
-        settings = ", ".join(settings_text(expectation.conditions, design.conditions))
+        settings = ", ".join(settings_words(expectation.conditions, design.conditions))
         name = _placed(name, expectation, design)
         return tr("{name} with {settings}", name=name, settings=settings) if settings else name
     return _placed(name, expectation, design)
@@ -374,7 +380,10 @@ def _placed(name: str, expectation: Expectation, design: Design) -> str:
     if expectation.quantity in ("gain", "input-impedance", "output-impedance", "swing", "distortion"):
         return tr("{name} at {frequency}", name=name, frequency=figure_text(expectation.at or USUAL_Hz, "Hz"))
     if expectation.place is not None:
-        return tr("{name} at {place}", name=name, place=expectation.place)
+        # one current flows through a part with two ends, and their names a and b mean nothing to people
+        through = expectation.quantity in ("current", "power") and expectation.place.terminal in ("a", "b")
+        place = str(expectation.place.cell) if through else probe_words(expectation.place)
+        return tr("{name} at {place}", name=name, place=place)
     return name
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import LOOKS, Theme
+from snapcheck.circuit import probe_words
 from snapcheck.errors import MissingLibraryError
 from snapcheck.simulate._figures import name_of, range_text
 from snapcheck.simulate._response import FrequencyResponse
@@ -390,6 +391,8 @@ def plots_of(
         if net is not None:
             yield delay_plot("delay" if len(survey.delays) == 1 else f"delay-{number}", delay, net)
     if sweep is not None and survey.output is not None:
-        yield sweep_plot(sweep, survey.output, str(survey.design.output))
+        yield sweep_plot(
+            sweep, survey.output, "" if survey.design.output is None else probe_words(survey.design.output)
+        )
     if tolerance is not None and any(figure.percentile(50) is not None for figure in tolerance.figures):
         yield tolerance_plot(survey, tolerance)

@@ -22,7 +22,7 @@ from snapcheck.pipeline import check_build
 from snapcheck.report import annotate, print_result, report_html, report_json
 from snapcheck.report._callouts import callouts_svg, end_point, reference_svg
 from snapcheck.report._look import CARD, MARKS, PAPER
-from snapcheck.report._tables import figure_rows
+from snapcheck.report._tables import figure_rows, parts_list
 from snapcheck.simulate import Simulator, is_available
 
 KIT = bundled_kit()
@@ -202,3 +202,12 @@ def test_a_figure_that_cannot_be_measured_says_why() -> None:
     console = Console(record=True, width=140, file=io.StringIO())
     print_result(result, console)
     assert f"as built – ({row.reason})" in console.export_text()
+
+
+def test_one_value_printed_in_two_ways_is_one_line_of_the_parts_list() -> None:
+    plan = load_design(PLAN, KIT)
+    cubes = {c: replace(x, printed="5V") if x.kind == "meter" else x for c, x in plan.board.cubes.items()}
+    built = replace(plan, board=replace(plan.board, cubes=cubes))
+    rows = parts_list(check_build(built.board, plan, KIT))
+    assert [row for row in rows if row[0] == "meter"] == [("meter", "5 V", 1, 1)]
+    assert all(planned == there for _, _, planned, there in rows)

@@ -140,3 +140,12 @@ def test_library_that_is_not_there_is_exit_code_25(stage, capsys, monkeypatch):
     assert code == 25 and "Install it with" in err
     # a netlist needs no library
     assert run(capsys, "spice", stage)[0] == 0
+
+
+def test_german_names_places_and_settings_in_german(capsys):
+    designs = Path(__file__).parents[2] / "fixtures" / "designs"
+    _, lamp, _ = run(capsys, "simulate", designs / "call-lamp.board", "--lang", "de")
+    assert "C2 geschlossen" in lamp and "Strom an F2 mit" in lamp
+    _, stage, _ = run(capsys, "simulate", designs / "speech-stage.board", "--lang", "de")
+    assert "Spannung an E4 Kollektor" in stage
+    assert not [word for word in ("closed", "collector", "emitter", " a mit") if word in lamp + stage]

@@ -19,10 +19,11 @@ _FILE = Path("LC_MESSAGES", "snapcheck.po")
 
 @dataclass(frozen=True)
 class _Language:
-    """A language and its sentences; English needs none."""
+    """A language, its sentences (English needs none) and the folder that was asked for more of them."""
 
     name: str = "en"
     sentences: Mapping[str, str] = field(default_factory=dict)
+    extra_dir: Path | None = None
 
 
 _active: ContextVar[_Language] = ContextVar("snapcheck_language", default=_Language())  # noqa: B039 - frozen
@@ -38,7 +39,7 @@ def use_language(language: str, extra_dir: Path | None = None) -> bool:
         for folder in (extra_dir, _LOCALE):
             file = None if folder is None else folder / name / _FILE
             if file is not None and file.is_file():
-                _active.set(_Language(name, _read(file, file.stat().st_mtime_ns)))
+                _active.set(_Language(name, _read(file, file.stat().st_mtime_ns), extra_dir))
                 return True
     _active.set(_Language())
     return language.startswith("en") or language in ("C", "POSIX")
@@ -64,6 +65,12 @@ def surrounding_language(environment: Mapping[str, str] = os.environ, extra_dir:
 def active_language() -> str:
     """The language that is spoken, such as ``de``."""
     return _active.get().name
+
+
+def speech() -> tuple[str, Path | None]:
+    """What `use_language` needs so that another process speaks as this one does."""
+    active = _active.get()
+    return active.name, active.extra_dir
 
 
 def tr(message: str, **values: object) -> str:

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.cli._common import print_json, write_file
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 if TYPE_CHECKING:
     from snapcheck.grade import Crew
@@ -147,6 +147,6 @@ def _tell(course: Any, entries: Any) -> None:
         for task in course.tasks:
             entry = entries[student.number, task.name]
             state = state_of(entry)
-            cells.append(words.get(state) or f"{entry.grade.points} / {entry.grade.most}")
+            cells.append(words.get(state) or f"{numeral(entry.grade.points)} / {numeral(entry.grade.most)}")
         table.add_row(*cells)
     Console().print(table)

@@ -8,7 +8,7 @@ from typing import Any
 
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,7 +44,11 @@ def run(args: argparse.Namespace) -> int:
         for c in w.choices:
             share = "" if c.probability is None else f"{100 * c.probability:3.0f} %"
             points = (
-                tr("{points} points, {verdict}", points=c.grade.points, verdict=c.grade.verdict)
+                tr(
+                    "{points} points: {verdict}",
+                    points=numeral(c.grade.points),
+                    verdict=c.grade.verdict_sentence,
+                )
                 if c.grade
                 else tr("cannot be worked out")
             )

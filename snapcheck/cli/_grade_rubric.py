@@ -46,12 +46,12 @@ def run(args: argparse.Namespace) -> int:
     from rich.console import Console
     from rich.table import Table
 
-    table = Table(box=None, pad_edge=False, title=rubric.title, title_justify="left")
+    table = Table(box=None, pad_edge=False, title=tr(rubric.title), title_justify="left")
     for heading in (tr("sample build"), tr("verdict"), tr("points"), tr("by the bundled rubric")):
         table.add_column(heading)
     for r in rows:
         open_mark = "" if r.grade.final else " ?"
         points = f"{r.grade.points} / {r.grade.most}{open_mark}"
-        table.add_row(r.title, r.grade.verdict, points, f"{r.usual.points} / {r.usual.most}")
+        table.add_row(r.title, r.grade.verdict_sentence, points, f"{r.usual.points} / {r.usual.most}")
     Console().print(table)
     return 0

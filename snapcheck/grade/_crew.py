@@ -16,7 +16,7 @@ from typing import Any, Protocol, TypeVar
 
 from snapcheck.errors import InputError, MissingLibraryError
 from snapcheck.grade._work import ONE_THREAD, Job, do, lost, one_thread
-from snapcheck.words import tr
+from snapcheck.words import speech, tr
 
 J = TypeVar("J", bound=Job)
 Answer = dict[str, Any]
@@ -133,7 +133,7 @@ class LocalCrew:
     def _submit(self, job: J, again: list[J]) -> Future[Answer]:
         assert self._pool is not None
         try:
-            return self._pool.submit(do, job)
+            return self._pool.submit(do, job, speech())
         except BrokenProcessPool:
             again.append(job)
             raise
@@ -141,7 +141,7 @@ class LocalCrew:
     def _alone(self, job: Job) -> Answer:
         pool = self._pool = self._start(1)
         try:
-            return pool.submit(do, job).result(timeout=self._limit_s)
+            return pool.submit(do, job, speech()).result(timeout=self._limit_s)
         except (BrokenProcessPool, TimeoutError):
             return lost(job)
         finally:
@@ -203,7 +203,7 @@ class ClusterCrew:
         def fill() -> None:
             room = 4 * max(sum(self._client.nthreads().values()), 1) - len(busy)
             for job in islice(queue, max(room, 0)):
-                future = self._client.submit(do, job, pure=False, retries=3)
+                future = self._client.submit(do, job, speech(), pure=False, retries=3)
                 busy[future.key] = job
                 following.add(future)
 

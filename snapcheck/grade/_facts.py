@@ -195,12 +195,15 @@ def _figures(result: CheckResult) -> tuple[Promise, ...]:
     same = _same(result)
     measured = {d.expectation.text: (d if same else b) for d, b in result.figures}
     told = []
+    from snapcheck.simulate import name_of, range_text
+
     for expectation in result.design.expectations:
         figure = measured.get(expectation.text)
         met = figure.met if figure is not None else same and result.simulated
         value = None if figure is None else _finite(figure.value)
         low, high = _finite(expectation.low), _finite(expectation.high)
-        told.append(Promise(expectation.text, low, high, value, met))
+        name = name_of(expectation, result.design)
+        told.append(Promise(f"{name}: {range_text(expectation)}", low, high, value, met))
     return tuple(told)
 
 

@@ -121,7 +121,12 @@ def front(entry: Entry, grading: Grading) -> str:
         d for d in grading.decisions
         if (d.student, d.task) == (entry.student, entry.task) or (entry.sha and d.subject == entry.sha)
     ]  # fmt: skip
-    return part("front", entry=entry, grade=entry.grade, student=student, course=course, decided=decided)
+    reading = grading.readings.get(entry.sha)
+    way_out = "" if reading is None or entry.facts is not None else str(reading.body.get("way_out", ""))
+    return part(
+        "front", entry=entry, grade=entry.grade, student=student, course=course, decided=decided,
+        way_out=way_out,
+    )  # fmt: skip
 
 
 def _write(folder: Path, entry: Entry, html: str, pdf: bytes) -> list[Path]:

@@ -11,7 +11,7 @@ from snapcheck import __version__
 from snapcheck.grade._course import Course
 from snapcheck.grade._pictures import Pictures
 from snapcheck.grade._review import Review
-from snapcheck.words import tr
+from snapcheck.words import active_language, numeral, tr
 
 if TYPE_CHECKING:
     import jinja2
@@ -32,7 +32,7 @@ def _environment() -> jinja2.Environment:
 
 def part(name: str, **values: Any) -> str:
     """A piece of a page from the template ``data/NAME.html.j2``, with its own style."""
-    text = _environment().get_template(name).render(tr=tr, **values)
+    text = _environment().get_template(name).render(tr=tr, numeral=numeral, **values)
     return f"<style>{data('page.css')}</style>{text}"
 
 
@@ -41,7 +41,8 @@ def page(name: str, title: str, kicker: str, **values: Any) -> str:
     from snapcheck.report import style
 
     return _environment().get_template(name).render(
-        tr=tr, lang="en", title=title, kicker=kicker, program=f"snapcheck {__version__}",
+        tr=tr, numeral=numeral, lang=active_language(), title=title, kicker=kicker,
+        program=f"snapcheck {__version__}",
         css=style() + data("page.css"), **values,
     )  # fmt: skip
 

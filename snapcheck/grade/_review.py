@@ -151,5 +151,5 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
         found.append(one("cell", asked.place, asked.title, question.reason, choices, question.cells))
     for line in entry.grade.lines:
         if line.open:
-            found.append(one("points", line.name, tr("Points for: {title}", title=line.title)))
+            found.append(one("points", line.name, tr("Points for: {title}", title=tr(line.title))))
     return found

@@ -76,6 +76,11 @@ class Grade:
         """True when nothing is open."""
         return not self.open
 
+    @property
+    def verdict_sentence(self) -> str:
+        """The verdict as people read it."""
+        return Verdict(self.verdict).sentence
+
     def to_json(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return asdict(self)
@@ -133,7 +138,7 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
         if _holds(bonus.when, facts, rubric, handed, earned):
             gained = max(min(bonus.points, rubric.most - points), Fraction(0))
             points += gained
-            changes.append((bonus.title, "+" + points_text(gained)))
+            changes.append((tr(bonus.title), "+" + points_text(gained)))
     points = _capped(min(points, rubric.most), facts, rubric, handed, earned, changes)
     points = max(points - _late(rubric.late, handed, points, changes), Fraction(0))
     rounded = rounded_to(points, rubric.step)
@@ -141,7 +146,7 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
         changes.append((tr("Rounded."), points_text(rounded - points)))
     open_ends = [
         *(q.title for q in facts.questions),
-        *(tr("Points for: {title}", title=x.title) for x in lines if x.open),
+        *(tr("Points for: {title}", title=tr(x.title)) for x in lines if x.open),
     ]
     if "total" in handed.by_hand:
         rounded, why = handed.by_hand["total"]
@@ -234,7 +239,7 @@ def _capped(
 ) -> Fraction:
     for cap in sorted(rubric.caps, key=lambda c: c.at_most):
         if points > cap.at_most and _holds(cap.when, facts, rubric, handed, earned):
-            told = tr("{reason} At most {most} points.", reason=cap.reason, most=points_text(cap.at_most))
+            told = tr("{reason} At most {most} points.", reason=tr(cap.reason), most=points_text(cap.at_most))
             changes.append((told, points_text(cap.at_most - points)))
             points = cap.at_most
     return points

@@ -83,11 +83,11 @@ def late_words(rubric: Rubric) -> str:
 
 def sheet_page(rubric: Rubric) -> str:
     """The rubric as a sheet for students (HTML)."""
-    items = [(i.title, points_text(i.points), how_measured(i)) for i in rubric.items]
-    caps = [(c.reason, points_text(c.at_most)) for c in rubric.caps]
-    bonuses = [(b.title, points_text(b.points)) for b in rubric.bonuses]
+    items = [(tr(i.title), points_text(i.points), how_measured(i)) for i in rubric.items]
+    caps = [(tr(c.reason), points_text(c.at_most)) for c in rubric.caps]
+    bonuses = [(tr(b.title), points_text(b.points)) for b in rubric.bonuses]
     share = None if rubric.equivalent_share == 1 else f"{100 * float(rubric.equivalent_share):g}"
     return page(
-        "sheet", rubric.title, tr("How builds are graded"), items=items, caps=caps, bonuses=bonuses,
+        "sheet", tr(rubric.title), tr("How builds are graded"), items=items, caps=caps, bonuses=bonuses,
         late=late_words(rubric), share=share, total=points_text(rubric.total), step=points_text(rubric.step),
     )  # fmt: skip

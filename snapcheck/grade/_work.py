@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import PhotoError, SnapcheckError
 from snapcheck.grade._submissions import File
-from snapcheck.words import tr
+from snapcheck.words import active_language, tr, use_language
 
 if TYPE_CHECKING:
     from snapcheck.board import Design
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 Reader = Callable[[Path], "Reading"]
 #: form of stored facts; counts up when `Facts` changes, so that old ones are worked out again
-FACTS_FORM = 3
+FACTS_FORM = 4
 
 
 @dataclass(frozen=True)
@@ -51,11 +51,13 @@ class Plan:
 
     @property
     def digest(self) -> str:
-        """Of everything that a check follows from, but the reading."""
+        """Of everything that the words of a check follow from, but the reading."""
         from snapcheck import __version__
         from snapcheck.simulate import is_available
 
-        whole = json.dumps([self.text, self.kit_text, __version__, is_available(), FACTS_FORM])
+        whole = json.dumps(
+            [self.text, self.kit_text, __version__, is_available(), FACTS_FORM, active_language()]
+        )
         return hashlib.sha256(whole.encode()).hexdigest()
 
 
@@ -96,8 +98,13 @@ def facts_key(reading: str, edits: tuple[str, ...], plan_digest: str) -> str:
     return hashlib.sha256(whole.encode()).hexdigest()
 
 
-def do(job: Job) -> dict[str, Any]:
-    """Do one job. Whatever goes wrong with it becomes part of the answer; nothing is raised."""
+def do(job: Job, spoken: tuple[str, Path | None] = ("en", None)) -> dict[str, Any]:
+    """Do one job. Whatever goes wrong with it becomes part of the answer; nothing is raised.
+
+    Args:
+        spoken: the language of the answer, as `words.speech` has it where the work is given out.
+    """
+    use_language(*spoken)
     try:
         match job:
             case ReadJob():
@@ -178,7 +185,7 @@ def _page(job: PageJob) -> dict[str, Any]:
     design, kit = _plan(job.plan)
     reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
     result = check_build(reading, design, kit, _simulator())
-    page = report_html(result, pixels=_pixels(job), front=job.front)
+    page = report_html(result, pixels=_pixels(job), front=job.front, lang=active_language())
     body: dict[str, Any] = {"html": page, "pdf": "", "note": ""}
     if job.pdf:
         try:

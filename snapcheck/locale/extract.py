@@ -43,7 +43,12 @@ def _constant(node: ast.expr) -> Iterator[_Found]:
 def titles(
     file: IO[bytes], keywords: Mapping[str, Any], comments: Collection[str], options: Mapping[str, Any]
 ) -> Iterator[_Found]:
-    """Titles of the kinds in a kit."""
-    for kind in tomllib.loads(file.read().decode("utf-8"))["kind"].values():
-        if "title" in kind:
-            yield 1, None, kind["title"], []
+    """Titles of the kinds in a kit; titles and reasons in a rubric."""
+    data = tomllib.loads(file.read().decode("utf-8"))
+    tables = [*data.get("kind", {}).values()]
+    if "item" in data:
+        tables += [data, *(t for name in ("item", "cap", "bonus") for t in data.get(name, []))]
+    for table in tables:
+        for key in ("title", "reason"):
+            if key in table:
+                yield 1, None, table[key], []

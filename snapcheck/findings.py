@@ -59,8 +59,8 @@ class Finding:
 
 
 def in_order(findings: list[Finding]) -> list[Finding]:
-    """Findings in the order of what to do: worst first, then by place."""
-    return sorted(findings, key=lambda f: (f.severity, f.cells[:1], f.rule))
+    """Findings in the order of what to do: worst first (what can kill before what breaks), then by place."""
+    return sorted(findings, key=lambda f: (f.severity, f.rule != "above-extra-low", f.cells[:1], f.rule))
 
 
 def finding_to_json(finding: Finding) -> dict[str, object]:

@@ -95,7 +95,7 @@ def nearness(kind: Kind, planned: Cube, found: Cube, near_ratio: float, far_rati
     if same_number(a, b, kind.tolerance):
         return Nearness.WITHIN
     if a <= 0 or b <= 0:
-        return Nearness.FAR
+        return Nearness.OUTRAGEOUS if 0 in (a, b) else Nearness.FAR
     ratio = max(a, b) / min(a, b)
     return (
         Nearness.NEAR if ratio <= near_ratio else Nearness.FAR if ratio < far_ratio else Nearness.OUTRAGEOUS

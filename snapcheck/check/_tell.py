@@ -162,6 +162,8 @@ class Teller:
         a, b = planned.value, found.value
         if near is Nearness.WITHIN:
             return tr("That lies within the tolerance of such parts.")
+        if isinstance(a, float | int) and isinstance(b, float | int) and 0 in (a, b):
+            return tr("Zero ohms is a plain link, not a resistance.")
         if not isinstance(a, float | int) or not isinstance(b, float | int) or a <= 0 or b <= 0:
             return tr("Another type has other limits and other properties.")
         if b > a:

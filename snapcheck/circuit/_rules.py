@@ -21,6 +21,7 @@ Rule = Callable[[Context], Iterator[Finding]]
 
 #: rule name (as in the rule book) to the function that finds it; a rule may leave a place to an earlier one
 RULES: Mapping[str, Rule] = {
+    "above-extra-low": supply.above_extra_low,
     "supply-shorted": supply.supply_shorted,
     "supplies-fighting": supply.supplies_fighting,
     "supplies-parallel": supply.supplies_parallel,

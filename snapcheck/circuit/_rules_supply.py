@@ -25,6 +25,34 @@ from snapcheck.words import tr
 _Steps = dict[int, tuple[int, Part | None]]
 
 
+def above_extra_low(ctx: Context) -> Iterator[Finding]:
+    """Sources that alone or in series give more than extra-low voltage."""
+    topology, limit = ctx.topology, ctx.book.limit("above-extra-low", "direct_V")
+    rings: dict[int, list[Source]] = {}
+    for source in topology.sources:
+        rail = topology.rails.get(topology.tie[source.plus])
+        if rail is not None and source.volts is not None:
+            rings.setdefault(rail[0], []).append(source)
+    for ring, sources in rings.items():
+        levels = [v for r, v in topology.rails.values() if r == ring]
+        span = max(max(levels) - min(levels), *(abs(s.volts or 0.0) for s in sources))
+        if span > limit:
+            yield ctx.finding(
+                "above-extra-low",
+                [s.part.cell for s in sources],
+                tr("{sources} give {volts}: that is more than extra-low voltage.",
+                   sources=capital(listing(part_words(s.part) for s in sources)), volts=volts(span))
+                if len(sources) > 1
+                else tr("{source} gives {volts}: that is more than extra-low voltage.",
+                        source=capital(part_words(sources[0].part)), volts=volts(span)),
+                expected=tr("At most {volts} of direct current.", volts=volts(limit)),
+                found=tr("Up to {volts}.", volts=volts(span)),
+                why=tr("Cubes, plate and plugs are bare metal: touching them can kill."),
+                mend=tr("Do not power. Use batteries or a bench supply of {volts} at most, never mains.",
+                        volts=volts(limit)),
+            )  # fmt: skip
+
+
 def supply_shorted(ctx: Context) -> Iterator[Finding]:
     """Plus and minus of one source joined by metal, in any position of switches and knobs."""
     for source in ctx.topology.sources:

@@ -58,12 +58,14 @@ def write_netlist(
 
 
 def part_value(part: Part) -> float:
-    """The part's value in SI units.
+    """The part's value in SI units; a resistor of zero ohms is a link of a milliohm.
 
     Raises:
         SimulationError: it has none, or one that is not above zero.
     """
     value = part.cube.value
+    if value == 0 and part.kind.value_form is ValueForm.OHMS:
+        return _LEAST_OHM
     if isinstance(value, (int, float)) and value > 0 and math.isfinite(value):
         return float(value)
     raise SimulationError(

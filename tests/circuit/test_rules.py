@@ -53,6 +53,9 @@ CASES: dict[str, Case] = {
     "supply-shorted": (
         edited(LOOP, "C1 straight", "D2 straight turn=90"), LOOP, "A2", {}, {},
     ),
+    "above-extra-low": (
+        edited(LOOP, "A2 battery 61V plus=up"), edited(LOOP, "A2 battery 60V plus=up"), "A2", {}, {},
+    ),
     "supplies-fighting": (
         edited(LOOP, "B1 tee stem=down", "B2 battery 6V plus=up", "B3 ground stem=up"),
         edited(LOOP, "B1 tee stem=down", "B2 resistor 1k turn=90", "B3 ground stem=up"),
@@ -153,6 +156,17 @@ CASES: dict[str, Case] = {
         "A2", {}, {},
     ),
 }  # fmt: skip
+
+
+def test_batteries_in_series_add_up_to_more_than_extra_low_voltage() -> None:
+    board = "plate 4 x 4\nA1 corner turn=0\nA2 battery 48V plus=up\nA3 battery 48V plus=up\n" \
+            "A4 ground stem=up\nB1 resistor 100k\nC1 corner turn=90\nC2 ground stem=up\n"  # fmt: skip
+    (danger,) = [f for f in check(board) if f.rule == "above-extra-low"]
+    assert "96 V" in danger.title and [str(c) for c in danger.cells] == ["A2", "A3"]
+    assert "Do not power" in danger.mend and "mains" in danger.mend
+    mains = check(edited(LOOP, "A2 battery 230V plus=up"))
+    assert mains[0].rule == "above-extra-low"  # before the parts that would burn
+    assert not [f for f in check(board.replace("48V", "24V")) if f.rule == "above-extra-low"]
 
 
 def test_every_rule_has_both_boards_and_is_in_the_book() -> None:

@@ -149,3 +149,11 @@ def test_german_names_places_and_settings_in_german(capsys):
     _, stage, _ = run(capsys, "simulate", designs / "speech-stage.board", "--lang", "de")
     assert "Spannung an E4 Kollektor" in stage
     assert not [word for word in ("closed", "collector", "emitter", " a mit") if word in lamp + stage]
+
+
+def test_a_resistor_of_zero_ohms_is_a_link(stage, capsys):
+    stage.write_text(
+        stage.read_text().replace("C1 tee stem=down", "C1 tee stem=down\nC4 resistor 0R turn=90")
+    )
+    code, out, err = run(capsys, "simulate", stage)
+    assert (code, err) == (0, "") and "resistor 0R" in out

@@ -109,6 +109,18 @@ def print_json(data: Any) -> None:
     print()
 
 
+def make_folder(folder: Path) -> None:
+    """A folder for results; raises InputError where it cannot be made."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            tr("the folder cannot be made: {why}.", why=error.strerror or error),
+            place=folder,
+            way_out=tr("Choose another folder with --out."),
+        ) from None
+
+
 def write_file(path: str | Path, content: bytes | str) -> None:
     """Write a result; raises InputError when the place cannot be written."""
     path = Path(path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import getpass
+from typing import Any
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
@@ -25,7 +26,7 @@ FORMS = """DECISION is one of:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.epilog = FORMS
+    parser.epilog = tr(FORMS)
     parser.add_argument("course", metavar="COURSE", help="the course folder")
     parser.add_argument("student", metavar="STUDENT", nargs="?", help="number in the roster")
     parser.add_argument("task", metavar="TASK", nargs="?", help="name of the task")
@@ -65,7 +66,8 @@ def run(args: argparse.Namespace) -> int:
     changed = {
         key: (before[key]["grade"]["points"] if key in before else None, e)
         for key, e in entries.items()
-        if before.get(key, {}).get("grade") != e.to_json()["grade"]
+        if key == (args.student, args.task)
+        or _short(before.get(key, {}).get("grade")) != _short(e.grade.to_json())
     }
     if args.json:
         print_json({
@@ -81,6 +83,11 @@ def run(args: argparse.Namespace) -> int:
         state = tr("final") if e.grade.final else tr("still open")
         print(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")
     return 0
+
+
+def _short(grade: dict[str, Any] | None) -> tuple[str, bool] | None:
+    """What matters of a grade to somebody who decides: points, and whether they are final."""
+    return None if grade is None else (grade["points"], not grade["open"])
 
 
 def _login() -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from snapcheck.cli._common import print_json, write_file
+from snapcheck.cli._common import make_folder, print_json, write_file
 from snapcheck.cli._grade import Bar, add_course_options, add_crew, crew_of
 from snapcheck.words import tr
 
@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
     with Store(course.store, create=False) as store, Bar() as bar:
         crew = crew_of(args)
         entries = regrade(course, store, crew, progress=bar)
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
 
         def put(name: str, text: str) -> None:
             write_file(folder / name, text)

@@ -6,6 +6,7 @@ import argparse
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options
+from snapcheck.errors import InputError
 from snapcheck.words import tr
 
 
@@ -27,6 +28,12 @@ def run(args: argparse.Namespace) -> int:
     with Store(course.store, create=False) as store:
         if not args.yes:
             mine = [f.path for f in store.files() if f.student == args.student]
+            if (
+                not mine
+                and not any(s.number == args.student for s in course.students)
+                and not any(student == args.student for student, _ in store.grades())
+            ):
+                raise InputError(tr("nobody of this number is known."), place=args.student)
             print(tr("Would erase {student}: {n} pictures, with readings, grades, decisions and feedback.",
                      student=args.student, n=len(mine)))  # fmt: skip
             print(tr("This cannot be taken back; do it with --yes."))

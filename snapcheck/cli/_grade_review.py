@@ -52,7 +52,8 @@ def run(args: argparse.Namespace) -> int:
                 if c.grade
                 else tr("cannot be worked out")
             )
-            print(f"    {share:>6}  {c.line:<40} {points}")
+            planned = "  " + tr("(as planned)") if c.planned else ""
+            print(f"    {share:>6}  {c.line:<40} {points}{planned}")
     for f in found.unmatched:
         print(f"{f.path}: {f.problem}")
     if not found.waiting and not found.unmatched:

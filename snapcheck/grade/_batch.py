@@ -306,7 +306,25 @@ class Grading:
                     if key not in jobs:
                         edits = (*self.edits(sha), *more)
                         jobs[key] = CheckJob(key, sha, self.text(sha), edits, self.plans[task])
-        self.facts = self.store.facts(jobs)
+        self._have_checked(jobs)
+        # what the plan has in an open place is tried, too; which that is came out only now
+        planned: dict[str, CheckJob] = {}
+        for job in list(jobs.values()):
+            places = {q.place: q for q in self.questions(job.sha)} if job.edits == self.edits(job.sha) else {}
+            task = next(name for name, plan in self.plans.items() if plan is job.plan)
+            for asked in self.facts[job.key].get("questions", ()):
+                question, line = places.get(asked["place"]), str(asked.get("planned", ""))
+                if question is None or not line or not question.options:
+                    continue
+                key = self.key(job.sha, task, (line,))
+                if key not in jobs:
+                    planned[key] = CheckJob(key, job.sha, job.reading, (*job.edits, line), job.plan)
+        self._have_checked(planned)
+        return attempts
+
+    def _have_checked(self, jobs: Mapping[str, CheckJob]) -> None:
+        """Facts of these jobs, from the store or by the crew."""
+        self.facts |= self.store.facts(jobs)
         needed = [job for key, job in jobs.items() if key not in self.facts]
         if needed:
             self.progress.begin(tr("checking"), len(needed))
@@ -318,7 +336,6 @@ class Grading:
                     self.store.put_facts([(job.key, job.sha, body)])
                 self.facts[job.key] = body
                 self.progress.step()
-        return attempts
 
     # -------------------------------------------------------- points
 

@@ -359,6 +359,7 @@ class Belonging:
 def belongs_by_name(course: Course, path: str) -> Belonging:
     """Who a file belongs to, by its path inside the submissions (with ``/``); never guessed."""
     stem = path.rsplit(".", 1)[0] if "." in path.rsplit("/", 1)[-1] else path
+    problem = tr("The name fits no pattern of the course.")
     for pattern, name in ((p, n) for p in course.patterns for n in (stem, path)):
         match = check_pattern(pattern, "").fullmatch(name)
         if match is None:
@@ -372,8 +373,12 @@ def belongs_by_name(course: Course, path: str) -> Belonging:
             task = course.tasks[0].name
         if student is not None and task is not None:
             return Belonging(student, task, _time(found.get("time"), course.zone), tr("name"))
+        if student is None and "student" in found:
+            problem = tr("'{name}' is nobody in the roster.", name=found["student"])
+        elif task is None and "task" in found:
+            problem = tr("'{name}' is no task of the course.", name=found["task"])
     if course.patterns:
-        return Belonging(None, None, None, "", tr("The name fits no pattern of the course."))
+        return Belonging(None, None, None, "", problem)
     pieces = [plain(piece) for piece in stem.split("/")]
     students = {s for words in pieces for s in _students_named(course, words, whole=False)}
     tasks = {t for words in pieces for t in _tasks_named(course, words, whole=False)}

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Board, Cell
 from snapcheck.findings import Finding, Severity
+from snapcheck.grade._edits import cube_line
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -71,11 +72,12 @@ class Promise:
 @dataclass(frozen=True)
 class Asked:
     """What the photo leaves open: the place (``C3``, ``tap C4|D4``, ``lead …``, "" for the whole picture), in
-    words, and why it matters."""
+    words, why it matters, and the decision by which the plan's own cube would stand there ("": none)."""
 
     place: str
     title: str
     why: str = ""
+    planned: str = ""
 
 
 @dataclass(frozen=True)
@@ -134,21 +136,24 @@ def facts_of(result: CheckResult) -> Facts:
         result.comparison.electrical.value,
         result.comparison.own_layout,
         tuple(_fault(f, result) for f in findings),
-        tuple(map(_asked, questions)) or _undecided(result),
+        tuple(_asked(f, result) for f in questions) or _undecided(result),
         _figures(result),
         result.simulated,
         result.notes,
     )
 
 
-def _asked(finding: Finding) -> Asked:
+def _asked(finding: Finding, result: CheckResult) -> Asked:
     if finding.lead is not None:
         place = f"lead {finding.lead.start} to {finding.lead.end}"
     elif finding.seam is not None:
         place = f"tap {finding.seam}"
     else:
         place = str(finding.cells[0]) if finding.cells else ""
-    return Asked(place, finding.title, finding.why)
+    planned = ""
+    if finding.expected_cube is not None and finding.cells and not finding.lead and not finding.seam:
+        planned = cube_line(finding.cells[0], finding.expected_cube, result.built, result.kit)
+    return Asked(place, finding.title, finding.why, planned)
 
 
 def _undecided(result: CheckResult) -> tuple[Asked, ...]:

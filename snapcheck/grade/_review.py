@@ -24,12 +24,14 @@ class Choice:
     Attributes:
         line: the decision, as `decide` takes it.
         probability: as read, None where the reading says none.
+        planned: it is what the plan has there; no reading, and no proof that it stands there.
         grade: the grade that would follow, all else unchanged; None where it cannot be worked out.
     """
 
     line: str
     probability: float | None
     grade: Grade | None
+    planned: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,7 @@ class Waiting:
                 {
                     "decide": c.line,
                     "probability": c.probability,
+                    "planned": c.planned,
                     "points": None if c.grade is None else c.grade.points,
                     "verdict": None if c.grade is None else c.grade.verdict,
                     "final": None if c.grade is None else c.grade.final,
@@ -144,9 +147,19 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
         if question is None:
             found.append(one("look", asked.place, asked.title, asked.why))
             continue
+        lines = {o.line: o.probability for o in question.options}
+        if asked.planned and lines and asked.planned not in lines:
+            last = len(lines) - any(line.startswith("remove ") for line in lines)
+            items = list(lines.items())
+            lines = dict([*items[:last], (asked.planned, None), *items[last:]])
         choices = [
-            Choice(o.line, o.probability, grading.options(entry.sha, entry.student, entry.task, o.line))
-            for o in question.options
+            Choice(
+                line,
+                share,
+                grading.options(entry.sha, entry.student, entry.task, line),
+                line == asked.planned,
+            )
+            for line, share in lines.items()
         ]
         found.append(one("cell", asked.place, asked.title, question.reason, choices, question.cells))
     for line in entry.grade.lines:

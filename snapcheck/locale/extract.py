@@ -24,7 +24,7 @@ def verbs(
         match node:
             case ast.keyword(arg="help", value=value):
                 yield from _constant(value)
-            case ast.Assign(targets=[ast.Name(id="_EXIT_CODES")], value=value):
+            case ast.Assign(targets=[ast.Name(id="_EXIT_CODES" | "FORMS")], value=value):
                 yield from _constant(value)
             case ast.Assign(targets=[ast.Name(id="ARGPARSE_WORDS")], value=ast.Tuple(elts=words)):
                 for word in words:

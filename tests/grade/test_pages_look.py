@@ -96,3 +96,18 @@ def test_verdicts_are_told_in_words(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["rubric", "--lang", "de"]) == 0
     told = capsys.readouterr().out
     assert "does-not-work" not in told and "Nicht einschalten." in told and "Aufbau nach Plan" in told
+
+
+def test_export_into_a_place_that_cannot_be_is_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(CLASS, tmp_path / "class", ignore=shutil.ignore_patterns("*.jpg"))
+    shutil.copytree(CLASS.parent / "designs", tmp_path / "designs")
+    folder = str(tmp_path / "class")
+    assert main(["grade", folder]) in (0, 1)
+    capsys.readouterr()
+    (tmp_path / "file").write_text("x")
+    assert main(["export", folder, "gradebook", "--out", str(tmp_path / "file" / "x")]) == 21
+    assert "the folder cannot be made" in capsys.readouterr().err
+    assert main(["forget", folder, "T-999"]) == 21
+    assert "nobody of this number" in capsys.readouterr().err

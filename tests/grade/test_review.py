@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from class_reader import READINGS, read_class
+from class_reader import READINGS, read_class, read_covered
 
 from snapcheck.cli import main
 from snapcheck.errors import InputError
@@ -28,7 +28,7 @@ from snapcheck.grade import (
 from snapcheck.grade._edits import with_edits
 from snapcheck.grade.out import review_page
 from snapcheck.kit import bundled_kit
-from snapcheck.photo import reading_from_json
+from snapcheck.photo import read_photo, reading_from_json
 from snapcheck.simulate import is_available
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
@@ -69,6 +69,38 @@ def test_lists_what_waits_with_the_grade_of_each_choice(opened: Opened) -> None:
     assert effects["D3 pnp BC327 base=left"] == "14.5"
     assert float(effects["remove D3"]) < 19
     assert all(c.grade.final for c in unsure.choices)
+    assert [c.line for c in unsure.choices if c.planned] == ["D3 npn BC337 base=left"]
+
+
+def test_what_the_plan_has_is_offered_where_the_picture_does_not_show_it(tmp_path: Path) -> None:
+    """As one more choice, said to be the plan's; the reading still knows nothing of the plan."""
+    shutil.copytree(CLASS, tmp_path / "class")
+    shutil.copytree(CLASS.parent / "designs", tmp_path / "designs")
+    course, crew = load_course(tmp_path / "class"), LocalCrew(1)
+    with Store(course.store) as store:
+        run_batch(course, store, crew, reader=read_covered)
+        unsure = of(review(course, store, crew, reader=read_covered), "T-104")
+    crew.close()
+    told = [(c.line, c.probability is None, c.planned) for c in unsure.choices]
+    assert told[-2:] == [("D3 npn BC337 base=left", True, True), ("remove D3", True, False)]
+    assert not any(planned for _, _, planned in told[:-2])
+    planned = unsure.choices[-2].grade
+    assert planned is not None and planned.points == "19" and planned.final
+
+
+def test_a_decision_tells_only_of_grades_that_changed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(CLASS, tmp_path / "class")
+    shutil.copytree(CLASS.parent / "designs", tmp_path / "designs")
+    course, crew = load_course(tmp_path / "class"), LocalCrew(1)
+    with Store(course.store) as store:
+        run_batch(course, store, crew, reader=read_photo)
+    crew.close()
+    words = ["decide", str(tmp_path / "class"), "T-110", "first-light", "points total 3", "--reason", "seen"]
+    assert main(words) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert len(told) == 2 and told[1] == "T-110 first-light: 0 → 3 / 20, final"
 
 
 def test_page_shows_the_place_in_the_picture(opened: Opened) -> None:

@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         return 1 if found.waiting or found.unmatched else 0
     for w in found.waiting:
         print(f"{w.student} {w.task}  ({w.path})")
-        print(f"  {w.question} {w.reason}".rstrip())
+        print(f"  {w.question} {w.reason_sentence}".rstrip())
         for c in w.choices:
             share = "" if c.probability is None else f"{100 * c.probability:3.0f} %"
             points = (

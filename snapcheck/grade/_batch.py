@@ -416,7 +416,7 @@ class Grading:
         reading: StoredReading | None = self.readings.get(sha)
         why = tr("The picture has not been read yet.")
         if reading is not None:
-            why = tr("The picture cannot be read: {why}", why=reading.body.get("message", ""))
+            why = tr("The picture cannot be read: {why}", why=tr(str(reading.body.get("message", ""))))
         settled = any(d.kind == "unreadable" and d.subject == sha for d in self.decisions)
         return nothing(self.course.rubric, why, final=settled)
 

@@ -114,8 +114,8 @@ def heat_svg(course: Course, task: Task, entries: Sequence[Entry]) -> str:
         marks.append(
             f'<rect x="{x:g}" y="{y:g}" width="108" height="108" rx="12" fill="#a8201a" '
             f'fill-opacity="{0.12 + 0.6 * share:.2f}"/>'
-            f'<circle cx="{x + 88:g}" cy="{y + 20:g}" r="18" fill="#fff" stroke="#a8201a" stroke-width="3"/>'
-            f'<text x="{x + 88:g}" y="{y + 27:g}" font-size="20" font-weight="bold" text-anchor="middle" '
+            f'<circle cx="{x + 14:g}" cy="{y + 14:g}" r="16" fill="#fff" stroke="#a8201a" stroke-width="3"/>'
+            f'<text x="{x + 14:g}" y="{y + 20.5:g}" font-size="18" font-weight="bold" text-anchor="middle" '
             f'fill="#a8201a">{n}</text>'
         )
     return drawing.removesuffix("</svg>") + "".join(marks) + "</svg>"
@@ -162,7 +162,10 @@ def _bars(bins: Sequence[int], labels: Sequence[str], title: str, line: float | 
             x = 20 + (i + 0.5) * step
             parts.append(f'<text x="{x:.1f}" y="{base - h - 5:.1f}" text-anchor="middle">{n}</text>')
     for i, label in enumerate(labels):
-        parts.append(f'<text x="{20 + i * step:.1f}" y="{base + 20:g}" text-anchor="middle">{label}</text>')
+        end = 8 * len(label) / 2 > 20  # a long label at either end would stick out
+        anchor = "start" if end and i == 0 else "end" if end and i == len(labels) - 1 else "middle"
+        x = 20 + i * step + {"start": -18, "end": 18}.get(anchor, 0)
+        parts.append(f'<text x="{x:.1f}" y="{base + 20:g}" text-anchor="{anchor}">{label}</text>')
     if line is not None:
         x = 20 + line * (width - 40)
         parts.append(

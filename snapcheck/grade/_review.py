@@ -62,6 +62,12 @@ class Waiting:
     cells: tuple[str, ...]
     now: tuple[str, str]
 
+    @property
+    def reason_sentence(self) -> str:
+        """The reason as a sentence in the reader's language, whatever it was when the picture was read."""
+        words = tr(self.reason) if self.reason else ""
+        return words[:1].upper() + words[1:].rstrip(".") + "." if words else ""
+
     def to_json(self) -> dict[str, Any]:
         """Plain values."""
         return {

@@ -25,7 +25,7 @@ from snapcheck.report._nets import net_colours, nets_svg
 from snapcheck.report._picture import Window, drawing_svg, jpeg, photo_svg, rectify, window_of
 from snapcheck.report._plots import plots_svg
 from snapcheck.report._schematic import schematic_svg
-from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list
+from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list, unsure_words
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -94,6 +94,7 @@ def report_html(
         groups=_groups(result, findings),
         notes=result.notes,
         figures=figure_rows(result),
+        unsure=unsure_words(result),
         plots=[] if behaviour is None or student else plots_svg(behaviour),
         circuit_svg="" if student else schematic_svg(result.built_circuit, result.placed, colours),
         plan_circuit_svg="" if student else _planned_circuit(result),

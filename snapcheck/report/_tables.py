@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from snapcheck.board import label_of
 from snapcheck.circuit import Circuit, Part, listing, probe_words, terminal_word
+from snapcheck.findings import Severity
 from snapcheck.kit import format_value
 from snapcheck.pipeline import CheckResult
 from snapcheck.words import tr
@@ -71,6 +72,14 @@ def figure_rows(result: CheckResult) -> list[FigureRow]:
             )
         )
     return sorted(rows, key=lambda row: row.met)
+
+
+def unsure_words(result: CheckResult) -> str:
+    """What to think of calculated figures while questions are open; "" where none are."""
+    if not any(f.severity is Severity.QUESTION for f in result.findings):
+        return ""
+    return tr("Calculated with the likeliest reading of each open place: figures as built hold only once "
+              "the questions are answered.")  # fmt: skip
 
 
 def net_rows(result: CheckResult, colours: Mapping[int, str]) -> list[NetRow]:
@@ -151,10 +160,12 @@ def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
     words = []
     pair = _pair(part)
     across = None if pair is None else point.across(part, *pair)
+    either_way = part.kind.symmetry == 180  # such a part has no direction: which end is called a says nothing
     if across is not None:
-        words.append(_volts(across))
+        words.append(_volts(abs(across) if either_way else across))
     current = point.part_currents_A.get(part.cell)
     if current is not None:
+        current = abs(current) if either_way else current
         words.append(figure_text(0.0 if abs(current) < 1e-9 else current, "A"))
     watts = point.power(part)
     if watts is not None and abs(watts) >= 1e-4:
@@ -179,6 +190,8 @@ def _differs(result: CheckResult, plan: Part | None, part: Part) -> bool:
     if result.plan_point.region(plan) != result.built_point.region(part):
         return True
     a, b = (p.part_currents_A.get(x.cell) for p, x in ((result.plan_point, plan), (result.built_point, part)))
+    if a is not None and b is not None and part.kind.symmetry == 180:
+        a, b = abs(a), abs(b)
     return a is not None and b is not None and abs(a - b) > max(2e-6, 0.1 * max(abs(a), abs(b)))
 
 

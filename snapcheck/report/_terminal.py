@@ -125,13 +125,15 @@ def _print_board(result: CheckResult, console: Console, findings: list[tuple[int
 def _print_figures(result: CheckResult, console: Console, *, verbose: bool) -> None:
     from rich.text import Text
 
-    from snapcheck.report._tables import figure_rows
+    from snapcheck.report._tables import figure_rows, unsure_words
 
     rows = [r for r in figure_rows(result) if verbose or not r.met]
     if not rows:
         return
     console.print()
     console.print(Text(tr("Promised figures").upper(), style="bold underline"))
+    if told := unsure_words(result):
+        console.print(told)
     for row in rows:
         sign = "✓" if row.met else "✗"
         line = tr("{name}: planned {range}, as designed {designed}, as built {built}",

@@ -312,7 +312,8 @@ class Measurer:
 
 def says_no_direction(part: Part, expectation: Expectation) -> bool:
     """True for a current through a part that may stand either way round: which end is first says nothing."""
-    return part.kind.symmetry == 180 and expectation.low >= 0
+    magnitude = expectation.low >= 0 or (expectation.low == -math.inf and expectation.high >= 0)
+    return part.kind.symmetry == 180 and magnitude
 
 
 def ripple_of(circuit: Circuit) -> tuple[float, float]:

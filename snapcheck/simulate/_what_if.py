@@ -131,7 +131,7 @@ def _figure_change(ours: Figure, theirs: Figure, design: Design) -> Change | Non
             return None
         text = tr(
             "{name}: {before} by design; as built it cannot be measured ({reason}).",
-            name=name, before=figure_text(before, unit), reason=theirs.reason,
+            name=name, before=figure_text(before, unit), reason=theirs.reason.rstrip("."),
         )  # fmt: skip
         return Change(expectation, before, after, text, 2.0)
     if unit == "dB":

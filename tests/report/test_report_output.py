@@ -22,7 +22,7 @@ from snapcheck.pipeline import check_build
 from snapcheck.report import annotate, print_result, report_html, report_json
 from snapcheck.report._callouts import callouts_svg, end_point, reference_svg
 from snapcheck.report._look import CARD, MARKS, PAPER
-from snapcheck.report._tables import figure_rows, parts_list
+from snapcheck.report._tables import figure_rows, part_rows, parts_list, unsure_words
 from snapcheck.simulate import Simulator, is_available
 
 KIT = bundled_kit()
@@ -211,3 +211,15 @@ def test_one_value_printed_in_two_ways_is_one_line_of_the_parts_list() -> None:
     rows = parts_list(check_build(built.board, plan, KIT))
     assert [row for row in rows if row[0] == "meter"] == [("meter", "5 V", 1, 1)]
     assert all(planned == there for _, _, planned, there in rows)
+
+
+@pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
+def test_a_build_turned_round_shows_no_difference_where_parts_have_no_direction() -> None:
+    design = load_design(PHOTOS.parent / "designs" / "night-lamp.board", KIT)
+    _, reading = picture_and_reading("night-lamp-own-way")
+    with Simulator() as simulator:
+        result = check_build(reading, design, KIT, simulator)
+    assert result.verdict.value == "equivalent"
+    assert not [row.name for row in part_rows(result) if row.differs]
+    assert all(row.built == row.designed for row in figure_rows(result))
+    assert unsure_words(result) == ""

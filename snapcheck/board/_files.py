@@ -68,13 +68,21 @@ def read_text(path: str | Path) -> str:
         raise InputError(
             tr("is too large for a board (over 4 MB)."), place=path, way_out=tr("Is it the right file?")
         )
+    if raw.startswith((b"\xff\xd8\xff", b"\x89PNG", b"RIFF", b"%PDF")) or raw[4:8] == b"ftyp":
+        raise InputError(
+            tr("is a picture or a PDF, not a layout file."),
+            place=path,
+            way_out=tr(
+                "A picture is checked by 'snapcheck check PHOTO DESIGN': the photo first, then the plan."
+            ),
+        )
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
             tr("is no text file (byte {start} is not UTF-8).", start=error.start),
             place=path,
-            way_out=tr("Give a layout file or a JSON file; pictures go to 'snapcheck check'."),
+            way_out=tr("Save it as UTF-8."),
         ) from None
     if "\0" in text:
         raise InputError(tr("is no text file (it holds a zero byte)."), place=path)

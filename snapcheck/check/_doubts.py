@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from snapcheck.board import Cell
 from snapcheck.check._unsure import lead_question, tap_question
 from snapcheck.check._verdict import Verdict, verdict_of
 from snapcheck.findings import Finding, Severity, in_order
@@ -21,6 +22,7 @@ def with_doubts(
     *,
     built_differently: bool = False,
     undecided: bool = False,
+    unsure: Collection[Cell] = (),
 ) -> tuple[list[Finding], Verdict]:
     """Findings and verdict of a build, with the doubts of the reading that they rest on.
 
@@ -32,11 +34,12 @@ def with_doubts(
         findings: of rules and comparison, unsure cells asked about already (`open_questions`).
         reading: what the photo said; None for a board that somebody wrote.
         built_differently, undecided: see `verdict_of`.
+        unsure: cells that were not read for sure, where no comparison has weighed what may stand in them.
     """
     if reading is None:
         verdict = verdict_of(findings, built_differently=built_differently, undecided=undecided)
         return in_order(list(findings)), verdict
-    told = _questioned(findings, reading)
+    told = _questioned(findings, reading, unsure)
     asked = {f.lead for f in told if f.lead is not None and f.severity is Severity.QUESTION}
     asked_seams = {f.seam for f in told if f.seam is not None and f.severity is Severity.QUESTION}
     questions = reading_questions(reading)
@@ -57,6 +60,11 @@ def reading_questions(reading: Reading) -> list[Finding]:
     ]
 
 
+def _beside(cells: Iterable[Cell], unsure: Collection[Cell]) -> bool:
+    """True where a cell, or the one next to it, was not read for sure."""
+    return any(abs(a.column - b.column) + abs(a.row - b.row) <= 1 for a in cells for b in unsure)
+
+
 def _remark(note: str) -> Finding:
     """A remark such as "a corner of the plate lies outside the picture" leaves part of the build open."""
     return Finding(
@@ -70,7 +78,7 @@ def _remark(note: str) -> Finding:
     )
 
 
-def _questioned(findings: Iterable[Finding], reading: Reading) -> list[Finding]:
+def _questioned(findings: Iterable[Finding], reading: Reading, unsure: Collection[Cell]) -> list[Finding]:
     """Findings, those that rest on something doubtful told as questions."""
     leads = {r.lead for r in reading.unsure_leads}
     seams = {r.seam for r in reading.unsure_taps}
@@ -86,6 +94,7 @@ def _questioned(findings: Iterable[Finding], reading: Reading) -> list[Finding]:
             or (f.seam is not None and f.seam in seams)
             # a lead taken for another, or one whose end was not found, may be the very one that is missed
             or (f.rule == "lead-missing" and (leads or reading.notes))
+            or (f.severity is not Severity.QUESTION and _beside(f.cells, unsure))
         ):
             doubt = tr("This rests on something that could not be read for sure. Look before you mend it.")
             title = tr("If the photo was read rightly: {title}", title=f.title)

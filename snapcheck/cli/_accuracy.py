@@ -39,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
 
     kit = kit_of(args)
     folder = Path(args.folder)
+    if not folder.is_dir():
+        raise InputError(tr("there is no such folder."), place=folder)
     pairs = sorted(
         (p, p.with_suffix(".json"))
         for p in folder.glob("*")

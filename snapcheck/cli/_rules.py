@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     findings = check_rules(circuit, state.point, positions=state.positions, book=book, supply_V=supply_V)
     if reading is not None:
         findings += open_questions(design.board, design.board, reading.unsure, kit, book, planned=None)
-    findings, verdict = with_doubts(findings, reading)
+    findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
     if args.json:
         print_json(
             {

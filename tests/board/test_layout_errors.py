@@ -94,7 +94,7 @@ def test_a_lead_that_truly_hangs_in_the_air_can_be_written() -> None:
 FILES = {
     "empty": (b"", "empty"),
     "blank": (b" \n\n\t\n", "empty"),
-    "jpeg": (b"\xff\xd8\xff\xe0\x00\x10JFIF" * 20, "not UTF-8"),
+    "jpeg": (b"\xff\xd8\xff\xe0\x00\x10JFIF" * 20, "picture or a PDF"),
     "zeros": (b"plate 4 x 3\n\x00\x00", "zero byte"),
     "control": (b"plate 4 x 3\nA1 cro\x07ss\n", "line 2, column 7"),
     "utf16": ("plate 4 x 3\n".encode("utf-16"), "not UTF-8"),

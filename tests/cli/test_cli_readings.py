@@ -83,6 +83,30 @@ def test_no_verb_passes_a_reading_with_a_doubt(
         assert questions[0]["cells"] == ["C1"]
 
 
+def test_a_fault_beside_an_unsure_cube_is_a_question_to_rules(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What stands at D1 was not seen: that C1 leads to nothing is no more sure than that."""
+    data = reading()
+    del data["taps"][0]
+    cube(data, "D1").update(turn=0, state="unsure", alternatives=[])
+    (tmp_path / "read.json").write_text(json.dumps(data), encoding="utf-8")
+    assert main(["rules", str(tmp_path / "read.json")]) == 12
+    told = capsys.readouterr().out
+    assert "fault:" not in told and "If the photo was read rightly: " in told and "Can't tell" in told
+    cube(data, "D1").update(state="read")
+    (tmp_path / "read.json").write_text(json.dumps(data), encoding="utf-8")
+    assert main(["rules", str(tmp_path / "read.json")]) == 13
+
+
+def test_a_picture_given_for_a_layout_is_told_where_it_belongs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "bench.board").write_bytes(b"\xff\xd8\xff\xe0 and so on")
+    assert main(["rules", str(tmp_path / "bench.board")]) == 21
+    assert "the photo first, then the plan" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("verb", ["check", "compare", "rules"])
 def test_danger_stays_danger_beside_a_doubt(files: tuple[Path, Path], verb: str) -> None:
     plan, file = files

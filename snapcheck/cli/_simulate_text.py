@@ -20,7 +20,7 @@ from snapcheck.simulate import (
     name_of,
     range_text,
 )
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 __all__ = ["Kit", "as_json", "as_text"]
 
@@ -177,7 +177,7 @@ def _sweep_rows(sweep: Sweep, survey: Survey) -> Iterable[list[str]]:
     unit = sweep.knob.unit
     for i in range(0, len(sweep.values), 4):
         value = float(sweep.values[i])
-        knob = figure_text(value, "") if unit == "" else f"{value:.3g} {unit}"
+        knob = figure_text(value, "") if unit == "" else numeral(f"{float(f'{value:.3g}'):g} {unit}")
         point = sweep.points[i]
         if point is None:
             yield [knob, tr("no answer")]

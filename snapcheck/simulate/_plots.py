@@ -18,7 +18,7 @@ from snapcheck.simulate._text import figure_text
 from snapcheck.simulate._tolerance import FigureSpread, Tolerance
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -76,10 +76,27 @@ class Plot:
                 self.title, x=0.02, ha="left", fontsize=13, fontweight="bold", color=pen.ink, wrap=True
             )
             self._draw(canvas, pen)
+            _speak(canvas)
             stream = io.BytesIO()
             metadata = {"Date": None} if form == "svg" else {"Software": None}
             canvas.savefig(stream, format=form, facecolor=pen.page, metadata=metadata)
         return stream.getvalue()
+
+
+def _speak(canvas: Canvas) -> None:
+    """Numbers at the axes with the decimal sign of the reader's language."""
+    from matplotlib.ticker import ScalarFormatter
+
+    class Spoken(ScalarFormatter):
+        def __call__(self, x: float, pos: int | None = None) -> str:
+            return numeral(super().__call__(x, pos))
+
+    if numeral("0.5") == "0.5":
+        return
+    for axes in canvas.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            if type(axis.get_major_formatter()) is ScalarFormatter:
+                axis.set_major_formatter(Spoken())
 
 
 class _Pen:
@@ -280,7 +297,10 @@ def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
         if len(volts) <= 60:
             axes.plot(sweep.values, volts, "o", color=pen.output, markersize=3.5)
         if sweep.knob.what == "light":
+            from matplotlib.ticker import FuncFormatter
+
             axes.set_xscale("log")
+            axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: numeral(f"{value:g}")))
         axes.set_xlim(float(sweep.values.min()), float(sweep.values.max()))
 
     return Plot("sweep", title, 3.8, draw)

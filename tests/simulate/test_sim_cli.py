@@ -157,3 +157,28 @@ def test_a_resistor_of_zero_ohms_is_a_link(stage, capsys):
     )
     code, out, err = run(capsys, "simulate", stage)
     assert (code, err) == (0, "") and "resistor 0R" in out
+
+
+def test_german_plots_have_decimal_commas_at_their_axes():
+    from matplotlib.figure import Figure
+
+    from snapcheck.simulate._plots import _speak
+    from snapcheck.words import use_language
+
+    said = {}
+    for language in ("en", "de"):
+        use_language(language)
+        canvas = Figure()
+        axes = canvas.subplots()
+        axes.plot([0, 1], [0, 1])
+        _speak(canvas)
+        canvas.draw_without_rendering()
+        said[language] = [label.get_text() for label in axes.get_xticklabels()]
+    use_language("en")
+    assert "0.4" in said["en"] and "0,4" in said["de"] and "0.4" not in said["de"]
+
+
+def test_a_sweep_over_light_counts_without_exponents(capsys):
+    lamp = Path(__file__).parents[2] / "fixtures" / "designs" / "night-lamp.board"
+    _, out, _ = run(capsys, "simulate", lamp, "--sweep", "light", "--from", 1, "--to", 10000)
+    assert "10000 lx" in out and "e+" not in out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -15,6 +16,8 @@ CARD = (90.0, 54.0)
 ACROSS, DOWN = 2, 5
 #: side of the code with its quiet zone, millimetres
 CODE = 46.0
+#: letters of the title on one line
+_TITLE_LETTERS = 22
 
 
 def code_modules(card: Card) -> Any:
@@ -62,10 +65,12 @@ def _card(course: Course, student: Student, task: str) -> str:
     side = CODE / len(modules)
     rows, columns = modules.nonzero()
     d = "".join(f"M{c} {r}h1v1h-1z" for r, c in zip(rows.tolist(), columns.tolist(), strict=True))
+    title = course.task(task).title if task else course.title
+    shown = textwrap.wrap(title, _TITLE_LETTERS, max_lines=3, placeholder=" …") or [""]
     lines = [
         (14.0, 4.2, "bold", student.number),
         (21.0, 3.4, "normal", student.name),
-        (28.0, 3.0, "normal", course.task(task).title if task else course.title),
+        *((28.0 + 4.2 * i, 3.0, "normal", line) for i, line in enumerate(shown)),
         (46.0, 2.4, "normal", tr("Lay it flat beside the plate,")),
         (49.5, 2.4, "normal", tr("all of it in the picture.")),
     ]

@@ -169,9 +169,10 @@ def _bars(bins: Sequence[int], labels: Sequence[str], title: str, line: float | 
     if line is not None:
         x = 20 + line * (width - 40)
         parts.append(
-            f'<path d="M{x:.1f} 14V{base:g}" stroke="#a8201a" stroke-width="3" stroke-dasharray="7 5"/>'
+            f'<path d="M{x:.1f} 2V{base:g}" stroke="#a8201a" stroke-width="3" stroke-dasharray="7 5"/>'
         )
-        parts.append(f'<text x="{x:.1f}" y="11" text-anchor="middle">{tr("due")}</text>')
+        side, anchor = (-6, "end") if line > 0.5 else (6, "start")  # above a bar stands its number
+        parts.append(f'<text x="{x + side:.1f}" y="11" text-anchor="{anchor}">{tr("due")}</text>')
     return (
         f'<svg class="chart bars" viewBox="0 0 {width:g} {height:g}" role="img" font-size="13">'
         f"<title>{title}</title>{''.join(parts)}</svg>"

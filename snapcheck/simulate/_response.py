@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions, Probe
-from snapcheck.circuit import Circuit, Part
+from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
@@ -124,7 +124,8 @@ def net_of_probe(circuit: Circuit, probe: Probe, role: str) -> int:
     if net is None:
         cube = circuit.board.cubes.get(probe.cell)
         raise SimulationError(
-            tr("the {role} cannot be found: {what} has no {terminal}.", role=role, terminal=probe.terminal,
+            tr("the {role} cannot be found: {what} has no {terminal}.", role=role,
+               terminal=terminal_word(probe.terminal),
                what=tr("the empty cell") if cube is None else tr(circuit.kit[cube.kind].title)),
             place=str(probe.cell),
         )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -163,3 +164,9 @@ def test_a_pattern_fits_with_and_without_the_ending(pattern: str, path: str) -> 
 
     course = replace(COURSE, patterns=(pattern,), tasks=COURSE.tasks[:1])
     assert belongs_by_name(course, path).student == "T-101"
+
+
+def test_a_long_title_takes_several_lines_instead_of_being_squeezed() -> None:
+    course = load_course(Path(__file__).parents[2] / "fixtures" / "class")
+    sheet = sheets_svg(replace(course, title="Evening workshop for beginners: lamps, light and much more"))[0]
+    assert ">Evening workshop for<" in sheet and ">beginners: lamps," in sheet

@@ -114,6 +114,25 @@ def test_page_fits_asks_nobody_and_can_be_read(browser: Any, folder: Path, name:
     page.close()
 
 
+@pytest.mark.parametrize("name", ["written", "student", "speech-stage-reversed"])
+def test_a_browser_in_the_dark_gets_dark_pages_that_can_be_read(
+    browser: Any, folder: Path, name: str
+) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844}, color_scheme="dark")
+    page.goto((folder / f"{name}.html").as_uri())
+    contrast = page.evaluate(CONTRAST)
+    assert contrast["looked"] > 15 and contrast["poor"] == []
+    ground = "getComputedStyle(document.body).backgroundColor"
+    assert page.evaluate(ground) == "rgb(19, 30, 41)"
+    # drawings are dark strokes: they keep their light ground
+    drawn = page.evaluate("[...document.querySelectorAll('figure>svg, .drawing')].map(e => "
+                          "getComputedStyle(e).backgroundColor)")  # fmt: skip
+    assert drawn and all(int(c[4:-1].split(",")[0]) > 240 for c in drawn)
+    page.emulate_media(media="print")
+    assert page.evaluate(ground) == "rgb(255, 255, 255)"
+    page.close()
+
+
 def test_headings_go_down_step_by_step(browser: Any, folder: Path) -> None:
     page = browser.new_page()
     page.goto((folder / "speech-stage-reversed.html").as_uri())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from snapcheck.check import Verdict
 from snapcheck.findings import Finding, Severity
@@ -43,8 +43,12 @@ def finding_lines(finding: Finding) -> Iterable[str]:
             yield from textwrap.wrap(f"    {name}: {words}", _WIDTH, subsequent_indent="        ")
 
 
-def print_findings(findings: Iterable[Finding]) -> None:
-    """Every finding, with an empty line between."""
+def print_findings(findings: Sequence[Finding]) -> None:
+    """Every finding, with an empty line between; before a danger the one thing to do first."""
+    if any(f.severity is Severity.DANGER for f in findings):
+        todo = tr("Leave the supply off and lift the battery out until the first finding is mended.")
+        print(Verdict.DO_NOT_POWER.sentence, todo)
+        print()
     for number, finding in enumerate(findings):
         if number:
             print()

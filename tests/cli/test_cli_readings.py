@@ -205,3 +205,11 @@ def test_a_missing_lead_is_a_question_while_leads_are_in_doubt(
     assert main(["compare", str(plan), str(built), "--json"]) == 12
     told = json.loads(capsys.readouterr().out)["findings"]
     assert {f["severity"] for f in told if f["rule"].startswith("lead")} == {"question"}
+
+
+def test_do_not_power_is_the_first_thing_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "bad.board").write_text(PLAN.replace("C1 resistor 470", "C1 straight"), encoding="utf-8")
+    (tmp_path / "plan.board").write_text(PLAN, encoding="utf-8")
+    for words in (["rules", "bad.board"], ["compare", "plan.board", "bad.board"]):
+        assert main([words[0], *(str(tmp_path / name) for name in words[1:])]) == 11
+        assert capsys.readouterr().out.startswith("Do not power. Leave the supply off")

@@ -289,6 +289,10 @@ def _socket_point(end: SocketEnd, cube: Cube | None) -> Point:
     return end.cell.column * _PITCH + 4 + x, end.cell.row * _PITCH + 4 + y
 
 
+#: how far a lead may swing out beyond the cubes
+_SLACK = 24.0
+
+
 def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
     """Leads as slack arcs, each bent so that it hides as few symbols and other leads as it can."""
     parts: list[str] = []
@@ -337,11 +341,15 @@ def _curve(start: Point, middle: Point, end: Point) -> list[Point]:
 
 def _cover(start: Point, middle: Point, end: Point, board: Board, taken: Mapping[Cell, float],
            drawn: set[tuple[int, int]], signs: Sequence[Point]) -> float:  # fmt: skip
-    """How much an arc hides: cubes under it, signs of sockets, leads beside it, and any way off the plate."""
+    """How much an arc hides: cubes under it, signs of sockets, leads beside it, and any way beyond the cubes,
+    which pictures that show no more than these would cut off."""
+    columns, rows = ([getattr(c, name) for c in board.cubes] or [0] for name in ("column", "row"))
+    left, right = min(columns) * _PITCH - _SLACK, (max(columns) + 1) * _PITCH + _SLACK
+    top, bottom = min(rows) * _PITCH - _SLACK, (max(rows) + 1) * _PITCH + _SLACK
     cost = 15.0 * sum(any(math.dist(at, sign) < 14 for at in _curve(start, middle, end)) for sign in signs)
     for x, y in _curve(start, middle, end)[3:-3]:
         cell = Cell(int(y // _PITCH), int(x // _PITCH))
-        if not (0 <= x < board.columns * _PITCH and 0 <= y < board.rows * _PITCH):
+        if not (left <= x < right and top <= y < bottom):
             cost += 6
         dx, dy = x / _PITCH - cell.column - 0.5, y / _PITCH - cell.row - 0.5
         cost += taken.get(cell, 0.0) * (1.5 if abs(dx) < 0.35 and abs(dy) < 0.4 else 0.3)

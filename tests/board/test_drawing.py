@@ -194,3 +194,19 @@ def test_leads_leave_the_signs_of_sockets_readable(name: str) -> None:
         for at in signs:
             if min(math.dist(at, (x0, y0)), math.dist(at, (x2, y2))) > 9:
                 assert all(math.dist(at, p) > 12 for p in _curve((x0, y0), (x1, y1), (x2, y2)))
+
+
+def test_leads_stay_where_pictures_of_the_cubes_alone_show_them() -> None:
+    """Pictures show the cells that hold something; a lead that swung out further would be cut off."""
+    cubes = "".join(f"{c}{r} resistor 1k\n" for c in "CDEFGHI" for r in (4, 5))
+    board = parse_layout(
+        f"plate 11 x 8\n{cubes}B5 socket signal=right\nJ5 socket signal=left\nlead B5 to J5\n", "wide", KIT
+    ).board
+    ((x0, y0, mx, my, x1, y1),) = [
+        tuple(map(float, found))
+        for found in set(
+            re.findall(r'd="M([\d.]+) ([\d.]+)Q([\d.-]+) ([\d.-]+) ([\d.]+) ([\d.]+)"', draw_svg(board, KIT))
+        )
+    ]
+    deepest = (y0 + 2 * my + y1) / 4  # of a quadratic arc, half way
+    assert 3 * 108 - 24 <= deepest <= 5 * 108 + 24 and x0 != x1 and mx > 0

@@ -24,6 +24,7 @@ STEP = 0.22  # cells
 ANGLES = 36  # bins of a step's angle
 TAIL, APART = 20, 0.06  # so many points of the way come are marked, cells apart
 MARK = 0.05  # cells: width of the marks
+REMEMBER = math.ceil((TAIL - 1) * APART / STEP) + 1  # points of a way that its marks need
 
 STEPS = 70
 BEAMS, LEAST = 8, 0.01  # ways a plug at a time, and how likely a way must be to be gone on
@@ -36,13 +37,14 @@ DOUBT = 0.25
 
 
 @dataclass
-class Way:
-    """A way from plug number `start`: how likely, heading (radians clockwise from up), points (cells)."""
+class Ways:
+    """n ways: row of the plug each is from, how likely, heading (radians clockwise from up) (n,); where they
+    were at the last steps, head first (n, steps, 2), cells."""
 
-    start: int
-    likely: float
-    heading: float
-    points: list[np.ndarray]
+    row: np.ndarray
+    likely: np.ndarray
+    heading: np.ndarray
+    points: np.ndarray
 
 
 def arrivals(
@@ -61,50 +63,49 @@ def arrivals(
         (len(ask),): how likely no lead starts there.
     """
     bare = np.zeros(len(ask))
-    out = np.zeros((len(plugs), len(plugs)))
-    ways = [Way(k, 1.0, 0.0, [plugs[k]]) for k in ask]
+    out = np.zeros((len(ask), len(plugs)))
+    own = np.ones(out.shape)  # no lead ends where it starts
+    own[np.arange(len(ask)), ask] = 0
+    ways = Ways(np.arange(len(ask)), np.ones(len(ask)), bare, plugs[ask][:, None])
     for step in range(STEPS):
-        if not ways:
+        if not len(ways.row):
             break
         angle, end, lost = _look(board, per_cell, sockets, ways)
         if step == 0:
             bare = lost.copy()
             end[:], lost[:] = 0, 0  # from here on as if a lead started
         turn, share = _forks(angle)
-        start, p = np.array([w.start for w in ways]), np.array([w.likely for w in ways])
-        here, heading = np.array([w.points[-1] for w in ways]), np.array([w.heading for w in ways])
-        at = np.exp(-(_gap(plugs, here, heading + turn[:, 0]) ** 2) / (2 * NEAR**2))
-        at[np.arange(len(ways)), start] = 0
+        heads = ways.heading[:, None] + turn
+        at = np.exp(-_gap2(plugs, ways.points[:, 0], heads[:, 0]) / (2 * NEAR**2)) * own[ways.row]
         near = at.sum(1)
         # a way that is lost beside a plug ended there: plugs hide where leads go in
-        ended = p * (end / (near + 1e-3) + (1 - end) * lost / (near + 0.3))
-        np.add.at(out, start, ended[:, None] * at)
-        on = (p * (1 - end) * (1 - lost) ** DOUBT)[:, None] * share
-        heads = heading[:, None] + turn
-        there = here[:, None] + STEP * np.stack([np.sin(heads), -np.cos(heads)], -1)
-        ways = _likeliest(
-            [
-                Way(int(start[i]), float(on[i, f]), float(heads[i, f]), [*ways[i].points[-8:], there[i, f]])
-                for i, f in np.argwhere(on >= np.maximum(LEAST, LATE * out.sum(1)[start])[:, None])
-            ]
-        )
-    return out[ask], bare
+        ended = ways.likely * (end / (near + 1e-3) + (1 - end) * lost / (near + 0.3))
+        np.add.at(out, ways.row, ended[:, None] * at)
+        on = (ways.likely * (1 - end) * (1 - lost) ** DOUBT)[:, None] * share
+        i, f = np.nonzero(on >= np.maximum(LEAST, LATE * out.sum(1)[ways.row])[:, None])
+        head = heads[i, f]
+        there = ways.points[i, 0] + STEP * np.stack([np.sin(head), -np.cos(head)], -1)
+        points = np.concatenate([there[:, None], ways.points[i, : REMEMBER - 1]], 1)
+        ways = _likeliest(Ways(ways.row[i], on[i, f], head, points))
+    return out, bare
 
 
-def _likeliest(ways: list[Way]) -> list[Way]:
+def _likeliest(ways: Ways) -> Ways:
     """The likeliest few of every plug; ways that meet go on as one."""
-    kept: dict[int, list[Way]] = {}
-    for way in sorted(ways, key=lambda w: -w.likely):
-        others = kept.setdefault(way.start, [])
-        for other in others:
-            apart = math.hypot(*(way.points[-1] - other.points[-1]))
-            if apart < SAME_PLACE and abs(_turned(way.heading - other.heading)) < SAME_WAY:
-                other.likely += way.likely
+    kept: dict[int, list[int]] = {}
+    likely, heading = ways.likely.copy(), ways.heading.tolist()
+    row, here = ways.row.tolist(), ways.points[:, 0].tolist()
+    for k in np.argsort(-likely, kind="stable").tolist():
+        others = kept.setdefault(row[k], [])
+        for o in others:
+            if math.dist(here[k], here[o]) < SAME_PLACE and abs(_turned(heading[k] - heading[o])) < SAME_WAY:
+                likely[o] += likely[k]
                 break
         else:
             if len(others) < BEAMS:
-                others.append(way)
-    return [way for some in kept.values() for way in some]
+                others.append(k)
+    some = [k for others in kept.values() for k in others]
+    return Ways(ways.row[some], likely[some], ways.heading[some], ways.points[some])
 
 
 def _turned(angle: Any) -> Any:
@@ -112,34 +113,33 @@ def _turned(angle: Any) -> Any:
     return (angle + math.pi) % (2 * math.pi) - math.pi
 
 
-def _gap(places: np.ndarray, here: np.ndarray, heading: np.ndarray) -> np.ndarray:
-    """(n, m) distances of places (m, 2) from the steps ahead of n ways."""
-    ahead = np.stack([np.sin(heading), -np.cos(heading)], -1)[:, None]
-    away = places[None] - here[:, None]
-    along = np.clip((away * ahead).sum(-1), 0, STEP)
-    return np.asarray(np.hypot(*np.moveaxis(away - along[..., None] * ahead, -1, 0)))
+def _gap2(places: np.ndarray, here: np.ndarray, heading: np.ndarray) -> np.ndarray:
+    """(n, m) squared distances of places (m, 2) from the steps ahead of n ways."""
+    x, y = (places[:, c] - here[:, c, None] for c in (0, 1))
+    ahead_x, ahead_y = np.sin(heading)[:, None], -np.cos(heading)[:, None]
+    along = np.clip(x * ahead_x + y * ahead_y, 0, STEP)
+    return np.asarray((x - along * ahead_x) ** 2 + (y - along * ahead_y) ** 2)
 
 
 def _forks(angle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Ways ahead of n ways, likeliest first: (n, FORKS) angles (radians from the heading), and shares."""
-    left = angle.astype(float)
-    turn: list[np.ndarray] = []
-    share: list[np.ndarray] = []
-    side = np.arange(-2, 3)
-    for _ in range(FORKS):
-        best = (left + 0.7 * (np.roll(left, 1, 1) + np.roll(left, -1, 1))).argmax(1)
+    left, each = angle.astype(float), np.arange(len(angle))[:, None]
+    turn, share = np.empty((len(angle), FORKS)), np.empty((len(angle), FORKS))
+    side, ring = np.arange(-2, 3), np.arange(-1, ANGLES + 1) % ANGLES
+    for f in range(FORKS):
+        round_ = left[:, ring]
+        best = (left + 0.7 * (round_[:, :-2] + round_[:, 2:])).argmax(1)
         bins = (best[:, None] + side) % ANGLES
-        some = np.take_along_axis(left, bins, 1)
+        some = left[each, bins]
         mass = some.sum(1)
-        turn.append(_turned((best + some @ side / np.maximum(mass, 1e-9)) * 2 * math.pi / ANGLES))
-        share.append(np.where(mass < FORK, 0, mass) if share else mass)
-        np.put_along_axis(left, bins, 0, 1)
-    shares = np.stack(share, 1)
-    return np.stack(turn, 1), shares / shares.sum(1, keepdims=True)
+        turn[:, f] = best + some @ side / np.maximum(mass, 1e-9)
+        share[:, f] = np.where(mass < FORK, 0, mass) if f else mass
+        left[each, bins] = 0
+    return _turned(turn * 2 * math.pi / ANGLES), share / share.sum(1, keepdims=True)
 
 
 def _look(
-    board: np.ndarray, per_cell: int, sockets: np.ndarray, ways: list[Way]
+    board: np.ndarray, per_cell: int, sockets: np.ndarray, ways: Ways
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """What the network says at the heads of n ways.
 
@@ -147,48 +147,47 @@ def _look(
         (n, ANGLES) shares of angles; probabilities (n,) that the lead ends within a step, and that
         the way is not on a lead.
     """
-    head, scale = np.array([w.heading for w in ways]), SPAN * per_cell / VIEW
-    at = np.array([w.points[-1] for w in ways])
-    views = np.empty((len(ways), VIEW, VIEW, 3), np.uint8)
-    middle = np.array([(VIEW - 1) / 2] * 2)
-    into = np.empty((len(ways), 2, 2))
-    for k, (place, h) in enumerate(zip(at, head, strict=True)):
-        c, s = math.cos(h), math.sin(h)
-        turn = np.array([[c, -s], [s, c]])
-        into[k] = turn
-        move = place * per_cell - 0.5 - scale * turn @ middle
-        views[k] = cv2.warpAffine(
-            board,
-            np.column_stack([scale * turn, move]),
-            (VIEW, VIEW),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
-    come = np.array([_tail(w.points) for w in ways])
-    marks = np.stack([_marks((come - at[:, None]) @ into), _marks((sockets[None] - at[:, None]) @ into)], 1)
-    out = run_walk(views, marks)
+    at, c, s = ways.points[:, :1], np.cos(ways.heading), np.sin(ways.heading)
+    into = np.stack([c, -s, s, c], -1).reshape(-1, 2, 2)
+    marks = np.stack([_marks((_tail(ways.points) - at) @ into), _marks((sockets - at) @ into)], 1)
+    out = run_walk(_views(board, per_cell, at[:, 0], into), marks)
     return softmax(out[:, :ANGLES]), sigmoid(out[:, ANGLES]), sigmoid(out[:, ANGLES + 1])
 
 
-def _tail(points: list[np.ndarray]) -> np.ndarray:
-    """(TAIL, 2): places on the way come, from its head back; all there is of it where it is shorter."""
-    back = np.array(points[::-1])
-    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(back, axis=0).T))])
-    where = np.minimum(np.arange(TAIL) * APART, run[-1])
-    return np.stack([np.interp(where, run, back[:, c]) for c in (0, 1)], -1)
+def _views(board: np.ndarray, per_cell: int, at: np.ndarray, into: np.ndarray) -> np.ndarray:
+    """(n, VIEW, VIEW, 3) views round n places, turned by `into` (n, 2, 2)."""
+    turn = SPAN * per_cell / VIEW * into
+    move = at * per_cell - 0.5 - turn @ np.array([(VIEW - 1) / 2] * 2)
+    views = np.empty((len(at), VIEW, VIEW, 3), np.uint8)
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    for view, matrix in zip(views, np.concatenate([turn, move[..., None]], -1), strict=True):
+        cv2.warpAffine(board, matrix, (VIEW, VIEW), view, how, cv2.BORDER_REPLICATE)
+    return views
+
+
+def _tail(points: np.ndarray) -> np.ndarray:
+    """(n, TAIL or fewer, 2): places on the ways come (n, k, 2), from their heads back to their starts.
+
+    Steps are all of one length, so that every place is the same mean of the same two points on all ways.
+    """
+    steps = points.shape[1] - 1
+    back = np.minimum(np.arange(min(TAIL, math.ceil(steps * STEP / APART - 1e-6) + 1)) * APART / STEP, steps)
+    return np.asarray(np.maximum(1 - np.abs(back[:, None] - np.arange(steps + 1)), 0) @ points)
 
 
 def _marks(places: np.ndarray) -> np.ndarray:
     """(n, k, 2) places in views, cells from their middles, to (n, VIEW, VIEW) maps: of all marks the highest.
 
-    The eighth root of the sum of eighth powers stands for the greatest: it is a product of matrices. Places
-    that repeat the one before would add up, and are left out.
+    The eighth root of the sum of eighth powers stands for the greatest: it is a product of matrices. They are
+    scaled up and kept from below so that no product is denormal, which would take ten times as long.
     """
     u = (np.arange(VIEW, dtype=np.float32) + 0.5) / VIEW * SPAN - SPAN / 2
-    places = places.astype(np.float32)
-    x, y = (np.exp(-8 * (u - places[..., c, None]) ** 2 / (2 * MARK**2)) for c in (0, 1))
-    again = np.zeros(places.shape[:2], bool)
-    again[:, 1:] = np.abs(np.diff(places, axis=1)).max(-1) < 1e-6
-    y[again] = 0
+    powers = (u - places.astype(np.float32).transpose(2, 0, 1)[..., None]) ** 2
+    powers *= -8
+    powers /= 2 * MARK**2
+    x, y = np.exp(np.maximum(powers, -71, out=powers), out=powers) * 2**40
     out = np.matmul(y.transpose(0, 2, 1), x)
-    return np.asarray(np.minimum(np.sqrt(np.sqrt(np.sqrt(out))), 1))
+    for _ in range(3):
+        np.sqrt(out, out=out)
+    out /= 2**10  # the eighth root of 2**80
+    return np.asarray(np.minimum(out, 1, out=out))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import platform
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -44,13 +45,17 @@ def whole_products() -> bool:
         return False
 
 
+def _threads() -> int:
+    return int(os.environ.get("SNAPCHECK_THREADS", "2"))
+
+
 @lru_cache(maxsize=8)
-def _session(name: str) -> Any:
+def _session(name: str, threads: int) -> Any:
     import onnxruntime
 
     onnxruntime.set_default_logger_severity(3)
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = int(os.environ.get("SNAPCHECK_THREADS", "2"))
+    options.intra_op_num_threads = threads
     options.inter_op_num_threads = 1
     if not whole_products():
         options.add_session_config_entry("session.disable_quant_qdq", "1")
@@ -61,7 +66,7 @@ def _session(name: str) -> Any:
 
 def run(name: str, pictures: np.ndarray, at_most: int = 64) -> np.ndarray:
     """Run one network on (n, h, w, c) uint8 pictures; returns its float32 outputs."""
-    session = _session(name)
+    session = _session(name, _threads())
     parts = [
         session.run(None, {"picture": np.ascontiguousarray(pictures[i : i + at_most])})[0]
         for i in range(0, len(pictures), at_most)
@@ -74,17 +79,21 @@ def run_walk(views: np.ndarray, marks: np.ndarray) -> np.ndarray:
 
     (n, h, w, 3) uint8 views and (n, 2, h, w) marks to (n, 38) logits.
     """
-    return np.asarray(_session("walk").run(None, {"picture": views, "marks": marks})[0])
+    return np.asarray(_session("walk", _threads()).run(None, {"picture": views, "marks": marks})[0])
 
 
-def run_follow(features: np.ndarray, blobs: np.ndarray, at_most: int = 4) -> np.ndarray:
+def run_follow(features: np.ndarray, blobs: np.ndarray, at_most: int = 2) -> np.ndarray:
     """Run the network that follows leads: (1, c, h, w) features of the lead network and (n, h, w) marks to
     (n, h, w) logits that the other end of the marked plug's lead is there.
 
-    A few at a time, because they take memory.
+    A few at a time, because they take memory; and these side by side, each with one thread: threads within
+    the network share only part of its work.
     """
-    parts = [
-        _session("follow").run(None, {"features": features, "blobs": blobs[i : i + at_most]})[0]
-        for i in range(0, len(blobs), at_most)
-    ]
-    return np.concatenate(parts)
+    threads = _threads()
+    session, some = _session("follow", 1), max(1, min(at_most, len(blobs) // threads))
+
+    def part(i: int) -> Any:
+        return session.run(None, {"features": features, "blobs": blobs[i : i + some]})[0]
+
+    with ThreadPoolExecutor(threads) as pool:
+        return np.concatenate(list(pool.map(part, range(0, len(blobs), some))))

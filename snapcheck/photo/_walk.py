@@ -31,6 +31,7 @@ BEAMS, LEAST = 8, 0.01  # ways a plug at a time, and how likely a way must be to
 FORKS, FORK = 3, 0.05  # so many ways a step, and how likely each must be
 LATE = 0.04  # ways are not gone on that are less likely than this share of what has arrived
 SAME_PLACE, SAME_WAY = 0.07, 0.5  # cells, radians: two ways closer than this are one
+SURE = 0.97  # from a plug that is as surely none no way is gone on
 NEAR = 0.12  # cells: how far from a socket a lead that ends there is seen to end
 #: Off its lead, a way is less likely by this power of the network's word, which is said at every step.
 DOUBT = 0.25
@@ -62,7 +63,7 @@ def arrivals(
         (len(ask), n): how likely each plug is where the walk ends. Rows add up to less than 1: ways get lost.
         (len(ask),): how likely no lead starts there.
     """
-    bare = np.zeros(len(ask))
+    bare, size = np.zeros(len(ask)), np.array(board.shape[1::-1]) / per_cell
     out = np.zeros((len(ask), len(plugs)))
     own = np.ones(out.shape)  # no lead ends where it starts
     own[np.arange(len(ask)), ask] = 0
@@ -83,10 +84,12 @@ def arrivals(
         np.add.at(out, ways.row, ended[:, None] * at)
         on = (ways.likely * (1 - end) * (1 - lost) ** DOUBT)[:, None] * share
         i, f = np.nonzero(on >= np.maximum(LEAST, LATE * out.sum(1)[ways.row])[:, None])
-        head = heads[i, f]
-        there = ways.points[i, 0] + STEP * np.stack([np.sin(head), -np.cos(head)], -1)
+        there = ways.points[i, 0] + STEP * np.stack([np.sin(heads), -np.cos(heads)], -1)[i, f]
+        # beyond the picture its rim repeats, and looks like leads that never end
+        seen = ((there > 0) & (there < size)).all(1) & (bare[ways.row[i]] < SURE)
+        i, f, there = i[seen], f[seen], there[seen]
         points = np.concatenate([there[:, None], ways.points[i, : REMEMBER - 1]], 1)
-        ways = _likeliest(Ways(ways.row[i], on[i, f], head, points))
+        ways = _likeliest(Ways(ways.row[i], on[i, f], heads[i, f], points))
     return out, bare
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from snapcheck.photo import _walk, _wires
+from snapcheck.photo import _nets, _walk, _wires
 
 CELL = 2 * _wires.PER_CELL
 
@@ -80,6 +80,24 @@ def test_a_walk_that_goes_straight_arrives_at_the_socket_that_is_there(monkeypat
     assert came.sum() <= 1 + 1e-6 and came[0, 0] == 0 and bare[0] < 0.01
 
 
+@pytest.mark.parametrize(("lost", "runs"), [(-9.0, 6), (9.0, 1)])
+def test_ways_end_where_the_picture_ends_and_from_plugs_without_a_lead_none_is_gone_on(
+    monkeypatch, lost: float, runs: int
+) -> None:
+    asked: list[int] = []
+
+    def up(views: np.ndarray, marks: np.ndarray) -> np.ndarray:
+        out = np.full((len(views), _walk.ANGLES + 2), -9.0, np.float32)
+        out[:, 0], out[:, _walk.ANGLES + 1] = 9, lost
+        asked.append(len(views))
+        return out
+
+    monkeypatch.setattr(_walk, "run_walk", up)
+    plugs = np.array([[2.0, 5.5 * _walk.STEP], [3.0, 2.0]])
+    came, bare = _walk.arrivals(np.zeros((4 * CELL, 4 * CELL, 3), np.uint8), CELL, plugs, plugs, [0])
+    assert asked == [1] * runs and came.max() < 0.01 and (bare[0] > 0.97) == (runs == 1)
+
+
 def drawn(leads: list[np.ndarray], colour: tuple[int, int, int]) -> np.ndarray:
     """Leads of one colour on pale cubes, as flat drawing."""
     board = np.full((8 * CELL, 10 * CELL, 3), (196, 200, 204), np.uint8)
@@ -129,3 +147,12 @@ def test_only_plugs_in_doubt_are_walked_from_and_their_walks_count(monkeypatch) 
     assert out[3, -1] > table[3, -1] + 0.1 > out[2, -1]  # no lead starts at 3
     assert out[2, 4] > out[2, 3] and table[2, 4] == pytest.approx(table[2, 3])
     assert [p.ends for p in _wires.choose(out)[0]] == [(0, 1), (2, 4)]
+
+
+def test_plugs_that_are_asked_about_side_by_side_get_the_answers_they_get_alone() -> None:
+    rng = np.random.default_rng(3)
+    features = rng.normal(size=(1, 32, 32, 64)).astype(np.float32)
+    blobs = _wires.blobs((32, 64), rng.uniform(4, 28, (5, 2)))
+    alone = np.concatenate([_nets.run_follow(features, b[None]) for b in blobs])
+    together = _nets.run_follow(features, blobs)
+    assert together.shape == blobs.shape and np.array_equal(together, alone) and np.ptp(alone) > 0.1

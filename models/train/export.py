@@ -21,13 +21,31 @@ from torch import nn
 class Bytes(nn.Module):
     """Takes BGR pictures of bytes (n, h, w, 3) as OpenCV has them."""
 
-    def __init__(self, net, sigmoid=()):
+    def __init__(self, net):
         super().__init__()
-        self.net, self.sigmoid = net, sigmoid
+        self.net = net
 
     def forward(self, x):
-        x = x.permute(0, 3, 1, 2).float()
-        return self.net(x.flip(1) / 255)
+        return self.net(x.permute(0, 3, 1, 2).float() / 255)
+
+
+def bgr(net) -> None:
+    """Let a network trained on RGB take BGR: its first layer's weights change places, which costs nothing when it runs."""
+    first = next(m for m in net.modules() if isinstance(m, nn.Conv2d))
+    with torch.no_grad():
+        first.weight[:, :3] = first.weight[:, :3].flip(1).clone()
+
+
+def folded(net) -> None:
+    """Work the normalisation behind the sum of two convolutions into both (what is asked, and what is seen)."""
+    norm = net.first[0]
+    scale = norm.weight / torch.sqrt(norm.running_var + norm.eps)
+    with torch.no_grad():
+        for conv in (net.seen, net.told):
+            conv.weight *= scale[:, None, None, None]
+            conv.bias *= scale
+        net.seen.bias += norm.bias - norm.running_mean * scale
+    net.first[0] = nn.Identity()
 
 
 SHAPES = {
@@ -88,13 +106,13 @@ class Walked(nn.Module):
         self.net = net
 
     def forward(self, picture, marks):
-        return self.net(torch.cat([picture.permute(0, 3, 1, 2).float().flip(1) / 255, marks], 1))
+        return self.net(torch.cat([picture.permute(0, 3, 1, 2).float() / 255, marks], 1))
 
 
 def walk(net, out: Path) -> None:
     """The network that walks along a lead takes views and marks."""
     torch.onnx.export(
-        Walked(net.eval()).eval(),
+        Walked(net).eval(),
         (torch.zeros(2, 56, 56, 3, dtype=torch.uint8), torch.zeros(2, 2, 56, 56)),
         str(out / "walk.onnx"),
         input_names=["picture", "marks"],
@@ -139,13 +157,16 @@ if __name__ == "__main__":
                 for k, v in torch.load(src / f"{name}.pt", map_location="cpu", weights_only=True).items()
             }
         )
+        net.eval()
+        bgr(net)
         if name == "walk":
             walk(net, out)
             continue
         if name == "wires":
+            folded(net)
             follow(net, out)
             net = Maps(net)
-        net = Bytes(net.eval()).eval()
+        net = Bytes(net).eval()
         x = torch.randint(0, 255, shape, dtype=torch.uint8)
         dyn = {0: "n"} if name in ("symbols", "text") else {0: "n", 1: "h", 2: "w"}
         torch.onnx.export(

@@ -60,7 +60,7 @@ def make_rect(mk, W, H, P, leads=(0.22, 0.26, 0.24, 0.18, 0.1)):
     s[0]["margin"] = mk.rng.uniform(0, 3)
     if s[0]["aperture"] > 0.04:
         s[0]["aperture"] *= 0.5
-    return (*s, table(s[3], mk.rng))
+    return (*s, table(s[3], crossed(s[0], s[3])))
 
 
 def worker(job, args, q, seed):
@@ -196,9 +196,17 @@ def locate_loss(net, x, items, W, H):
     return loss
 
 
-def table(T, rng):
-    """What can be cut from one scene, as arrays: cells (x, y, kind, turn), taps on N E S W, text numbers, text boxes."""
-    rows, taps, text, box = [], [], [], []
+def crossed(S, T):
+    """Cells with something of a lead over them, as seen on the plane of the tops."""
+    points = [scenes.to_tops(S, path) for path in T.paths]
+    fine = [np.linspace(a, b, 6) for p in points for a, b in zip(p[:-1], p[1:])]
+    return {(int(x), int(y)) for x, y in np.floor(np.concatenate(fine))} if fine else set()
+
+
+def table(T, under):
+    """What can be cut from one scene, as arrays: cells (x, y, kind, turn), taps on N E S W, text numbers, text boxes, and
+    how often each cell is to be cut: those `under` leads more often."""
+    rows, taps, text, box, often = [], [], [], [], []
     for y in range(-1, T.rows + 1):
         for x in range(-1, T.cols + 1):
             k = int(T.kind[y, x]) if 0 <= x < T.cols and 0 <= y < T.rows else -1
@@ -208,7 +216,14 @@ def table(T, rng):
             )
             text.append(encode(T.text.get((x, y), "")))
             box.append(T.box.get((x, y), (0, 0, 0, 0)))
-    return np.array(rows), np.array(taps, np.float32), np.array(text), np.array(box, np.float32)
+            often.append(2.5 if (x, y) in under else 1.0)
+    return (
+        np.array(rows),
+        np.array(taps, np.float32),
+        np.array(text),
+        np.array(box, np.float32),
+        np.array(often),
+    )
 
 
 def turned(u, v, q):
@@ -221,12 +236,12 @@ def choose(items, rng, per, texts_only):
     """Picks cells: arrays of picture number, x, y, kind, turn, taps, text, box."""
     out = []
     for i, it in enumerate(items):
-        cells, taps, text, box = it[4]
+        cells, taps, text, box, often = it[4]
         has = (text[:, 0] > 0) if texts_only else cells[:, 2] != scenes.EMPTY
         pool, free = np.where(has)[0], np.where(cells[:, 2] == scenes.EMPTY)[0]
         if len(pool) == 0:
             continue
-        j = pool[rng.integers(len(pool), size=per)]
+        j = rng.choice(pool, per, p=often[pool] / often[pool].sum())
         if not texts_only and len(free):
             m = rng.random(per) < 0.1
             j = np.where(m, free[rng.integers(len(free), size=per)], j)

@@ -112,7 +112,7 @@ class Wires(Unet):
         q = torch.cat([self.same(f, blobs), blobs.to(f.dtype)[:, :, None]], 2).flatten(0, 1)
         told = self.told(q.contiguous(memory_format=torch.channels_last) if self.training else q)
         seen = self.seen(f)
-        x = told + seen.repeat_interleave(m, 0)
+        x = told + (seen.repeat_interleave(m, 0) if n > 1 else seen)
         up = lambda t, s: torch.cat([F.interpolate(t, size=s.shape[-2:], mode="nearest"), s], 1)
         a = self.first(x)
         b = self.f1(a)

@@ -593,11 +593,16 @@ class Maker:
         # --- leads
         order = list(rng.permutation(len(T.ends)))
         S["nlead_from"] = n
+        bundled = rng.uniform(0.2, 0.8) if rng.random() < 0.3 else 0.0
         for _ in range(min(n_leads, len(order) // 2)):
             if n + 22 > MAXPRIM:  # half a lead would be a lie
                 break
-            a, b = order.pop(), order.pop()
-            n = self._lead(prims, n, T, a, b, h)
+            beside = bool(T.plugs) and rng.random() < bundled
+            if beside:  # close to the lead before, and bent like it
+                a, b = (self._nearest(T, order, end) for end in T.plugs[-1])
+            else:
+                a, b = order.pop(), order.pop()
+            n = self._lead(prims, n, T, a, b, h, beside)
         # --- things on the table
         if rect is None and rng.random() < 0.45:
             for _ in range(int(rng.integers(1, 4))):
@@ -748,9 +753,25 @@ class Maker:
         T.cam = {"f": f, "pos": pos, "D": D, "h": h}
         return S, cells, prims, T
 
-    def _lead(self, prims, n, T, a, b, h):
+    def _nearest(self, T, order, end):
+        """Takes the free socket that is nearest to `end` out of `order`."""
+        gap = [math.dist(T.ends[i][:2], T.ends[end][:2]) for i in order]
+        return order.pop(int(np.argmin(gap)))
+
+    def _lead(self, prims, n, T, a, b, h, beside=False):
         rng = self.rng
         A, B = np.array(T.ends[a][:3]), np.array(T.ends[b][:3])
+        if not beside:
+            self._bent = {
+                "tilt": rng.uniform(0, 0.7, 2),
+                "turn": rng.normal(size=2) * 0.9,
+                "lift": rng.uniform(0.1, 0.7),
+                "side": rng.normal(size=2) * 0.35,
+                "arch": rng.uniform(0.15, 0.5),
+                "sag": rng.uniform(0, 0.5),
+                "waves": (rng.uniform(1.5, 3.5), rng.normal() * 0.12, rng.uniform(0, 0.35)),
+            }
+        bent = self._bent
         col = (
             hsv(rng, h=rng.choice([0.0, 0.13, 0.36, 0.6, 0.08, 0.8]), s=(0.6, 1), v=(0.25, 0.95))
             if rng.random() < 0.75
@@ -764,9 +785,8 @@ class Maker:
         pl = rng.uniform(0.22, 0.5)
         rough = rng.uniform(0.2, 0.6)
         pts = []
-        for P, Q in ((A, B), (B, A)):
-            tilt = rng.uniform(0, 0.7)
-            ang = math.atan2(Q[1] - P[1], Q[0] - P[0]) + rng.normal() * 0.9
+        for (P, Q), tilt, turn in zip(((A, B), (B, A)), bent["tilt"], bent["turn"]):
+            ang = math.atan2(Q[1] - P[1], Q[0] - P[0]) + turn + rng.normal() * 0.1
             d = np.array([math.cos(ang) * math.sin(tilt), math.sin(ang) * math.sin(tilt), math.cos(tilt)])
             top = P + d * pl
             pcol = col if rng.random() < 0.85 else hsv(rng, s=(0, 1), v=(0.05, 0.9))
@@ -774,23 +794,18 @@ class Maker:
             n = prim(prims, n, 4, P + d * pl * 0.6, top, (pr + r) / 2, 0, pcol, rough)
             pts.append((P, d, top))
         L = np.linalg.norm(B[:2] - A[:2])
-        lift = rng.uniform(0.1, 0.7) * min(1.5, 0.4 + L * 0.3)
+        lift = bent["lift"] * min(1.5, 0.4 + L * 0.3)
         side = np.array([-(B - A)[1], (B - A)[0], 0]) / max(L, 0.3)
-        s1, s2 = rng.normal() * 0.35 * max(L, 1.0), rng.normal() * 0.35 * max(L, 1.0)
-        k = rng.uniform(0.15, 0.5) * max(L, 0.8)
+        s1, s2 = (bent["side"] + rng.normal(size=2) * 0.02) * max(L, 1.0)
+        k = bent["arch"] * max(L, 0.8)
         c0, c3 = pts[0][2], pts[1][2]
         c1 = c0 + pts[0][1] * k + side * s1 * 0.6 + np.array([0, 0, lift * 0.4])
         c2 = c3 + pts[1][1] * k + side * s2 * 0.6 + np.array([0, 0, lift * 0.4])
         t = np.linspace(0, 1, 17)[:, None]
         path = (1 - t) ** 3 * c0 + 3 * (1 - t) ** 2 * t * c1 + 3 * (1 - t) * t**2 * c2 + t**3 * c3
-        path[:, 2] = np.maximum(path[:, 2] - (4 * t * (1 - t))[:, 0] * rng.uniform(0, 0.5) * L * 0.3, h + r)
-        w = rng.normal(size=3) * 0.12
-        path[:, :2] += (
-            np.sin(t * math.pi)
-            * np.sin(t * math.pi * rng.uniform(1.5, 3.5) + w[0])
-            * rng.uniform(0, 0.35)
-            * side[:2]
-        )
+        path[:, 2] = np.maximum(path[:, 2] - (4 * t * (1 - t))[:, 0] * bent["sag"] * L * 0.3, h + r)
+        many, first, wide = bent["waves"]
+        path[:, :2] += np.sin(t * math.pi) * np.sin(t * math.pi * many + first) * wide * side[:2]
         for p, q in zip(path[:-1], path[1:]):
             n = prim(prims, n, 4, p, q, r, 0, col, rough)
         T.plugs.append((a, b))

@@ -58,6 +58,7 @@ def samples(scene, rng):
     W, ends = ways(S, T)
     if not W:
         return None
+    plugs = ends[[i for pair in T.plugs for i in pair]]
     step, back, d = round(STEP / FINE), round(0.2 / FINE), round(DS / FINE)
     k, j, weight = [], [], []
     for a, m in enumerate(W):
@@ -67,9 +68,14 @@ def samples(scene, rng):
             gap = np.sqrt(((m[::6, None] - np.concatenate(others)[None]) ** 2).sum(-1).min(1))
             near = gap.repeat(6)[: len(m)]
         w = np.where(near < 0.35, 3.0, 1.0)
-        w[: 2 * step] *= 1.5
-        w[0] = 0.08 * len(m)  # starts have no way behind them
-        w[-step:] *= 2
+        # plugs hide what is under and beside them: most walks that get lost do so there
+        strange = plugs[[i for i in range(len(plugs)) if i // 2 != a // 2]]
+        if len(strange):
+            gap = np.sqrt(((m[::6, None] - strange[None]) ** 2).sum(-1).min(1))
+            w *= np.where(gap < 0.45, 2.5, 1.0).repeat(6)[: len(m)]
+        w[: 2 * step] *= 2.5
+        w[0] = 0.12 * len(m)  # starts have no way behind them
+        w[-2 * step :] *= 2.5
         k.append(np.full(len(m), a)), j.append(np.arange(len(m))), weight.append(w)
     k, j, weight = (np.concatenate(a) for a in (k, j, weight))
     pick = rng.choice(len(k), MANY, p=weight / weight.sum())

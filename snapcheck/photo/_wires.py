@@ -22,7 +22,7 @@ from snapcheck.photo._reading import Frame
 from snapcheck.photo._walk import arrivals
 
 PER_CELL = 28
-RIM = 2  # cells: leads arch over the table, and towards the camera
+RIM = 1.5  # cells: leads arch over the table, and towards the camera
 #: a socket may hold a plug where the map says so at least this much
 PLUG = 0.06
 REACH = 0.36  # cells from where a socket should be to where its plug may be seen

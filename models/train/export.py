@@ -13,7 +13,7 @@ import numpy as np
 import onnx
 import torch
 from labels import CHARS
-from nets import NETS
+from nets import KEYS, NETS
 from symbols import KINDS
 from torch import nn
 
@@ -76,7 +76,7 @@ def halve(path: Path) -> None:
 
 
 class Maps(nn.Module):
-    """The lead network: its maps, and behind them its features."""
+    """The lead network: its maps, and behind them all that does not depend on which plug is asked about."""
 
     def __init__(self, net):
         super().__init__()
@@ -84,7 +84,7 @@ class Maps(nn.Module):
 
     def forward(self, x):
         f = self.net.features(x)
-        return torch.cat([self.net.head(f), f], 1)
+        return torch.cat([self.net.head(f), *self.net.looked(f)], 1)
 
 
 class Asked(nn.Module):
@@ -95,7 +95,7 @@ class Asked(nn.Module):
         self.net = net
 
     def forward(self, features, blobs):
-        return self.net.asked(features, blobs[None])[0, :, 1]
+        return self.net.answered(features[:, :KEYS], features[:, KEYS:], blobs[None])[0, :, 1]
 
 
 class Walked(nn.Module):

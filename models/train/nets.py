@@ -99,19 +99,23 @@ class Wires(Unet):
         self.g1, self.g0 = conv(w[2] + w[1], w[1]), conv(w[1] + w[0], w[0])
         self.last = nn.Conv2d(w[0], 2, 1)
 
-    def same(self, f, blobs):
+    def looked(self, f):
+        """What questions are put to: every place's features as a direction (n, KEYS, h, w), and what is seen there."""
+        return F.normalize(self.key(f).float(), dim=1) * KEYS**0.5, self.seen(f)
+
+    def same(self, k, blobs):
         """(n, m, KEYS, h, w): products of every place's features with a plug's."""
-        k = F.normalize(self.key(f).float(), dim=1) * KEYS**0.5
-        n, _, h, w = k.shape
         plug = torch.bmm(blobs.flatten(2), k.flatten(2).transpose(1, 2))  # (n, m, KEYS)
         plug = F.normalize(plug, dim=2) * KEYS**0.5
-        return k.to(f.dtype)[:, None] * plug.to(f.dtype)[..., None, None]
+        return k[:, None] * plug[..., None, None]
 
     def asked(self, f, blobs):
+        return self.answered(*self.looked(f), blobs)
+
+    def answered(self, k, seen, blobs):
         n, m, h, w = blobs.shape
-        q = torch.cat([self.same(f, blobs), blobs.to(f.dtype)[:, :, None]], 2).flatten(0, 1)
+        q = torch.cat([self.same(k, blobs), blobs[:, :, None]], 2).flatten(0, 1).to(seen.dtype)
         told = self.told(q.contiguous(memory_format=torch.channels_last) if self.training else q)
-        seen = self.seen(f)
         x = told + (seen.repeat_interleave(m, 0) if n > 1 else seen)
         up = lambda t, s: torch.cat([F.interpolate(t, size=s.shape[-2:], mode="nearest"), s], 1)
         a = self.first(x)

@@ -231,7 +231,11 @@ def real_part(rng, arr, n, kind, x, y, h, turn, form):
     u, v = form["place"].get(kind, (0.0, 0.0))
     px, py = at(u, v)
     z = h
-    dark = np.array([0.03, 0.03, 0.035]) if form["dark"] else hsv(rng, s=(0, 0.2), v=(0.5, 0.9))
+    coat = {
+        "black": np.array([0.03, 0.03, 0.035]),
+        "pale": hsv(rng, s=(0, 0.2), v=(0.5, 0.9)),
+        "coloured": hsv(rng, s=(0.6, 1), v=(0.3, 0.9)),
+    }[form["coat"]]
     if kind == "potentiometer":
         n = prim(
             arr,
@@ -241,12 +245,12 @@ def real_part(rng, arr, n, kind, x, y, h, turn, form):
             (0, 0, z + form["kh"]),
             form["kr"],
             form["kr"] * 0.15,
-            dark,
+            coat,
             0.4,
             pad=rng.uniform(0, 6.28),
         )
         if rng.random() < 0.5:
-            n = prim(arr, n, 1, (px, py, z), (0, 0, z + form["kh"] * 0.3), form["kr"] * 1.2, 0, dark, 0.4)
+            n = prim(arr, n, 1, (px, py, z), (0, 0, z + form["kh"] * 0.3), form["kr"] * 1.2, 0, coat, 0.4)
     elif kind == "lamp":
         n = prim(
             arr,
@@ -301,7 +305,7 @@ def real_part(rng, arr, n, kind, x, y, h, turn, form):
             (0, 0, z + 0.1 * rng.uniform(0.5, 1.6)),
             form["br"],
             0,
-            dark if rng.random() < 0.6 else hsv(rng, s=(0.4, 1), v=(0.3, 0.9)),
+            coat if rng.random() < 0.6 else hsv(rng, s=(0.4, 1), v=(0.3, 0.9)),
             0.35,
         )
     elif kind == "photoresistor":
@@ -320,10 +324,10 @@ def real_part(rng, arr, n, kind, x, y, h, turn, form):
     elif kind in ("buzzer", "microphone", "speaker"):
         r = {"buzzer": form["kr"] * 1.1, "microphone": form["er"] * 1.25, "speaker": form["kr"]}[kind]
         n = prim(
-            arr, n, 3, (px, py, z), (0, 0, z + form["kh"] * rng.uniform(0.3, 1.0)), r, r * 0.2, dark, 0.4
+            arr, n, 3, (px, py, z), (0, 0, z + form["kh"] * rng.uniform(0.3, 1.0)), r, r * 0.2, coat, 0.4
         )
     elif kind in ("thermistor", "electrolytic", "npn", "pnp"):
-        n = prim(arr, n, 2, (px, py, z), (0, 0, z + form["er"] * 2), form["er"], 0, dark, 0.4)
+        n = prim(arr, n, 2, (px, py, z), (0, 0, z + form["er"] * 2), form["er"], 0, coat, 0.4)
     return n
 
 
@@ -443,7 +447,7 @@ class Maker:
         parts_on = rng.random() < 0.45
         form = {
             "place": {},
-            "dark": rng.random() < 0.7,
+            "coat": rng.choice(["black", "pale", "coloured"], p=[0.5, 0.2, 0.3]),
             "kh": rng.uniform(0.12, 0.4),
             "kr": rng.uniform(0.1, 0.2),
             "lh": rng.uniform(0.1, 0.3),

@@ -200,7 +200,7 @@ def test_a_missing_lead_is_a_question_while_leads_are_in_doubt(
     if doubt == "another lead":
         data["leads"] = [{"from": "socket E3 W", "to": "socket E3 E", "state": "unsure"}]
     else:
-        data["notes"] = ["A lead starts at F1, but its other end is not found."]
+        data["notes"] = ["Perhaps a lead starts at F1; its other end is not found."]
     built.write_text(json.dumps(data), encoding="utf-8")
     assert main(["compare", str(plan), str(built), "--json"]) == 12
     told = json.loads(capsys.readouterr().out)["findings"]

@@ -48,13 +48,8 @@ def folded(net) -> None:
     net.first[0] = nn.Identity()
 
 
-SHAPES = {
-    "locate": (1, 480, 640, 3),
-    "symbols": (2, 72, 72, 3),
-    "text": (2, 32, 160, 3),
-    "wires": (1, 352, 480, 3),
-    "walk": (2, 56, 56, 3),
-}
+BYTES = torch.uint8
+N, MAP = {0: "n"}, {0: "n", 1: "h", 2: "w"}  # axes whose length is left open
 
 
 def halve(path: Path) -> None:
@@ -109,48 +104,49 @@ class Walked(nn.Module):
         return self.net(torch.cat([picture.permute(0, 3, 1, 2).float() / 255, marks], 1))
 
 
-def walk(net, out: Path) -> None:
-    """The network that walks along a lead takes views and marks."""
+def write(path: Path, net, given: dict, open_axes: dict) -> None:
+    """One ONNX file; `given` names the inputs with an example each, the one output is named last in `open_axes`."""
     torch.onnx.export(
-        Walked(net).eval(),
-        (torch.zeros(2, 56, 56, 3, dtype=torch.uint8), torch.zeros(2, 2, 56, 56)),
-        str(out / "walk.onnx"),
-        input_names=["picture", "marks"],
-        output_names=["out"],
-        dynamic_axes={"picture": {0: "n"}, "marks": {0: "n"}, "out": {0: "n"}},
+        net.eval(),
+        tuple(given.values()),
+        str(path),
+        input_names=list(given),
+        output_names=[name for name in open_axes if name not in given],
+        dynamic_axes=open_axes,
         opset_version=17,
         dynamo=False,
     )
-    halve(out / "walk.onnx")
-    print("walk", (out / "walk.onnx").stat().st_size)
+    halve(path)
+    print(path.stem, path.stat().st_size)
 
 
-def follow(net, out: Path) -> None:
-    """The network that follows one lead takes floats, in two inputs."""
-    torch.onnx.export(
-        Asked(net).eval(),
-        (torch.zeros(1, 32, 64, 96), torch.zeros(3, 64, 96)),
-        str(out / "follow.onnx"),
-        input_names=["features", "blobs"],
-        output_names=["ends"],
-        dynamic_axes={
-            "features": {2: "h", 3: "w"}, "blobs": {0: "n", 1: "h", 2: "w"}, "ends": {0: "n", 1: "h", 2: "w"}
-        },
-        opset_version=17,
-        dynamo=False,
-    )  # fmt: skip
-    halve(out / "follow.onnx")
-    print("follow", (out / "follow.onnx").stat().st_size)
+def files(name: str, net):
+    """The files that a network becomes: name, module, examples of its inputs, open axes."""
+    if name in ("symbols", "text"):
+        shape = (2, 72, 72, 3) if name == "symbols" else (2, 32, 160, 3)
+        yield name, Bytes(net), {"picture": torch.zeros(shape, dtype=BYTES)}, {"picture": N, "out": N}
+        return
+    if name == "walk":
+        views = {"picture": torch.zeros(2, 56, 56, 3, dtype=BYTES), "marks": torch.zeros(2, 2, 56, 56)}
+        yield name, Walked(net), views, {"picture": N, "marks": N, "out": N}
+        return
+    if name == "wires":
+        folded(net)
+        asked = {"features": torch.zeros(1, 32, 64, 96), "blobs": torch.zeros(3, 64, 96)}
+        yield "follow", Asked(net), asked, {"features": {2: "h", 3: "w"}, "blobs": MAP, "ends": MAP}
+    picture = {"picture": torch.zeros(1, 352, 480, 3, dtype=BYTES)}
+    maps = {"picture": MAP, "out": {0: "n", 2: "h", 3: "w"}}
+    yield name, Bytes(Maps(net) if name == "wires" else net), picture, maps
 
 
 if __name__ == "__main__":
     src, out = Path(sys.argv[1]), Path(sys.argv[2])
     out.mkdir(parents=True, exist_ok=True)
-    for name, shape in SHAPES.items():
+    for name, kind in NETS.items():
         if not (src / f"{name}.pt").exists():
-            print(f"{name}: no {name}.pt, {name}.onnx is left as it is")
+            print(f"{name}: no {name}.pt, its files are left as they are")
             continue
-        net = NETS[name]()
+        net = kind()
         net.load_state_dict(
             {
                 k: v.float() if v.is_floating_point() else v
@@ -159,31 +155,8 @@ if __name__ == "__main__":
         )
         net.eval()
         bgr(net)
-        if name == "walk":
-            walk(net, out)
-            continue
-        if name == "wires":
-            folded(net)
-            follow(net, out)
-            net = Maps(net)
-        net = Bytes(net).eval()
-        x = torch.randint(0, 255, shape, dtype=torch.uint8)
-        dyn = {0: "n"} if name in ("symbols", "text") else {0: "n", 1: "h", 2: "w"}
-        torch.onnx.export(
-            net,
-            (x,),
-            str(out / f"{name}.onnx"),
-            input_names=["picture"],
-            output_names=["out"],
-            dynamic_axes={
-                "picture": dyn,
-                "out": {0: "n"} if name in ("symbols", "text") else {0: "n", 2: "h", 3: "w"},
-            },
-            opset_version=17,
-            dynamo=False,
-        )
-        halve(out / f"{name}.onnx")
-        print(name, (out / f"{name}.onnx").stat().st_size)
+        for file, module, given, open_axes in files(name, net):
+            write(out / f"{file}.onnx", module, given, open_axes)
     (out / "networks.json").write_text(
         json.dumps({"kinds": [*KINDS, "other", "empty"], "characters": CHARS}, ensure_ascii=False, indent=1)
         + "\n"

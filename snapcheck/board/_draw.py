@@ -289,8 +289,8 @@ def _socket_point(end: SocketEnd, cube: Cube | None) -> Point:
     return end.cell.column * _PITCH + 4 + x, end.cell.row * _PITCH + 4 + y
 
 
-#: how far a lead may swing out beyond the cubes
-_SLACK = 24.0
+#: how far a lead may swing out beyond the cubes, on the plate; further out costs more than hiding a symbol
+_SLACK, _CUT_OFF = 24.0, 30.0
 
 
 def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
@@ -344,13 +344,16 @@ def _cover(start: Point, middle: Point, end: Point, board: Board, taken: Mapping
     """How much an arc hides: cubes under it, signs of sockets, leads beside it, and any way beyond the cubes,
     which pictures that show no more than these would cut off."""
     columns, rows = ([getattr(c, name) for c in board.cubes] or [0] for name in ("column", "row"))
-    left, right = min(columns) * _PITCH - _SLACK, (max(columns) + 1) * _PITCH + _SLACK
-    top, bottom = min(rows) * _PITCH - _SLACK, (max(rows) + 1) * _PITCH + _SLACK
+    left, top = (max(0.0, min(some) * _PITCH - _SLACK) for some in (columns, rows))
+    right, bottom = (
+        min(size * _PITCH, (max(some) + 1) * _PITCH + _SLACK)
+        for some, size in ((columns, board.columns), (rows, board.rows))
+    )
     cost = 15.0 * sum(any(math.dist(at, sign) < 14 for at in _curve(start, middle, end)) for sign in signs)
     for x, y in _curve(start, middle, end)[3:-3]:
         cell = Cell(int(y // _PITCH), int(x // _PITCH))
         if not (left <= x < right and top <= y < bottom):
-            cost += 6
+            cost += _CUT_OFF
         dx, dy = x / _PITCH - cell.column - 0.5, y / _PITCH - cell.row - 0.5
         cost += taken.get(cell, 0.0) * (1.5 if abs(dx) < 0.35 and abs(dy) < 0.4 else 0.3)
         cost += 4 if (round(x / 14), round(y / 14)) in drawn else 0

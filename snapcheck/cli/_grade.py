@@ -128,7 +128,9 @@ def run(args: argparse.Namespace) -> int:
         for file in unmatched:
             print(f"  {file.path}: {file.problem}")
     if waiting:
-        print(tr("For a person to decide: {n} (snapcheck review {course})", n=len(waiting), course=args.course))
+        print(
+            tr("For a person to decide: {n} (snapcheck review {course})", n=len(waiting), course=args.course)
+        )
     return 1 if waiting or unmatched else 0
 
 

@@ -374,6 +374,7 @@ def _leads(
         for p in pairs
     )
     notes = tuple(
-        tr("Perhaps a lead starts at {end}; its other end is not found.", end=end_words(ends[i])) for i in loose
+        tr("Perhaps a lead starts at {end}; its other end is not found.", end=end_words(ends[i]))
+        for i in loose
     )
     return leads, notes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,6 +30,7 @@ SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are
 #: made to 20 %, for which IEC 60063 has E6
 WIDE = ("electrolytic", "potentiometer")
 LEAST_ELECTROLYTIC = 0.9e-7  # farads; smaller ones are not made so; common practice, no source
+MOST_PLAIN = 0.9e-5  # farads; larger ones are made as electrolytics; common practice, no source
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -185,8 +187,9 @@ def _one(
     turn_prob = np.exp(s.turn[i])
     same = [q for q in range(4) if kind.same_turn(90 * quarter, 90 * q)]
     p_turn = float(turn_prob[same].sum())
-    confidence = _trusted(float(prob[top]) * p_turn, limits["symbol_trust"])
     cube, p_text, others, why = _valued(kinds[top], quarter * 90, kind.value_form, line, kit, limits)
+    p_kind = float(prob[top]) * _against(cube, float(prob[top]), dict(zip(kinds, prob, strict=True)))
+    confidence = _trusted(p_kind * p_turn, limits["symbol_trust"])
     alternatives: list[tuple[Cube, float]] = [(c, p * confidence) for c, p in others]
     p_symbol = confidence
     p_text = _trusted(p_text, limits["text_trust"]) if line is not None else p_text
@@ -235,6 +238,22 @@ def _one(
             )
     parts = (p_symbol, p_text)
     return CubeReading(cube, state, round(confidence, 6), tuple(alternatives[:5]), reason, parts)
+
+
+def _against(cube: Cube, p: float, others: Mapping[str, float]) -> float:
+    """How much of a symbol's probability p is left when its value belongs to a kind that looks much like it.
+
+    A clear symbol stands: only what the picture leaves open is weighed (Bayes' rule with odds of ODD).
+    """
+    if not isinstance(cube.value, float | int):
+        return 1.0
+    if cube.kind == "capacitor" and cube.value > MOST_PLAIN:
+        rival = float(others["electrolytic"])
+    elif cube.kind == "electrolytic" and cube.value < LEAST_ELECTROLYTIC:
+        rival = float(others["capacitor"])
+    else:
+        return 1.0
+    return (p + rival) * ODD / (p * ODD + rival)
 
 
 def _trusted(p: float, temperature: float) -> float:

@@ -7,11 +7,12 @@ from itertools import product
 import numpy as np
 import pytest
 
+from snapcheck.board import Cube
 from snapcheck.kit import ValueForm, bundled_kit, parse_value
 from snapcheck.photo import _likely
 from snapcheck.photo._cells import Line
 from snapcheck.photo._nets import calibration, names
-from snapcheck.photo._read import _one_way_up, _valued
+from snapcheck.photo._read import _against, _one_way_up, _valued
 
 KIT = bundled_kit()
 LETTERS = names()[1]
@@ -113,3 +114,22 @@ def test_print_that_makes_sense_one_way_up_stays_sure() -> None:
     for up, down in (("180", "081R?"), ("4k7", "LH")):
         line, turned = _one_way_up(Line(up, 0.999, ()), Line(down, 0.6, ()), KIT["resistor"], KIT)
         assert (line.text, line.confidence, turned) == (up, 0.999, False)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "rival"), [("capacitor", 100e-6, "electrolytic"), ("electrolytic", 4.7e-9, "capacitor")]
+)
+def test_a_value_of_the_rival_kind_leaves_a_symbol_doubtful_unless_it_is_clear(
+    kind: str, value: float, rival: str
+) -> None:
+    """Plus and minus hang on it: 100 µF on a plain capacitor is an electrolytic whose sign was not seen."""
+    cube = Cube(kind, 0, value, None, "F")
+    blurred = 0.99 * _against(cube, 0.99, {rival: 0.01})
+    assert blurred == pytest.approx(0.99 * 0.1 / (0.99 * 0.1 + 0.01), abs=1e-9)
+    assert 0.9999 * _against(cube, 0.9999, {rival: 1e-7}) > 0.9998
+
+
+def test_usual_values_take_nothing_from_a_symbol() -> None:
+    for kind, value, rival in (("capacitor", 100e-9, "electrolytic"), ("electrolytic", 100e-6, "capacitor")):
+        assert _against(Cube(kind, 0, value, None, "F"), 0.6, {rival: 0.4}) == 1.0
+    assert _against(Cube("led", 0, "red", None, ""), 0.6, {}) == 1.0

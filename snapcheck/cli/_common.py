@@ -109,7 +109,7 @@ def print_json(data: Any) -> None:
     print()
 
 
-def make_folder(folder: Path) -> None:
+def make_folder(folder: Path, way_out: str = "") -> None:
     """A folder for results; raises InputError where it cannot be made."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -117,7 +117,7 @@ def make_folder(folder: Path) -> None:
         raise InputError(
             tr("the folder cannot be made: {why}.", why=error.strerror or error),
             place=folder,
-            way_out=tr("Choose another folder with --out."),
+            way_out=way_out or tr("Choose another folder with --out."),
         ) from None
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from snapcheck.board import write_layout
-from snapcheck.cli._common import add_kit, kit_of, write_file
+from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
 from snapcheck.errors import SnapcheckError
 from snapcheck.words import tr
 
@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
             if not args.out:
                 continue
         folder = Path(args.out) if args.out else path.parent
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         stem = folder / f"{path.stem}-read"
         write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
         write_file(stem.with_suffix(".json"), json.dumps(data, ensure_ascii=False, indent=1) + "\n")

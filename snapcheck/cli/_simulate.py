@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from snapcheck.board import Cell, Design, load_design, parse_probe, parse_settings
 from snapcheck.circuit import build_circuit
 from snapcheck.cli import _simulate_text as text
-from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
+from snapcheck.cli._common import add_kit, kit_of, make_folder, print_json, write_file
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
@@ -70,14 +70,7 @@ def run(args: argparse.Namespace) -> int:
     plots: list[str] = []
     if args.plots:
         folder = Path(args.plots)
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError(
-                tr("the folder cannot be made: {why}.", why=error.strerror),
-                place=folder,
-                way_out=tr("Choose another place for the plots."),
-            ) from None
+        make_folder(folder, tr("Choose another place for the plots."))
         for plot in plots_of(survey, tolerance, sweep):
             for form in ("png", "svg"):
                 write_file(

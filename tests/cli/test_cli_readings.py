@@ -213,3 +213,11 @@ def test_do_not_power_is_the_first_thing_said(tmp_path: Path, capsys: pytest.Cap
     for words in (["rules", "bad.board"], ["compare", "plan.board", "bad.board"]):
         assert main([words[0], *(str(tmp_path / name) for name in words[1:])]) == 11
         assert capsys.readouterr().out.startswith("Do not power. Leave the supply off")
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    photo = Path(__file__).parents[2] / "fixtures" / "photos" / "mixed-cubes.jpg"
+    (tmp_path / "taken").write_text("", encoding="utf-8")
+    assert main(["read", str(photo), "--out", str(tmp_path / "taken" / "out")]) == 21
+    said = capsys.readouterr().err
+    assert "taken" in said and "--out" in said and "Traceback" not in said

@@ -198,8 +198,7 @@ def locate_loss(net, x, items, W, H):
 
 def crossed(S, T):
     """Cells with something of a lead over them, as seen on the plane of the tops."""
-    points = [scenes.to_tops(S, path) for path in T.paths]
-    fine = [np.linspace(a, b, 6) for p in points for a, b in zip(p[:-1], p[1:])]
+    fine = [scenes.along(scenes.to_tops(S, path), 5 * len(path)) for path in T.paths]
     return {(int(x), int(y)) for x, y in np.floor(np.concatenate(fine))} if fine else set()
 
 

@@ -23,14 +23,14 @@ from snapcheck.errors import PhotoError
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import _cells, _locate, _nets, _walk, _wires, read_photo
 
-MOST = {
+MOST = {  # crops, lines, pictures, steps of walks
     "symbols": 384,
     "text": 384,
     "locate": 40,
     "wires": 40,
     "follow": 40,
     "walk": 80,
-}  # crops, lines, pictures
+}
 AT_ONCE = {"symbols": 32, "text": 32}
 
 

@@ -828,6 +828,12 @@ def project(S, pts):
     )
 
 
+def along(points, n):
+    """(k, d) points to n on the line through them, evenly by their numbers."""
+    t = np.linspace(0, len(points) - 1, n)
+    return np.stack([np.interp(t, np.arange(len(points)), c) for c in points.T], -1)
+
+
 def to_tops(S, pts):
     """(n, 3) points to where the camera sees them on the plane of the tops, in cells."""
     p = np.asarray(pts, np.float64)

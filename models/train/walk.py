@@ -34,9 +34,7 @@ def ways(S, T):
     """Every lead's way on the plane of the tops, both directions: list of (n, 2) cells, FINE apart; and sockets (s, 2)."""
     out = []
     for path in T.paths:
-        m = scenes.to_tops(S, path)
-        t = np.linspace(0, len(m) - 1, 60 * len(m))
-        m = np.stack([np.interp(t, np.arange(len(m)), m[:, c]) for c in (0, 1)], -1)
+        m = scenes.along(scenes.to_tops(S, path), 60 * len(path))
         s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(m, axis=0).T))])
         u = np.arange(0, s[-1] + FINE, FINE)
         m = np.stack([np.interp(u, s, m[:, c]) for c in (0, 1)], -1)

@@ -103,9 +103,7 @@ def targets(items, W, H, dev):
         lead, partner = np.full(len(E), -1), np.full(len(E), -1)
         for k, ((a, b), path) in enumerate(zip(T.plugs, T.paths)):
             lead[[a, b]], partner[[a, b]] = k, (b, a)
-            m = px(path)
-            t = np.linspace(0, len(m) - 1, 130)
-            m = np.stack([np.interp(t, np.arange(len(m)), m[:, c]) for c in (0, 1)], -1)
+            m = scenes.along(px(path), 130)
             d = np.gradient(m, axis=0)
             d /= np.maximum(np.hypot(*d.T)[:, None], 1e-6)
             t = torch.as_tensor(m, dtype=torch.float32, device=dev)

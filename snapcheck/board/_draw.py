@@ -298,13 +298,17 @@ def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
     parts: list[str] = []
     taken = {cell: 1.0 if kit[cube.kind].wire else 3.0 for cell, cube in board.cubes.items()}
     drawn: set[tuple[int, int]] = set()
+    shown = _shown(board)
     for number, lead in enumerate(board.leads):
         start, end = (_end_point(end, board) for end in (lead.start, lead.end))
         signs = [
             at for at in _socket_signs(board, kit) if math.dist(at, start) > 9 and math.dist(at, end) > 9
         ]
-        middle = min(_bends(start, end), key=lambda m: _cover(start, m, end, board, taken, drawn, signs))
-        drawn |= {(round(x / 14), round(y / 14)) for x, y in _curve(start, middle, end)}
+        middle, arc = min(
+            ((m, _curve(start, m, end)) for m in _bends(start, end)),
+            key=lambda a: _cover(a[1], shown, taken, drawn, signs) + math.dist(start, a[0]) / _PITCH,
+        )
+        drawn |= {(round(x / 14), round(y / 14)) for x, y in arc}
         colour = look.leads[number % len(look.leads)]
         path = f"M{start[0]:g} {start[1]:g}Q{middle[0]:.1f} {middle[1]:.1f} {end[0]:g} {end[1]:g}"
         parts += [f'<path d="{path}" fill="none" stroke="{c}" stroke-width="{w}" stroke-linecap="round"/>'
@@ -339,25 +343,30 @@ def _curve(start: Point, middle: Point, end: Point) -> list[Point]:
     ]
 
 
-def _cover(start: Point, middle: Point, end: Point, board: Board, taken: Mapping[Cell, float],
-           drawn: set[tuple[int, int]], signs: Sequence[Point]) -> float:  # fmt: skip
-    """How much an arc hides: cubes under it, signs of sockets, leads beside it, and any way beyond the cubes,
-    which pictures that show no more than these would cut off."""
+def _shown(board: Board) -> tuple[Point, Point]:
+    """Upper left and lower right corner of what pictures of the cubes alone show: leads stay whole there."""
     columns, rows = ([getattr(c, name) for c in board.cubes] or [0] for name in ("column", "row"))
     left, top = (max(0.0, min(some) * _PITCH - _SLACK) for some in (columns, rows))
     right, bottom = (
         min(size * _PITCH, (max(some) + 1) * _PITCH + _SLACK)
         for some, size in ((columns, board.columns), (rows, board.rows))
     )
-    cost = 15.0 * sum(any(math.dist(at, sign) < 14 for at in _curve(start, middle, end)) for sign in signs)
-    for x, y in _curve(start, middle, end)[3:-3]:
+    return (left, top), (right, bottom)
+
+
+def _cover(arc: Sequence[Point], shown: tuple[Point, Point], taken: Mapping[Cell, float],
+           drawn: set[tuple[int, int]], signs: Sequence[Point]) -> float:  # fmt: skip
+    """How much an arc hides: cubes under it, signs of sockets, leads beside it; any way beyond `shown`."""
+    (left, top), (right, bottom) = shown
+    cost = 15.0 * sum(any(math.dist(at, sign) < 14 for at in arc) for sign in signs)
+    for x, y in arc[3:-3]:
         cell = Cell(int(y // _PITCH), int(x // _PITCH))
         if not (left <= x < right and top <= y < bottom):
             cost += _CUT_OFF
         dx, dy = x / _PITCH - cell.column - 0.5, y / _PITCH - cell.row - 0.5
         cost += taken.get(cell, 0.0) * (1.5 if abs(dx) < 0.35 and abs(dy) < 0.4 else 0.3)
         cost += 4 if (round(x / 14), round(y / 14)) in drawn else 0
-    return cost + math.dist(start, middle) / _PITCH
+    return cost
 
 
 def _badge(cell: Cell, text: str, look: Look) -> str:

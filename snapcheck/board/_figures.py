@@ -302,34 +302,41 @@ def _range(line: Line, words: Sequence[Word], unit: str) -> tuple[float, float]:
     )
 
 
+def _changed(conditions: Conditions, base: Conditions) -> Conditions:
+    """Only the settings that lead from `base` to `conditions`; light and temperature always have one."""
+    return replace(
+        conditions,
+        supply_V={c: v for c, v in conditions.supply_V.items() if base.supply_V.get(c) != v},
+        switches={c: v for c, v in conditions.switches.items() if base.switches.get(c) is not v},
+        pots={c: v for c, v in conditions.pots.items() if base.pots.get(c) != v},
+    )
+
+
 def settings_text(conditions: Conditions, base: Conditions) -> list[str]:
     """Settings that lead from `base` to `conditions`, as `read_settings` takes them."""
-    parts = [f"{cell} {volts!r} V" for cell, volts in conditions.supply_V.items()
-             if base.supply_V.get(cell) != volts]  # fmt: skip
-    parts += [f"{cell} {'closed' if closed else 'open'}" for cell, closed in conditions.switches.items()
-              if base.switches.get(cell) is not closed]  # fmt: skip
-    parts += [f"{cell} {_percent(position)} %" for cell, position in conditions.pots.items()
-              if base.pots.get(cell) != position]  # fmt: skip
-    if conditions.light_lux != base.light_lux:
-        parts.append(f"light {_short(conditions.light_lux)} lux")
-    if conditions.temperature_C != base.temperature_C:
-        parts.append(f"temperature {_short(conditions.temperature_C)} C")
+    new = _changed(conditions, base)
+    parts = [f"{cell} {volts!r} V" for cell, volts in new.supply_V.items()]
+    parts += [f"{cell} {'closed' if closed else 'open'}" for cell, closed in new.switches.items()]
+    parts += [f"{cell} {_percent(position)} %" for cell, position in new.pots.items()]
+    if new.light_lux != base.light_lux:
+        parts.append(f"light {_short(new.light_lux)} lux")
+    if new.temperature_C != base.temperature_C:
+        parts.append(f"temperature {_short(new.temperature_C)} C")
     return [part.replace(".0 V", " V") for part in parts]
 
 
 def settings_words(conditions: Conditions, base: Conditions) -> list[str]:
     """The same settings as people read them."""
-    words = [tr("{cell} at {volts} V", cell=cell, volts=numeral(_short(volts)))
-             for cell, volts in conditions.supply_V.items() if base.supply_V.get(cell) != volts]  # fmt: skip
-    for cell, closed in conditions.switches.items():
-        if base.switches.get(cell) is not closed:
-            words.append(tr("{cell} closed", cell=cell) if closed else tr("{cell} open", cell=cell))
-    words += [tr("{cell} at {percent} %", cell=cell, percent=numeral(_percent(position)))
-              for cell, position in conditions.pots.items() if base.pots.get(cell) != position]  # fmt: skip
-    if conditions.light_lux != base.light_lux:
-        words.append(tr("light {lux} lux", lux=numeral(_short(conditions.light_lux))))
-    if conditions.temperature_C != base.temperature_C:
-        words.append(tr("temperature {degrees} °C", degrees=numeral(_short(conditions.temperature_C))))
+    new = _changed(conditions, base)
+    words = [tr("{cell} at {volts} V", cell=c, volts=numeral(_short(v))) for c, v in new.supply_V.items()]
+    words += [
+        tr("{cell} closed", cell=c) if v else tr("{cell} open", cell=c) for c, v in new.switches.items()
+    ]
+    words += [tr("{cell} at {percent} %", cell=c, percent=numeral(_percent(v))) for c, v in new.pots.items()]
+    if new.light_lux != base.light_lux:
+        words.append(tr("light {lux} lux", lux=numeral(_short(new.light_lux))))
+    if new.temperature_C != base.temperature_C:
+        words.append(tr("temperature {degrees} °C", degrees=numeral(_short(new.temperature_C))))
     return words
 
 

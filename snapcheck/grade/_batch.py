@@ -310,14 +310,14 @@ class Grading:
         # what the plan has in an open place is tried, too; which that is came out only now
         planned: dict[str, CheckJob] = {}
         for job in list(jobs.values()):
-            places = {q.place: q for q in self.questions(job.sha)} if job.edits == self.edits(job.sha) else {}
+            asked = self.facts[job.key].get("questions", ())
+            lines = {a["place"]: str(a["planned"]) for a in asked if a.get("planned")}
+            if not lines or job.edits != self.edits(job.sha):
+                continue
             task = next(name for name, plan in self.plans.items() if plan is job.plan)
-            for asked in self.facts[job.key].get("questions", ()):
-                question, line = places.get(asked["place"]), str(asked.get("planned", ""))
-                if question is None or not line or not question.options:
-                    continue
-                key = self.key(job.sha, task, (line,))
-                if key not in jobs:
+            for line in (lines.get(q.place) for q in self.questions(job.sha) if q.options):
+                key = "" if line is None else self.key(job.sha, task, (line,))
+                if line is not None and key not in jobs:
                     planned[key] = CheckJob(key, job.sha, job.reading, (*job.edits, line), job.plan)
         self._have_checked(planned)
         return attempts

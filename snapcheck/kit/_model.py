@@ -141,6 +141,11 @@ class Kind:
         """Device model parameters of a cube with this value."""
         return {**self.parameters, **self.parameters_by_value.get(value_key(value), {})}
 
+    @property
+    def either_way(self) -> bool:
+        """True for a part with two like ends: it may stand either way round, and no end comes first."""
+        return self.symmetry == 180
+
     def same_turn(self, a: int, b: int) -> bool:
         """True when turns `a` and `b` are electrically the same for this kind."""
         return (a - b) % self.symmetry == 0

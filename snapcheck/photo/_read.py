@@ -120,7 +120,7 @@ def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Ki
     either = [
         k
         for k, i in enumerate(printed)
-        if kit[kinds[best[i]]].symmetry == 180 and (read[k].confidence < 0.9 or set(read[k].text) <= TURNABLE)
+        if kit[kinds[best[i]]].either_way and (read[k].confidence < 0.9 or set(read[k].text) <= TURNABLE)
     ]
     again = [printed[k] for k in either]
     over = read_lines(board, RIM, [places[i] for i in again], (turns[again] + 2) % 4, s.box[again])

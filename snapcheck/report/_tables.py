@@ -160,12 +160,11 @@ def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
     words = []
     pair = _pair(part)
     across = None if pair is None else point.across(part, *pair)
-    either_way = part.kind.symmetry == 180  # such a part has no direction: which end is called a says nothing
     if across is not None:
-        words.append(_volts(abs(across) if either_way else across))
+        words.append(_volts(abs(across) if part.kind.either_way else across))
     current = point.part_currents_A.get(part.cell)
     if current is not None:
-        current = abs(current) if either_way else current
+        current = abs(current) if part.kind.either_way else current
         words.append(figure_text(0.0 if abs(current) < 1e-9 else current, "A"))
     watts = point.power(part)
     if watts is not None and abs(watts) >= 1e-4:
@@ -190,7 +189,7 @@ def _differs(result: CheckResult, plan: Part | None, part: Part) -> bool:
     if result.plan_point.region(plan) != result.built_point.region(part):
         return True
     a, b = (p.part_currents_A.get(x.cell) for p, x in ((result.plan_point, plan), (result.built_point, part)))
-    if a is not None and b is not None and part.kind.symmetry == 180:
+    if a is not None and b is not None and part.kind.either_way:
         a, b = abs(a), abs(b)
     return a is not None and b is not None and abs(a - b) > max(2e-6, 0.1 * max(abs(a), abs(b)))
 

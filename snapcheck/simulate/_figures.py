@@ -313,7 +313,7 @@ class Measurer:
 def says_no_direction(part: Part, expectation: Expectation) -> bool:
     """True for a current through a part that may stand either way round: which end is first says nothing."""
     magnitude = expectation.low >= 0 or (expectation.low == -math.inf and expectation.high >= 0)
-    return part.kind.symmetry == 180 and magnitude
+    return part.kind.either_way and magnitude
 
 
 def ripple_of(circuit: Circuit) -> tuple[float, float]:

@@ -63,6 +63,9 @@ _EXAMPLE = {
     ValueForm.COLOUR: "red, green, white",
 }
 
+#: two digits of picofarads and the number of noughts (IEC 60062, clause 5)
+_DIGITS_CODE = r"[1-9]\d[0-7]"
+
 _NUMBER = r"\d+(?:[.,]\d+)?|[.,]\d+"
 
 
@@ -130,6 +133,7 @@ def _fold(text: str) -> str:
         text = text.replace(old, new)
     text = " ".join(text.split())
     text = re.sub(r"(\d ?[pnuµ])f$", r"\1F", text)  # 470nf: no other unit is meant
+    text = re.sub(r"(?i)(?<=\d)( ?)mfd\b", r"\1µF", text)  # an older way to write microfarads
     return re.sub(r"(?i)(?<![a-z])([kmgµu]?)ohms?\b", lambda m: f"{m[1]}Ω", text)
 
 
@@ -193,9 +197,11 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
         letters_unit = m[2] == "F" and re.search("[pnµu]", m[1])  # 100nF: F is the unit
         if not letters_unit and re.search(r"\d", m[1]):
             clean, tolerance = m[1], TOLERANCE_LETTERS[m[2]]
-    percent = re.fullmatch(r"(.*?)[ ,/]*(?:±|\+/-) ?(\d+(?:\.\d+)?) ?%", clean)
+    percent = re.fullmatch(r"(.*?)(?:[ ,/]+|[ ,/]*(?:±|\+/-) ?)(\d+(?:[.,]\d+)?) ?%", clean)
     if percent:
-        clean, tolerance = percent[1], float(Decimal(percent[2]) / 100)
+        clean, tolerance = percent[1], float(Decimal(percent[2].replace(",", ".")) / 100)
+    if form is ValueForm.FARADS and (m := re.fullmatch(rf"({_DIGITS_CODE})([BCDFGJKM])", clean)):
+        return _of_code(m[1]), TOLERANCE_LETTERS[m[2]]
     # the number first: 4.7k, 4.7 kΩ, 470, 470 nF
     plain = re.fullmatch(rf"({_NUMBER}) ?([A-Za-zµ]?)( ?{unit})?", clean)
     if plain:
@@ -221,13 +227,18 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
     _fail(text, form, tr("is no value in {value}.", value=form.value))
 
 
+def _of_code(digits: str) -> Decimal:
+    """Farads of a three-digit code: 473 is 47 nF."""
+    return Decimal(digits[:2]).scaleb(int(digits[2]) - 12)
+
+
 def _refuse_bare(number: str, letter: str, has_unit: bool, form: ValueForm, text: str) -> None:
     """Numbers without prefix and unit mean ohms or volts; elsewhere people mean different things."""
     if letter or has_unit or form in (ValueForm.OHMS, ValueForm.VOLTS):
         return
     if form is ValueForm.FARADS:
-        if re.fullmatch(r"[1-9]\d[0-7]", number):
-            pico = Decimal(number[:2]).scaleb(int(number[2]))
+        if re.fullmatch(_DIGITS_CODE, number):
+            pico = _of_code(number).scaleb(12)
             _fail(
                 text,
                 form,
@@ -300,7 +311,7 @@ def _lamp(clean: str, text: str) -> ParsedValue:
         amperes = _checked(watts / Decimal(repr(volts)), ValueForm.AMPERES, text)
     else:
         amperes = _checked(_quantity(second, ValueForm.AMPERES, text)[0], ValueForm.AMPERES, text)
-    return ParsedValue(clean.replace(" ", ""), volts=volts, amperes=amperes)
+    return ParsedValue("/".join(parts).replace(" ", ""), volts=volts, amperes=amperes)
 
 
 def _range(clean: str, text: str) -> ParsedValue:
@@ -319,8 +330,17 @@ def _type_name(clean: str, text: str) -> str:
     return name
 
 
+#: short forms that colours are printed in (common practice; those of two letters are in IEC 60757)
+_COLOUR_SHORT = {
+    "rd": "red", "gn": "green", "grn": "green", "ye": "yellow", "yel": "yellow", "ylw": "yellow", "bu": "blue",
+    "blu": "blue", "wh": "white", "wht": "white", "og": "orange", "org": "orange", "orn": "orange",
+    "amb": "amber", "pk": "pink", "vt": "violet", "vio": "violet",
+}  # fmt: skip
+
+
 def _colour(clean: str, text: str) -> str:
     name = clean.lower()
+    name = _COLOUR_SHORT.get(name, name)
     if not re.fullmatch(r"[a-z]+(?:[ -][a-z]+)*", name):
         _fail(text, ValueForm.COLOUR, tr("is no colour."))
     return name

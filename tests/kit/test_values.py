@@ -37,6 +37,17 @@ READ = [
     ("1000µ", F.FARADS, 1e-3),
     ("1mF", F.FARADS, 1e-3),
     ("0,047u", F.FARADS, 4.7e-8),
+    ("0.47 mfd", F.FARADS, 4.7e-7),
+    ("10MFD", F.FARADS, 1e-5),
+    (".33uF", F.FARADS, 3.3e-7),
+    ("473K", F.FARADS, 4.7e-8),  # IEC 60062, clause 5, with a tolerance letter: not kilo
+    ("101J", F.FARADS, 1e-10),
+    ("68K", F.OHMS, 68e3),
+    ("68k\n10%", F.OHMS, 68e3),
+    ("47R ±5%", F.OHMS, 47.0),
+    ("22R 1%", F.OHMS, 22.0),
+    ("220000", F.OHMS, 220e3),
+    ("47µF\n25V", F.FARADS, 4.7e-5),
     ("330µH", F.HENRIES, 3.3e-4),
     ("4m7", F.HENRIES, 4.7e-3),
     ("4.7 mH", F.HENRIES, 4.7e-3),
@@ -54,9 +65,15 @@ READ = [
     ("100mA", F.RANGE, 0.1),
     ("bc547", F.TYPE, "BC547"),
     ("1N 4148", F.TYPE, "1N4148"),
+    ("2N\n3904", F.TYPE, "2N3904"),
     ("Red", F.COLOUR, "red"),
+    ("GRN", F.COLOUR, "green"),
+    ("YEL", F.COLOUR, "yellow"),
+    ("ORANGE", F.COLOUR, "orange"),
     ("3.5V/0.2A", F.LAMP, "3.5V/0.2A"),
     ("12V / 100mA", F.LAMP, "12V/100mA"),
+    ("6V 0.1A", F.LAMP, "6V/0.1A"),
+    ("6V\n0.1A", F.LAMP, "6V/0.1A"),
 ]
 
 REFUSED = [
@@ -107,6 +124,8 @@ def test_further_data() -> None:
     assert parse_value("4µ7, 6V3", F.FARADS).rated_V == 6.3
     assert parse_value("4k7J", F.OHMS).tolerance == 0.05
     assert parse_value("4k7 ± 5 %", F.OHMS).tolerance == 0.05
+    assert parse_value("4k7 10%", F.OHMS).tolerance == 0.1
+    assert parse_value("473K", F.FARADS).tolerance == 0.1
     assert parse_value("100nK", F.FARADS).tolerance == 0.1
     assert parse_value("100nF", F.FARADS).tolerance is None
     lamp = parse_value("6V/50mA", F.LAMP)

@@ -101,7 +101,7 @@ def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0):
     lum = (0.21 * x[:, 0] + 0.72 * x[:, 1] + 0.07 * x[:, 2]).flatten(1)
     sub = lum[:, :: max(1, lum.shape[1] // 4096)]
     key = (torch.quantile(sub, 0.5, dim=1) + torch.quantile(sub, 0.93, dim=1) * 0.5).clamp(min=1e-4)
-    ev = torch.exp2(u(-0.9, 0.7) + hardm * u(-2.0, 1.0))
+    ev = torch.exp2(u(-1.0, 1.0) + hardm * u(-2.2, 1.7))
     x = x * (0.5 / key * ev)[:, None, None, None]
     wb = torch.stack([torch.exp(u(-0.15, 0.15)), torch.ones(n, device=dev), torch.exp(u(-0.2, 0.2))], 1)
     x = x * wb[:, :, None, None]

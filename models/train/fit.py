@@ -25,7 +25,7 @@ import torch
 import torch.nn.functional as F
 import walk
 import wires
-from nets import LINE_H, LINE_W, N_KIND, NETS, encode
+from nets import LINE_H, LINE_W, N_KIND, NETS, encode_lines
 from world import Tracer, make_books
 
 # print under leads: what is left of a value says which ones it can be
@@ -55,6 +55,7 @@ def make_rect(mk, W, H, P, leads=(0.22, 0.26, 0.24, 0.18, 0.1)):
         tilt=tilt,
         n_leads=int(mk.rng.choice(len(leads), p=leads)),
         mixed=mk.rng.random() < 0.6,
+        hands=0.05,
     )
     s[0]["A"] = (1 / P, 0, -0.5, 0, 1 / P, -0.5)
     s[0]["margin"] = mk.rng.uniform(0, 3)
@@ -160,16 +161,18 @@ def locate_targets(items, W, H, dev):
             a, b = q[k], q[(k + 1) % 4]
             inside &= (b[0] - a[0]) * (yy - a[1]) - (b[1] - a[1]) * (xx - a[0]) > 0
         plate[i] = inside
-    return centres, steps, heat, corner, plate
+    places = [(scenes.project(S, T.loose) + 0.5) / 4 - 0.5 if T.loose else [] for S, _, _, T, *_ in items]
+    return centres, steps, heat, corner, plate, wires.gaussians(h, w, places, sig, dev)
 
 
 def locate_loss(net, x, items, W, H):
     out = net(x)
-    centres, steps, heat, corner, plate = locate_targets(items, W, H, x.device)
+    centres, steps, heat, corner, plate, loose = locate_targets(items, W, H, x.device)
     loss = (
         wires.focal(out[:, 0], heat)
         + wires.focal(out[:, 1], corner) * 0.7
         + F.binary_cross_entropy_with_logits(out[:, 2].float(), plate) * 2
+        + wires.focal(out[:, 7], loose) * 0.3
     )
     h, w = heat.shape[-2:]
     total, n = 0.0, 0
@@ -196,6 +199,9 @@ def locate_loss(net, x, items, W, H):
     return loss
 
 
+STREWN = 0.3  # a loose cube takes as much of a cell: it is told of there
+
+
 def crossed(S, T):
     """Cells with something of a lead over them, as seen on the plane of the tops."""
     fine = [scenes.along(scenes.to_tops(S, path), 5 * len(path)) for path in T.paths]
@@ -203,9 +209,9 @@ def crossed(S, T):
 
 
 def table(T, under):
-    """What can be cut from one scene, as arrays: cells (x, y, kind, turn), taps on N E S W, text numbers, text boxes, and
-    how often each cell is to be cut: those `under` leads more often."""
-    rows, taps, text, box, often = [], [], [], [], []
+    """What can be cut from one scene, as arrays: cells (x, y, kind, turn), taps on N E S W, the numbers of
+    two lines of text, text boxes, and how often each cell is to be cut: those `under` leads more often."""
+    rows, taps, text, box, often, loose = [], [], [], [], [], []
     for y in range(-1, T.rows + 1):
         for x in range(-1, T.cols + 1):
             k = int(T.kind[y, x]) if 0 <= x < T.cols and 0 <= y < T.rows else -1
@@ -213,15 +219,17 @@ def table(T, under):
             taps.append(
                 [(x, y - 1, 1) in T.taps, (x, y, 0) in T.taps, (x, y, 1) in T.taps, (x - 1, y, 0) in T.taps]
             )
-            text.append(encode(T.text.get((x, y), "")))
+            text.append(encode_lines(T.text.get((x, y), "")))
             box.append(T.box.get((x, y), (0, 0, 0, 0)))
             often.append(2.5 if (x, y) in under else 1.0)
+            loose.append(T.strewn.get((x, y), 0.0) > STREWN)
     return (
         np.array(rows),
         np.array(taps, np.float32),
         np.array(text),
         np.array(box, np.float32),
         np.array(often),
+        np.array(loose),
     )
 
 
@@ -235,16 +243,18 @@ def choose(items, rng, per, texts_only):
     """Picks cells: arrays of picture number, x, y, kind, turn, taps, text, box."""
     out = []
     for i, it in enumerate(items):
-        cells, taps, text, box, often = it[4]
-        has = (text[:, 0] > 0) if texts_only else cells[:, 2] != scenes.EMPTY
+        cells, taps, text, box, often, loose = it[4]
+        has = (text[:, 0, 0] > 0) if texts_only else cells[:, 2] != scenes.EMPTY
         pool, free = np.where(has)[0], np.where(cells[:, 2] == scenes.EMPTY)[0]
         if len(pool) == 0:
             continue
         j = rng.choice(pool, per, p=often[pool] / often[pool].sum())
         if not texts_only and len(free):
-            m = rng.random(per) < 0.1
-            j = np.where(m, free[rng.integers(len(free), size=per)], j)
-        out.append((np.full(per, i), *cells[j].T, taps[j], text[j], box[j]))
+            m = rng.random(per) < 0.16
+            lying = np.where(loose & (cells[:, 2] == scenes.EMPTY))[0]
+            some = free if len(lying) == 0 else np.concatenate([free, *[lying] * 4])
+            j = np.where(m, some[rng.integers(len(some), size=per)], j)
+        out.append((np.full(per, i), *cells[j].T, taps[j], text[j], box[j], loose[j]))
     return [np.concatenate(c) for c in zip(*out)]
 
 
@@ -262,7 +272,7 @@ def affine(cx, cy, ax, ay, ang, W, H, dev):
 
 
 def symbol_crops(items, rng, per, span, P, W, H, dev):
-    i, x, y, k, turn, taps, text, box = choose(items, rng, per, False)
+    i, x, y, k, turn, taps, text, box, loose = choose(items, rng, per, False)
     n = len(i)
     rot = rng.integers(4, size=n)  # a view turned by whole quarters is as good as another cube
     ang = rot * math.pi / 2 + rng.normal(size=n) * 0.03
@@ -280,7 +290,11 @@ def symbol_crops(items, rng, per, span, P, W, H, dev):
     bu, bv = (bu - ju) / sx, (bv - jv) / sy
     bw, bh = np.where(turn % 2 == 1, hh, hw) / sx, np.where(turn % 2 == 1, hw, hh) / sy
     b = np.stack([bu, bv, bw, bh], -1).astype(np.float32)
-    return th, {"i": i, "k": k, "turn": turn, "taps": taps, "text": text, "box": b}
+    return th, {"i": i, "k": k, "turn": turn, "taps": taps, "text": text, "box": b, "loose": loose}
+
+
+# two lines of print share their box: each one's height, and how far its middle is from that of the box
+LINE_SHARE, LINE_OFF = 0.45, 0.275
 
 
 def line_frame(cu, w, h):
@@ -300,10 +314,15 @@ def line_frame(cu, w, h):
 
 def text_crops(items, rng, per, P, W, H, dev):
     """Lines of print: the text's box with some error and a margin, scaled to the height of the line."""
-    i, x, y, k, turn, taps, text, box = choose(items, rng, per, True)
+    i, x, y, k, turn, taps, text, box, _ = choose(items, rng, per, True)
     n = len(i)
     w, h = (box[:, 2] - box[:, 0]) / 2, (box[:, 3] - box[:, 1]) / 2
     cu, cv = (box[:, 0] + box[:, 2]) / 4, (box[:, 1] + box[:, 3]) / 4
+    two = text[:, 1, 0] > 0
+    line = np.where(two, rng.integers(2, size=n), 0)
+    text = text[np.arange(n), line]
+    cv = np.where(two, cv + (2 * line - 1) * LINE_OFF * h, cv)
+    h = np.where(two, h * LINE_SHARE, h)
     cu = cu + rng.normal(size=n) * 0.018
     cv = cv + rng.normal(size=n) * 0.014
     w = w * np.exp(rng.normal(size=n) * 0.05) + rng.normal(size=n) * 0.012
@@ -365,7 +384,7 @@ def turn_loss(logit, d, dev):
     """Cross entropy where turns that look the same share their probability."""
     lp = F.log_softmax(logit.float(), 1)
     n = len(d["k"])
-    has = d["text"][:, 0] > 0
+    has = d["text"][:, 0, 0] > 0
     step = np.array([SAME.get(int(k), 2 if (int(k) in HALF and not t) else 4) for k, t in zip(d["k"], has)])
     rel = (np.arange(4)[None] - d["turn"][:, None]) % 4
     mask = torch.from_numpy((rel % step[:, None] == 0).astype(np.float32)).to(dev)
@@ -384,14 +403,19 @@ def symbols_loss(net, c, d):
     lt, _ = turn_loss(out[:, N_KIND : N_KIND + 4], d, dev)
     lp = F.binary_cross_entropy_with_logits(out[:, N_KIND + 4 : N_KIND + 8], taps, reduction="none")
     lp = (lp * occupied).sum() / (occupied.sum() * 4).clamp(min=1)
-    has = torch.from_numpy((d["text"][:, 0] > 0).astype(np.float32)).to(dev)
+    has = torch.from_numpy((d["text"][:, 0, 0] > 0).astype(np.float32)).to(dev)
     lh = F.binary_cross_entropy_with_logits(out[:, N_KIND + 8], has)
+    two = torch.from_numpy((d["text"][:, 1, 0] > 0).astype(np.float32)).to(dev)
+    l2 = F.binary_cross_entropy_with_logits(out[:, N_KIND + 13], two, reduction="none")
+    l2 = (l2 * has).sum() / has.sum().clamp(min=1)
     lb = F.smooth_l1_loss(
-        out[:, N_KIND + 9 :], torch.from_numpy(d["box"]).to(dev), reduction="none", beta=0.02
+        out[:, N_KIND + 9 : N_KIND + 13], torch.from_numpy(d["box"]).to(dev), reduction="none", beta=0.02
     ).sum(1)
     lb = (lb * has).sum() / has.sum().clamp(min=1)
     acc = (out[:, :N_KIND].argmax(1) == k).float().mean()
-    return lk + lt + lp * 2 + lh * 0.5 + lb * 4, acc
+    loose = torch.from_numpy(d["loose"].astype(np.float32)).to(dev)
+    ll = F.binary_cross_entropy_with_logits(out[:, N_KIND + 14], loose)
+    return lk + lt + lp * 2 + lh * 0.5 + l2 * 0.5 + ll * 0.5 + lb * 4, acc
 
 
 def text_loss(net, c, d):
@@ -430,6 +454,33 @@ SETUP = {  # W, H, samples a pixel, pictures a render, uses of each, uses of eac
 }
 
 
+SETTLE = 24  # batches
+
+
+class Norms:
+    """Lets normalisations that change nothing (see revive.py) become what they would be, without changing the network."""
+
+    def __init__(self, net) -> None:
+        self.seen = {m: [] for m in net.modules() if isinstance(m, torch.nn.BatchNorm2d)}
+        self.hooks = [m.register_forward_pre_hook(self._look) for m in self.seen]
+
+    def _look(self, module, given) -> None:
+        x = given[0].float()
+        self.seen[module].append(torch.stack([x.mean((0, 2, 3)), (x**2).mean((0, 2, 3))]))
+
+    def settle(self) -> None:
+        for hook in self.hooks:
+            hook.remove()
+        with torch.no_grad():
+            for m, seen in self.seen.items():
+                mean, square = torch.stack(seen).mean(0)
+                var = (square - mean**2).clamp(min=1e-6)
+                m.running_mean.copy_(mean)
+                m.running_var.copy_(var)
+                m.bias.add_(mean * m.weight)
+                m.weight.mul_(torch.sqrt(var + m.eps))
+
+
 def main() -> None:
     ap = argparse.ArgumentParser()
     ap.add_argument("net", choices=list(NETS))
@@ -460,11 +511,14 @@ def main() -> None:
     tracer = Tracer()
     dev = tracer.dev
     torch.backends.cudnn.benchmark = True
-    net = NETS[a.net]().to(dev)
+    net, settling = NETS[a.net]().to(dev), 0
     if a.start and not (Path(a.start) / f"{a.net}.pt").exists():
         print(f"{a.net}: none in {a.start}, begun anew", flush=True)
     elif a.start:
         old = torch.load(Path(a.start) / f"{a.net}.pt", map_location=dev, weights_only=True)
+        settling = SETTLE if "folded" in old else 0
+        if a.net == "locate" and settling:  # what no loss has ever asked for begins as "nowhere"
+            old["head.weight"][7], old["head.bias"][7] = 0, -6
         for k, v in net.state_dict().items():  # a head that has grown keeps what it knew
             if k in old and old[k].shape == v.shape:
                 v.copy_(old[k])
@@ -511,10 +565,11 @@ def main() -> None:
         )
     lr0 = a.lr or cfg["lr"]
     opt = torch.optim.AdamW(net.parameters(), lr=lr0, weight_decay=0.02)
-    ema = {k: v.detach().clone() for k, v in net.state_dict().items()}
     state = net.state_dict()
     names_f = [k for k, v in state.items() if v.dtype.is_floating_point]
-    ema_f, net_f = [ema[k] for k in names_f], [state[k] for k in names_f]
+    net_f = [state[k] for k in names_f]
+    norms = Norms(net) if settling else None
+    ema, ema_f = {}, []
     g = torch.Generator(device=dev)
     g.manual_seed(a.seed)
     budget = a.minutes * 60 - (time.time() - t_start)
@@ -546,7 +601,16 @@ def main() -> None:
                 px = {"locate": 38.0, "wires": float(wires.P), "walk": float(walk.P)}.get(a.net, P)
                 if use % cfg.get("crops", 1) == 0:
                     x = camera.develop(rad, g, 0.2, px)
-            with torch.autocast("cuda", torch.bfloat16, enabled=tracer.gpu):
+            if settling == 0 and not ema:
+                if norms:
+                    norms.settle()
+                ema = {k: v.detach().clone() for k, v in net.state_dict().items()}
+                ema_f = [ema[k] for k in names_f]
+            net.train(settling == 0)
+            with (
+                torch.autocast("cuda", torch.bfloat16, enabled=tracer.gpu),
+                torch.set_grad_enabled(settling == 0),
+            ):
                 if a.net == "locate":
                     loss, acc = (
                         locate_loss(net, x.contiguous(memory_format=torch.channels_last), items, W, H),
@@ -568,6 +632,13 @@ def main() -> None:
                     th_, d_ = symbol_crops(items, rng, cfg["per"], 1.2, P, W, H, dev)
                     c = crop_jitter(cut(x, th_, d_["i"], 72, 72), g)
                     loss, acc = symbols_loss(net, c.contiguous(memory_format=torch.channels_last), d_)
+            if settling:
+                settling -= 1
+                if settling % 4 == 0:
+                    print(
+                        f"{a.net}: before training loss {loss.item():.4f} right {acc.item():.4f}", flush=True
+                    )
+                break
             opt.zero_grad(set_to_none=True)
             loss.backward()
             torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -579,7 +650,7 @@ def main() -> None:
             hist.append(
                 torch.stack([loss.detach().float(), acc.detach().to(dev).float()])
             )  # no waiting for the GPU
-        if time.time() - shown > 20:
+        if hist and time.time() - shown > 20:
             shown = time.time()
             hist = hist[-300:]
             m = torch.stack(hist[-200:]).mean(0).tolist()
@@ -591,7 +662,8 @@ def main() -> None:
     out = Path(a.out)
     out.mkdir(parents=True, exist_ok=True)
     torch.save(
-        {k: (v.half() if v.dtype.is_floating_point else v) for k, v in ema.items()}, out / f"{a.net}.pt"
+        {k: (v.half() if v.dtype.is_floating_point else v) for k, v in (ema or state).items()},
+        out / f"{a.net}.pt",
     )
     (out / f"{a.net}.json").write_text(
         json.dumps(
@@ -602,8 +674,8 @@ def main() -> None:
                 "minutes": a.minutes,
                 "presses": a.presses,
                 "seed": a.seed,
-                "loss": float(torch.stack(hist[-300:])[:, 0].mean()),
-                "right": float(torch.stack(hist[-300:])[:, 1].mean()),
+                "loss": float(torch.stack(hist[-300:])[:, 0].mean()) if hist else None,
+                "right": float(torch.stack(hist[-300:])[:, 1].mean()) if hist else None,
             }
         )
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import re
 from pathlib import Path
 
 import cv2
@@ -11,7 +12,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 from symbols import CONTACTS, KINDS, Hand, Sheet, draw_kind
 
-CHARS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyzµΩ./-+ "
+CHARS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyzµΩ./-+ ,%±"
 PREFIX = {
     "resistor": "R",
     "capacitor": "C",
@@ -44,10 +45,49 @@ E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 5
 # --- value texts ----------------------------------------------------------------------------
 
 
-def quantity(rng, mant: float, exp: int, unit: str, form: str) -> str:
-    """Print mant * 10**exp: `form` rkm (4k7), dot (4.7k) or unit (4.7 kΩ)."""
-    x = mant * 10.0**exp
-    units = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "µ", -9: "n", -12: "p"}
+class Habit:
+    """How one maker prints values: what is shared by all cubes of a kit, whoever reads one of them alone."""
+
+    def __init__(self, rng: random.Random, form: str, ohm_sign: bool = True) -> None:
+        pick = lambda *pairs: rng.choices([p[0] for p in pairs], [p[1] for p in pairs])[0]
+        self.form = form
+        self.comma = rng.random() < 0.2
+        self.zero = rng.random() < 0.72  # 0.47, or .47
+        self.kilo = pick(("k", 6), ("K", 4))
+        self.micro = pick(("µ", 7), ("u", 2), ("mfd", 0.5), ("MFD", 0.3))
+        words = ["ohm", "Ohm", "OHM", "ohms"]
+        signs = (("Ω", 6),) if ohm_sign else ()
+        self.ohm = pick(*signs, (rng.choice(words), 1.6), ("", 2), ("R", 1))
+        self.gap = rng.random() < (0.8 if form == "unit" else 0.15)
+        self.plain = rng.random() < 0.12  # ohms written out: 4700, 220000
+        self.code = pick(("", 8), ("bare", 1), ("letter", 1.6))  # 104, 473K
+        self.tolerance = pick(("", 7), ("%", 1.6), ("±%", 1 if ohm_sign else 0), ("letter", 0.8))
+        self.tolerances = rng.choice([("1", "5"), ("10",), ("5", "10", "20"), ("2",), ("5",)])
+        self.rated = rng.random() < 0.4
+        self.parted = rng.random() < 0.25  # BC 547
+        self.stacked = pick((0.0, 6), (0.3, 2), (0.85, 2))  # how much of what can be is put on two lines
+        self.colour = pick((str.lower, 5), (str.upper, 3), (str.title, 3))
+        self.short = rng.random() < 0.12  # RED, GRN, YEL
+        self.decimals = rng.random() < 0.15  # 3.0V
+
+    def number(self, v: float) -> str:
+        digits = f"{v:.4g}"
+        if "e" in digits:
+            digits = f"{v:.0f}"
+        return self.mark(digits)
+
+    def mark(self, digits: str) -> str:
+        if digits.startswith("0.") and not self.zero:
+            digits = digits[1:]
+        return digits.replace(".", ",") if self.comma else digits
+
+
+UNITS = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "µ", -9: "n", -12: "p"}
+
+
+def quantity(rng, mant: float, exp: int, unit: str, habit: Habit) -> str:
+    """Print mant * 10**exp as this maker would: 4k7 (`rkm`), 4.7k (`dot`), 4.7 kΩ (`unit`)."""
+    x, form = mant * 10.0**exp, habit.form
     if unit == "Ω":
         steps = (6, 3, 0)
     elif unit == "F":
@@ -56,24 +96,34 @@ def quantity(rng, mant: float, exp: int, unit: str, form: str) -> str:
         steps = (0, -3, -6)
     else:
         steps = (0, -3)
-    if unit == "F" and rng.random() < 0.12:  # 0.47µF, 0.1µ
-        steps = (-6,) if x >= 9.9e-9 else steps
-    if unit == "A" and rng.random() < 0.35:
+    if unit == "F" and (rng.random() < 0.15 or (habit.micro in ("mfd", "MFD") and x >= 9.9e-10)):
+        steps = (-6,) if x >= 9.9e-10 else steps  # 0.47µF, 0.1µ
+    if unit == "A" and (rng.random() < 0.25 or not habit.zero):
         steps = (0,)
     if unit == "Ω" and rng.random() < 0.04 and x >= 1e5:
         steps = (6,)
+    if unit == "Ω" and habit.plain and x < 1e6:
+        return f"{x:.4g}" if x < 1000 else f"{x:.0f}"
     step = next((s for s in steps if x >= 10.0**s * 0.9999), steps[-1])
     v = x / 10.0**step
-    digits = f"{v:.4g}"
-    if "e" in digits:
-        digits = f"{v:.0f}"
-    pre = units[step]
-    if pre == "µ" and rng.random() < 0.12:
-        pre = "u"
+    digits = habit.number(v)
+    if unit == "V" and habit.decimals and v == int(v) and v < 10:
+        digits = habit.mark(f"{v:.1f}")
+    pre = UNITS[step]
+    micro = pre == "µ"
+    if micro:
+        pre = habit.micro
+    elif pre == "k":
+        pre = habit.kilo
+    if micro and pre in ("mfd", "MFD"):
+        if unit == "F":
+            return digits + (" " if habit.gap or rng.random() < 0.6 else "") + pre
+        pre = "u" if rng.random() < 0.5 else "µ"
     if form == "rkm":
         letter = pre or {"Ω": "R", "V": "V", "F": "F", "H": "H", "A": "A"}[unit]
-        if "." in digits:
-            a, b = digits.split(".")
+        plain = f"{v:.4g}"
+        if "." in plain and "e" not in plain:
+            a, b = plain.split(".")
             return (
                 (a if a != "0" or rng.random() < 0.5 else "")
                 + letter
@@ -91,10 +141,20 @@ def quantity(rng, mant: float, exp: int, unit: str, form: str) -> str:
         if unit == "F":
             return digits + pre + rng.choice(["", "", "F"])
         return digits + pre + unit
-    sp = " " if rng.random() < 0.8 else ""
-    if unit == "Ω" and rng.random() < 0.05:
-        return digits + sp + pre + "Ohm"
-    return digits + sp + pre + unit
+    sp = " " if habit.gap else ""
+    return digits + sp + pre + (habit.ohm if unit == "Ω" else unit)
+
+
+def coded(rng, mant: float, exp: int, habit: Habit) -> str:
+    """A capacitor's three digits (IEC 60062, clause 5): two of its picofarads and the number of noughts, 473K."""
+    power = exp + 12
+    two = round(mant * 10)
+    return f"{two}{max(0, power - 1)}" + (rng.choice("JKMKKGF") if habit.code == "letter" else "")
+
+
+def stacked(rng, habit: Habit, first: str, second: str, between: str = " ") -> str:
+    """Two parts of a print, on one line or, as this maker likes it, on two."""
+    return f"{first}\n{second}" if rng.random() < habit.stacked else f"{first}{between}{second}"
 
 
 def random_value(rng, lo, hi, series=E24, extra=0.08):
@@ -107,9 +167,15 @@ def random_value(rng, lo, hi, series=E24, extra=0.08):
     return m, e
 
 
-def random_type(rng, known: list[str]) -> str:
-    if rng.random() < 0.7:
-        return rng.choice(known)
+def random_type(rng, known: list[str], habit: Habit) -> str:
+    name = rng.choice(known) if rng.random() < 0.7 else made_up_type(rng)
+    m = re.fullmatch(r"(\dN|\d?[A-Z]+?)(\d.*)", name)
+    if not m or not (habit.parted or habit.stacked > rng.random()):
+        return name
+    return stacked(rng, habit, m[1], m[2], rng.choice([" ", " ", "-"]) if habit.parted else "")
+
+
+def made_up_type(rng) -> str:
     a = rng.choice(
         [
             "BC",
@@ -145,25 +211,34 @@ def random_type(rng, known: list[str]) -> str:
     return a + n + rng.choice(["", "", "", "A", "B", "C", "Z", "N", "L"])
 
 
-def value_text(kind: str, rng, form: str) -> str | None:
-    """What is printed on one cube of `kind`, or None."""
-    q = lambda m, e, u: quantity(rng, m, e, u, form)
+def value_text(kind: str, rng, habit: Habit) -> str | None:
+    """What is printed on one cube of `kind`, lines parted by a line feed, or None."""
+    q = lambda m, e, u: quantity(rng, m, e, u, habit)
     if kind == "resistor":
-        return q(*random_value(rng, 0, 6), "Ω")
+        t = q(*random_value(rng, 0, 6), "Ω")
+        if habit.tolerance == "letter" and habit.form == "rkm" and not habit.plain:
+            return t + rng.choice("JJFGK")
+        if habit.tolerance in ("%", "±%") and rng.random() < 0.7:
+            part = ("±" if habit.tolerance == "±%" else "") + rng.choice(habit.tolerances) + "%"
+            return stacked(rng, habit, t, part)
+        return t
     if kind in ("photoresistor", "thermistor", "potentiometer"):
         return q(*random_value(rng, 2, 6, extra=0.04), "Ω")
     if kind == "speaker":
         return q(rng.choice([4, 8, 8, 16, 32, 50, 64, 6, 25]), 0, "Ω")
     if kind == "capacitor":
-        return q(*random_value(rng, -12, -6), "F")
+        m, e = random_value(rng, -12, -6)
+        if habit.code and e >= -11 and round(m * 10) == m * 10 and rng.random() < 0.85:
+            return coded(rng, m, e, habit)
+        t = q(m, e, "F")
+        if habit.rated and rng.random() < 0.15:
+            t = stacked(rng, habit, t, rng.choice(["50", "63", "100", "250", "400"]) + "V")
+        return t
     if kind == "electrolytic":
         t = q(*random_value(rng, -6, -4, (10, 22, 33, 47, 68)), "F")
-        if rng.random() < 0.22:
-            t += (
-                rng.choice([" ", "/", " "])
-                + rng.choice(["6.3", "10", "16", "25", "35", "50", "63"])
-                + rng.choice(["V", "V", " V"])
-            )
+        if habit.rated and rng.random() < 0.6:
+            volts = habit.mark(rng.choice(["6.3", "10", "16", "25", "35", "50", "63"]))
+            t = stacked(rng, habit, t, volts + rng.choice(["V", "V", " V"]), rng.choice([" ", " ", "/"]))
         return t
     if kind == "inductor":
         return q(*random_value(rng, -6, -2, (10, 15, 22, 33, 47, 68)), "H")
@@ -203,7 +278,7 @@ def value_text(kind: str, rng, form: str) -> str | None:
             return q(rng.choice([1, 3, 5, 6, 10, 12, 15, 20, 30, 2, 25]), 0, "V")
         if u == "A":
             return q(rng.choice([1, 2, 3, 5, 10]), 0, "A")
-        return f"{rng.choice([1, 5, 10, 20, 50, 100, 200, 300, 500])}{' ' if form == 'unit' else ''}mA"
+        return f"{rng.choice([1, 5, 10, 20, 50, 100, 200, 300, 500])}{' ' if habit.gap else ''}mA"
     if kind == "lamp":
         v = rng.choice(["1.5", "2.5", "3.5", "3.8", "4.5", "6", "12", "9", "2.2", "24", "3", "5", "7", "8"])
         a = rng.choice(
@@ -226,14 +301,18 @@ def value_text(kind: str, rng, form: str) -> str | None:
                 "150mA",
             ]
         )
+        v, a = habit.mark(v), habit.mark(a)
+        if rng.random() < habit.stacked:
+            return f"{v}V\n{a}"
         s = rng.choice(["V/", "V/", "V/", "V ", " V / ", "V "])
         return v + s + a
     if kind == "led":
-        return rng.choice(
-            ["red", "green", "yellow", "blue", "white", "orange"]
-            if rng.random() < 0.93
-            else ["amber", "pink", "violet", "Red", "RED", "GREEN", "BLUE", "infrared", "Green", "warm white"]
-        )
+        colour = rng.choice(["red", "green", "yellow", "blue", "white", "orange"])
+        if rng.random() < 0.05:
+            colour = rng.choice(["amber", "pink", "violet", "infrared", "warm white"])
+        if habit.short and colour != "red":
+            colour = rng.choice(SHORT.get(colour, [colour]))
+        return habit.colour(colour)
     if kind == "npn":
         return random_type(
             rng,
@@ -254,6 +333,7 @@ def value_text(kind: str, rng, form: str) -> str | None:
                 "S8050",
                 "BC817",
             ],
+            habit,
         )
     if kind == "pnp":
         return random_type(
@@ -273,6 +353,7 @@ def value_text(kind: str, rng, form: str) -> str | None:
                 "BC177",
                 "S8550",
             ],
+            habit,
         )
     if kind == "nmos":
         return random_type(
@@ -291,6 +372,7 @@ def value_text(kind: str, rng, form: str) -> str | None:
                 "2N7002",
                 "BUZ11",
             ],
+            habit,
         )
     if kind == "diode":
         return random_type(
@@ -310,8 +392,15 @@ def value_text(kind: str, rng, form: str) -> str | None:
                 "UF4007",
                 "BAT41",
             ],
+            habit,
         )
     return None
+
+
+SHORT = {
+    "green": ["grn", "gn"], "yellow": ["yel", "ylw", "ye"], "white": ["wht", "wh"], "blue": ["blu", "bl"],
+    "orange": ["org", "orn", "or"],
+}  # fmt: skip
 
 
 # --- fonts and print ------------------------------------------------------------------------
@@ -322,16 +411,22 @@ class Fonts:
 
     def __init__(self, folder: Path, held_out: bool = False, seed: int = 5) -> None:
         files = sorted(p for p in Path(folder).iterdir() if p.suffix in (".ttf", ".otf"))
-        families = sorted({p.stem.split("-")[0].split("__")[0].lower()[:7] for p in files})
-        random.Random(seed).shuffle(families)
-        out = set(families[: len(families) // 8])
-        self.files = [
-            p for p in files if (p.stem.split("-")[0].split("__")[0].lower()[:7] in out) == held_out
-        ]
+        names = sorted({self.family(p) for p in files})
+        random.Random(seed).shuffle(names)
+        out = set(names[: len(names) // 8])
+        self.files = [p for p in files if (self.family(p) in out) == held_out]
         self._cache: dict = {}
+        families: dict[str, list[Path]] = {}
+        for p in self.files:
+            families.setdefault(self.family(p), []).append(p)
+        self.families = list(families.values())
+
+    @staticmethod
+    def family(path: Path) -> str:
+        return path.stem.split("-")[0].split("__")[0].lower()[:7]
 
     def get(self, rng) -> Path:
-        return rng.choice(self.files)
+        return rng.choice(rng.choice(self.families))
 
     def load(self, path: Path, px: int) -> ImageFont.FreeTypeFont:
         key = (path, px)
@@ -385,7 +480,9 @@ class Press:
         self.font = fonts.get(rng)
         self.font2 = self.font if rng.random() < 0.7 else fonts.get(rng)
         # a font without an omega prints its values without one
-        self.form = rng.choice(["rkm", "dot"] if "__noohm" in self.font.stem else ["rkm", "dot", "unit"])
+        ohm_sign = "__noohm" not in self.font.stem
+        self.habit = Habit(rng, rng.choice(["rkm", "dot", "unit"]), ohm_sign)
+        self.line_gap = rng.uniform(0.12, 0.6)  # of a line's height, between two
         self.height = rng.uniform(0.2, 0.4)  # text height in cube half-widths
         self.pos = rng.choices(["bottom", "top", "lower_right", "upper_right"], (5, 3, 0.6, 0.6))[0]
         self.q_pos = rng.choices(
@@ -407,8 +504,11 @@ class Press:
 
     def _text(self, sheet: Sheet, text: str, cx, cy, height, font=None, layer=0, max_w=1.75, align="c"):
         n = sheet.n
+        lines = text.split("\n")
+        height *= 1.0 if len(lines) == 1 else 0.82
         px = max(8, int(height * 0.5 * n * 1.38))
-        m = text_mask(text, self.fonts.load(font or self.font, px), self.spacing * px)
+        parts = [text_mask(t, self.fonts.load(font or self.font, px), self.spacing * px) for t in lines]
+        m = parts[0] if len(parts) == 1 else self._stack(parts, px, align)
         want = height * 0.5 * n
         k = min(want / max(8.0, px * 0.72), max_w * 0.5 * n / m.shape[1] / self.stretch)
         m = cv2.resize(
@@ -426,12 +526,24 @@ class Press:
         paste(sheet.layers[layer], m, cx, cy)
         return (cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2)
 
+    def _stack(self, parts: list[np.ndarray], px: float, align: str) -> np.ndarray:
+        """Lines of print one below the other, in the middle or flush with one side."""
+        wide, gap = max(p.shape[1] for p in parts), int(px * 0.72 * self.line_gap)
+        rows = []
+        for part in parts:
+            left = {"l": 0, "r": wide - part.shape[1]}.get(align, (wide - part.shape[1]) // 2)
+            rows += [
+                np.pad(part, ((0, 0), (left, wide - part.shape[1] - left))),
+                np.zeros((gap, wide), np.uint8),
+            ]
+        return np.concatenate(rows[:-1])
+
     def print(self, kind: str) -> tuple[np.ndarray, str, tuple[float, float, float, float]]:
         """One cube's top at turn 0: (size, size, 3) coverage, the value text ('' where none) and its box (x0, y0, x1, y1)."""
         box = (0.0, 0.0, 0.0, 0.0)
         rng, hand = self.rng, self.hand
         sheet = Sheet(self.size, self.over)
-        text = value_text(kind, rng, self.form) or ""
+        text = value_text(kind, rng, self.habit) or ""
         if text and rng.random() < 0.012:
             text = ""  # print worn off or never there
         small = {"audio-in": 0.92, "meter": 1.0}
@@ -546,7 +658,7 @@ class Press:
             or self.wire_frame
         ):
             self._frame(sheet)
-        text = " ".join(text.split())
+        text = "\n".join(" ".join(line.split()) for line in text.split("\n"))
         return sheet.array(), text, box
 
     def _other(self, sheet: Sheet) -> np.ndarray:

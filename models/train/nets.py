@@ -70,7 +70,7 @@ class Unet(nn.Module):
 
 class Locate(Unet):
     """(n, 3, h, w) in 0..1 to (n, 8, h/4, w/4): top centre, plate corner, plate (logits); steps to the right and lower
-    neighbour (4, in units of 32 pixels); cube top (logit)."""
+    neighbour (4, in units of 32 pixels); middle of a loose cube (logit)."""
 
     def __init__(self):
         super().__init__(3, 8, (16, 32, 48, 96, 160))
@@ -129,8 +129,8 @@ class Wires(Unet):
 
 
 class Symbols(nn.Module):
-    """(n, 3, 72, 72) crops of 1.2 cells to logits: kind (33), turn (4), tap on N E S W (4), text there (1), and the text's box
-    (centre x, y, width, height in crop widths)."""
+    """(n, 3, 72, 72) crops of 1.2 cells to logits: kind (33), turn (4), tap on N E S W (4), text there (1), the text's box
+    (centre x, y, width, height in crop widths), that it has two lines (1); and that a cube lies loose there (1)."""
 
     def __init__(self, w=(24, 48, 96, 192)):
         super().__init__()
@@ -144,7 +144,7 @@ class Symbols(nn.Module):
             Block(w[3], w[3]),
         )
         self.mix = nn.Sequential(nn.Flatten(), nn.Dropout(0.1), nn.Linear(w[3] * 25, 256), nn.ReLU())
-        self.head = nn.Linear(256, N_KIND + 13)
+        self.head = nn.Linear(256, N_KIND + 15)
 
     def forward(self, x):
         return self.head(self.mix(self.body(x)))
@@ -185,6 +185,12 @@ def encode(text: str) -> list[int]:
     """Letters as numbers, 0 after the end."""
     t = [CHARS.index(c) + 1 for c in text if c in CHARS][:TEXT_LEN]
     return t + [0] * (TEXT_LEN - len(t))
+
+
+def encode_lines(text: str) -> list[list[int]]:
+    """The two lines of a print, the second empty where there is one."""
+    lines = text.split("\n")[:2]
+    return [encode(line) for line in (*lines, "")[:2]]
 
 
 def decode(ids) -> str:

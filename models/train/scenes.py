@@ -122,6 +122,8 @@ class Truth:
     plugs: list = field(default_factory=list)  # per lead: (index of end, index of end)
     paths: list = field(default_factory=list)  # per lead: (n, 3) points
     cam: dict = field(default_factory=dict)
+    loose: list = field(default_factory=list)  # (x, y, z) of cubes that lie about, on the plate or beside it
+    strewn: dict = field(default_factory=dict)  # cell (x, y): how much of it such a cube takes
 
 
 def hsv(rng, h=None, s=(0, 1), v=(0, 1)):
@@ -356,7 +358,8 @@ def look_at(rng, cols, rows, h, W, H, tilt, az, roll, fov, fill):
     ex = ex0 - ez * (ex0 @ ez)
     ex /= np.linalg.norm(ex)
     ey = np.cross(ex, ez)
-    c = np.array([cols / 2 + rng.normal() * 0.3, rows / 2 + rng.normal() * 0.3, h * 0.5])
+    off = 0.3 if rng.random() < 0.75 else 1.6
+    c = np.array([cols / 2 + rng.normal() * off, rows / 2 + rng.normal() * off, h * 0.5])
     m = 0.4
     corners = np.array([[-m, -m, h], [cols + m, -m, h], [cols + m, rows + m, h], [-m, rows + m, h]])
     lo, hi = 2.0, 80.0
@@ -410,9 +413,12 @@ class Maker:
         n_leads=None,
         tilt=None,
         strangers=True,
+        hands=0.1,
+        trouble=True,
     ):
         """One scene: (SCENE, CELL grid, PRIM list, Truth). `rect` = pixels per cell for a straight view onto the tops;
-        `strangers`: cubes that are not in the kit, too."""
+        `strangers`: cubes that are not in the kit, too; `hands`: how often a hand reaches in; `trouble`: cubes that lie
+        about, stickers, colours that hardly stand out."""
         rng = self.rng
         S = np.zeros((), SCENE)
         cells = np.zeros((GRID, GRID), CELL)
@@ -660,6 +666,11 @@ class Maker:
                         c,
                         0.3,
                     )
+        if trouble:
+            n = self._strewn(prims, n, T, S, occ, press, pal0, h, rect is not None)
+            n = self._stickers(prims, n, occ, S, h)
+        if rng.random() < hands:
+            n = self._hand(prims, n, cols, rows, h, float(S["margin"]))
         S["nprim"] = n
         # --- plate
         kind = rng.random()
@@ -701,6 +712,13 @@ class Maker:
             rng.uniform(0, 6.28),
             rng.uniform(0.2, 0.8),
         )
+        if trouble and rng.random() < 0.16:  # the plate hardly stands out from the table
+            k = math.exp(rng.normal() * 0.25)
+            S["tab1"] = np.clip(S["plate"] * k, 0.005, 0.95)
+            S["tab2"] = np.clip(S["tab1"] * math.exp(rng.normal() * 0.3), 0.005, 0.95)
+        if trouble and rng.random() < 0.1:  # the plate has about the colour of the cubes
+            S["plate"] = np.clip(pal0[rng.integers(2)] * math.exp(rng.normal() * 0.2), 0, 0.95)
+            S["plate2"] = np.clip(S["plate"] * rng.uniform(0.8, 1.2), 0, 1)
         nl = int(rng.choice([0, 1, 2, 3], p=[0.12, 0.5, 0.28, 0.1]))
         S["nlight"] = nl
         amb = math.exp(rng.uniform(-1.2, 0.3))
@@ -723,7 +741,7 @@ class Maker:
                 nx * rng.uniform(0, cols) + ny * rng.uniform(0, rows),
                 rng.uniform(0.4, 0.95),
             )
-        S["wear"] = rng.choice([0, 0, rng.uniform(0, 0.7)])
+        S["wear"] = rng.choice([0, 0, rng.uniform(0, 0.7 if rng.random() < 0.8 else 0.95)])
         S["grain"] = rng.choice([0, rng.uniform(0, 0.25)])
         # --- camera
         tilt = min(42, abs(rng.normal()) * 14) if tilt is None else tilt
@@ -733,7 +751,12 @@ class Maker:
         if rng.random() < 0.3:
             roll = rng.uniform(-45, 45)
         fov = rng.uniform(48, 80)
-        fill = rng.uniform(0.72, 1.0) if rng.random() < 0.85 else rng.uniform(0.45, 0.75)
+        wide = rng.random() < 0.1
+        if wide:
+            fov = rng.uniform(80, 105)
+        fill = rng.uniform(0.72, 1.0) if rng.random() < 0.8 else rng.uniform(0.4, 0.75)
+        if rng.random() < 0.05:  # a corner may be cut off
+            fill = rng.uniform(1.0, 1.1)
         pos, ex, ey, ez, f, D = look_at(
             rng,
             cols,
@@ -749,13 +772,130 @@ class Maker:
         )
         S["cam"], S["ex"], S["ey"], S["ez"], S["f"] = pos, ex, ey, ez, f
         S["cx"], S["cy"] = W / 2, H / 2
-        S["k1"] = rng.normal() * 0.03
+        S["k1"] = rng.normal() * 0.03 if not wide else rng.uniform(-0.13, 0.03)
         S["aperture"] = rng.choice([0, rng.uniform(0, 0.05), rng.uniform(0.0, 0.12)], p=[0.5, 0.4, 0.1])
         S["focus"] = D * rng.uniform(0.85, 1.15)
         if rect is not None:
             S["mode"] = 1
         T.cam = {"f": f, "pos": pos, "D": D, "h": h}
         return S, cells, prims, T
+
+    def _strewn(self, prims, n, T, S, occ, press, pal, h, near):
+        """Cubes that are not snapped in: beside the plate, or on it, turned and off the cells."""
+        rng = self.rng
+        rows, cols = occ.shape
+        m = float(S["margin"])
+        side = 0.5 - float(S["gap"]) / 2
+        if rng.random() < (0.0 if near else 0.14):
+            for _ in range(int(rng.integers(1, 7))):
+                a, r = rng.uniform(0, 6.28), rng.uniform(0.75, 2.2)
+                x = cols / 2 + math.cos(a) * (cols / 2 + m + r)
+                y = rows / 2 + math.sin(a) * (rows / 2 + m + r)
+                if -0.72 - m < x < cols + 0.72 + m and -0.72 - m < y < rows + 0.72 + m:
+                    continue
+                n = self._loose(prims, n, T, press, pal, x, y, -float(S["plate_t"]), h, side)
+        if rng.random() < (0.12 if near else 0.1):
+            free = []
+            for y in range(rows):
+                for x in range(cols):
+                    around = occ[max(0, y - 1) : y + 2, max(0, x - 1) : x + 2]
+                    if not occ[y, x] and around.sum() <= (1 if near else 0):
+                        free.append((x, y))
+            for i in rng.permutation(len(free))[: int(rng.integers(1, 4))]:
+                x, y = free[i]
+                beside = occ[max(0, y - 1) : y + 2, max(0, x - 1) : x + 2].any()
+                off = 0.06 if beside else 0.4
+                cx, cy = x + 0.5 + rng.uniform(-off, off), y + 0.5 + rng.uniform(-off, off)
+                if any(math.hypot(cx - u, cy - v) < 1.45 for u, v, _ in T.loose):
+                    continue
+                n = self._loose(prims, n, T, press, pal, cx, cy, 0.0, h, side * (0.75 if beside else 1.0))
+                for v in range(int(cy) - 1, int(cy) + 2):
+                    for u in range(int(cx) - 1, int(cx) + 2):
+                        part = max(0, 1 - abs(u + 0.5 - cx)) * max(0, 1 - abs(v + 0.5 - cy))
+                        T.strewn[(u, v)] = max(T.strewn.get((u, v), 0.0), part)
+        return n
+
+    def _loose(self, prims, n, T, press, pal, x, y, z, h, side):
+        rng = self.rng
+        angle = rng.integers(4) * math.pi / 2 + math.radians(rng.uniform(12, 78))
+        printed = rng.random() < 0.8  # else it lies on its side
+        label = self.label(press, int(rng.integers(len(KINDS))))
+        top, edge, ink = pal[0], pal[1], lum(pal[2])
+        n2 = prim(
+            prims, n, 6 if printed else 5, (x, y, z + h), (side, side, z), angle, 0, top if printed else edge, 0.4,
+            metal=ink if printed else 0.0, pad=float(label),
+        )  # fmt: skip
+        if n2 > n:
+            T.loose.append((x, y, z + h))
+        return n2
+
+    def _stickers(self, prims, n, occ, S, h):
+        """Paper on tops, or on the plate, some of it written on."""
+        rng = self.rng
+        rows, cols = occ.shape
+        for on_top, how_often in ((True, 0.07), (False, 0.14)):
+            if rng.random() > how_often:
+                continue
+            places = np.argwhere(occ == on_top)
+            for i in rng.permutation(len(places))[: int(rng.integers(1, 4))]:
+                y, x = places[i]
+                col = (
+                    hsv(rng, s=(0, 0.15), v=(0.75, 1))
+                    if rng.random() < 0.6
+                    else hsv(rng, s=(0.4, 1), v=(0.5, 1))
+                )
+                a, b = rng.uniform(0.08, 0.3, 2) if on_top else rng.uniform(0.15, 0.45, 2)
+                reach = 0.46 - max(a, b)
+                u, v = x + 0.5 + rng.uniform(-1, 1) * reach, y + 0.5 + rng.uniform(-1, 1) * reach
+                z = (h if on_top else 0.0) + 0.012
+                written = rng.random() < 0.5
+                label = self.any[int(rng.integers(len(KINDS)))]
+                n = prim(
+                    prims, n, 6 if written else 5, (u, v, z), (a, b, z - 0.01), rng.uniform(0, 6.28), 0, col, 0.6,
+                    metal=rng.uniform(0.0, 0.2) if written else 0.0, pad=float(label[rng.integers(len(label))]),
+                )  # fmt: skip
+        return n
+
+    def _hand(self, prims, n, cols, rows, h, margin):
+        """A hand that points or holds: fingers, palm and arm as round rods."""
+        rng = self.rng
+        skin = hsv(rng, h=rng.uniform(0.02, 0.09), s=(0.25, 0.65), v=(0.25, 0.95))
+        a = rng.uniform(0, 6.28)
+        out = np.array([math.cos(a), math.sin(a)])
+        if rng.random() < 0.5:  # fingers over the board
+            tip = np.array([rng.uniform(0.3, cols - 0.3), rng.uniform(0.3, rows - 0.3)])
+        else:  # at the plate's edge
+            k = min(
+                (cols / 2 + margin) / max(abs(out[0]), 1e-3), (rows / 2 + margin) / max(abs(out[1]), 1e-3)
+            )
+            tip = np.array([cols / 2, rows / 2]) + out * (k - rng.uniform(0.0, 0.8))
+        across = np.array([-out[1], out[0]])
+        r = rng.uniform(0.26, 0.42)
+        z = h + r + rng.uniform(0.0, 0.3)
+        n0, palm = n, tip + out * rng.uniform(2.6, 3.6) * (r / 0.34)
+        for i in range(int(rng.integers(1, 5))):
+            start = tip + across * (i * 2.1 * r) + out * (0 if i == 0 else rng.uniform(0.1, 1.6))
+            root = palm + across * ((i - 1.2) * 1.7 * r)
+            mid = (start + root) / 2
+            up = z + rng.uniform(0.1, 0.8)
+            n = prim(prims, n, 4, (*start, z), (*mid, up), r, 0, skin, 0.6)
+            n = prim(prims, n, 4, (*mid, up), (*root, z + 0.3), r * 1.08, 0, skin, 0.6)
+        for i in (-1, 0, 1):
+            a0, a1 = palm + across * i * 1.2 * r, palm + out * 2.4 + across * i * 0.8 * r
+            n = prim(prims, n, 4, (*a0, z + 0.3), (*a1, z + 0.5), r * 1.5, 0, skin, 0.6)
+        sleeve = skin if rng.random() < 0.4 else hsv(rng)
+        n = prim(
+            prims,
+            n,
+            4,
+            (*(palm + out * 2.6), z + 0.6),
+            (*(palm + out * 12), z + 1.5),
+            r * 2.2,
+            0,
+            sleeve,
+            0.7,
+        )
+        return n if n > n0 else n0
 
     def _nearest(self, T, order, end):
         """Takes the free socket that is nearest to `end` out of `order`."""

@@ -72,12 +72,31 @@ class Sheet:
         self.n = size * over
         self.size = size
         self.layers = np.zeros((3, self.n, self.n), np.uint8)
+        self.wobble, self.rng = 0.0, np.random.default_rng(0)
 
     def _px(self, points) -> np.ndarray:
         p = (np.asarray(points, np.float64) + 1) * 0.5 * self.n - 0.5
         return np.round(p * (1 << SHIFT)).astype(np.int32)
 
+    def _by_hand(self, points, closed: bool) -> np.ndarray:
+        """The way a hand goes along these points: smooth errors that grow and fade."""
+        p = np.asarray(points, np.float64)
+        if closed:
+            p = np.vstack([p, p[:1]])
+        s = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))])
+        if s[-1] < 1e-3:
+            return p
+        # corners stay corners: they are among the points
+        u = np.unique(np.concatenate([np.arange(0, s[-1], 0.05), s]))
+        fine = np.stack([np.interp(u, s, p[:, c]) for c in (0, 1)], -1)
+        knots = np.arange(-0.3, s[-1] + 0.6, 0.22)
+        bent = self.rng.normal(size=(len(knots), 2)) * self.wobble
+        return fine + np.stack([np.interp(u, knots, bent[:, c]) for c in (0, 1)], -1)
+
     def line(self, points, width: float, layer: int = 0, closed: bool = False, value: int = 255) -> None:
+        if self.wobble and value:
+            points, closed = self._by_hand(points, closed), False
+            width *= math.exp(self.rng.normal() * 0.1)
         t = max(1, round(width * 0.5 * self.n))
         cv2.polylines(self.layers[layer], [self._px(points)], closed, value, t, cv2.LINE_AA, SHIFT)
 
@@ -114,12 +133,14 @@ class Hand:
     rng: random.Random
     width: float = 0.04
     scale: float = 1.0
+    wobble: float = 0.0
     choice: dict = field(default_factory=dict)
 
     @classmethod
     def sample(cls, rng: random.Random) -> Hand:
         width = min(0.13, max(0.022, rng.lognormvariate(math.log(0.045), 0.42)))
-        return cls(rng, width, rng.uniform(0.72, 1.28))
+        wobble = rng.uniform(0.006, 0.028) if rng.random() < 0.16 else 0.0
+        return cls(rng, width, rng.uniform(0.72, 1.28), wobble)
 
     def pick(self, name: str, *options, weights=None):
         """The kit's choice for `name`, the same each time within one kit."""
@@ -618,7 +639,15 @@ def k_thermistor(p):
 def k_potentiometer(p):
     a, hh = body_resistor(p)
     size = p.h.num("pot_head", 0.12, 0.22)
-    f = p.h.pick("pot_form", "touch", "gap", "through", weights=(6, 2, 0.7))
+    f = p.h.pick("pot_form", "touch", "gap", "through", "across", weights=(6, 2, 0.7, 0.6))
+    if f == "across":  # an adjustable resistor's slanting arrow, with the wiper joined to its foot
+        u = a * p.h.num("pot_u", 0.55, 0.8)
+        v = hh + p.h.num("pot_v", 0.1, 0.22)
+        p.arrow(-u, v, u, -v, size=size)
+        p.line((-u, v), (0, v + 0.06))
+        p.to_side("S", 0, v + 0.06)
+        p.to_side("W", -a, 0), p.to_side("E", a, 0)
+        return
     y = hh + {"touch": 0.0, "gap": 0.05, "through": -2 * hh - 0.15}[f]
     p.arrow(0, y + size + 0.08, 0, y, size=size)
     if f == "through":
@@ -796,15 +825,19 @@ def k_pushbutton(p):
 def k_lamp(p):
     h = p.h
     r = h.num("lamp_r", 0.22, 0.38)
-    f = h.pick("lamp_form", "x", "loop", weights=(15, 1))
+    f = h.pick("lamp_form", "x", "loop", "arch", weights=(13, 1.5, 1))
     p.circle(0, 0, r)
     if f == "x":
         d = r * math.sqrt(0.5)
         p.line((-d, -d), (d, d)), p.line((-d, d), (d, -d))
-    else:
+    elif f == "loop":
         q = r * 0.4
         p.line((-r, 0), (-q, 0)), p.line((r, 0), (q, 0))
         p.arc(0, 0, q, 180, 360)
+    else:
+        q = r * h.num("lamp_q", 0.3, 0.55)
+        p.line((-r, 0), (-q, 0), (-q, -q * 0.3)), p.line((r, 0), (q, 0), (q, -q * 0.3))
+        p.arc(0, -q * 0.3, q, 180, 360)
     p.to_side("W", -r, 0), p.to_side("E", r, 0)
 
 
@@ -812,8 +845,13 @@ def k_fuse(p):
     h = p.h
     a = 0.4 * h.num("fuse_a", 0.75, 1.2)
     hh = h.num("fuse_h", 0.1, 0.18)
-    f = h.pick("fuse_form", "box", "wave", "caps", "wave_dots", weights=(5, 3, 2, 1))
-    if f in ("box", "caps"):
+    f = h.pick("fuse_form", "box", "wave", "caps", "wave_dots", "hollow", weights=(5, 3, 2, 1, 0.7))
+    if f == "hollow":  # the IEEE's box: end caps set off, nothing inside
+        p.shape((-a, -hh), (a, -hh), (a, hh), (-a, hh))
+        c = a * h.num("fuse_c", 0.6, 0.8)
+        p.shape((-a, -hh), (-c, -hh), (-c, hh), (-a, hh), filled=h.pick("fuse_fill", 0, 1))
+        p.shape((c, -hh), (a, -hh), (a, hh), (c, hh), filled=h.pick("fuse_fill", 0, 1))
+    elif f in ("box", "caps"):
         p.shape((-a, -hh), (a, -hh), (a, hh), (-a, hh))
         p.line((-a, 0), (a, 0))
         if f == "caps":
@@ -920,7 +958,18 @@ def k_audio_in(p):
     """A signal connector, signal on E; its body touches the plate."""
     h = p.h
     f = h.pick(
-        "aud_form", "coax", "jack", "jack2", "female", "plug_arrow", "din", weights=(5, 4, 1.5, 1.5, 0.8, 0.8)
+        "aud_form",
+        "coax",
+        "jack",
+        "jack2",
+        "female",
+        "plug_arrow",
+        "din",
+        "terminal",
+        "chevron",
+        "barrel",
+        "tip",
+        weights=(5, 4, 1.5, 1.5, 1.0, 0.8, 1.2, 1.2, 0.8, 1.0),
     )
     gnd = h.pick("aud_gnd", 1, 0, weights=(7, 1))
     x = h.num("aud_x", -0.3, 0.02)
@@ -965,6 +1014,41 @@ def k_audio_in(p):
             ground_symbol(p, xs, y, 0.6, "gnd2" if h.pick("aud_own_gnd", 0, 1, weights=(3, 1)) else "gnd")
         if f == "jack2":
             p.line((xs, -a + yo), (xs, -a + yo - 0.12))
+    elif f in ("terminal", "chevron", "barrel", "tip"):
+        r = h.num("aud_r", 0.17, 0.28)
+        if f == "terminal":  # one open ring, the other end on the reference
+            q = r * h.num("aud_t2", 0.35, 0.7)
+            p.circle(x, -0.0, q)
+            p.to_side("E", x + q, 0)
+            y = h.num("aud_gy", 0.1, 0.22) + r
+            if h.pick("aud_two", 0, 1):
+                p.circle(x, y + q, q)
+                y += 2 * q
+            gx = x
+        elif f == "chevron":  # contacts of a plug and a socket, one in the other (IEEE 315, 5.1)
+            n = h.pick("aud_n", 1, 2)
+            for i in range(n):
+                u = x - i * 0.12
+                p.line((u - 0.14, -0.14), (u, 0), (u - 0.14, 0.14))
+            p.to_side("E", x, 0)
+            y, gx = r + 0.1, x - 0.14
+            p.line((gx, 0.14), (gx, y))
+        elif f == "barrel":
+            a = h.num("aud_a", 0.2, 0.34)
+            p.shape((x - a, -r), (x + a * 0.4, -r), (x + a * 0.4, r), (x - a, r))
+            p.line((x - a, 0), (x - a * 0.2, 0), w=1.5)
+            p.to_side("E", x + (a * 0.4 if h.pick("aud_in", 0, 1, weights=(1, 3)) else -a * 0.2), 0)
+            y, gx = r + h.num("aud_gy", 0.1, 0.22), x - a * 0.3
+            p.line((gx, r), (gx, y))
+        else:  # a sleeve with two springs
+            a = h.num("aud_a", 0.2, 0.34)
+            p.line((x - a, -r), (x - a, r), w=2.2)
+            p.line((x - a * 0.4, -0.1), (x - a * 0.1, 0.04), (x + 0.1, 0)), p.to_side("E", x + 0.1, 0)
+            p.line((x - a, r), (x, r))
+            y, gx = r + h.num("aud_gy", 0.1, 0.22), x
+            p.line((gx, r), (gx, y))
+        if gnd:
+            ground_symbol(p, gx, y, 0.62, "gnd2" if h.pick("aud_own_gnd", 0, 1, weights=(3, 1)) else "gnd")
     elif f == "female":
         r = h.num("aud_r", 0.17, 0.28)
         p.arc(x, 0, r, 90, 270)
@@ -1077,4 +1161,6 @@ DRAW = {k: globals()["k_" + k.replace("-", "_")] for k in KINDS}
 
 def draw_kind(sheet: Sheet, kind: str, hand: Hand, scale: float, dx: float = 0.0, dy: float = 0.0) -> None:
     """Draw `kind` at turn 0 onto the ink and accent layers of `sheet`."""
+    sheet.wobble, sheet.rng = hand.wobble, np.random.default_rng(hand.rng.getrandbits(32))
     DRAW[kind](Pen(sheet, hand, scale, dx, dy))
+    sheet.wobble = 0.0

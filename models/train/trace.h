@@ -28,7 +28,7 @@ HD V mix(V a, V b, float t) { return a * (1 - t) + b * t; }
 HD float clampf(float x, float a, float b) { return fminf(fmaxf(x, a), b); }
 HD float sstep(float a, float b, float x) { float t = clampf((x - a) / (b - a), 0, 1); return t * t * (3 - 2 * t); }
 
-struct Prim {            // 0 none, 1 vertical cylinder, 2 dome (half ellipsoid), 3 ring with hole, 4 capsule p-q, 5 box
+struct Prim {            // 0 none, 1 vertical cylinder, 2 dome (half ellipsoid), 3 ring with hole, 4 capsule p-q, 5 box, 6 box with a printed top: pad is its label, metal how bright its ink is
   int type; float px, py, pz, qx, qy, qz, r, r2; float cr, cg, cb; float rough, metal, glow, pad;
 };
 struct Cell {            // label < 0: empty
@@ -90,7 +90,7 @@ HD bool capsule_hit(V o, V d, V a, V b, float r, float tmax, float *t, V *n) {
 }
 HD bool prim_hit(const Prim &P, V o, V d, float tmax, float *t, V *n) {
   if (P.type == 4) return capsule_hit(o, d, v3(P.px, P.py, P.pz), v3(P.qx, P.qy, P.qz), P.r, tmax, t, n);
-  if (P.type == 5) {   // box turned by angle r about the vertical through p; half sizes qx qy, top pz, bottom qz
+  if (P.type >= 5) {   // box turned by angle r about the vertical through p; half sizes qx qy, top pz, bottom qz
     float c = cosf(P.r), s = sinf(P.r); V q = o - v3(P.px, P.py, 0);
     V oo = v3(c * q.x + s * q.y, -s * q.x + c * q.y, q.z), dd = v3(c * d.x + s * d.y, -s * d.x + c * d.y, d.z), nn;
     if (!box_hit(oo, dd, -P.qx, P.qx, -P.qy, P.qy, P.qz, P.pz, tmax, t, &nn)) return false;
@@ -274,6 +274,13 @@ HD Mat material(const World &W, const Hit &H, V p, V d) {
     }
   } else if (H.what == 5) {
     const Prim &P = W.prims[H.idx]; m.alb = v3(P.cr, P.cg, P.cb); m.rough = P.rough; m.metal = P.metal; m.spec = P.metal > 0.5f ? 0.6f : 0.05f; m.glow = m.alb * P.glow;
+    if (P.type == 6) {
+      m.metal = 0; m.spec = 0.05f;
+      if (H.n.z > 0.5f) {
+        float c = cosf(P.r), s = sinf(P.r), dx = p.x - P.px, dy = p.y - P.py, u = (c * dx + s * dy) / (2 * P.qx) + 0.5f, v = (-s * dx + c * dy) / (2 * P.qy) + 0.5f;
+        V q = texture(W, (int)P.pad, u, v); m.alb = mix(m.alb, v3(P.metal, P.metal, P.metal), fmaxf(q.x, q.y));
+      }
+    }
     if (P.type == 3 && H.n.z > 0.5f) { float dx = p.x - P.px, dy = p.y - P.py; if (dx * dx + dy * dy < P.r2 * P.r2) { m.alb = v3(0.01f, 0.01f, 0.01f); m.spec = 0; m.metal = 0; } }
     if (P.type == 1 && P.r2 > 0 && H.n.z > 0.5f) { float dx = p.x - P.px, dy = p.y - P.py; float a = P.pad; float s = -sinf(a) * dx + cosf(a) * dy, l = cosf(a) * dx + sinf(a) * dy; if (fabsf(s) < P.r2 && l > 0) m.alb = v3(0.9f, 0.9f, 0.9f) * (m.alb.x > 0.5f ? 0.05f : 1.0f); }
   }

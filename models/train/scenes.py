@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from symbols import CONTACTS, KINDS
 
-GRID, MAXPRIM = 18, 224
+GRID, MAXPRIM, GROUP = 18, 224, 8
 F = np.float32
 PRIM = np.dtype(
     [
@@ -97,6 +97,7 @@ SCENE = np.dtype(
         ("grain", F),
         ("seed", "i4"),
         ("tap_first", "i4"),
+        ("group", F, (MAXPRIM // GROUP, 6)),
     ]
 )
 
@@ -220,6 +221,21 @@ def prim(
         pad,
     )
     return n + 1
+
+
+def boxes_of(prims, n):
+    """Boxes that hold GROUP prims each, lowest and highest corner; trace.h skips those that a ray misses."""
+    p, q, r = prims["p"], prims["q"], prims["r"][:, None]
+    low, high = np.minimum(p, q) - r, np.maximum(p, q) + r  # a rod with round ends
+    upright = np.isin(prims["type"], (1, 2, 3))
+    boxy = prims["type"] >= 5
+    reach = np.where(boxy[:, None], np.hypot(q[:, :1], q[:, 1:2]), r)
+    other = upright | boxy
+    low[other, :2], high[other, :2] = (p[:, :2] - reach)[other], (p[:, :2] + reach)[other]
+    low[other, 2], high[other, 2] = np.minimum(p[:, 2], q[:, 2])[other], np.maximum(p[:, 2], q[:, 2])[other]
+    low[n:], high[n:] = 1e6, -1e6
+    low, high = low.reshape(-1, GROUP, 3).min(1), high.reshape(-1, GROUP, 3).max(1)
+    return np.concatenate([low - 1e-3, high + 1e-3], 1)
 
 
 def real_part(rng, arr, n, kind, x, y, h, turn, form):
@@ -671,7 +687,7 @@ class Maker:
             n = self._stickers(prims, n, occ, S, h)
         if rng.random() < hands:
             n = self._hand(prims, n, cols, rows, h, float(S["margin"]))
-        S["nprim"] = n
+        S["nprim"], S["group"] = n, boxes_of(prims, n)
         # --- plate
         kind = rng.random()
         if kind < 0.35:

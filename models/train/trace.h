@@ -13,6 +13,8 @@ static inline float rsqrtf(float x) { return 1.0f / sqrtf(x); }
 
 #define GRID 18          // cells a side in a scene's grid
 #define MAXPRIM 224
+#define GROUP 8          // prims that share a box; rays that miss it miss them all
+#define NGROUP (MAXPRIM / GROUP)
 #define TEX_N 160
 
 struct V { float x, y, z; };
@@ -46,6 +48,7 @@ struct Scene {           // every member is 4 bytes wide; models/train/scenes.py
   float shadow_edge[4];  // a far edge that shades part of the table: n.x, n.y, offset, strength
   int nprim; int nlead_from; int marker[4]; float marker_size; float wear, grain; int seed;
   int tap_first;
+  float group[NGROUP][6]; // lowest x y z, highest x y z
 };
 struct Hit { float t; V n; int what; int idx; float u, v; };   // what: 0 none 1 top 2 side 3 plate 4 table 5 prim 6 plate edge
 
@@ -156,9 +159,17 @@ HD bool cubes_hit(const World &W, V o, V d, float tmax, Hit *H) {
 HD Hit trace(const World &W, V o, V d, float tmax, bool any) {
   const Scene &S = *W.S; Hit H; H.t = tmax; H.what = 0; H.idx = 0; H.n = v3(0, 0, 1);
   Hit c; if (cubes_hit(W, o, d, H.t, &c)) { H = c; if (any) return H; }
-  for (int i = 0; i < S.nprim; i++) {
-    const Prim &P = W.prims[i]; float t; V n;
-    if (prim_hit(P, o, d, H.t, &t, &n)) { H.t = t; H.n = n; H.what = 5; H.idx = i; if (any) return H; }
+  float ix = 1.0f / (fabsf(d.x) > 1e-9f ? d.x : 1e-9f), iy = 1.0f / (fabsf(d.y) > 1e-9f ? d.y : 1e-9f), iz = 1.0f / (fabsf(d.z) > 1e-9f ? d.z : 1e-9f);
+  for (int g = 0; g * GROUP < S.nprim; g++) {
+    const float *B = S.group[g];
+    float x0 = (B[0] - o.x) * ix, x1 = (B[3] - o.x) * ix, y0 = (B[1] - o.y) * iy, y1 = (B[4] - o.y) * iy, z0 = (B[2] - o.z) * iz, z1 = (B[5] - o.z) * iz;
+    float in = fmaxf(fmaxf(fminf(x0, x1), fminf(y0, y1)), fminf(z0, z1)), out = fminf(fminf(fmaxf(x0, x1), fmaxf(y0, y1)), fmaxf(z0, z1));
+    if (in > out || out < 0 || in > H.t) continue;
+    int last = (g + 1) * GROUP < S.nprim ? (g + 1) * GROUP : S.nprim;
+    for (int i = g * GROUP; i < last; i++) {
+      const Prim &P = W.prims[i]; float t; V n;
+      if (prim_hit(P, o, d, H.t, &t, &n)) { H.t = t; H.n = n; H.what = 5; H.idx = i; if (any) return H; }
+    }
   }
   if (any) return H;
   if (d.z < -1e-6f) {

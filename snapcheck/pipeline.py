@@ -16,9 +16,11 @@ from snapcheck.check import (
     ComparisonSettings,
     Verdict,
     apply,
+    bundled_settings,
     compare,
     find_changes,
     moved_board,
+    settled_links,
     with_doubts,
 )
 from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_rules, equivalence
@@ -101,6 +103,7 @@ def check_build(
     *,
     book: RuleBook | None = None,
     settings: ComparisonSettings | None = None,
+    strict: bool = False,
 ) -> CheckResult:
     """Check a build against its design.
 
@@ -110,13 +113,15 @@ def check_build(
         kit: the cubes.
         simulator: calculates voltages and currents; None: judged by structure alone, with a note.
         book, settings: limits of rules and comparison, None for the bundled ones.
+        strict: ask about everything that the picture leaves open; else the plan settles what picture and plan
+            together leave no doubt about.
 
     Raises:
         InputError: a kind is not in the kit.
     """
     reading = None if isinstance(built, Board) else built
     board = built if isinstance(built, Board) else built.board
-    return _Check(board, reading, design, kit, simulator, book, settings).result()
+    return _Check(board, reading, design, kit, simulator, book, settings, strict).result()
 
 
 @dataclass
@@ -128,6 +133,7 @@ class _Check:
     simulator: Simulator | None
     book: RuleBook | None
     settings: ComparisonSettings | None
+    strict: bool = False
     notes: list[str] = field(default_factory=list)
 
     def result(self) -> CheckResult:
@@ -149,9 +155,12 @@ class _Check:
             findings = self._with_effects(findings, placed, comparison, what_if)
         elif plan_point is not None and placed is not None:
             what_if = self._own_figures(placed, comparison)
+        reading = self.reading
+        if reading is not None and placed is not None and not self.strict and not comparison.own_layout:
+            reading = settled_links(reading, placed.board, self.settings or bundled_settings())
         findings, verdict = with_doubts(
             findings,
-            self.reading,
+            reading,
             built_differently=comparison.verdict is Verdict.EQUIVALENT,
             undecided=comparison.verdict is Verdict.CANT_TELL,
         )
@@ -179,6 +188,7 @@ class _Check:
             self.board,
             self.kit,
             unsure=None if self.reading is None else self.reading.unsure,
+            chances=None if self.reading is None or self.strict else self.reading.chances,
             operating_point=point,
             plan_operating_point=plan_point,
             positions=positions,

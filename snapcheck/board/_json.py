@@ -11,7 +11,7 @@ from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
 from snapcheck.board._design import Conditions, Design, Expectation, Probe
 from snapcheck.board._place import Cell, Seam
 from snapcheck.errors import InputError
-from snapcheck.kit import Kind, Kit, ValueForm, check_limits
+from snapcheck.kit import Kind, Kit, ValueForm, check_limits, parse_value
 from snapcheck.words import tr
 
 _T = TypeVar("_T")
@@ -112,7 +112,18 @@ def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
         _text(printed, f"{key}.printed")
     if kit is not None and value is not None:
         _matches(kit[kind], value, f"{key}.value")
+        value = _usual_spelling(kit[kind], value)
     return Cube(kind, int(turn), value, printed, _text(unit, f"{key}.unit"))
+
+
+def _usual_spelling(kind: Kind, value: float | str) -> float | str:
+    """Types, colours and lamps as the value grammar spells them: "GREEN" and "green" are one value."""
+    if isinstance(value, str):
+        try:
+            return parse_value(value, kind.value_form).value
+        except InputError:
+            return value
+    return value
 
 
 def _matches(kind: Kind, value: float | str, key: str) -> None:

@@ -5,7 +5,9 @@ from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_c
 from snapcheck.check._compare import compare
 from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._doubts import reading_questions, with_doubts
+from snapcheck.check._evidence import certainty, settled_links
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
+from snapcheck.check._trial import changed_plans
 from snapcheck.check._unsure import open_questions
 from snapcheck.check._verdict import Verdict, verdict_of
 
@@ -21,6 +23,8 @@ __all__ = [
     "align",
     "apply",
     "bundled_settings",
+    "certainty",
+    "changed_plans",
     "compare",
     "find_changes",
     "load_settings",
@@ -29,6 +33,7 @@ __all__ = [
     "open_questions",
     "parse_settings",
     "reading_questions",
+    "settled_links",
     "verdict_of",
     "with_doubts",
 ]

@@ -9,13 +9,14 @@ from functools import cached_property
 from snapcheck.board import Board, Cell, Cube, Design
 from snapcheck.check._changes import CellChange, Change, find_changes
 from snapcheck.check._comparison import Comparison, Electrical
+from snapcheck.check._evidence import Chances
 from snapcheck.check._merge import absorb, alignment_note, gathered, mirror_fault, with_rules
 from snapcheck.check._own_layout import own_layout_findings
 from snapcheck.check._pair import MOST_CHANGES, Pair
 from snapcheck.check._sentence import difference_words
 from snapcheck.check._settings import ComparisonSettings, bundled_settings
 from snapcheck.check._tell import Teller
-from snapcheck.check._unsure import open_questions
+from snapcheck.check._unsure import open_questions, settled_note
 from snapcheck.check._verdict import verdict_of
 from snapcheck.circuit import (
     RULES,
@@ -38,6 +39,7 @@ def compare(
     kit: Kit,
     *,
     unsure: Mapping[Cell, Sequence[Cube | None]] | None = None,
+    chances: Mapping[Cell, Chances] | None = None,
     operating_point: OperatingPointLike | None = None,
     plan_operating_point: OperatingPointLike | None = None,
     positions: Mapping[str, OperatingPointLike] | None = None,
@@ -56,6 +58,8 @@ def compare(
         kit: the cubes.
         unsure: cell of the build to what may stand there besides what `built` says; an empty sequence
             means it could not be read at all. Such cells are never taken as a pass.
+        chances: of unsure cells, everything that may stand there and its probability; where given, the plan
+            may settle them (see `snapcheck.check._evidence`), and a note says so.
         operating_point: simulated state of the build, for rules that need one.
         plan_operating_point: simulated state of the plan, so that what rules object to in it is known.
         positions, plan_positions: the same in other positions of the switches, see `check_rules`.
@@ -69,7 +73,8 @@ def compare(
     supply_V = design.conditions.supply_V if isinstance(design, Design) else {}
     settings = bundled_settings() if settings is None else settings
     probes = (design.input, design.output) if isinstance(design, Design) else ()
-    pair = Pair(plan, built, kit, dict(unsure or {}), settings, tuple(p for p in probes if p is not None))
+    probed = tuple(p for p in probes if p is not None)
+    pair = Pair(plan, built, kit, dict(unsure or {}), settings, probed, dict(chances or {}))
     return _Comparing(
         pair, operating_point, plan_operating_point, positions or {}, plan_positions or {}, book, supply_V
     ).result()
@@ -296,9 +301,12 @@ class _Comparing:
         nets: Mapping[int, int],
     ) -> Comparison:
         planned = {self.pair.frame.built_cell(c): q for c, q in self.pair.frame.plan.cubes.items()}
+        settled = self.pair.settled
+        unsure = {cell: others for cell, others in self.pair.unsure.items() if cell not in settled}
         findings = findings + open_questions(
-            self.pair.seen, self.pair.built, self.pair.unsure, self.pair.kit, self.book, planned=planned
+            self.pair.seen, self.pair.built, unsure, self.pair.kit, self.book, planned=planned
         )
+        findings += settled_note(settled, planned, self.pair.kit)
         cells = dict.fromkeys(self.pair.frame.built_cell(c) for change in changes for c in change.cells)
         worst = min((f.severity for f in findings), default=Severity.NOTE)
         undecided = electrical is Electrical.GAVE_UP and worst >= Severity.NOTE

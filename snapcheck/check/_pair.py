@@ -10,9 +10,10 @@ from snapcheck.board import Board, Cell, Cube, Probe
 from snapcheck.check._align import Alignment, Frame, align, is_handed, lay_together
 from snapcheck.check._changes import CellChange, Change, apply
 from snapcheck.check._comparison import Electrical
+from snapcheck.check._evidence import Chances, settled_cells
 from snapcheck.check._merge import clusters
 from snapcheck.check._settings import ComparisonSettings
-from snapcheck.check._unsure import settle
+from snapcheck.check._unsure import as_planned, settle
 from snapcheck.circuit import (
     Circuit,
     Equivalence,
@@ -41,6 +42,7 @@ class Pair:
         unsure: cell of the build to what else may stand there, see `compare`.
         settings: limits of the comparison.
         probes: the plan's input and output.
+        chances: of the unsure cells, where the plan may settle them, see `settled`.
     """
 
     plan: Board
@@ -49,6 +51,7 @@ class Pair:
     unsure: dict[Cell, Sequence[Cube | None]]
     settings: ComparisonSettings
     probes: tuple[Probe, ...] = ()
+    chances: Mapping[Cell, Chances] = field(default_factory=dict)
     _tried: dict[frozenset[int], Circuit] = field(default_factory=dict)
 
     @cached_property
@@ -64,9 +67,22 @@ class Pair:
         """
         if not self.unsure or self.has_own_layout:
             return self.seen
+        board = settle(self.seen, self.unsure, self._planned, self.kit)
+        return as_planned(board, self.settled, self._planned)
+
+    @cached_property
+    def _planned(self) -> dict[Cell, Cube]:
+        """The plan's cubes, in cells of the build."""
         place, stand = self.alignment.to_built, self.alignment.cube_on_built
-        planned = {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
-        return settle(self.seen, self.unsure, planned, self.kit)
+        return {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
+
+    @cached_property
+    def settled(self) -> dict[Cell, float]:
+        """Unsure cells that hold what is planned, by picture and plan together, with how certain that is."""
+        if not self.chances or self.has_own_layout:
+            return {}
+        board = settle(self.seen, self.unsure, self._planned, self.kit)
+        return settled_cells(self.chances, self._planned, board, self.kit, self.settings)
 
     @cached_property
     def frame(self) -> Frame:

@@ -23,6 +23,15 @@ class ComparisonSettings:
     own_layout_below: float
     many_missing: float
     step_limit: float
+    mistake_missing: float
+    mistake_extra: float
+    mistake_turned: float
+    mistake_value: float
+    mistake_kind: float
+    mistake_tap: float
+    mistake_lead: float
+    settled_from: float
+    settled_from_danger: float
 
 
 _NAMES = tuple(f.name for f in fields(ComparisonSettings))

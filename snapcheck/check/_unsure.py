@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam
@@ -40,7 +40,7 @@ def _choices(seen: Board, cell: Cell, others: Sequence[Cube | None]) -> list[Cub
     return list(choices.values()) if len(choices) > 1 else []
 
 
-def _same(a: Cube | None, b: Cube | None, kit: Kit) -> bool:
+def same_cube(a: Cube | None, b: Cube | None, kit: Kit) -> bool:
     if a is None or b is None or a.kind != b.kind:
         return a is b
     return (a.value, a.unit) == (b.value, b.unit) and (
@@ -59,17 +59,19 @@ def settle(
         planned: what the plan has, by cell of the build.
         kit: the cubes.
     """
-    cubes = dict(seen.cubes)
+    taken = []
     for cell, others in unsure.items():
-        want = planned.get(cell)
         allowed = _choices(seen, cell, others)
-        if allowed and not any(_same(want, a, kit) for a in allowed):
-            continue
-        if want is None:
-            cubes.pop(cell, None)
-        else:
-            cubes[cell] = want
-    return replace(seen, cubes=cubes)
+        if not allowed or any(same_cube(planned.get(cell), a, kit) for a in allowed):
+            taken.append(cell)
+    return as_planned(seen, taken, planned)
+
+
+def as_planned(board: Board, cells: Iterable[Cell], planned: Mapping[Cell, Cube]) -> Board:
+    """The board with these cells as planned."""
+    taken = set(cells)
+    cubes = {cell: cube for cell, cube in board.cubes.items() if cell not in taken}
+    return replace(board, cubes=cubes | {cell: planned[cell] for cell in sorted(taken) if cell in planned})
 
 
 def open_questions(
@@ -84,7 +86,7 @@ def open_questions(
     """One question for every unsure cell where it matters what stands there."""
     choices_of = {cell: _choices(seen, cell, others) for cell, others in unsure.items()}
     differing_of = {
-        cell: [c for c in choices if not _same(c, settled.cubes.get(cell), kit)]
+        cell: [c for c in choices if not same_cube(c, settled.cubes.get(cell), kit)]
         for cell, choices in choices_of.items()
     }
     followed = set(sorted(unsure)[:_MOST_FOLLOWED])
@@ -96,9 +98,9 @@ def open_questions(
         choices, differing = choices_of[cell], differing_of[cell]
         if cell in harmless or (choices and not differing):
             continue
-        dangers = _dangers(settled, cell, differing, kit, book) if cell in followed else []
+        feared = dangers(settled, cell, differing, kit, book) if cell in followed else []
         seen_cube = seen.cubes.get(cell) if others else None
-        questions.append(_question(cell, choices, settled.cubes.get(cell), planned, dangers, kit, seen_cube))
+        questions.append(_question(cell, choices, settled.cubes.get(cell), planned, feared, kit, seen_cube))
     return questions
 
 
@@ -139,7 +141,7 @@ def _no_matter_together(board: Board, choices: Mapping[Cell, Sequence[Cube | Non
     return True
 
 
-def _dangers(
+def dangers(
     board: Board, cell: Cell, choices: Sequence[Cube | None], kit: Kit, book: RuleBook | None
 ) -> list[tuple[Cube | None, Finding]]:
     """Choices that would make it dangerous to power the build."""
@@ -158,7 +160,7 @@ def _question(
     choices: list[Cube | None],
     taken: Cube | None,
     planned: Mapping[Cell, Cube] | None,
-    dangers: list[tuple[Cube | None, Finding]],
+    feared: list[tuple[Cube | None, Finding]],
     kit: Kit,
     seen: Cube | None,
 ) -> Finding:
@@ -176,8 +178,8 @@ def _question(
     if planned is not None:
         expected = tr("The plan has {cube} there.", cube=cube_words(planned.get(cell), kit))
     why = tr("Until somebody has looked, the build is not passed.")
-    if dangers:
-        choice, finding = dangers[0]
+    if feared:
+        choice, finding = feared[0]
         why = tr("If it is {cube}: {title} Look before you power.",
                  cube=_choice_words(choice, choices, kit), title=finding.title)  # fmt: skip
     return Finding(
@@ -191,9 +193,31 @@ def _question(
         mend=tr("Look at the cube at {cell}, or take the picture again.", cell=cell),
         expected_cube=None if planned is None else planned.get(cell),
         found_cube=taken if choices else None,
-        data={"choices": names, "danger": bool(dangers)},
+        data={"choices": names, "danger": bool(feared)},
         source="reading of the picture",
     )
+
+
+def settled_note(settled: Mapping[Cell, float], planned: Mapping[Cell, Cube], kit: Kit) -> list[Finding]:
+    """Which cells were taken as planned because picture and plan together leave no doubt."""
+    if not settled:
+        return []
+    told = [
+        tr("{cell}: {cube}, {percent} %", cell=cell, cube=cube_words(planned.get(cell), kit),
+           percent=f"{100 * min(p, 0.9999):.2f}")
+        for cell, p in sorted(settled.items())
+    ]  # fmt: skip
+    return [
+        Finding(
+            rule="taken-as-planned",
+            severity=Severity.NOTE,
+            cells=tuple(sorted(settled)),
+            title=tr("Not quite clear in the picture, taken as planned: {cells}.", cells="; ".join(told)),
+            why=tr("Picture and plan together leave no doubt worth a question."),
+            data={str(cell): p for cell, p in sorted(settled.items())},
+            source="reading of the picture",
+        )
+    ]
 
 
 def tap_question(seam: Seam) -> Finding:

@@ -5,16 +5,20 @@ from __future__ import annotations
 import argparse
 import io
 import json
-import resource
+import random
 import sys
 import time
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import board_from_json
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.trials import Trials
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +33,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PICTURE",
         help="write how far confidences can be trusted: reliability, risk over coverage (PNG or SVG)",
     )
+    parser.add_argument(
+        "--plans",
+        metavar="N",
+        type=int,
+        default=0,
+        help="hold each picture against its own board as plan, and against N plans changed in one place",
+    )
     parser.add_argument("--mistakes", action="store_true", help="list every mistake")
     add_kit(parser)
 
@@ -36,24 +47,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from snapcheck.photo import read_photo
     from snapcheck.photo import score as scoring
+    from snapcheck.trials import Trials, hold
 
     kit = kit_of(args)
-    folder = Path(args.folder)
-    if not folder.is_dir():
-        raise InputError(tr("there is no such folder."), place=folder)
-    pairs = sorted(
-        (p, p.with_suffix(".json"))
-        for p in folder.glob("*")
-        if p.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp", ".heic")
-    )
-    pairs = [(photo, truth) for photo, truth in pairs if truth.exists()]
-    if not pairs:
-        raise InputError(
-            tr("no labelled pictures here."),
-            place=folder,
-            way_out=tr("Put NAME.jpg and NAME.json side by side."),
-        )
-    total = scoring.Score()
+    pairs = _labelled(Path(args.folder))
+    total, trials = scoring.Score(), Trials()
     by_difficulty: dict[str, Any] = {}
     seconds = []
     for number, (photo, truth_file) in enumerate(pairs):
@@ -73,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
         seconds.append(time.perf_counter() - start)
         for s in (total, part):
             scoring.add(s, truth, reading, kit)
+        if args.plans:
+            hold(trials, reading, truth, kit, random.Random(photo.name), args.plans)
         if sys.stderr.isatty():
             print(f"\r{number + 1}/{len(pairs)}", end="", file=sys.stderr)
     if args.confusion:
@@ -82,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
     read = [s for s in total.sure if s.read]
     rest = sorted(seconds[1:] or seconds)
     middle = rest[len(rest) // 2] if rest else None
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    memory = _peak_memory_MB()
     result: dict[str, Any] = {
         "pictures": len(pairs),
         "figures": scoring.figures(total),
@@ -98,14 +98,74 @@ def run(args: argparse.Namespace) -> int:
         "peak_memory_MB": memory,
         "mistakes": total.mistakes,
     }
+    if args.plans:
+        result["plans"] = asdict(trials)
     if args.json:
         print_json(result)
         return 0
     _say(total, args, middle, memory)
+    if args.plans:
+        _say_trials(trials)
     return 0
 
 
-def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: float) -> None:
+def _labelled(folder: Path) -> list[tuple[Path, Path]]:
+    """Pictures with their truth files."""
+    if not folder.is_dir():
+        raise InputError(tr("there is no such folder."), place=folder)
+    pairs = sorted(
+        (p, p.with_suffix(".json"))
+        for p in folder.glob("*")
+        if p.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp", ".heic")
+    )
+    pairs = [(photo, truth) for photo, truth in pairs if truth.exists()]
+    if not pairs:
+        raise InputError(
+            tr("no labelled pictures here."),
+            place=folder,
+            way_out=tr("Put NAME.jpg and NAME.json side by side."),
+        )
+    return pairs
+
+
+def _say_trials(trials: Trials) -> None:
+    """How many good builds pass, and whether a faulty one does."""
+    from snapcheck.photo import score as scoring
+
+    good, n, wrong = trials.good, trials.changed.total(), trials.wrong.total()
+    print(
+        tr(
+            "{n} pictures against their own board: {p} pass, {a} are asked about, {b} blamed",
+            n=good["builds"],
+            p=good["passed"],
+            a=good["asked"],
+            b=good["blamed"],
+        )
+    )
+    bound = 100 * scoring.at_most(wrong, n) if n else 100.0
+    print(
+        tr(
+            "{w} of {n} plans changed in one place are passed: at most {p:.2g} % with 95 % confidence"
+            " (were they independent)",
+            w=wrong,
+            n=n,
+            p=bound,
+        )
+    )
+    for line in trials.passed:
+        print(f"  {line}")
+
+
+def _peak_memory_MB() -> float | None:
+    """Of this process; None where the system does not tell (Windows)."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: float | None) -> None:
     """The figures in words."""
     from snapcheck.photo import score as scoring
 
@@ -117,7 +177,7 @@ def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: flo
             n=total.count["pictures"],
             c=total.count["cubes"],
             t=middle or 0.0,
-            m=memory,
+            m=memory or 0.0,
         )
     )
     read = [s for s in total.sure if s.read]

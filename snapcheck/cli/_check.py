@@ -38,6 +38,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--step", type=int, choices=(1, 2, 3), default=1, help="how much the hints tell (with --student)"
     )
+    parser.add_argument(
+        "--strict", action="store_true", help="ask about all that is not clear, whatever the plan says"
+    )
     parser.add_argument("--no-pdf", action="store_true", help="write no PDF")
     parser.add_argument("-q", "--quiet", action="store_true", help="verdict and titles only")
     parser.add_argument("-v", "--verbose", action="store_true", help="also sources, and figures that are met")
@@ -61,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         built, pixels = _built(args, kit)
         say(tr("checking"))
         ahead.join()
-        result = check_build(built, design, kit, simulator)
+        result = check_build(built, design, kit, simulator, strict=args.strict)
         files = None
         if args.out or not args.json:
             files = _write(args, result, pixels, simulator, say)

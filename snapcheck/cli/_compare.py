@@ -52,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     )
     result = compare(
         design, built, kit, unsure=None if reading is None else reading.unsure,
+        chances=None if reading is None else reading.chances,
         operating_point=ours.point, plan_operating_point=theirs.point, positions=ours.positions,
         plan_positions=theirs.positions, book=book, settings=limits,
     )  # fmt: skip

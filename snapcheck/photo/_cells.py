@@ -78,6 +78,8 @@ class Symbols:
         taps: (n, 4) logits of a tap on N, E, S, W.
         text: (n,) logit that something is printed.
         box: (n, 4) the print's centre and size in cells from the cube's centre, in the picture's directions.
+        two: (n,) logit that the print has two lines.
+        loose: (n,) logit that a cube lies there without being snapped in.
     """
 
     kind: np.ndarray
@@ -85,6 +87,8 @@ class Symbols:
     taps: np.ndarray
     text: np.ndarray
     box: np.ndarray
+    two: np.ndarray
+    loose: np.ndarray
 
 
 def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
@@ -103,6 +107,8 @@ def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
         taps,
         out[:, n_kind + 8],
         box,
+        out[:, n_kind + 13],
+        out[:, n_kind + 14],
     )
 
 
@@ -155,28 +161,90 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
     kind, turn = sums[0], sums[1]
     kind = kind - np.log(np.exp(kind).sum(1, keepdims=True))
     turn = turn - np.log(np.exp(turn).sum(1, keepdims=True))
-    return Symbols(kind, turn, sums[2], sums[3], sums[4])
+    return Symbols(kind, turn, *sums[2:])
 
 
 @dataclass(frozen=True)
 class Line:
-    """A line of print.
+    """A print of one line, or of two parted by a line feed.
 
     Attributes:
         text, confidence: what it says, with its probability summed over alignments.
         rivals: other readings, with theirs.
-        views: what the network said of each place of the line, (frames, letters) probabilities a view.
+        views: what the network said of each place of the line, (frames, letters) probabilities a view; of the
+            upper of two lines.
+        below: the same of the lower one, empty where there is none.
     """
 
     text: str
     confidence: float
     rivals: tuple[tuple[str, float], ...]
     views: tuple[np.ndarray, ...] = field(default=(), compare=False, repr=False)
+    below: tuple[np.ndarray, ...] = field(default=(), compare=False, repr=False)
 
 
 #: a line's height in the crop, in heights of its print: the first view, and those taken where it is not clear
 VIEWS = (1.5, 1.3, 1.75)
 CLEAR = 0.99
+
+
+#: two lines share the box of their print: each one's height, and how far its middle is from the box's (as in
+#: models/train/fit.py)
+LINE_SHARE, LINE_OFF = 0.45, 0.275
+#: from here on, and up to here, the number of lines is not doubted
+ONE, TWO = 0.03, 0.97
+RIVALS = 6
+
+
+def read_prints(
+    board: np.ndarray,
+    rim: float,
+    places: list[tuple[int, int]],
+    turns: np.ndarray,
+    boxes: np.ndarray,
+    two: np.ndarray,
+) -> list[Line]:
+    """Read prints of one or two lines; see `read_lines`. `two`: (n,) how likely there are two."""
+    single, double = np.flatnonzero(two < TWO), np.flatnonzero(two > ONE)
+    ones = read_lines(board, rim, [places[i] for i in single], turns[single], boxes[single])
+    one = {int(i): line for i, line in zip(single, ones, strict=True)}
+    n = len(double)
+    if not n:
+        return [one[i] for i in range(len(places))]
+    tall = np.where(turns[double] % 2 == 1, boxes[double, 2], boxes[double, 3])
+    down = np.array([(0, 1), (-1, 0), (0, -1), (1, 0)])[turns[double]] * (LINE_OFF * tall)[:, None]
+    halves = np.concatenate([boxes[double], boxes[double]])
+    halves[:, :2] += np.concatenate([-down, down])
+    across = np.where(np.concatenate([turns[double]] * 2) % 2 == 1, 2, 3)
+    halves[np.arange(2 * n), across] *= LINE_SHARE
+    both = read_lines(
+        board, rim, [places[i] for i in double] * 2, np.concatenate([turns[double]] * 2), halves
+    )
+    result = dict(one)
+    for k, i in enumerate(double.tolist()):
+        pair = _stacked(both[k], both[n + k])
+        result[i] = pair if i not in one else _either_way(one[i], pair, float(two[i]))
+    return [result[i] for i in range(len(places))]
+
+
+def _stacked(upper: Line, lower: Line) -> Line:
+    """Two lines as one print."""
+    options = [
+        (f"{a}\n{b}", p * q)
+        for a, p in ((upper.text, upper.confidence), *upper.rivals)
+        for b, q in ((lower.text, lower.confidence), *lower.rivals)
+    ]
+    (text, p), *rest = sorted(options, key=lambda o: -o[1])[: RIVALS + 1]
+    return Line(text, p, tuple(rest), upper.views, lower.views)
+
+
+def _either_way(one: Line, pair: Line, two: float) -> Line:
+    """A print that may have one line or two, these as likely as `two` says."""
+    options = [(t, p * (1 - two)) for t, p in ((one.text, one.confidence), *one.rivals)]
+    options += [(t, p * two) for t, p in ((pair.text, pair.confidence), *pair.rivals)]
+    (text, p), *rest = sorted(options, key=lambda o: -o[1])[: RIVALS + 1]
+    likely = pair if two > 0.5 else one
+    return Line(text, p, tuple(rest), likely.views, likely.below)
 
 
 def read_lines(

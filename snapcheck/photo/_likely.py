@@ -7,6 +7,7 @@ that one letter under a lead does not rule a value out.
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 import numpy as np
@@ -38,7 +39,30 @@ def spellings(value: float, form: ValueForm) -> set[str]:
         out.add(digits)
     if "." in digits:
         out.add(digits.replace(".", letter))
+    if ohms and value >= 1000:
+        out.add(f"{value:.0f}")
+    if "k" in unit:
+        out |= {w.replace("k", "K") for w in out}
+    if "." in digits:
+        out |= {w.replace(".", ",") for w in out if "." in w}
     return out
+
+
+def word_spellings(word: str, form: ValueForm) -> set[str]:
+    """How a colour, type or lamp is printed: in capitals, with a gap, its current in the other unit."""
+    if form is ValueForm.COLOUR:
+        return {word, word.upper(), word.title()}
+    if form is ValueForm.TYPE and (parts := type_parts(word)):
+        return {word, " ".join(parts)}
+    if form is ValueForm.LAMP:
+        return {word, word.replace("/", " ")}
+    return {word}
+
+
+def type_parts(name: str) -> tuple[str, str] | None:
+    """Where a type number is parted on two lines or by a gap: 2N 3904, BC 547."""
+    m = re.fullmatch(r"(\d?[A-Z]+)(\d.*)", name)
+    return (m[1], m[2]) if m else None
 
 
 @lru_cache(maxsize=64)
@@ -48,7 +72,13 @@ def words(form: ValueForm, values: tuple[float | str, ...]) -> tuple[str, ...]:
         values = tuple(float(f"{m}e{e}") for e in _DECADES[form] for m in SERIES["E12"])
     out: set[str] = set()
     for value in values:
-        out |= {value} if isinstance(value, str) else spellings(value, form) if form.si_unit else set()
+        out |= (
+            word_spellings(value, form)
+            if isinstance(value, str)
+            else spellings(value, form)
+            if form.si_unit
+            else set()
+        )
     letters = names()[1]
     return tuple(sorted(w for w in out if all(c in letters for c in w)))
 

@@ -83,7 +83,7 @@ def locate(picture: Picture, name: str) -> Located:
     if found is None:
         raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
     lattice, view = found
-    lattice, rects = _plate(lattice, view, widest, expected)
+    lattice, rects = _plate(lattice, view, widest, expected, list(marks.values()))
     if lattice.residual > calibration()["lattice_residual"]:
         raise PhotoError(
             tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
@@ -204,18 +204,22 @@ def _sides(first: _View, longest: int) -> Iterator[int]:
 
 
 def _plate(
-    lattice: Lattice, view: _View, widest: _View, expected: tuple[np.ndarray, float, bool]
+    lattice: Lattice,
+    view: _View,
+    widest: _View,
+    expected: tuple[np.ndarray, float, bool],
+    marks: list[np.ndarray],
 ) -> tuple[Lattice, list[np.ndarray]]:
     """The plate's likely edges; a lattice of few cubes is fitted once more with the plate's corners."""
     corner = peaks(sigmoid(widest.out[1]), 4.0, 0.08, 2)
     corner = Peaks(corner.at * widest.scale - 0.5, corner.height)
     mask = sigmoid(widest.out[2])
-    rects = edges(mask, 4.0 * widest.scale, corner, lattice)
+    rects = edges(mask, 4.0 * widest.scale, corner, lattice, marks)
     if rects and len(lattice.index) < FEW:
         found = _corners_near(rects[0], lattice, corner)
         better = None if found is None else fit(*view.tops, *expected, found)
         if better is not None and len(better.index) >= len(lattice.index):
-            again = edges(mask, 4.0 * widest.scale, corner, better)
+            again = edges(mask, 4.0 * widest.scale, corner, better, marks)
             if again:
                 return better, again
     return lattice, rects

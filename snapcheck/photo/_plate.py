@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import cv2
 import numpy as np
 
 from snapcheck.photo._lattice import Lattice, Peaks
 
 MARKER_SIDE = 1024  # longer side of the picture, in pixels, in which markers are sought
+MARKED = 1.5  # how much a marker says about the corner it stands in; a corner seen says up to 1
+MARKER_RIM, MARKER_OFF = 0.12, 0.35  # cells from a marker to the plate's corner, and how far that may be off
 
 
 def edges(  # noqa: PLR0912
@@ -15,11 +19,11 @@ def edges(  # noqa: PLR0912
     stride: np.ndarray,
     corner: Peaks,
     lattice: Lattice,
+    marks: Iterable[np.ndarray] = (),
 ) -> list[np.ndarray]:
     """Left, top, right and bottom edge of the plate as seen on the plane of the tops, where it is a
-    rectangle along the
-    cells; the likeliest first. Corners seen and the plate's area each propose edges; both vote on every
-    combination."""
+    rectangle along the cells; the likeliest first. Corners seen, the plate's area and the markers in its
+    corners ((4, 2) pixels each) propose edges; all vote on every combination."""
     cells, camera = lattice.cells, lattice.camera
     ys, xs = np.mgrid[0 : mask.shape[0] : 2, 0 : mask.shape[1] : 2]
     at = (np.stack([xs.ravel(), ys.ravel()], -1) + 0.375) * stride - 0.5  # counted from the pixels' corners
@@ -33,6 +37,7 @@ def edges(  # noqa: PLR0912
         return []
     box = _outline(p[inner])
     q = camera.to_cells(corner.at) if len(corner.at) else np.zeros((0, 2))
+    outer = _outer_corners([camera.to_cells(m) for m in marks], (lo + hi) / 2)
     proposals = []
     for axis, first in ((0, True), (1, True), (0, False), (1, False)):
         values = [box[axis] if first else box[axis + 2]]
@@ -41,6 +46,10 @@ def edges(  # noqa: PLR0912
             if (value < lo[axis] + 0.6) if first else (value > hi[axis] - 0.6):
                 values.append(float(value))
                 weights.append(float(weight))
+        for value in outer[:, axis]:
+            if (value < lo[axis] + 0.6) if first else (value > hi[axis] - 0.6):
+                values.append(float(value))
+                weights.append(MARKED)
         merged: list[tuple[float, float]] = []  # corners on one edge agree: one proposal
         for value, weight in sorted(zip(values, weights, strict=True)):
             if merged and value - merged[-1][0] < 0.3:
@@ -63,9 +72,20 @@ def edges(  # noqa: PLR0912
                         if len(q):
                             d = np.hypot(q[:, 0] - x, q[:, 1] - y)
                             seen += float((corner.height * np.exp(-((d / 0.25) ** 2))).max())
+                        if len(outer):
+                            d = np.hypot(outer[:, 0] - x, outer[:, 1] - y)
+                            seen += MARKED * float(np.exp(-((d / MARKER_OFF) ** 2)).max())
                     ranked.append((overlap * 4 + seen, (left, top, right, bottom)))
     ranked.sort(reverse=True)
     return [np.array(r) for s, r in ranked[:6] if s > ranked[0][0] - 1.5]
+
+
+def _outer_corners(marks: list[np.ndarray], middle: np.ndarray) -> np.ndarray:
+    """(n, 2) where the plate's corners should be: a little outside the outermost corner of each marker."""
+    if not marks:
+        return np.zeros((0, 2))
+    far = [m[np.abs(m - middle).sum(1).argmax()] for m in marks]
+    return np.array([f + np.sign(f - m.mean(0)) * MARKER_RIM for f, m in zip(far, marks, strict=True)])
 
 
 def _outline(p: np.ndarray) -> tuple[float, float, float, float]:
@@ -128,7 +148,7 @@ def explain(
 def see_markers(grey: np.ndarray) -> dict[int, np.ndarray]:
     """Corner markers (ArUco, dictionary MIP 36h12, ids 0 to 3) in a grey picture: id to (4, 2) pixels."""
     k = min(1.0, MARKER_SIDE / max(grey.shape))
-    if k < 1:  # they are large: a reduced picture is enough
+    if k < 1:  # a reduced picture is enough
         grey = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
     how = cv2.aruco.DetectorParameters()
     how.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX

@@ -10,14 +10,22 @@ import numpy as np
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
-from snapcheck.errors import InputError, PhotoError
-from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit, coarsest_series, parse_value
-from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, read_symbols, sigmoid
-from snapcheck.photo._likely import likelihoods, words
+from snapcheck.errors import PhotoError
+from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
+from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_prints, read_symbols, sigmoid
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture
-from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.photo._reading import (
+    BlankReading,
+    CubeReading,
+    Frame,
+    LeadReading,
+    Reading,
+    State,
+    TapReading,
+)
+from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, meaning, usual
 from snapcheck.photo._wires import follow
 from snapcheck.words import tr
 
@@ -26,11 +34,6 @@ CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or 
 #: how much likelier cubes than empty cells show as little of their tops (5,423 cubes and 4,400 empty cells of
 #: boards drawn by models/train; below 0.25 there were five cubes, taken for more than they are)
 LITTLE_TOP = ((0.0, 0.25, 0.01), (0.25, 0.5, 0.3))
-SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
-#: made to 20 %, for which IEC 60063 has E6
-WIDE = ("electrolytic", "potentiometer")
-LEAST_ELECTROLYTIC = 0.9e-7  # farads; smaller ones are not made so; common practice, no source
-MOST_PLAIN = 0.9e-5  # farads; larger ones are made as electrolytics; common practice, no source
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -54,7 +57,7 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     board = flatten(pixels, frame, columns, rows, FINE, RIM)
     places = [(x, y) for y in range(rows) for x in range(columns)]
     symbols = _with_tops(read_symbols(board, RIM, places), board_at.tops.ravel())
-    cubes = _cubes(board, places, symbols, kit)
+    cubes, blanks = read_cells(board, places, symbols, kit)
     if not cubes:
         raise PhotoError(
             tr("no cubes can be made out on the plate."),
@@ -71,7 +74,8 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     taps = _taps(places, symbols, cubes)
     leads, more = _leads(pixels, frame, columns, rows, cubes, taps)
     frame = _full_size(frame, picture.scale)
-    return Reading(name, columns, rows, cubes, taps, leads, frame, (*notes, *more))
+    loose = tuple(sorted(Cell(y, x) for i, (x, y) in enumerate(places) if symbols.loose[i] > 0))
+    return Reading(name, columns, rows, cubes, taps, leads, frame, (*notes, *more), blanks, loose)
 
 
 def _full_size(frame: Frame, scale: float) -> Frame:
@@ -103,56 +107,129 @@ def _with_tops(symbols: Symbols, tops: np.ndarray) -> Symbols:
 # --- cells ---------------------------------------------------------------------------------------
 
 
-def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit) -> dict[Cell, CubeReading]:
+#: kinds less likely than this by their symbol are not looked into
+SOME_CHANCE = 0.002
+#: cells as likely empty as this have no print looked for
+HARDLY = 0.95
+#: other choices that are told, and from which probability on
+MOST_OTHERS, LEAST_OTHER = 5, 0.01
+MOST_CHANCES = 40
+
+
+def read_cells(
+    board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit
+) -> tuple[dict[Cell, CubeReading], dict[Cell, BlankReading]]:
+    """What stands in each cell of a flattened board, and which cells seem to be empty."""
     kinds = names()[0]
     empty, other = len(kinds) - 1, len(kinds) - 2
     limits = calibration()
-    best = s.kind.argmax(1)
-    occupied = [
-        i for i in range(len(places)) if best[i] != empty or s.kind[i, empty] < np.log(limits["empty_sure"])
-    ]
-    printed = [
-        i for i in occupied if best[i] < other and kit[kinds[best[i]]].value_form is not ValueForm.NONE
-    ]
-    turns = s.turn.argmax(1)
-    read = read_lines(board, RIM, [places[i] for i in printed], turns[printed], s.box[printed])
+    prob, turns = np.exp(s.kind), np.exp(s.turn)
+    best = prob[:, :other].argmax(1)
+    known = {k: name for k, name in enumerate(kinds[:other]) if name in kit.kinds}
+    quarter = turns.argmax(1)
+    valued = np.array([k in known and kit[known[k]].value_form is not ValueForm.NONE for k in range(other)])
+    printed = np.flatnonzero(
+        (prob[:, empty] < HARDLY) & ((prob[:, :other] * valued).sum(1) > SOME_CHANCE * 10)
+    )
+    lines = _prints(board, places, s, printed, quarter, best, kinds, kit)
+    cubes: dict[Cell, CubeReading] = {}
+    blanks: dict[Cell, BlankReading] = {}
+    for i, (column, row) in enumerate(places):
+        cell = Cell(row, column)
+        some = {known[k]: float(prob[i, k]) for k in np.argsort(-prob[i, :other]) if k in known
+                and prob[i, k] > SOME_CHANCE}  # fmt: skip
+        seen = (
+            some if some else {known[int(best[i])]: float(prob[i, best[i]])} if int(best[i]) in known else {}
+        )
+        weighed, values = likely(seen, lines.get(i), float(sigmoid(s.text[i])), kit)
+        turn = turns[i] if i not in lines else _turned(turns[i], int(quarter[i]))
+        chances: list[tuple[Cube | None, float]] = [*cubes_of(weighed, turn, values, kit)]
+        p_empty = float(prob[i, empty])
+        chances.append((None, p_empty))
+        chances = sorted((c for c in chances if c[1] >= LEAST), key=lambda c: -c[1])[:MOST_CHANCES]
+        if not weighed or p_empty > max(weighed.values()):
+            sure = _trusted(p_empty, limits["symbol_trust"])
+            read = sure >= limits["empty_threshold"] and s.loose[i] < 0
+            others = () if read else _others(chances, None)
+            blanks[cell] = BlankReading(
+                State.READ if read else State.UNSURE, round(sure, 6), others, () if read else tuple(chances)
+            )
+            continue
+        reading = _one(
+            weighed, turn, int(quarter[i]), values, lines.get(i), float(prob[i, other]), kit, limits
+        )
+        if reading.state is not State.READ:
+            reading = replace(reading, alternatives=_others(chances, reading.cube), chances=tuple(chances))
+        cubes[cell] = reading
+    return dict(sorted(cubes.items())), dict(sorted(blanks.items()))
+
+
+def _others(
+    chances: list[tuple[Cube | None, float]], told: Cube | None
+) -> tuple[tuple[Cube | None, float], ...]:
+    """What else may stand there, worth telling."""
+    return tuple((c, round(p, 6)) for c, p in chances if p >= LEAST_OTHER and c != told)[:MOST_OTHERS]
+
+
+def _turned(turns: np.ndarray, quarter: int) -> np.ndarray:
+    """Turn probabilities with the likeliest one changed to `quarter`, which the print has decided."""
+    best = int(turns.argmax())
+    if best == quarter:
+        return turns
+    turns = turns.copy()
+    turns[[best, quarter]] = turns[[quarter, best]]
+    return turns
+
+
+def _prints(
+    board: np.ndarray,
+    places: list[tuple[int, int]],
+    s: Symbols,
+    printed: np.ndarray,
+    quarter: np.ndarray,
+    best: np.ndarray,
+    kinds: tuple[str, ...],
+    kit: Kit,
+) -> dict[int, Line]:
+    """The prints of these cells; `quarter` is set where the print says which way up a symbol stands."""
+    two = sigmoid(s.two)
+    read = read_prints(
+        board, RIM, [places[i] for i in printed], quarter[printed], s.box[printed], two[printed]
+    )
     # a resistor looks the same upside down: there the print says which way round it stands
     either = [
         k
         for k, i in enumerate(printed)
-        if kit[kinds[best[i]]].either_way and (read[k].confidence < 0.9 or set(read[k].text) <= TURNABLE)
+        if kinds[best[i]] in kit.kinds
+        and kit[kinds[best[i]]].either_way
+        and (read[k].confidence < 0.9 or set(read[k].text) <= TURNABLE)
     ]
-    again = [printed[k] for k in either]
-    over = read_lines(board, RIM, [places[i] for i in again], (turns[again] + 2) % 4, s.box[again])
+    again = printed[either]
+    over = read_prints(
+        board, RIM, [places[i] for i in again], (quarter[again] + 2) % 4, s.box[again], two[again]
+    )
     for k, i, line in zip(either, again, over, strict=True):
-        read[k], turned = _one_way_up(read[k], line, kit[kinds[best[i]]], kit)
-        turns[i] = (turns[i] + 2 * turned) % 4
-    lines = dict(zip(printed, read, strict=True))
-    result = {}
-    for i in occupied:
-        column, row = places[i]
-        reading = _one(i, s, int(turns[i]), kinds, kit, lines.get(i), limits)
-        if reading is not None:
-            result[Cell(row, column)] = reading
-    return dict(sorted(result.items()))
+        read[k], turned = _one_way_up(read[k], line, kit[kinds[best[i]]])
+        quarter[i] = (quarter[i] + 2 * turned) % 4
+    return {int(i): line for i, line in zip(printed, read, strict=True)}
 
 
-def _one_way_up(line: Line, over: Line, kind: Kind, kit: Kit) -> tuple[Line, bool]:
+def _one_way_up(line: Line, over: Line, kind: Kind) -> tuple[Line, bool]:
     """Of print read both ways up the likelier, and whether that is the second.
 
     Where both make sense (16 and 91, 68 and 89), they are rivals, as likely as they are clear.
     """
 
     def weight(some: Line) -> float:
-        cube = _saying(kind, 0, some.text)
-        return some.confidence * _usual(cube, kit) if cube else 0.0
+        said = meaning(some.text, kind.value_form)
+        return some.confidence * usual(kind, said.value) if said else 0.0
 
     a, b = weight(line), weight(over)
     if a == b == 0:
         a, b = (some.confidence if some.text else 0.0 for some in (line, over))
     turned = b > a
     best, rest = (over, line) if turned else (line, over)
-    if min(a, b) > 0 and rest.confidence > GUESS:
+    if min(a, b) > 0 and rest.confidence > GUESS and rest.text != best.text:
         share = 1 / (best.confidence + rest.confidence)
         rivals = ((rest.text, rest.confidence * share), *((t, p * share) for t, p in best.rivals))
         best = replace(best, confidence=best.confidence * share, rivals=rivals)
@@ -160,176 +237,65 @@ def _one_way_up(line: Line, over: Line, kind: Kind, kit: Kit) -> tuple[Line, boo
 
 
 def _one(
-    i: int,
-    s: Symbols,
+    kinds: Mapping[str, float],
+    turns: np.ndarray,
     quarter: int,
-    kinds: tuple[str, ...],
-    kit: Kit,
+    values: Mapping[str, Values],
     line: Line | None,
+    p_other: float,
+    kit: Kit,
     limits: dict[str, float],
-) -> CubeReading | None:
-    prob = np.exp(s.kind[i])
-    order = np.argsort(-prob)
-    empty, other = len(kinds) - 1, len(kinds) - 2
-    top = int(order[0])
-    if top == empty:
-        second = int(order[1])
-        if prob[second] < 1 - limits["empty_sure"] or second == other:
-            return None
-        top = second if prob[empty] < 0.5 else top
-        if top == empty:
-            return None
-    reason = ""
-    if top == other:
-        top = int(next(k for k in order if k not in (empty, other)))
-        reason = tr("this cube is not in the kit, or it is covered")
-    kind = kit[kinds[top]]
-    turn_prob = np.exp(s.turn[i])
-    same = [q for q in range(4) if kind.same_turn(90 * quarter, 90 * q)]
-    p_turn = float(turn_prob[same].sum())
-    cube, p_text, others, why = _valued(kinds[top], quarter * 90, kind.value_form, line, kit, limits)
-    p_kind = float(prob[top]) * _against(cube, float(prob[top]), dict(zip(kinds, prob, strict=True)))
-    confidence = _trusted(p_kind * p_turn, limits["symbol_trust"])
-    alternatives: list[tuple[Cube, float]] = [(c, p * confidence) for c, p in others]
-    p_symbol = confidence
-    p_text = _trusted(p_text, limits["text_trust"]) if line is not None else p_text
-    confidence *= p_text
-    for k in order[:4]:
-        name = kinds[int(k)]
-        if k in (top, other, empty) or prob[k] < 0.01:
-            continue
-        alternatives.append(
-            (
-                Cube(
-                    name,
-                    quarter * 90,
-                    cube.value if kit[name].value_form is kind.value_form else None,
-                    cube.printed,
-                ),
-                float(prob[k]),
-            )
-        )
-    for q in range(4):
-        if q not in same and turn_prob[q] > 0.01:
-            alternatives.append(
-                (
-                    Cube(cube.kind, q * 90, cube.value, cube.printed, cube.unit),
-                    float(turn_prob[q] * prob[top]),
-                )
-            )
-    alternatives.sort(key=lambda a: -a[1])
+) -> CubeReading:
+    """The likeliest cube and how far it can be trusted."""
+    name = max(kinds, key=lambda k: kinds[k])
+    kind = kit[name]
+    p_turn = sum(float(turns[q]) for q in range(4) if kind.same_turn(90 * quarter, 90 * q))
+    cube, p_text, why = _valued(kind, 90 * quarter, line, values.get(name, []))
+    p_symbol = _trusted(kinds[name] * p_turn, limits["symbol_trust"])
+    p_text = _trusted(p_text, limits["text_trust"]) if cube.printed or why else p_text
+    confidence = round(p_symbol * p_text, 6)
+    covered = p_other > kinds[name]
     sure = p_symbol >= limits["symbol_threshold"] and (
         kind.value_form is ValueForm.NONE or p_text >= limits["text_threshold"]
     )
-    state = State.READ if sure and not reason and not why else State.UNSURE
-    if state is State.UNSURE:
-        if p_symbol < limits["hidden_below"]:
-            state = State.HIDDEN
-            reason = reason or tr("the symbol is covered, glared or blurred")
-        else:
-            reason = (
-                reason
-                or why
-                or (
-                    tr("the symbol is not clear")
-                    if p_symbol < limits["symbol_threshold"]
-                    else tr("the printed value is not clear")
-                )
-            )
-    parts = (p_symbol, p_text)
-    return CubeReading(cube, state, round(confidence, 6), tuple(alternatives[:5]), reason, parts)
-
-
-def _against(cube: Cube, p: float, others: Mapping[str, float]) -> float:
-    """How much of a symbol's probability p is left when its value belongs to a kind that looks much like it.
-
-    A clear symbol stands: only what the picture leaves open is weighed (Bayes' rule with odds of ODD).
-    """
-    if not isinstance(cube.value, float | int):
-        return 1.0
-    if cube.kind == "capacitor" and cube.value > MOST_PLAIN:
-        rival = float(others["electrolytic"])
-    elif cube.kind == "electrolytic" and cube.value < LEAST_ELECTROLYTIC:
-        rival = float(others["capacitor"])
+    if sure and not covered and not why:
+        return CubeReading(cube, State.READ, confidence, parts=(p_symbol, p_text))
+    if p_symbol < limits["hidden_below"]:
+        state, reason = State.HIDDEN, tr("the symbol is covered, glared or blurred")
     else:
-        return 1.0
-    return (p + rival) * ODD / (p * ODD + rival)
+        state = State.UNSURE
+        reason = why or (
+            tr("the symbol is not clear")
+            if p_symbol < limits["symbol_threshold"]
+            else tr("the printed value is not clear")
+        )
+    if covered:
+        reason = tr("this cube is not in the kit, or it is covered")
+    return CubeReading(cube, state, confidence, (), reason, (p_symbol, p_text))
+
+
+def _valued(kind: Kind, turn: int, line: Line | None, values: Values) -> tuple[Cube, float, str]:
+    """The cube with its likeliest value, that value's probability, and what speaks against it, in words; odd
+    text stays as read."""
+    if kind.value_form is ValueForm.NONE or line is None:
+        return Cube(kind.name, turn), 1.0, ""
+    if not values:
+        why = tr("the printed value '{text}' makes no sense here", text=line.text.replace("\n", " "))
+        return Cube(kind.name, turn, None, line.text or None), 0.0, why
+    if line.confidence < GUESS:
+        # hardly legible: what is usual comes first for a person to confirm, though it is no surer for that
+        values = sorted(values, key=lambda v: -v[2] * usual(kind, v[0].value))
+    said, text, p = values[0]
+    why = ""
+    if text != line.text and p < line.confidence:
+        why = tr("the print may say '{text}'", text=line.text.replace("\n", " "))
+    return Cube(kind.name, turn, said.value, text, said.unit), min(1.0, p), why
 
 
 def _trusted(p: float, temperature: float) -> float:
     """A probability as often right as it says: temperature scaling of its logit (see models/README.md)."""
     p = min(max(p, 1e-6), 1 - 1e-6)
     return float(1 / (1 + ((1 - p) / p) ** (1 / temperature)))
-
-
-def _saying(kind: Kind, turn: int, text: str) -> Cube | None:
-    """A cube with this print, None where the value grammar does not take it."""
-    try:
-        v = parse_value(text, kind.value_form)
-    except InputError:
-        return None
-    return Cube(kind.name, turn, v.value, text, v.unit)
-
-
-def _valued(
-    name: str, turn: int, form: ValueForm, line: Line | None, kit: Kit, limits: dict[str, float]
-) -> tuple[Cube, float, list[tuple[Cube, float]], str]:
-    """The cube with its value: the likeliest reading that the value grammar takes; odd text stays as read."""
-    if form is ValueForm.NONE or line is None:
-        return Cube(name, turn), 1.0, [], ""
-    parsed: list[tuple[Cube, float]] = []
-    seen = dict(((line.text, line.confidence), *line.rivals))
-    some = words(form, kit[name].values) if line.views else ()
-    if some:
-        chance = likelihoods(some, line.views)
-        seen.update({some[k]: max(float(chance[k]), seen.get(some[k], 0.0)) for k in np.argsort(-chance)[:8]})
-    for text, p in seen.items():
-        cube = _saying(kit[name], turn, text)
-        if cube is None:
-            continue
-        for k, (c, q) in enumerate(parsed):
-            if c.value == cube.value and c.unit == cube.unit:
-                parsed[k] = (c, q + p)
-                break
-        else:
-            parsed.append((cube, p))
-    # what no shop sells is likelier misread than printed; a clear print still stands against that
-    rest = max(0.0, 1 - sum(p for _, p in parsed))
-    weighed = [(c, p * _usual(c, kit)) for c, p in parsed]
-    total = sum(p for _, p in weighed) + rest
-    parsed = sorted(((c, p / max(total, 1e-9)) for c, p in weighed), key=lambda a: -a[1])
-    if not parsed:
-        return (
-            Cube(name, turn, None, line.text or None),
-            0.0,
-            [],
-            tr("the printed value '{text}' makes no sense here", text=line.text),
-        )
-    if line.confidence < GUESS:
-        # hardly legible: what is usual comes first for a person to confirm, though it is no surer for that
-        parsed.sort(key=lambda a: -a[1] * _usual(a[0], kit))
-    cube, p = parsed[0]
-    why = ""
-    if cube.printed != line.text and p < line.confidence:
-        why = tr("the print may say '{text}'", text=line.text)
-    return cube, min(1.0, p), parsed[1:], why
-
-
-def _usual(cube: Cube, kit: Kit) -> float:
-    """How usual a value is, as a weight: preferred numbers (IEC 60063) and the kit's own before odd ones."""
-    kind, value = kit[cube.kind], cube.value
-    if isinstance(value, str):
-        return 1.0 if not kind.values or value in kind.values else ODD
-    if value is None or value in kind.values:
-        return 1.0
-    if kind.model not in ("resistor", "capacitor", "inductor", "zener"):
-        return 1.0 if not kind.values else SELDOM
-    if cube.kind == "electrolytic" and value < LEAST_ELECTROLYTIC:
-        return ODD
-    series = coarsest_series(value) if value > 0 else None
-    if series in ("E3", "E6") or (series == "E12" and cube.kind not in WIDE):
-        return 1.0
-    return SELDOM if series in ("E12", "E24") else ODD
 
 
 # --- taps and leads --------------------------------------------------------------------------------
@@ -381,7 +347,9 @@ def _leads(
         ends.append(TapEnd(tap.seam))
         a, b = tap.seam.first, tap.seam.second
         at.append(((a.column + b.column) / 2 + 0.5, (a.row + b.row) / 2 + 0.5))
-    pairs, loose = follow(pixels, frame, columns, rows, np.array(at).reshape(-1, 2))
+    cells = [end.cell if isinstance(end, SocketEnd) else end for end in ends]
+    owner = [cells.index(c) for c in cells]
+    pairs, loose = follow(pixels, frame, columns, rows, np.array(at).reshape(-1, 2), owner)
     limits = calibration()
     leads = tuple(
         LeadReading(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -29,17 +29,36 @@ class CubeReading:
         cube: the most likely cube.
         state: see `State`.
         confidence: calibrated probability that kind, turn and value are all right.
-        alternatives: other cubes it may be, likeliest first, with their probability.
+        alternatives: what else it may be, likeliest first, with the probability; None: nothing stands there.
         reason: why it is not `READ`, in words; "" otherwise.
         parts: the probabilities that kind and turn are right, and, given them, that the value is.
+        chances: of a cube that is not sure, everything that it may be and its probability, down to one in
+            ten thousand, itself included.
     """
 
     cube: Cube
     state: State
     confidence: float
-    alternatives: tuple[tuple[Cube, float], ...] = ()
+    alternatives: tuple[tuple[Cube | None, float], ...] = ()
     reason: str = ""
     parts: tuple[float, float] = (1.0, 1.0)
+    chances: tuple[tuple[Cube | None, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class BlankReading:
+    """A cell in which nothing seems to stand.
+
+    Attributes:
+        state: see `State`; only what is `READ` is known to be empty.
+        confidence: calibrated probability that nothing stands there.
+        alternatives, chances: as of a cube.
+    """
+
+    state: State
+    confidence: float
+    alternatives: tuple[tuple[Cube | None, float], ...] = ()
+    chances: tuple[tuple[Cube | None, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,6 +121,8 @@ class Reading:
         photo: name of the picture, for messages.
         columns, rows: of the plate.
         cubes, taps, leads: everything seen, sure or not.
+        blanks: cells in which nothing seems to stand, sure or not.
+        loose: cells in which a cube lies about without being snapped in.
         frame: where it lies in the picture.
         notes: remarks for the person (glare at the top right, a corner of the plate outside the picture,
         ...).
@@ -115,6 +136,8 @@ class Reading:
     leads: tuple[LeadReading, ...]
     frame: Frame
     notes: tuple[str, ...] = field(default=())
+    blanks: Mapping[Cell, BlankReading] = field(default_factory=dict)
+    loose: tuple[Cell, ...] = ()
 
     @property
     def board(self) -> Board:
@@ -124,13 +147,24 @@ class Reading:
         return Board(self.columns, self.rows, {c: r.cube for c, r in self.cubes.items()}, taps, leads)
 
     @property
-    def unsure(self) -> dict[Cell, tuple[Cube, ...]]:
-        """Cells that a person must decide, with everything that may stand there, likeliest first."""
-        return {
+    def unsure(self) -> dict[Cell, tuple[Cube | None, ...]]:
+        """Cells that a person must decide, with everything that may stand there (None: nothing), likeliest
+        first."""
+        found: dict[Cell, tuple[Cube | None, ...]] = {
             cell: (r.cube, *(cube for cube, _ in r.alternatives))
             for cell, r in self.cubes.items()
             if r.state is not State.READ
         }
+        for cell, blank in self.blanks.items():
+            if blank.state is not State.READ:
+                found[cell] = (None, *(cube for cube, _ in blank.alternatives))
+        return dict(sorted(found.items()))
+
+    @property
+    def chances(self) -> dict[Cell, tuple[tuple[Cube | None, float], ...]]:
+        """Of the unsure cells everything that may stand there, with its probability."""
+        cells: dict[Cell, CubeReading | BlankReading] = {**self.cubes, **self.blanks}
+        return {cell: r.chances for cell, r in cells.items() if r.state is not State.READ and r.chances}
 
     @property
     def unsure_taps(self) -> tuple[TapReading, ...]:
@@ -141,3 +175,11 @@ class Reading:
     def unsure_leads(self) -> tuple[LeadReading, ...]:
         """Leads that a person must look at."""
         return tuple(lead for lead in self.leads if lead.state is not State.READ)
+
+    def confirmed(self, seams: Collection[Seam], leads: Collection[Lead]) -> Reading:
+        """The reading with these taps and leads sure."""
+        return replace(
+            self,
+            taps=tuple(replace(t, state=State.READ) if t.seam in seams else t for t in self.taps),
+            leads=tuple(replace(r, state=State.READ) if r.lead in leads else r for r in self.leads),
+        )

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from snapcheck.board import Board, Cube
-from snapcheck.kit import Kit, ValueForm
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit, ValueForm, parse_value
 from snapcheck.photo._reading import Reading, State
 
 
@@ -40,7 +41,8 @@ class Score:
     values,
     values_right, taps, taps_wrong (missed or false), leads, leads_right, leads_false, read (cubes called
     read),
-    silent (called read, but wrong), silent_polarity, perfect (pictures without any error).
+    empty (cells called empty for sure), silent (called read or empty for sure, but wrong), silent_empty,
+    silent_polarity, perfect (pictures without any error).
     """
 
     count: Counter[str] = field(default_factory=Counter)
@@ -57,9 +59,20 @@ def same_value(a: Cube, b: Cube, kit: Kit) -> bool:
     such."""
     if kit[a.kind].value_form is ValueForm.NONE:
         return True
+    if kit[a.kind].value_form is ValueForm.LAMP and a.value and b.value:
+        return _lamp(a.value) == _lamp(b.value)
     if isinstance(a.value, str) or isinstance(b.value, str) or a.value is None or b.value is None:
         return str(a.value).lower().replace(" ", "") == str(b.value).lower().replace(" ", "")
     return abs(a.value - b.value) <= 1e-3 * abs(a.value)
+
+
+def _lamp(value: float | str) -> object:
+    """Volts and amperes, however they are written."""
+    try:
+        said = parse_value(str(value), ValueForm.LAMP)
+    except InputError:
+        return value
+    return (said.volts, said.amperes)
 
 
 def add(  # noqa: PLR0915
@@ -73,6 +86,8 @@ def add(  # noqa: PLR0915
         n["boards"] += 1
     else:
         errors.append(f"plate {truth.columns}x{truth.rows} read as {reading.columns}x{reading.rows}")
+    sure_blank = {cell for cell, b in reading.blanks.items() if b.state is State.READ}
+    n["empty"] += len(sure_blank)
     for cell, cube in truth.cubes.items():
         n["cubes"] += 1
         kinds = score.kinds.setdefault(cube.kind, Counter())
@@ -83,7 +98,12 @@ def add(  # noqa: PLR0915
         if got is None:
             n["missing"] += 1
             score.confusion[cube.kind, "-"] += 1
-            errors.append(f"{cell} {cube.kind} not seen")
+            blank = reading.blanks.get(cell)
+            said = "not seen" if blank is None else f"taken for empty ({blank.state}, {blank.confidence:.3f})"
+            errors.append(f"{cell} {cube.kind} {said}")
+            # a sure empty cell makes a "missing" finding: as silent an error as a wrong cube
+            n["silent"] += cell in sure_blank
+            n["silent_empty"] += cell in sure_blank
             continue
         right_kind = got.cube.kind == cube.kind
         right_turn = right_kind and kit[cube.kind].same_turn(cube.turn, got.cube.turn)

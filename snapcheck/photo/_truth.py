@@ -12,7 +12,7 @@ from snapcheck.board import Cell, Cube, Seam, board_from_json, parse_end
 from snapcheck.board import Lead as BoardLead
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
-from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.words import tr
 
 
@@ -51,7 +51,19 @@ def reading_from_json(data: Mapping[str, Any], kit: Kit | None = None) -> Readin
     )
     notes = tuple(str(note) for note in data.get("notes", []))
     frame = _frame(data, board.columns, board.rows)
-    return Reading(str(data.get("photo", "")), board.columns, board.rows, cubes, taps, leads, frame, notes)
+    blanks = {
+        Cell.parse(str(entry["at"])): BlankReading(
+            _state(entry),
+            float(entry.get("confidence", 1.0)),
+            _listed(entry, "alternatives"),
+            _listed(entry, "chances"),
+        )
+        for entry in data.get("empty", [])
+    }
+    loose = tuple(Cell.parse(str(at)) for at in data.get("loose", []))
+    return Reading(
+        str(data.get("photo", "")), board.columns, board.rows, cubes, taps, leads, frame, notes, blanks, loose
+    )
 
 
 def _seam(entry: Mapping[str, Any]) -> Seam:
@@ -71,18 +83,27 @@ def _state(entry: Mapping[str, Any]) -> State:
 
 
 def _cube_reading(cube: Cube, entry: Mapping[str, Any]) -> CubeReading:
-    others = tuple(
+    confidence = float(entry.get("confidence", 1.0))
+    return CubeReading(
+        cube, _state(entry), confidence, _listed(entry, "alternatives"), str(entry.get("reason", "")),
+        chances=_listed(entry, "chances"),
+    )  # fmt: skip
+
+
+def _listed(entry: Mapping[str, Any], key: str) -> tuple[tuple[Cube | None, float], ...]:
+    """What may stand in a cell; an entry without a kind: nothing."""
+    return tuple(
         (
-            Cube(
+            None
+            if other["kind"] is None
+            else Cube(
                 str(other["kind"]), int(other.get("turn", 0)), other.get("value"), other.get("printed"),
                 str(other.get("unit") or ""),
             ),
             float(other.get("probability", 0.0)),
         )
-        for other in entry.get("alternatives", [])
+        for other in entry.get(key, [])
     )  # fmt: skip
-    confidence = float(entry.get("confidence", 1.0))
-    return CubeReading(cube, _state(entry), confidence, others, str(entry.get("reason", "")))
 
 
 def _rival_leads(entry: Mapping[str, Any]) -> tuple[tuple[BoardLead, float], ...]:

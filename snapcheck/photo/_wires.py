@@ -10,6 +10,7 @@ leads that have it are, among all sets.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -32,6 +33,7 @@ MANY = 14  # plugs for which all sets of leads can be gone through
 #: a plug without a partner is told of where "no lead" is less likely than this: of such on boards drawn by
 #: models/train 17 of 40 did hold a lead, of the 90 up to 0.5 only 14
 LOOSE = 0.1
+NEVER = -1e4  # logarithm of a probability of nought
 RIVAL = 0.02  # partners less likely than this are not worth telling
 SETTLED = 0.97  # a lead as sure as this is not walked along
 #: What a walk says counts by this power beside the lead network's word; no plug is less likely by it than
@@ -58,9 +60,12 @@ class Candidates:
 
 
 def follow(
-    pixels: np.ndarray, frame: Frame, columns: int, rows: int, ends: np.ndarray
+    pixels: np.ndarray, frame: Frame, columns: int, rows: int, ends: np.ndarray, owner: Sequence[int]
 ) -> tuple[list[Pair], list[int]]:
     """Join sockets at `ends` ((n, 2) cells on the plane of the tops) by leads.
+
+    Args:
+        owner: (n,) which cube or tap each socket is on: no lead goes from one to its own other socket.
 
     Returns:
         The pairs, and the numbers of plugged ends whose other end was not found.
@@ -72,7 +77,7 @@ def follow(
     last = np.minimum(np.ceil(ends.max(0)).astype(int), [columns, rows])
     across, down = (int(n) for n in np.maximum(last - first, 1))
     fine = flatten(pixels, frame, across, down, 2 * PER_CELL, RIM, first=(int(first[0]), int(first[1])))
-    said = seen(fine, ends - first)
+    said = seen(fine, ends - first, owner)
     if said is None:
         return [], []
     found, table = said
@@ -85,12 +90,15 @@ def follow(
     return named, [found.ends[k] for k in loose]
 
 
-def seen(fine: np.ndarray, ends: np.ndarray) -> tuple[Candidates, np.ndarray] | None:
+def seen(
+    fine: np.ndarray, ends: np.ndarray, owner: Sequence[int] | None = None
+) -> tuple[Candidates, np.ndarray] | None:
     """Sockets that may hold a plug, and what each says of its lead's other end (see `weigh`).
 
     Args:
         fine: the board from straight above, 2 * PER_CELL pixels a cell, with RIM cells of surroundings.
         ends: (n, 2) cells.
+        owner: see `follow`; None: every socket by itself.
     """
     h, w = (fine.shape[0] // 2 + 31) // 32 * 32, (fine.shape[1] // 2 + 31) // 32 * 32
     board = cv2.resize(fine, (fine.shape[1] // 2, fine.shape[0] // 2), interpolation=cv2.INTER_AREA)
@@ -100,6 +108,10 @@ def seen(fine: np.ndarray, ends: np.ndarray) -> tuple[Candidates, np.ndarray] | 
     if len(found.ends) < 2:
         return None
     table = weigh(at_places(run_follow(out[None, MAPS:], blobs(out.shape[1:], found.at)), found.at))
+    if owner is not None:
+        mine = np.asarray(owner)[found.ends]
+        table[:, :-1][mine[:, None] == mine] = NEVER
+        table = _shares(table)
     return found, walked(fine, ends + RIM, (found.at + 0.5) / (PER_CELL / 2), found.ends, table)
 
 
@@ -179,7 +191,7 @@ def weigh(said: np.ndarray) -> np.ndarray:
 
 def _shares(table: np.ndarray) -> np.ndarray:
     """Rows of `table` (n, n + 1) made to log probabilities; no plug is its own other end."""
-    table[np.arange(len(table)), np.arange(len(table))] = -1e4
+    table[np.arange(len(table)), np.arange(len(table))] = NEVER
     table -= table.max(1, keepdims=True)
     return np.asarray(table - np.log(np.exp(table).sum(1, keepdims=True)))
 

@@ -4,31 +4,35 @@ from __future__ import annotations
 
 from typing import Any
 
-from snapcheck.board import Cell, board_to_json
+from snapcheck.board import Cell, Cube, board_to_json
 from snapcheck.photo._reading import Reading
 
 
 def reading_to_json(reading: Reading) -> dict[str, Any]:
     """The board in the truth format plus ``photo``, ``state``, ``confidence`` and ``alternatives`` for
-    every cube, tap
-    and lead, ``cube_tops_px``, ``plate_corners_px``, ``lattice_residual`` (cells) and ``notes``."""
+    every cube, tap and lead, ``empty`` (the cells in which nothing seems to stand, in the same way),
+    ``loose``, ``cube_tops_px``, ``plate_corners_px``, ``lattice_residual`` (cells) and ``notes``.
+
+    An alternative without a kind says that nothing stands there. ``chances`` of an unsure cell is the same
+    list down to improbable ones.
+    """
     data = board_to_json(reading.board)
     by_place = {str(cell): r for cell, r in reading.cubes.items()}
     for entry in data["cubes"]:
         r = by_place[entry["at"]]
-        entry.update(state=str(r.state), confidence=r.confidence, alternatives=[])
-        for cube, p in r.alternatives:
-            other: dict[str, Any] = {
-                "kind": cube.kind,
-                "turn": cube.turn,
-                "value": cube.value,
-                "printed": cube.printed,
-            }
-            if cube.unit:
-                other["unit"] = cube.unit
-            entry["alternatives"].append({**other, "probability": p})
+        entry.update(state=str(r.state), confidence=r.confidence, alternatives=_listed(r.alternatives))
+        if r.chances:
+            entry["chances"] = _listed(r.chances)
         if r.reason:
             entry["reason"] = r.reason
+    data["empty"] = [
+        {
+            "at": str(cell), "state": str(b.state), "confidence": b.confidence,
+            "alternatives": _listed(b.alternatives), **({"chances": _listed(b.chances)} if b.chances else {}),
+        }
+        for cell, b in reading.blanks.items()
+    ]  # fmt: skip
+    data["loose"] = [str(cell) for cell in reading.loose]
     seams = {str(t.seam): t for t in reading.taps}
     for entry in data["taps"]:
         tap = seams["|".join(entry["between"])]
@@ -51,6 +55,18 @@ def reading_to_json(reading: Reading) -> dict[str, Any]:
         "lattice_residual": round(reading.frame.residual, 4),
         "notes": list(reading.notes),
     }
+
+
+def _listed(some: tuple[tuple[Cube | None, float], ...]) -> list[dict[str, Any]]:
+    listed = []
+    for cube, p in some:
+        entry: dict[str, Any] = {"kind": None}
+        if cube is not None:
+            entry = {"kind": cube.kind, "turn": cube.turn, "value": cube.value, "printed": cube.printed}
+            if cube.unit:
+                entry["unit"] = cube.unit
+        listed.append({**entry, "probability": round(p, 6)})
+    return listed
 
 
 def _middle(cell: Cell) -> tuple[float, float]:

@@ -1,0 +1,132 @@
+"""The plan as evidence: how certain it is, picture and plan together, that a cell holds what is planned.
+
+Bayes' rule. The reading gives a probability to everything that may stand in a cell, as if every kind, turn
+and value were as likely as any other before the picture was looked at; the plan says that its own cube is far
+likelier, and mistakes of each kind as likely as the settings say. What a picture hardly shows is settled by
+this only as far as builds rarely differ from plans; what it shows clearly stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from snapcheck.board import Board, Cell, Cube
+from snapcheck.check._settings import ComparisonSettings
+from snapcheck.check._unsure import dangers, same_cube
+from snapcheck.kit import Kit
+
+if TYPE_CHECKING:
+    from snapcheck.photo import Reading
+
+#: what the reading takes for equally likely before it looks: kinds, quarter turns, values
+_KINDS, _TURNS, _VALUES = 31, 4, 40
+#: kinds and values that a wrong cube is likely to be of: those at hand (common practice, no source)
+_KINDS_AT_HAND, _VALUES_AT_HAND = 8, 10
+#: half of a plate's cells are empty, about
+_EMPTY = 0.5
+
+#: choices less likely than this are not tried for danger
+_WORTH_A_LOOK = 0.01
+
+Chances = Sequence[tuple[Cube | None, float]]
+
+
+def _weight(choice: Cube | None, planned: Cube | None, kit: Kit, s: ComparisonSettings) -> float:
+    """How much likelier the plan makes a choice than the reading took it for."""
+    if planned is None:
+        return (1 - s.mistake_extra) / _EMPTY if choice is None else s.mistake_extra / (1 - _EMPTY)
+    if choice is None:
+        return s.mistake_missing / _EMPTY
+    there = (1 - s.mistake_missing) / (1 - _EMPTY)
+    if choice.kind != planned.kind:
+        return there * s.mistake_kind * _KINDS / _KINDS_AT_HAND
+    turned = not kit[choice.kind].same_turn(choice.turn, planned.turn)
+    valued = (choice.value, choice.unit) != (planned.value, planned.unit)
+    if turned and valued:
+        return there * _KINDS * s.mistake_turned * s.mistake_value
+    turn = s.mistake_turned * _TURNS / (_TURNS - 1) if turned else _TURNS
+    value = s.mistake_value * _VALUES / _VALUES_AT_HAND if valued else _VALUES
+    right = 1.0 if turned or valued else 1 - s.mistake_turned - s.mistake_value - s.mistake_kind
+    return there * _KINDS * turn * (1.0 if planned.value is None else value) * right
+
+
+def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: ComparisonSettings) -> float:
+    """How certain it is that a cell holds what is planned (None: nothing).
+
+    Args:
+        chances: everything that may stand there by the picture, with its probability; what is not among them
+            shares the rest, and is weighed as the likeliest kind of mistake.
+    """
+    as_planned = other = 0.0
+    for choice, p in chances:
+        weighed = p * _weight(choice, planned, kit, settings)
+        if same_cube(choice, planned, kit):
+            as_planned += weighed
+        else:
+            other += weighed
+    rest = max(0.0, 1 - sum(p for _, p in chances))
+    mistakes = (settings.mistake_missing, settings.mistake_value, settings.mistake_kind)
+    other += rest * (settings.mistake_extra if planned is None else max(mistakes)) / _EMPTY
+    total = as_planned + other
+    return as_planned / total if total else 0.0
+
+
+def settled_cells(
+    chances: Mapping[Cell, Chances],
+    planned: Mapping[Cell, Cube],
+    board: Board,
+    kit: Kit,
+    settings: ComparisonSettings,
+) -> dict[Cell, float]:
+    """Cells that picture and plan together leave no doubt about, with how certain each is.
+
+    Args:
+        chances: of the cells that the picture leaves open.
+        planned: the plan's cubes, in cells of the build.
+        board: the build, these cells as planned.
+    """
+    found = {}
+    for cell, some in chances.items():
+        want = planned.get(cell)
+        p = certainty(some, want, kit, settings)
+        if p < settings.settled_from:
+            continue
+        if p < settings.settled_from_danger:
+            if _turned_rivals(some, want, kit, settings):
+                continue
+            rivals = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
+            if dangers(board, cell, rivals, kit, None):
+                continue
+        found[cell] = p
+    return found
+
+
+def _turned_rivals(some: Chances, want: Cube | None, kit: Kit, settings: ComparisonSettings) -> bool:
+    """Whether a marked part may well stand another way round: polarity wants more certainty than the rest."""
+    if want is None or not kit[want.kind].marked:
+        return False
+    same_kind = [(c, p) for c, p in some if c is not None and c.kind == want.kind]
+    turned = [(c, p) for c, p in same_kind if not kit[c.kind].same_turn(c.turn, want.turn)]
+    right = [(c, p) for c, p in same_kind if kit[c.kind].same_turn(c.turn, want.turn)]
+    both = [*turned, *((want, p) for _, p in right)]
+    total = sum(p for _, p in both)
+    scaled = [(c, p / total) for c, p in both] if total else []
+    return not scaled or certainty(scaled, want, kit, settings) < settings.settled_from_danger
+
+
+def settled_links(reading: Reading, planned: Board, settings: ComparisonSettings) -> Reading:
+    """The reading, taps and leads that the plan has too and that both leave no doubt about taken as sure.
+
+    Args:
+        planned: the plan's board in cells of the build.
+    """
+
+    def certain(p: float, mistake: float) -> bool:
+        right, wrong = p * (1 - mistake), (1 - p) * mistake
+        return right / max(right + wrong, 1e-12) >= settings.settled_from
+
+    ends = {lead.ends for lead in planned.leads}
+    taps = {t.seam for t in reading.taps if certain(t.confidence, settings.mistake_tap)}
+    leads = [r.lead for r in reading.leads if certain(r.confidence, settings.mistake_lead)]
+    return reading.confirmed(taps & planned.taps, [lead for lead in leads if lead.ends in ends])

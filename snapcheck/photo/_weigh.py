@@ -1,0 +1,164 @@
+"""What stands in a cell, from the symbol and the print together: every cube that it may be, how likely each.
+
+Bayes' rule over kind, turn and value: the symbol network says how likely kinds and turns are, the text
+network how likely each print is, the kit which prints a kind may carry; what no shop sells is likelier
+misread than printed. A print that makes no sense on a kind counts against it; a clear symbol still stands
+against that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+
+import numpy as np
+
+from snapcheck.board import Cube
+from snapcheck.errors import InputError
+from snapcheck.kit import Kind, Kit, ParsedValue, ValueForm, coarsest_series, parse_value
+from snapcheck.photo._cells import Line
+from snapcheck.photo._likely import likelihoods, type_parts, words
+
+SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
+#: made to 20 %, for which IEC 60063 has E6
+WIDE = ("electrolytic", "potentiometer")
+#: farads that a capacitor of a kind is made for; common practice, no source
+MADE = {"electrolytic": (0.9e-7, float("inf")), "capacitor": (0.0, 0.9e-5)}
+#: how likely a cube's print, however clear it looks, is nothing that its kind carries (worn, misread, a
+#: sticker)
+STRAY = 0.03
+#: so many words of the kit are held against a line that is not clear
+FILLED = 8
+#: probabilities below this are not kept
+LEAST = 1e-4
+
+
+#: values with the print that says so and its probability, likeliest first
+Values = list[tuple[ParsedValue, str, float]]
+
+
+@lru_cache(maxsize=4096)
+def meaning(text: str, form: ValueForm) -> ParsedValue | None:
+    """What a print says on a cube of this form, None where it makes no sense."""
+    if len(text) > 1 and text[0] == "0" and text[1].isdigit():
+        return None  # typed, it is a slip; printed, it is another print upside down
+    try:
+        return parse_value(text, form)
+    except InputError:
+        return None
+
+
+def usual(kind: Kind, value: float | str | None) -> float:
+    """How usual a value is, as a weight: preferred numbers (IEC 60063) and the kit's own before odd ones."""
+    if isinstance(value, str):
+        return 1.0 if not kind.values or value in kind.values else ODD
+    if value is None:
+        return 1.0
+    low, high = MADE.get(kind.name, (0.0, float("inf")))
+    if not low <= value <= high:
+        return ODD
+    if value in kind.values or kind.model not in ("resistor", "capacitor", "inductor", "zener"):
+        return 1.0 if value in kind.values or not kind.values else SELDOM
+    series = coarsest_series(value) if value > 0 else None
+    if series in ("E3", "E6") or (series == "E12" and kind.name not in WIDE):
+        return 1.0
+    return SELDOM if series in ("E12", "E24") else ODD
+
+
+def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
+    """What a print may say on a cube of this kind.
+
+    Returns:
+        Values with the print that says so and its probability, likeliest first, given that it is print of
+        this kind; and how likely this print is on such a cube (0..1, for weighing kinds against each other).
+    """
+    seen = dict(((line.text, line.confidence), *line.rivals))
+    some, chance = _filled(kind, line)
+    for k in np.argsort(-chance)[:FILLED]:
+        seen[some[k]] = max(float(chance[k]), seen.get(some[k], 0.0))
+    found: dict[tuple[object, str], tuple[ParsedValue, str, float]] = {}
+    for text, p in seen.items():
+        said = meaning(text, kind.value_form)
+        if said is None:
+            continue
+        key = (said.value, said.unit)
+        first = found.get(key)
+        found[key] = (said, text, p) if first is None else (first[0], first[1], first[2] + p)
+    weighed = [(said, text, p * usual(kind, said.value)) for said, text, p in found.values()]
+    makes_sense = sum(p for *_, p in found.values())
+    fits = sum(p for *_, p in weighed)
+    total = fits + max(0.0, 1 - makes_sense)
+    ranked = sorted(((s, t, p / max(total, 1e-9)) for s, t, p in weighed), key=lambda v: -v[2])
+    return ranked, fits
+
+
+def _filled(kind: Kind, line: Line) -> tuple[tuple[str, ...], np.ndarray]:
+    """Prints that cubes of a kind come with, and how likely the line is each of them."""
+    some = words(kind.value_form, kind.values) if line.views else ()
+    if not some or not line.below:
+        return some, likelihoods(some, line.views) if some else np.zeros(0)
+    if kind.value_form is ValueForm.TYPE:
+        parted = [p for v in kind.values if isinstance(v, str) and (p := type_parts(v))]
+        if not parted:
+            return (), np.zeros(0)
+        upper, lower = (tuple(p[k] for p in parted) for k in (0, 1))
+        both = likelihoods(upper, line.views) * likelihoods(lower, line.below)
+        return tuple("\n".join(p) for p in parted), both
+    # a value, and below it a rated voltage or a tolerance
+    return some, likelihoods(some, line.views)
+
+
+def likely(
+    kinds: Mapping[str, float], line: Line | None, printed: float, kit: Kit
+) -> tuple[dict[str, float], dict[str, Values]]:
+    """Kinds weighed again by what is printed, and the values that each may have.
+
+    Args:
+        kinds: probabilities of kinds by the symbol.
+        line: the print as read, None where none was looked for.
+        printed: how likely anything is printed at all.
+    """
+    if line is None:
+        return dict(kinds), {}
+    values: dict[str, Values] = {}
+    weighed: dict[str, float] = {}
+    for name, p in kinds.items():
+        kind = kit[name]
+        if kind.value_form is ValueForm.NONE:
+            fits = 1 - printed
+        else:
+            values[name], fits = values_of(kind, line)
+            fits *= printed
+        weighed[name] = p * (STRAY + (1 - STRAY) * min(1.0, fits))
+    total, before = sum(weighed.values()), sum(kinds.values())
+    return {name: p * before / total for name, p in weighed.items()}, values
+
+
+def cubes_of(
+    kinds: Mapping[str, float],
+    turns: np.ndarray,
+    values: Mapping[str, Values],
+    kit: Kit,
+) -> list[tuple[Cube, float]]:
+    """Every cube that may stand there, likeliest first; turns that look alike on a kind are one."""
+    found: list[tuple[Cube, float]] = []
+    for name, p in kinds.items():
+        kind = kit[name]
+        merged: dict[int, float] = {}
+        for q in np.argsort(-turns):
+            same = next((t for t in merged if kind.same_turn(90 * t, 90 * int(q))), int(q))
+            merged[same] = merged.get(same, 0.0) + float(turns[q])
+        for q, pq in merged.items():
+            if p * pq < LEAST:
+                continue
+            if kind.value_form is ValueForm.NONE:
+                found.append((Cube(name, 90 * q), p * pq))
+                continue
+            rest = p * pq
+            for said, text, pv in values.get(name, []):
+                if p * pq * pv >= LEAST:
+                    found.append((Cube(name, 90 * q, said.value, text, said.unit), p * pq * pv))
+                    rest -= p * pq * pv
+            if rest >= LEAST:
+                found.append((Cube(name, 90 * q), rest))
+    return sorted(found, key=lambda c: -c[1])

@@ -42,11 +42,10 @@ def reading_from_json(data: Mapping[str, Any], kit: Kit | None = None) -> Readin
     cubes = {cell: _cube_reading(cube, entries[cell]) for cell, cube in board.cubes.items()}
     tap_state = {_seam(entry): entry for entry in data.get("taps", [])}
     taps = tuple(
-        TapReading(seam, _state(tap_state[seam]), float(tap_state[seam].get("confidence", 1.0)))
-        for seam in sorted(board.taps)
+        TapReading(seam, _state(tap_state[seam]), _confidence(tap_state[seam])) for seam in sorted(board.taps)
     )
     leads = tuple(
-        LeadReading(lead, _state(entry), float(entry.get("confidence", 1.0)), _rival_leads(entry))
+        LeadReading(lead, _state(entry), _confidence(entry), _rival_leads(entry))
         for lead, entry in zip(board.leads, data.get("leads", []), strict=True)
     )
     notes = tuple(str(note) for note in data.get("notes", []))
@@ -82,10 +81,14 @@ def _state(entry: Mapping[str, Any]) -> State:
         ) from None
 
 
+def _confidence(entry: Mapping[str, Any]) -> float:
+    """What is sure is so wholly where nothing else is said; what is not sure may be anything."""
+    return float(entry.get("confidence", 1.0 if _state(entry) is State.READ else 0.5))
+
+
 def _cube_reading(cube: Cube, entry: Mapping[str, Any]) -> CubeReading:
-    confidence = float(entry.get("confidence", 1.0))
     return CubeReading(
-        cube, _state(entry), confidence, _listed(entry, "alternatives"), str(entry.get("reason", "")),
+        cube, _state(entry), _confidence(entry), _listed(entry, "alternatives"), str(entry.get("reason", "")),
         chances=_listed(entry, "chances"),
     )  # fmt: skip
 

@@ -53,7 +53,7 @@ def test_a_cell_without_a_top_is_likelier_empty_but_a_clear_symbol_stands() -> N
     share[:, -1] = (0.2, 0.2, 0.001)
     share[:, 0] = 1 - share[:, 1:].sum(1)
     nothing = np.zeros((3, 4))
-    seen = Symbols(np.log(share), nothing, nothing, np.zeros(3), nothing)
+    seen = Symbols(np.log(share), nothing, nothing, np.zeros(3), nothing, np.zeros(3), np.zeros(3))
     told = np.exp(_with_tops(seen, np.array([0.1, 0.6, 0.1])).kind)
     assert told.sum(1) == pytest.approx([1, 1, 1])
     assert told[0].argmax() == kinds - 1  # a shadow, or a lead across it

@@ -760,7 +760,8 @@ class Maker:
         S["wear"] = rng.choice([0, 0, rng.uniform(0, 0.7 if rng.random() < 0.8 else 0.95)])
         S["grain"] = rng.choice([0, rng.uniform(0, 0.25)])
         # --- camera
-        tilt = min(42, abs(rng.normal()) * 14) if tilt is None else tilt
+        if tilt is None:  # seen from the side, the sides of cubes look like tops
+            tilt = min(42, abs(rng.normal()) * 14) if rng.random() < 0.7 else rng.uniform(18, 48)
         az, roll = rng.uniform(0, 360), rng.normal() * 9
         if rng.random() < 0.6:
             az = rng.normal() * 15

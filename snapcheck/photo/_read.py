@@ -31,9 +31,13 @@ from snapcheck.words import tr
 
 RIM = 0.1
 CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or no picture to go on with
-#: how much likelier cubes than empty cells show as little of their tops (5,423 cubes and 4,400 empty cells of
-#: boards drawn by models/train; below 0.25 there were five cubes, taken for more than they are)
-LITTLE_TOP = ((0.0, 0.25, 0.01), (0.25, 0.5, 0.3))
+#: how much likelier cubes than empty cells show as little of their tops. On boards drawn by models/train it
+#: is 0.01 below 0.25 (5,423 cubes, 4,400 empty cells); where light burns tops out, or they are as dark as the
+#: plate, many cubes are seen no better, so that it counts for less
+LITTLE_TOP = ((0.0, 0.25, 0.15), (0.25, 0.5, 0.6))
+#: residual of the lattice (cells) up to which an empty cell can be sure: where the grid is off by more, cubes
+#: stand half in the next cell and look like nothing
+TRUE_GRID = 0.04
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -57,7 +61,7 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     board = flatten(pixels, frame, columns, rows, FINE, RIM)
     places = [(x, y) for y in range(rows) for x in range(columns)]
     symbols = _with_tops(read_symbols(board, RIM, places), board_at.tops.ravel())
-    cubes, blanks = read_cells(board, places, symbols, kit)
+    cubes, blanks = read_cells(board, places, symbols, kit, frame.residual)
     if not cubes:
         raise PhotoError(
             tr("no cubes can be made out on the plate."),
@@ -117,9 +121,13 @@ MOST_CHANCES = 40
 
 
 def read_cells(
-    board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit
+    board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit, residual: float = 0.0
 ) -> tuple[dict[Cell, CubeReading], dict[Cell, BlankReading]]:
-    """What stands in each cell of a flattened board, and which cells seem to be empty."""
+    """What stands in each cell of a flattened board, and which cells seem to be empty.
+
+    Args:
+        residual: of the grid, in cells.
+    """
     kinds = names()[0]
     empty, other = len(kinds) - 1, len(kinds) - 2
     limits = calibration()
@@ -149,7 +157,7 @@ def read_cells(
         chances = sorted((c for c in chances if c[1] >= LEAST), key=lambda c: -c[1])[:MOST_CHANCES]
         if not weighed or p_empty > max(weighed.values()):
             sure = _trusted(p_empty, limits["symbol_trust"])
-            read = sure >= limits["empty_threshold"] and s.loose[i] < 0
+            read = sure >= limits["empty_threshold"] and s.loose[i] < 0 and residual < TRUE_GRID
             others = () if read else _others(chances, None)
             blanks[cell] = BlankReading(
                 State.READ if read else State.UNSURE, round(sure, 6), others, () if read else tuple(chances)

@@ -33,6 +33,7 @@ MANY = 14  # plugs for which all sets of leads can be gone through
 #: a plug without a partner is told of where "no lead" is less likely than this: of such on boards drawn by
 #: models/train 17 of 40 did hold a lead, of the 90 up to 0.5 only 14
 LOOSE = 0.1
+OWN = 2.5  # how much (logarithm of odds) speaks against a lead from a cube's socket to its other one
 NEVER = -1e4  # logarithm of a probability of nought
 RIVAL = 0.02  # partners less likely than this are not worth telling
 SETTLED = 0.97  # a lead as sure as this is not walked along
@@ -65,7 +66,7 @@ def follow(
     """Join sockets at `ends` ((n, 2) cells on the plane of the tops) by leads.
 
     Args:
-        owner: (n,) which cube or tap each socket is on: no lead goes from one to its own other socket.
+        owner: (n,) which cube or tap each socket is on: leads from one to its own other socket are rare.
 
     Returns:
         The pairs, and the numbers of plugged ends whose other end was not found.
@@ -110,7 +111,7 @@ def seen(
     table = weigh(at_places(run_follow(out[None, MAPS:], blobs(out.shape[1:], found.at)), found.at))
     if owner is not None:
         mine = np.asarray(owner)[found.ends]
-        table[:, :-1][mine[:, None] == mine] = NEVER
+        table[:, :-1][mine[:, None] == mine] -= OWN
         table = _shares(table)
     return found, walked(fine, ends + RIM, (found.at + 0.5) / (PER_CELL / 2), found.ends, table)
 

@@ -19,8 +19,11 @@ from snapcheck.kit import Kit
 if TYPE_CHECKING:
     from snapcheck.photo import Reading
 
-#: what the reading takes for equally likely before it looks: kinds, quarter turns, values
-_KINDS, _TURNS, _VALUES = 31, 4, 40
+#: what the reading takes for equally likely before it looks: kinds, and quarter turns
+_KINDS, _TURNS = 31, 4
+#: how much likelier a picture that shows the very cube makes that cube than one that shows anything: kinds,
+#: turns and values multiplied would be thousands, but what misleads about one misleads about the others
+_VERY_CUBE = 200
 #: kinds and values that a wrong cube is likely to be of: those at hand (common practice, no source)
 _KINDS_AT_HAND, _VALUES_AT_HAND = 8, 10
 #: half of a plate's cells are empty, about
@@ -43,12 +46,12 @@ def _weight(choice: Cube | None, planned: Cube | None, kit: Kit, s: ComparisonSe
         return there * s.mistake_kind * _KINDS / _KINDS_AT_HAND
     turned = not kit[choice.kind].same_turn(choice.turn, planned.turn)
     valued = (choice.value, choice.unit) != (planned.value, planned.unit)
-    if turned and valued:
-        return there * _KINDS * s.mistake_turned * s.mistake_value
-    turn = s.mistake_turned * _TURNS / (_TURNS - 1) if turned else _TURNS
-    value = s.mistake_value * _VALUES / _VALUES_AT_HAND if valued else _VALUES
-    right = 1.0 if turned or valued else 1 - s.mistake_turned - s.mistake_value - s.mistake_kind
-    return there * _KINDS * turn * (1.0 if planned.value is None else value) * right
+    share = 1 - s.mistake_turned - s.mistake_value - s.mistake_kind
+    if turned or valued:
+        share = (s.mistake_turned / (_TURNS - 1) if turned else 1.0) * (
+            s.mistake_value / _VALUES_AT_HAND if valued else 1.0
+        )
+    return there * _VERY_CUBE * share
 
 
 def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: ComparisonSettings) -> float:

@@ -39,6 +39,18 @@ def test_the_watch_sees_look_ups_connections_and_files(tmp_path: Path) -> None:
     assert len(foreign(seen.files)) == 2
 
 
+def test_a_pdf_fetches_nothing(tmp_path: Path) -> None:
+    """Whatever its page names, also in style sheets and fonts."""
+    page = (
+        "<link rel=stylesheet href='http://192.0.2.7/a.css'><img src='http://host.example/a.png'>"
+        "<style>@import 'http://192.0.2.8/b.css'; body { background: url(//192.0.2.9/c.png) }</style>"
+    )
+    code = f"from snapcheck.report import html_to_pdf; assert html_to_pdf({page!r})[:5] == b'%PDF-'"
+    seen = closed([["-c", code]], tmp_path)
+    assert seen.codes == [0], seen.output
+    assert seen.packets == []
+
+
 @pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
 def test_no_packet_and_no_file_elsewhere(tmp_path: Path) -> None:
     """The whole way: a photo checked, a course from a ZIP file graded and exported, plots drawn."""

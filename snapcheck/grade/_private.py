@@ -106,10 +106,10 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
         try:
             if photos and course.submissions.is_dir():
                 erased += _erase_submissions(course, trace.paths)
-            words = [w for w in (number, student and student.name, student and student.login) if w]
+            words = [w for w in (student and student.name, student and student.login) if w]
             if (course.folder / KEY_FILE).exists():
                 words.append(pseudonym(number, pseudonym_key(course)))
-            erased += _erase_pages(course, number, [*words, *trace.pictures])
+            erased += _erase_written(course, number, [*words, *trace.pictures])
             erased += _erase_lines(course, trace)
         except OSError as error:
             raise InputError(
@@ -145,31 +145,39 @@ def _erase_submissions(course: Course, paths: Sequence[str]) -> list[Path]:
     return erased
 
 
-def _erase_pages(course: Course, number: str, words: Sequence[str]) -> list[Path]:
-    """Files under ``out/`` that are this student's, and lists that name them: these are written anew by
-    ``export``. Pages of other students stay, whatever they hold: the number may stand there as points."""
+def _erase_written(course: Course, number: str, words: Sequence[str]) -> list[Path]:
+    """Files under ``out/``: this student's pages, and lists that hold the number or one of the words, which
+    ``export`` writes anew. Pages of others stay: the number may stand there as points or as a value."""
     from snapcheck.grade._feedback import feedback_name
 
-    folder = course.folder / OUT
-    mine = feedback_name(number, "").partition("_")[0]
-    known = {feedback_name(s.number, "").partition("_")[0] for s in course.students} - {mine}
-    files = [f for f in sorted(folder.rglob("*")) if f.is_file()] if folder.is_dir() else []
-    named = {f.with_suffix("") for f in files if f.suffix != ".jsonl" and _mentions(f, words)}
-    erased = []
+    def owner(student: str) -> str:
+        return feedback_name(student, "").partition("_")[0]
+
+    folder, others = course.folder / OUT, {owner(s.number) for s in course.students} - {owner(number)}
+    files = [f for f in sorted(folder.rglob("*")) if f.is_file() and f.suffix != ".jsonl"]
+    theirs = set()
     for file in files:
-        owner, is_page, _ = file.name.partition("_")
-        if file.suffix == ".jsonl" or (is_page and owner in known):
-            continue
-        if (is_page and owner == mine) or file.with_suffix("") in named:  # a PDF goes with its HTML page
-            file.unlink()
-            erased.append(file)
+        if not _is_page(file):
+            mine = _mentions(file, [number, *words])
+        else:
+            whose = file.name.partition("_")[0]
+            mine = whose == owner(number) or (whose not in others and _mentions(file, words))
+        if mine:
+            theirs.add(file.with_suffix(""))  # a PDF goes with the page that it was made from
+    erased = [f for f in files if f.with_suffix("") in theirs]
+    for file in erased:
+        file.unlink()
     return erased
+
+
+def _is_page(file: Path) -> bool:
+    return file.parent.name == "feedback"
 
 
 def _still_named(course: Course, store: Store, words: Sequence[str]) -> list[str]:
     """Pages of other students and decisions on them that hold these words."""
     folder = course.folder / OUT
-    pages = [f for f in sorted(folder.rglob("*_*.html")) if _mentions(f, words)]
+    pages = [f for f in sorted(folder.rglob("*.html")) if _is_page(f) and _mentions(f, words)]
     told = [d for d in store.decisions() if _word_in(d.reason, words)]
     return [f.relative_to(course.folder).as_posix() for f in pages] + [
         tr("decision {number}", number=d.id) for d in told

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import pickle
 import shutil
 import signal
 import subprocess
@@ -21,6 +22,7 @@ from hypothesis import strategies as st
 
 from snapcheck.cli import main
 from snapcheck.grade import Store, load_course
+from snapcheck.grade._work import do
 from snapcheck.grade.out import feedback_name
 from snapcheck.simulate import is_available
 
@@ -94,8 +96,10 @@ def test_erasing_one_leaves_everybody_else_alone(tmp_path: Path, capsys: pytest.
     assert main(["decide", name, "1", "light", "excused", "--reason", "ill", "--workers", "1"]) == 0
     kinds = ["gradebook", "feedback", "audit", "pseudonymous"]
     assert main(["export", name, *kinds, "--workers", "1"]) == 0
+    (folder / "out/feedback/s2_light.html").write_text("<p>1 of 1 points</p>")  # of somebody who has left
+    (folder / "out/list_of_numbers.csv").write_text("2\n1\n")
     pages = {p.name: p.read_bytes() for p in (folder / "out/feedback").iterdir()}
-    assert len(pages) == 5
+    assert len(pages) == 6
     lines = [json.loads(x) for x in (folder / "out/audit.jsonl").read_text(encoding="utf-8").splitlines()]
     photos = {p.name for p in (folder / "submissions").iterdir()}
     capsys.readouterr()
@@ -103,12 +107,13 @@ def test_erasing_one_leaves_everybody_else_alone(tmp_path: Path, capsys: pytest.
     assert main(["forget", name, "1", "--yes"]) == 0
     told = capsys.readouterr().out
     left = {p.name: p.read_bytes() for p in (folder / "out/feedback").iterdir()}
-    assert left == {k: v for k, v in pages.items() if not k.startswith("1_")} and len(left) == 4
+    assert left == {k: v for k, v in pages.items() if not k.startswith("1_")} and len(left) == 5
     after = [json.loads(x) for x in (folder / "out/audit.jsonl").read_text(encoding="utf-8").splitlines()]
     assert after == [e for e in lines if e["student"] != "1"] and len(after) < len(lines)
     assert {p.name for p in (folder / "submissions").iterdir()} == photos - {"1_2031-03-05T1100.jpg"}
     assert not (folder / "out/gradebook.csv").exists()  # a list that names everybody: export writes it anew
     assert not (folder / "out/pseudonymous.csv").exists()
+    assert not (folder / "out/list_of_numbers.csv").exists()
     assert "2_light.html" in told and "decision 1" in told  # others are left alone, and where it is said
     with Store(load_course(folder).store) as store:
         assert {s for s, _ in store.grades()} == set(students) - {"1"}
@@ -173,6 +178,18 @@ def test_a_killed_batch_leaves_nothing_outside_its_course(tmp_path: Path) -> Non
         run.kill()
         run.wait()
     assert meanwhile == [] and sorted(elsewhere.rglob("*")) == []
+
+
+def test_a_worker_elsewhere_is_told_to_report_nothing_before_it_reads() -> None:
+    """A cluster's worker gets its work pickled, in surroundings of its own; unpickling it must be enough."""
+    work = pickle.dumps(do)
+    code = (
+        f"import os, pickle, sys; pickle.loads({work!r})\n"
+        "assert os.environ['ORT_DISABLE_TELEMETRY'] == '1' and 'onnxruntime' not in sys.modules"
+    )
+    surroundings = {k: v for k, v in os.environ.items() if not k.startswith("ORT_")}
+    surroundings["PYTHONPATH"] = str(ROOT)
+    subprocess.run([sys.executable, "-c", code], env=surroundings, check=True)
 
 
 # ------------------------------------------------------------ making a gradebook

@@ -43,12 +43,12 @@ MIT = (
 def told(here: metadata.Distribution) -> list[str]:
     """What a distribution says of its licence: the expression, else classifiers, a short field, the file."""
     data = here.metadata
-    if data["License-Expression"]:
+    if data.get("License-Expression"):  # not data[...]: a backport that is loaded makes that an error
         return [data["License-Expression"]]
     classed = [
         c.rpartition(" :: ")[2] for c in data.get_all("Classifier") or () if c.startswith("License ::")
     ]
-    short = [line for line in [(data["License"] or "").strip()] if line and len(line) < 60]
+    short = [line for line in [(data.get("License") or "").strip()] if line and len(line) < 60]
     if classed or short:
         return [*short, *classed]
     files = [f for f in here.files or () if re.fullmatch(r"(LICEN[CS]E|COPYING)(\.\w+)?", f.name)]

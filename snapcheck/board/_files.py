@@ -28,7 +28,11 @@ def load_design(path: str | Path, kit: Kit) -> Design:
     Raises:
         InputError: names file, line and column (or JSON key), and what is accepted.
     """
-    text = read_text(path)
+    return design_from_text(read_text(path), path, kit)
+
+
+def design_from_text(text: str, path: str | Path, kit: Kit) -> Design:
+    """As `load_design`, for a text that is at hand; `path` is for messages alone."""
     if text.lstrip().startswith(("{", "[")):
         try:
             data = json.loads(text)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from snapcheck import __version__
@@ -39,6 +40,9 @@ VERBS: dict[str, tuple[str, str]] = {
     "rubric": ("snapcheck.cli._grade_rubric", "check a rubric, try it on a sample, write it as a sheet"),
     "forget": ("snapcheck.cli._grade_forget", "erase one student of a course everywhere"),
 }
+
+#: verbs that write what is known of students
+PERSONAL = ("grade", "review", "decide", "export", "alike", "cards", "forget")
 
 _EXIT_CODES = """exit codes:
   0  done; nothing to object to
@@ -115,6 +119,17 @@ def _speak(words: Sequence[str]) -> None:
         )
 
 
+@contextlib.contextmanager
+def _for_the_user_alone() -> Iterator[None]:
+    """Files and folders made meanwhile can be read by nobody else, whatever the usual permissions are; those
+    that are there keep what their owner gave them."""
+    usual = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(usual)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code. A user's mistake never shows a traceback."""
     words = list(sys.argv[1:] if argv is None else argv)
@@ -127,7 +142,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     with spoken():
         args = _parser(verb).parse_args(words)
     try:
-        code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
+        with _for_the_user_alone() if args.verb in PERSONAL else contextlib.nullcontext():
+            code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
         sys.stdout.flush()
         return code
     except SnapcheckError as error:

@@ -63,6 +63,15 @@ def open_picture(path: Path) -> Picture:
             place=path,
             way_out=tr("Check the name and the permission to read it."),
         ) from None
+    return picture_of(data, path)
+
+
+def picture_of(data: bytes, path: Path) -> Picture:
+    """As `open_picture`, for a picture whose bytes are at hand; `path` is for messages alone.
+
+    Raises:
+        PhotoError: as `open_picture`.
+    """
     if not data:
         raise _bad(path, tr("the file is empty."), tr("Send the photo again."))
     if data[4:12] in (b"ftypheic", b"ftypheix", b"ftypmif1", b"ftypmsf1", b"ftyphevc", b"ftypheim"):

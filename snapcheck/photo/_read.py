@@ -16,7 +16,7 @@ from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_lines, rea
 from snapcheck.photo._likely import likelihoods, words
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
-from snapcheck.photo._open import Picture, open_picture
+from snapcheck.photo._open import Picture, open_picture, picture_of
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._wires import follow
 from snapcheck.words import tr
@@ -36,14 +36,19 @@ GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
 
-def read_photo(path: Path, kit: Kit | None = None) -> Reading:
+def read_photo(path: Path, kit: Kit | None = None, *, data: bytes | None = None) -> Reading:
     """Read a photo of a build.
+
+    Args:
+        data: the bytes of the picture where it lies in no file of its own; `path` is its name then.
 
     Raises:
         InputError: the file is missing.
         PhotoError: it is no picture, shows no board, or cannot be read well enough: take it again.
     """
-    return read_picture(open_picture(Path(path)), Path(path).name, kit or bundled_kit())
+    path = Path(path)
+    picture = open_picture(path) if data is None else picture_of(data, path)
+    return read_picture(picture, path.name, kit or bundled_kit())
 
 
 def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from snapcheck.words import shown
+
 
 class SnapcheckError(Exception):
     """Base of all errors that are the input's or the surroundings' fault, not the program's.
@@ -24,8 +26,8 @@ class SnapcheckError(Exception):
         self.message = message
         self.place = "" if place is None else str(place)
         self.way_out = way_out
-        text = f"{self.place}: {message}" if self.place else message
-        super().__init__(f"{text} {way_out}".strip())
+        text = f"{shown(self.place)}: {shown(message)}" if self.place else shown(message)
+        super().__init__(f"{text} {shown(way_out)}".strip())
 
     @property
     def name(self) -> str:

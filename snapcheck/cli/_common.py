@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Board, Design, load_board, load_design, read_text
+from snapcheck.cli import _output
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit, bundled_kit, load_kit
 from snapcheck.words import tr
@@ -105,8 +105,7 @@ def _reading(data: dict[str, Any], path: str | Path, kit: Kit) -> Reading:
 
 def print_json(data: Any) -> None:
     """One JSON document on standard output."""
-    json.dump(data, sys.stdout, ensure_ascii=False, indent=2, allow_nan=False)
-    print()
+    _output.print_json(data, indent=2)
 
 
 def make_folder(folder: Path, way_out: str = "") -> None:

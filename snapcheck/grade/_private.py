@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import base64
-import csv
 import hashlib
 import hmac
-import io
 import json
 import os
 import secrets
@@ -17,6 +15,7 @@ from pathlib import Path
 from snapcheck.errors import InputError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
+from snapcheck.grade._csv import csv_text
 from snapcheck.grade._store import Store
 from snapcheck.words import tr
 
@@ -54,9 +53,7 @@ def pseudonymous_csv(course: Course, entries: Mapping[tuple[str, str], Entry], k
     findings with the cell of the plan.
     """
     items = [i.name for i in course.rubric.items]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["pseudonym", "task", "state", "verdict", "points", "late_min", *items, "findings"])
+    heading = ["pseudonym", "task", "state", "verdict", "points", "late_min", *items, "findings"]
     rows = []
     for entry in entries.values():
         points = {line.name: line.points for line in entry.grade.lines}
@@ -68,8 +65,7 @@ def pseudonymous_csv(course: Course, entries: Mapping[tuple[str, str], Entry], k
             *(points.get(name, "") for name in items),
             " ".join(f"{f.rule}@{f.plan_cells[0] if f.plan_cells else '-'}" for f in faults),
         ])  # fmt: skip
-    writer.writerows(sorted(rows))
-    return out.getvalue()
+    return csv_text([heading, *sorted(rows)])
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,11 @@ def read_data_text(path: Path, what: str, most_MB: int, way_out: str) -> str:
         ) from error
 
 
+def _too_long() -> str:
+    """Python reads whole numbers of at most 4300 digits."""
+    return tr("a number has thousands of digits")
+
+
 def finite(value: object) -> float | None:
     """A number from a data file, None for what is none: true, infinite, nan, or more than a float holds."""
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -76,15 +81,17 @@ def finite(value: object) -> float | None:
         number = float(value)
     except OverflowError:  # a whole number beyond what a float holds
         return None
-    return number if math.isfinite(number) else None
+    return number + 0.0 if math.isfinite(number) else None  # -0.0 is 0
 
 
 def toml_table(text: str, source: str) -> dict[str, Any]:
     """What a TOML text says. Raises DataError; `source` names it in the message."""
     try:
         return tomllib.loads(text)
-    except ValueError as error:  # also a whole number of thousands of digits
+    except tomllib.TOMLDecodeError as error:
         why: object = error
+    except ValueError:
+        why = _too_long()
     except RecursionError:
         why = tr("it is nested too deeply")
     raise DataError(
@@ -106,7 +113,9 @@ def json_value(text: str, source: str, way_out: str = "") -> Any:
             ),
             way_out=way_out,
         ) from None
-    except ValueError as error:  # a whole number of thousands of digits
-        raise InputError(tr("is not valid JSON: {msg}.", msg=error), place=source, way_out=way_out) from None
+    except ValueError:
+        raise InputError(
+            tr("is not valid JSON: {msg}.", msg=_too_long()), place=source, way_out=way_out
+        ) from None
     except RecursionError:
         raise InputError(tr("is nested too deeply."), place=source, way_out=way_out) from None

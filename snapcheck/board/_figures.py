@@ -24,7 +24,7 @@ _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "oh
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
 _NUMBER = re.compile(r"([-−+]?\d+(?:\.\d+)?)(.*)")
 #: quantities taken at a frequency; without one it is 1 kHz
-_AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
+AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
 _RANGE_FORMS = "'4.5 V ± 20 %', '40 to 46 dB', 'over 10 kHz' or 'under 5 %'"
 
 
@@ -234,7 +234,7 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
             place, used = scene.probe(line, body[1:], part=quantity in ("current", "power"))
             body = body[1 + used :]
         else:
-            if quantity not in _AT_FREQUENCY:
+            if quantity not in AT_FREQUENCY:
                 line.fail(
                     body[1],
                     tr("{quantity} is not taken at a frequency.", quantity=quantity),
@@ -243,7 +243,7 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
             used = 2 if len(body) > 2 and body[2].text in ("Hz", "kHz", "MHz") else 1
             at, _ = read_number(line, body[1 : 1 + used], "Hz")
             body = body[1 + used :]
-    if quantity in _AT_FREQUENCY and at is None:
+    if quantity in AT_FREQUENCY and at is None:
         at = 1000.0
     if place is None and output is None:
         line.fail(words[0], tr("it is not said where the {quantity} is taken.", quantity=quantity),

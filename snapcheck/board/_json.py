@@ -9,10 +9,11 @@ from typing import Any, TypeVar
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
 from snapcheck.board._design import CELSIUS, LUX, MOST_V, Conditions, Design, Expectation, Probe
+from snapcheck.board._figures import AT_FREQUENCY
 from snapcheck.board._place import Cell, Seam
 from snapcheck.datafiles import finite
 from snapcheck.errors import InputError
-from snapcheck.kit import Kind, Kit, ValueForm, check_limits
+from snapcheck.kit import Kind, Kit, ValueForm, check_limits, parse_value
 from snapcheck.words import brief, tr
 
 _T = TypeVar("_T")
@@ -65,7 +66,7 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
                 place=f"{key}.at",
                 way_out=tr("Remove one of them."),
             )
-        cubes[cell] = _cube(entry, key, kit)
+        cubes[cell] = cube_from_json(entry, key, kit)
     taps = [
         _at(partial(_seam, item, f"taps[{n}]"), f"taps[{n}]")
         for n, item in enumerate(_list(table.get("taps", []), "taps"))
@@ -82,7 +83,9 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
     return Board(columns, rows, cubes, frozenset(taps), leads)
 
 
-def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
+def cube_from_json(item: object, key: str = "", kit: Kit | None = None) -> Cube:
+    """One cube of the truth format; as with `board_from_json`."""
+    entry = _table(item, key)
     kind = _text(_get(entry, "kind", key), f"{key}.kind")
     if kit is not None and kind not in kit:
         raise InputError(
@@ -134,6 +137,8 @@ def _matches(kind: Kind, value: float | str, key: str) -> None:
         )
     if isinstance(value, float):
         check_limits(value, form, key)
+    elif isinstance(value, str):
+        _at(partial(parse_value, value, form), key)
 
 
 def _seam(item: object, key: str) -> Seam:
@@ -204,6 +209,11 @@ def _refers(design: Design, kit: Kit) -> None:
     probes = [("input", design.input), ("output", design.output)]
     conditions = [("conditions", design.conditions)]
     for n, figure in enumerate(design.expectations):
+        if figure.place is None and design.output is None:
+            raise InputError(
+                tr("it is not said where the {quantity} is taken.", quantity=figure.quantity),
+                place=f"expectations[{n}].place",
+            )
         probes.append((f"expectations[{n}].place", figure.place))
         if figure.conditions is not None:
             conditions.append((f"expectations[{n}].conditions", figure.conditions))
@@ -240,15 +250,32 @@ def _kind_in(board: Board, kit: Kit, cell: Cell, key: str) -> Kind:
 
 def _expectation(item: Mapping[str, Any], key: str) -> Expectation:
     conditions = item.get("conditions")
-    at = item.get("at")
-    return Expectation(
-        _text(_get(item, "quantity", key), f"{key}.quantity"),
-        _probe(item.get("place"), f"{key}.place"),
-        None if at is None else _number(at, f"{key}.at"),
-        -math.inf if item.get("low") is None else _number(item["low"], f"{key}.low"),
-        math.inf if item.get("high") is None else _number(item["high"], f"{key}.high"),
-        _text(item.get("text") or "", f"{key}.text"),
-        None if conditions is None else _conditions(conditions, f"{key}.conditions"),
+    quantity = _text(_get(item, "quantity", key), f"{key}.quantity")
+    at, low, high = (
+        None if item.get(name) is None else _number(item[name], f"{key}.{name}")
+        for name in ("at", "low", "high")
+    )
+    if low is None and high is None:
+        raise InputError(tr("the expected range is missing."), place=key)
+    if at is not None and (quantity not in AT_FREQUENCY or at <= 0):
+        raise InputError(
+            tr("{quantity} is not taken at a frequency.", quantity=quantity)
+            if quantity not in AT_FREQUENCY
+            else tr("{value:g} is out of range.", value=at),
+            place=f"{key}.at",
+        )
+    return _at(
+        partial(
+            Expectation,
+            quantity,
+            _probe(item.get("place"), f"{key}.place"),
+            at,
+            -math.inf if low is None else low,
+            math.inf if high is None else high,
+            _text(item.get("text") or "", f"{key}.text"),
+            None if conditions is None else _conditions(conditions, f"{key}.conditions"),
+        ),
+        key,
     )
 
 

@@ -92,4 +92,31 @@ def test_a_course(course: Path, capsys: pytest.CaptureFixture[str], tmp_path: Pa
     for table in (out / "gradebook.csv", out / "pseudonymous.csv", tmp_path / "g.csv"):
         clean(table.read_text(encoding="utf-8"))
     rows = (out / "gradebook.csv").read_text(encoding="utf-8")
-    assert ";'=2\"" in rows and "\nT-2,'=cmd" in rows and "נעה [guest]" in rows and "\u2068" not in rows
+    assert ";'=2\"" in rows and "\nT-2,\"'=cmd" in rows and "נעה [guest]" in rows and "\u2068" not in rows
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a terminal of Unix")
+def test_a_layout_written_to_a_terminal(course: Path) -> None:
+    """Its text goes to a pipe as it stands, and to a terminal safe to show."""
+    import pty
+    import subprocess
+    import sys
+
+    command = [sys.executable, "-m", "snapcheck", "layout", str(course / "plan.board"), "--write", "-"]
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"}
+    piped = subprocess.run(command, env=env, capture_output=True, text=True, check=True, encoding="utf-8")
+    assert "title \u202eevil" in piped.stdout
+    ours, theirs = pty.openpty()
+    child = subprocess.Popen(command, env=env, stdout=theirs, stderr=subprocess.DEVNULL)
+    os.close(theirs)
+    seen = b""
+    try:
+        while piece := os.read(ours, 4096):
+            seen += piece
+    except OSError:  # the other end is closed
+        pass
+    os.close(ours)
+    assert child.wait(30) == 0
+    told = seen.decode("utf-8").replace("\r\n", "\n")
+    clean(told)
+    assert "title \\u202eevil" in told

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 ODD: tuple[Any, ...] = (
     True, False, 0, 1, -1, 3, 0.5, -0.0, 1e-320, 1e308, -1e308, math.nan, math.inf, -math.inf, 10**18,
     10**400, -(10**400), "", " ", "x", "A1", "Z9", "A0", "AA100", "a1", "\0", "\n", "\u202e", "0",
-    "-1", "nan", "1e999", "²", "٣", "x" * 3000, "[/x]", "{0}", "%s", [], [[]], [1], [""], [[], [1]], ["A1", "A1"], {}, {"a": 1},
-    {"": {}}, datetime.date(1, 1, 1), datetime.datetime(9999, 12, 31, 23, 59), datetime.time(0),
+    "-1", "nan", "1e999", "²", "٣", "x" * 3000, "[/x]", "{0}", "%s", [], [[]], [1], [""], [[], [1]],
+    ["A1", "A1"], {}, {"a": 1}, {"": {}}, datetime.date(1, 1, 1), datetime.datetime(9999, 12, 31, 23, 59),
+    datetime.time(0),
 )  # fmt: skip
 
 

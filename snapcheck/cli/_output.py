@@ -7,6 +7,7 @@ import logging
 import os
 import sys
 import tempfile
+import threading
 import traceback
 import unicodedata
 from collections.abc import Iterator
@@ -113,14 +114,22 @@ def silent_libraries(log: str | None) -> Iterator[None]:
     root.addHandler(handler)
     LOG.setLevel(logging.DEBUG if log is not None else logging.WARNING)
     logging.captureWarnings(True)
+    hooks = threading.excepthook, sys.unraisablehook
+    threading.excepthook = sys.unraisablehook = _unseen
     try:
         with _standard_error_apart(os.devnull if log is None else log):
             yield
     finally:
+        threading.excepthook, sys.unraisablehook = hooks
         logging.captureWarnings(False)
         LOG.setLevel(level)
         root.removeHandler(handler)
         handler.close()
+
+
+def _unseen(args: Any) -> None:
+    """An error in a thread, or while something is cleared away: whoever waits for the result tells it."""
+    LOG.error("beside the work", exc_info=(args.exc_type, args.exc_value, args.exc_traceback))
 
 
 class _OneLine(logging.Formatter):
@@ -168,7 +177,7 @@ def told_in_full(error: BaseException, log: str | None) -> str:
     try:
         handle, name = tempfile.mkstemp(prefix="snapcheck-", suffix=".log")  # readable by its owner alone
         with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
-            file.write("".join(traceback.format_exception(error)))
+            file.write(shown("".join(traceback.format_exception(error)), lines=True, isolate=False))
     except OSError:
         return ""
     return name

@@ -76,12 +76,15 @@ def test_every_verb_takes_a_log(verb: str, capsys: pytest.CaptureFixture[str]) -
 
 
 NOISE = """
-import os, sys, warnings, logging
+import os, sys, warnings, logging, threading
 from snapcheck.cli import _kit
 def noisy(args):
     os.write(2, b"noise of C\\n")
     warnings.warn("noise of Python")
     logging.getLogger("x").error("noise of a log")
+    thread = threading.Thread(target=lambda: {}["noise of a thread"])
+    thread.start()
+    thread.join()
     print("out"); print("err", file=sys.stderr)
     return 0
 _kit.run = noisy
@@ -95,7 +98,7 @@ def test_what_libraries_print_goes_to_the_log_or_nowhere(tmp_path: Path) -> None
     done = run("kit", "--log", log, code=NOISE)
     assert done.stderr == b"err\n"
     text = log.read_text(encoding="utf-8")
-    assert all(f"noise of {what}" in text for what in ("C", "Python", "a log"))
+    assert all(f"noise of {what}" in text for what in ("C", "Python", "a log", "a thread"))
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "latin-1", "utf-16"])

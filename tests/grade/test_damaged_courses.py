@@ -20,7 +20,8 @@ from snapcheck.kit import bundled_kit
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
 COURSE = {**tomllib.loads((CLASS / "course.toml").read_text(encoding="utf-8")), "contact": "X",
-          "rubric": "rubric.toml", "gradebook": {"Who": "number", "Lamp": "first-light.points"}, "store": "gradebook.db"}  # fmt: skip
+          "rubric": "rubric.toml", "gradebook": {"Who": "number", "Lamp": "first-light.points"},
+          "store": "gradebook.db"}  # fmt: skip
 ROSTER = (CLASS / "roster.csv").read_text(encoding="utf-8")
 RUBRIC = (resources.files("snapcheck.grade") / "data" / "rubric.toml").read_text(encoding="utf-8")
 

@@ -36,6 +36,9 @@ def use_language(language: str, extra_dir: Path | None = None) -> bool:
 
     Returns:
         False when there is no catalogue for it; then English is spoken.
+
+    Raises:
+        ValueError: its catalogue is damaged.
     """
     for name in _names(language):
         for folder in (extra_dir, _LOCALE):
@@ -176,10 +179,14 @@ def _names(language: str) -> list[str]:
 @cache
 def _read(file: Path, _changed_ns: int) -> Mapping[str, str]:
     """The sentences of a catalogue; those marked as doubtful (fuzzy) are left out."""
-    from babel.messages.pofile import read_po
+    from babel.messages.pofile import PoFileError, read_po
 
-    with file.open("rb") as stream:
-        catalogue = read_po(stream, ignore_obsolete=True)
+    try:
+        with file.open("rb") as stream:
+            # without the last argument it prints what it finds wrong
+            catalogue = read_po(stream, ignore_obsolete=True, abort_invalid=True)
+    except (PoFileError, LookupError, ValueError) as error:
+        raise ValueError(f"{file}: {error}") from None
     return {
         str(message.id): str(message.string)
         for message in catalogue

@@ -117,9 +117,16 @@ def _speak(words: Sequence[str]) -> None:
 
     folder = Path(locale) if (locale := given("--locale")) else None
     language = given("--lang")
-    if language is None:
-        use_language(surrounding_language(extra_dir=folder), folder)
-    elif not use_language(language, folder):
+    try:
+        known = use_language(language or surrounding_language(extra_dir=folder), folder)
+    except ValueError as error:
+        use_language("en")
+        raise InputError(
+            tr("the catalogue of the language is damaged: {why}.", why=error),
+            place="--locale",
+            way_out=tr("Mend it, or leave it away."),
+        ) from None
+    if language is not None and not known:
         raise InputError(
             tr("there is no catalogue for the language '{language}'.", language=language),
             place="--lang",

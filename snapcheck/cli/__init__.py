@@ -15,6 +15,7 @@ from snapcheck.cli._argparse import Parser, spoken
 from snapcheck.cli._output import (
     LOG,
     any_encoding,
+    complain,
     flush_output,
     output_to_nowhere,
     print_json,
@@ -152,7 +153,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         except SnapcheckError as error:
             return _told(error, words)
         except KeyboardInterrupt:
-            print("snapcheck: " + tr("interrupted"), file=sys.stderr)
+            complain(tr("interrupted"))
             return 130
         except BrokenPipeError:
             output_to_nowhere()
@@ -199,5 +200,5 @@ def _told(error: SnapcheckError, words: Sequence[str], code: int | None = None) 
         told = {"message": error.message, "place": error.place, "way_out": error.way_out}
         name = error.name if code is None else "UnexpectedError"
         print_json({"error": {"name": name, **told}})
-    print(f"snapcheck: {error}", file=sys.stderr)
+    complain(str(error))
     return error.exit_code if code is None else code

@@ -12,6 +12,7 @@ import traceback
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from snapcheck.errors import InputError
@@ -53,7 +54,10 @@ codecs.register_error("snapcheck", _in_other_signs)
 
 @contextmanager
 def any_encoding() -> Iterator[None]:
-    """Within this, printing never fails for a character that the output's encoding lacks."""
+    """Within this, printing fails neither for a character that the encoding lacks nor for a closed stream."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever started us
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
     streams = [s for s in (sys.stdout, sys.stderr) if hasattr(s, "reconfigure")]
     before = [s.errors for s in streams]
     for stream in streams:
@@ -64,6 +68,12 @@ def any_encoding() -> Iterator[None]:
         for stream, errors in zip(streams, before, strict=True):
             with suppress(ValueError, OSError):  # closed, or full, meanwhile
                 stream.reconfigure(errors=errors)
+
+
+def complain(text: str) -> None:
+    """One line on standard error; where that cannot be written, the exit code must do."""
+    with suppress(OSError, ValueError):
+        print(f"snapcheck: {shown(text)}", file=sys.stderr, flush=True)
 
 
 def say(text: object = "", *, file: TextIO | None = None) -> None:
@@ -102,6 +112,9 @@ def silent_libraries(log: str | None) -> Iterator[None]:
     handler: logging.Handler = logging.NullHandler()
     if log is not None:
         try:
+            # for its owner alone, as names stand in it; a pipe that nobody reads is not waited for
+            flags = os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_NONBLOCK", 0)
+            os.close(os.open(log, flags, 0o600))
             handler = logging.FileHandler(log, encoding="utf-8", errors="backslashreplace")
         except OSError as error:
             raise InputError(

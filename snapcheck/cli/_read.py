@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
-from snapcheck.cli._output import print_json, say
+from snapcheck.cli._output import complain, print_json, say
 from snapcheck.errors import SnapcheckError
 from snapcheck.words import json_text, shown, tr
 
@@ -43,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
             if args.json:
                 told = {"name": error.name, "message": error.message, "way_out": error.way_out}
                 print_json({"photo": path.name, "error": told})
-            say(f"snapcheck: {error}", file=sys.stderr)
+            complain(str(error))
             continue
         data = reading_to_json(reading)
         if args.json:

@@ -65,7 +65,9 @@ def test_the_log_holds_what_happened(
         "exit code 0" in text and "none.board" in text and "nobody foresaw it" in text and "Traceback" in text
     )
     assert str(log) in capsys.readouterr().err and not list(tmp_path.glob("snapcheck-*.log"))
+    assert os.name != "posix" or stat.S_IMODE(log.stat().st_mode) == 0o600
     assert main(["kit", "--log", str(tmp_path / "none" / "a.log")]) == 21
+    assert main(["kit", "--log", str(tmp_path)]) == 21
 
 
 @pytest.mark.parametrize("verb", VERBS)
@@ -156,3 +158,19 @@ def test_what_is_no_file_is_named_and_never_waited_for(
         assert main(words) in (21, 22), words
         err = capsys.readouterr().err
         assert err.count("\n") == 1 and f"is a {what}" in err and path in err, words
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell of Unix")
+@pytest.mark.parametrize("where", [">&-", "2>&-", ">&- 2>&-", "2>/dev/full"])
+def test_closed_or_full_streams_leave_the_exit_code(where: str, tmp_path: Path) -> None:
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tmp_path)}
+    for words, code in (
+        ("kit", 0),
+        ("kit --json", 0),
+        ("layout none.board", 21),
+        ("layout none.board --json", 21),
+    ):
+        command = f"{sys.executable} -m snapcheck {words} {where}"
+        done = subprocess.run(command, shell=True, env=env, stdout=subprocess.DEVNULL, check=False)
+        assert done.returncode == code, command
+    assert not list(tmp_path.iterdir())

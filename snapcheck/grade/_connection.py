@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -105,28 +106,65 @@ class Connected:
         return f"{scheme}://{user.split(':')[0]}@{tail}" if at else self.address
 
     def _make(self) -> None:
-        """A new store, complete before it has its name; a crash on the way leaves no half one."""
+        """A new store, complete before it has its name; a crash on the way leaves no half one.
+
+        One at a time, so that nobody's new store takes the place of another's; what a dead run left of a
+        half one is cleared. Works where a file system has no links (FAT).
+        """
         assert self._path is not None
-        half = self._path.with_name(f".{self._path.name}.{os.getpid()}.new")
+        until = time.monotonic() + WAIT_s
         try:
-            half.unlink(missing_ok=True)
-            half.touch()
-            engine = self._connect(half)
-            try:
-                self._migrate(engine)
-            finally:
-                engine.dispose()
-            with contextlib.suppress(FileExistsError):  # somebody else was faster: theirs is as good
-                os.link(half, self._path)
+            while not self._path.exists():
+                try:
+                    with self._lock_file():
+                        if not self._path.exists():
+                            self._make_alone(self._path)
+                except sqlite3.OperationalError as error:
+                    if "locked" not in str(error) or time.monotonic() > until:
+                        with self._errors():
+                            raise
+                    time.sleep(0.05)
         except OSError as error:
             raise StoreError(
                 tr("the gradebook cannot be made: {why}.", why=error.strerror or error),
                 place=self._path,
                 way_out=tr("Is the folder there, writable, and the disk not full?"),
             ) from None
-        finally:
-            with contextlib.suppress(OSError):
-                half.unlink(missing_ok=True)
+
+    def _make_alone(self, path: Path) -> None:
+        half = path.with_name(f".{path.name}.new")
+        journal = half.with_name(half.name + "-journal")
+        for left in (half, journal):
+            left.unlink(missing_ok=True)
+        try:
+            _touch_private(half)
+            engine = self._connect(half)
+            try:
+                self._migrate(engine)
+            finally:
+                engine.dispose()
+            half.replace(path)
+        except BaseException:
+            for left in (half, journal):
+                with contextlib.suppress(OSError):
+                    left.unlink(missing_ok=True)
+            raise
+
+    @contextlib.contextmanager
+    def _lock_file(self) -> Iterator[None]:
+        """Hold the file beside an SQLite store; the hold ends with the process.
+
+        Raises:
+            sqlite3.OperationalError: "locked": somebody else holds it; or it cannot be made.
+        """
+        assert self._path is not None
+        lock = self._path.with_name(self._path.name + ".lock")
+        with contextlib.suppress(OSError):  # there already; or SQLite will say why not
+            _touch_private(lock)
+        with contextlib.closing(sqlite3.connect(lock, timeout=0, isolation_level=None)) as raw:
+            raw.execute("PRAGMA journal_mode=MEMORY")
+            raw.execute("BEGIN EXCLUSIVE")
+            yield
 
     def _look(self, path: Path) -> None:
         """Refuse a file that is no sound store, before anything could be written to it."""
@@ -267,11 +305,8 @@ class Connected:
                 finally:
                     connection.exec_driver_sql(f"SELECT pg_advisory_unlock({_LOCK})")
             return
-        lock = self._path.with_name(self._path.name + ".lock")
         try:
-            with contextlib.closing(sqlite3.connect(lock, timeout=0, isolation_level=None)) as raw:
-                raw.execute("PRAGMA journal_mode=MEMORY")
-                raw.execute("BEGIN EXCLUSIVE")
+            with self._lock_file():
                 yield
         except sqlite3.OperationalError as error:
             if "locked" in str(error):
@@ -290,6 +325,12 @@ class Connected:
     def _insert(self, table: Table) -> Any:
         """An INSERT that leaves rows alone that are already there."""
         return self._plain_insert(table).on_conflict_do_nothing()
+
+
+def _touch_private(path: Path) -> None:
+    """A new, empty file that nobody else may read, whatever the usual permissions; journals that SQLite
+    makes beside it take after it. Raises OSError."""
+    os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
 
 
 def _sound(path: Path, mode: str) -> tuple[str, set[str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -28,8 +29,19 @@ class Feedback:
 
 
 def feedback_name(student: str, task: str) -> str:
-    """Name of a feedback file without its ending."""
-    return re.sub(r"[^\w@-]+", "-", f"{student}_{task}")
+    """Name of a feedback file without its ending: no two share one, also where a file system takes large
+    and small letters for the same.
+
+    Usual numbers (``T-101``) and tasks (``first-light``) stand as they are, others get a digest as well.
+    """
+    return f"{_told_apart(student, 'A-Z')}_{_told_apart(task, 'a-z')}"
+
+
+def _told_apart(text: str, letters: str) -> str:
+    if re.fullmatch(f"[{letters}0-9@-]{{1,64}}", text):
+        return text
+    like = re.sub(r"[^A-Za-z0-9@-]+", "-", text)[:40]
+    return f"{like}~{hashlib.sha256(text.encode()).hexdigest()[:12]}"
 
 
 def write_feedback(

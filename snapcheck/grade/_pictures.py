@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,20 +20,20 @@ CROP_PX = 260
 _RIM = 0.55
 
 
-def pixels_of(file: File) -> np.ndarray:
+def pixels_of(file: File, data: bytes | None = None) -> np.ndarray:
     """The upright picture (h, w, 3) of a submission, also of one in a ZIP file.
+
+    Args:
+        data: its bytes, where they are at hand.
 
     Raises:
         InputError, PhotoError: it cannot be opened.
     """
-    from snapcheck.photo import open_picture
+    from snapcheck.photo import open_picture, picture_of
 
-    if not file.archive:
-        return open_picture(file.root / file.path).pixels
-    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
-        plain = Path(folder) / file.name
-        plain.write_bytes(file.read())
-        return open_picture(plain).pixels
+    if data is None and not file.archive:
+        return open_picture(file.place).pixels
+    return picture_of(file.read() if data is None else data, Path(file.name)).pixels
 
 
 class Pictures:
@@ -86,13 +85,14 @@ class Pictures:
     def _as_it_is(self, path: str) -> np.ndarray | None:
         """A picture too dark or too small to be read, for a person to look at."""
         import cv2
-        import numpy as np
+
+        from snapcheck.photo import open_grey
 
         try:
-            data = np.frombuffer(self.file(path).read(), np.uint8)
-            return cv2.imdecode(data, cv2.IMREAD_COLOR)
-        except (SnapcheckError, cv2.error):
+            grey = open_grey(self.file(path).read())
+        except SnapcheckError:
             return None
+        return None if grey is None else cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR)
 
     def _box(
         self, reading: Mapping[str, Any], names: Sequence[str], width: int, height: int

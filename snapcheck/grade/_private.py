@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import base64
-import csv
 import hashlib
 import hmac
-import io
+import html
 import json
 import os
+import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from snapcheck.errors import InputError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
+from snapcheck.grade._csv import csv_text
+from snapcheck.grade._records import Trace
 from snapcheck.grade._store import Store
+from snapcheck.grade._submissions import place_of
 from snapcheck.words import tr
 
 KEY_FILE = "pseudonyms.key"
@@ -54,9 +57,7 @@ def pseudonymous_csv(course: Course, entries: Mapping[tuple[str, str], Entry], k
     findings with the cell of the plan.
     """
     items = [i.name for i in course.rubric.items]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["pseudonym", "task", "state", "verdict", "points", "late_min", *items, "findings"])
+    heading = ["pseudonym", "task", "state", "verdict", "points", "late_min", *items, "findings"]
     rows = []
     for entry in entries.values():
         points = {line.name: line.points for line in entry.grade.lines}
@@ -68,8 +69,7 @@ def pseudonymous_csv(course: Course, entries: Mapping[tuple[str, str], Entry], k
             *(points.get(name, "") for name in items),
             " ".join(f"{f.rule}@{f.plan_cells[0] if f.plan_cells else '-'}" for f in faults),
         ])  # fmt: skip
-    writer.writerows(sorted(rows))
-    return out.getvalue()
+    return csv_text([heading, *sorted(rows)])
 
 
 @dataclass(frozen=True)
@@ -94,19 +94,20 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
         InputError: a file cannot be erased; nothing in the store has been touched then.
     """
     with store.one_batch():
-        mine = [f for f in store.files() if f.student == number]
-        known = bool(mine) or any(k[0] == number for k in store.grades())
+        trace = store.trace(number)
         student = next((s for s in course.students if s.number == number), None)
-        if not known and student is None and not any(d.student == number for d in store.decisions()):
+        if student is None and not (trace.paths or trace.grades or trace.decisions):
             raise InputError(tr("nobody of this number is known."), place=number)
         erased: list[Path] = []
         remains: list[str] = []
         try:
             if photos and course.submissions.is_dir():
-                erased += _erase_submissions(course, [f.path for f in mine])
-            words = [w for w in (number, student and student.name, student and student.login) if w]
-            theirs = {f.sha for f in store.files() if f.student != number}
-            erased += _erase_written(course, [*words, *({f.sha for f in mine} - theirs)])
+                erased += _erase_submissions(course, trace.paths)
+            words = [w for w in (student and student.name, student and student.login) if w]
+            if (course.folder / KEY_FILE).exists():
+                words.append(pseudonym(number, pseudonym_key(course)))
+            erased += _erase_written(course, number, [*words, *trace.pictures])
+            erased += _erase_lines(course, trace)
         except OSError as error:
             raise InputError(
                 tr("cannot be erased: {why}.", why=error.strerror or error), place=error.filename
@@ -114,22 +115,26 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
         rows = store.forget(number, len(erased))
     if student is not None:
         remains.append(tr("The line in the roster: take it out yourself."))
-    if mine and not course.submissions.is_dir():
+    if trace.paths and not course.submissions.is_dir():
         name = course.submissions.name
         remains.append(tr("The pictures in the ZIP file {name}: snapcheck does not change it.", name=name))
-    elif mine and not photos:
-        remains.append(tr("The pictures in the submissions: {paths}.", paths=", ".join(f.path for f in mine)))
+    elif trace.paths and not photos:
+        remains.append(tr("The pictures in the submissions: {paths}.", paths=", ".join(trace.paths)))
+    if student is not None:
+        named = _still_named(course, store, [w for w in (student.name, student.login) if w])
+        if named:
+            remains.append(tr("What is said of others and names them: {places}.", places=", ".join(named)))
     remains.append(tr("Copies that were made elsewhere: gradebooks handed on, prints, backups."))
     if "://" in store.address and not store.address.startswith("sqlite"):
         remains.append(tr("The database server's own logs and backups, until they run out."))
     return Forgotten(rows, tuple(erased), tuple(remains))
 
 
-def _erase_submissions(course: Course, paths: list[str]) -> list[Path]:
+def _erase_submissions(course: Course, paths: Sequence[str]) -> list[Path]:
     """Pictures, and documents that have the name of one of them."""
     erased = []
     for path in paths:
-        picture = course.submissions / path
+        picture = place_of(course.submissions, path)
         for file in sorted(picture.parent.glob("*")) if picture.parent.is_dir() else ():
             if file.is_file() and not file.is_symlink() and file.stem == picture.stem:
                 file.unlink()
@@ -137,42 +142,73 @@ def _erase_submissions(course: Course, paths: list[str]) -> list[Path]:
     return erased
 
 
-def _erase_written(course: Course, words: list[str]) -> list[Path]:
-    """Files under ``out/`` that are this student's or name them; of an audit file only their lines."""
+def _erase_written(course: Course, number: str, words: Sequence[str]) -> list[Path]:
+    """Files under ``out/``: this student's pages, and lists that hold the number or one of the words, which
+    ``export`` writes anew. Pages of others stay: the number may stand there as points or as a value."""
+    from snapcheck.grade._feedback import feedback_name
+
+    def owner(student: str) -> str:
+        return feedback_name(student, "").partition("_")[0]
+
+    folder, others = course.folder / OUT, {owner(s.number) for s in course.students} - {owner(number)}
+    files = [f for f in sorted(folder.rglob("*")) if f.is_file() and f.suffix != ".jsonl"]
+    theirs = set()
+    for file in files:
+        if not _is_page(file):
+            mine = _mentions(file, [number, *words])
+        else:
+            whose = file.name.partition("_")[0]
+            mine = whose == owner(number) or (whose not in others and _mentions(file, words))
+        if mine:
+            theirs.add(file.with_suffix(""))  # a PDF goes with the page that it was made from
+    erased = [f for f in files if f.with_suffix("") in theirs]
+    for file in erased:
+        file.unlink()
+    return erased
+
+
+def _is_page(file: Path) -> bool:
+    return file.parent.name == "feedback"
+
+
+def _still_named(course: Course, store: Store, words: Sequence[str]) -> list[str]:
+    """Pages of other students and decisions on them that hold these words."""
     folder = course.folder / OUT
+    pages = [f for f in sorted(folder.rglob("*.html")) if _is_page(f) and _mentions(f, words)]
+    told = [d for d in store.decisions() if _word_in(d.reason, words)]
+    return [f.relative_to(course.folder).as_posix() for f in pages] + [
+        tr("decision {number}", number=d.id) for d in told
+    ]
+
+
+def _erase_lines(course: Course, trace: Trace) -> list[Path]:
+    """Audit files under ``out/``: only the lines on decisions and grades that are erased."""
+    gone = {f"decision-{n}" for n in trace.decisions} | {f"grade-{n}" for n in trace.grades}
     erased = []
-    for file in sorted(folder.rglob("*")) if folder.is_dir() else ():
-        if not file.is_file():
-            continue
-        if file.suffix == ".jsonl":
-            lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
-            kept = [line for line in lines if not _names(line, words)]
-            if kept != lines:
-                half = file.with_name(file.name + ".new")
-                half.write_text("".join(kept), encoding="utf-8")
-                half.replace(file)
-                erased.append(file)
-        elif file.name.startswith(f"{_plain(words[0])}_") or _mentions(file, words):
-            file.unlink()
+    for file in sorted((course.folder / OUT).rglob("*.jsonl")):
+        lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+        kept = [line for line in lines if _identity(line) not in gone]
+        if kept != lines:
+            half = file.with_name(file.name + ".new")
+            half.write_text("".join(kept), encoding="utf-8")
+            half.replace(file)
             erased.append(file)
     return erased
 
 
-def _plain(number: str) -> str:
-    from snapcheck.grade._feedback import feedback_name
-
-    return feedback_name(number, "").removesuffix("_")
-
-
-def _names(line: str, words: list[str]) -> bool:
+def _identity(line: str) -> str:
     try:
         told = json.loads(line)
     except ValueError:
-        return True
-    return told.get("student") in words or any(w in line for w in words)
+        return ""
+    return str(told.get("id", "")) if isinstance(told, dict) else ""
 
 
-def _mentions(file: Path, words: list[str]) -> bool:
-    """Whether a file holds the number, name or login; a PDF file is named like the page it was made from."""
-    data = file.read_bytes()
-    return any(w.encode() in data for w in words)
+def _mentions(file: Path, words: Sequence[str]) -> bool:
+    """Whether a text holds the number, name, login or picture, each as a word of its own."""
+    text = html.unescape(file.read_bytes().decode("utf-8", "replace"))
+    return _word_in(text, words)
+
+
+def _word_in(text: str, words: Sequence[str]) -> bool:
+    return any(re.search(rf"(?<!\w){re.escape(w)}(?!\w)", text) for w in words)

@@ -58,6 +58,17 @@ class StoredReading:
     body: Mapping[str, Any]
 
 
+@dataclass(frozen=True)
+class Trace:
+    """What is about one student: paths of their files, digests of pictures that nobody else handed in,
+    numbers of decisions and of grades."""
+
+    paths: tuple[str, ...]
+    pictures: frozenset[str]
+    decisions: frozenset[int]
+    grades: frozenset[int]
+
+
 def in_force(history: Sequence[Decision]) -> list[Decision]:
     """Decisions that have not been taken back; a taking back can be taken back as well."""
     undone = {d.takes_back for d in _backs_in_force(history)}

@@ -10,7 +10,7 @@ from typing import Any
 
 from snapcheck.errors import InputError
 from snapcheck.grade._connection import Connected, WAIT_s
-from snapcheck.grade._records import Decision, StoredFile, StoredReading, in_force
+from snapcheck.grade._records import Decision, StoredFile, StoredReading, Trace, in_force
 from snapcheck.words import tr
 
 __all__ = ["Decision", "Store", "StoredFile", "StoredReading"]
@@ -269,6 +269,24 @@ class Store(Connected):
 
     # -------------------------------------------------------- forgetting
 
+    def trace(self, student: str) -> Trace:
+        """What in the store is about this student and nobody else."""
+        files, decisions = self.files(), self.decisions()
+        mine = [f for f in files if f.student == student]
+        pictures = {f.sha for f in mine} - {f.sha for f in files if f.student != student}
+        subjects = pictures | {f.path for f in mine}
+        about = {
+            d.id
+            for d in decisions
+            if d.student == student
+            or d.subject in subjects
+            or (d.kind == "belongs" and d.choice.startswith(f"{student}/"))
+        }
+        while more := {d.id for d in decisions if d.takes_back in about} - about:
+            about |= more
+        grades = {number for number, _, whose, *_ in self.numbered_grades() if whose == student}
+        return Trace(tuple(f.path for f in mine), frozenset(pictures), frozenset(about), frozenset(grades))
+
     def forget(self, student: str, files: int = 0) -> int:
         """Erase a student: files, pictures that nobody else handed in, what follows from them, decisions,
         grades. Returns the number of rows erased."""
@@ -276,32 +294,15 @@ class Store(Connected):
 
         from snapcheck.grade import _schema as s
 
+        trace, gone = self.trace(student), 0
         with self._write() as c:
-            mine = {r.sha for r in c.execute(sa.select(s.file.c.sha).where(s.file.c.student == student))}
-            paths = [r.path for r in c.execute(sa.select(s.file.c.path).where(s.file.c.student == student))]
-            others = {
-                r.sha
-                for r in c.execute(
-                    sa.select(s.file.c.sha).where(
-                        sa.or_(s.file.c.student != student, s.file.c.student.is_(None))
-                    )
-                )
-            }
-            only = sorted(mine - others)
-            gone = 0
-            about = sa.or_(
-                s.decision.c.student == student,
-                s.decision.c.subject.in_([*only, *paths]),
-                sa.and_(s.decision.c.kind == "belongs", s.decision.c.choice.like(f"{student}/%")),
-            )
-            numbers = [r.id for r in c.execute(sa.select(s.decision.c.id).where(about))]
-            backs = sa.delete(s.decision).where(s.decision.c.takes_back.in_(numbers))
-            gone += c.execute(backs).rowcount
-            gone += c.execute(sa.delete(s.decision).where(s.decision.c.id.in_(numbers))).rowcount
+            for number in sorted(trace.decisions, reverse=True):  # what takes one back before that one
+                gone += c.execute(sa.delete(s.decision).where(s.decision.c.id == number)).rowcount
             gone += c.execute(sa.delete(s.grade).where(s.grade.c.student == student)).rowcount
             gone += c.execute(sa.delete(s.file).where(s.file.c.student == student)).rowcount
             for table in (s.facts, s.reading, s.photo):
-                gone += c.execute(sa.delete(table).where(table.c.sha.in_(only))).rowcount
+                for sha in trace.pictures:
+                    gone += c.execute(sa.delete(table).where(table.c.sha == sha)).rowcount
             c.execute(sa.insert(s.erasure).values(at=self._now(), rows=gone, files=files))
         if self._path is not None:
             with self._errors(), contextlib.closing(sqlite3.connect(self._path, timeout=WAIT_s)) as raw:

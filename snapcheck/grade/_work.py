@@ -9,16 +9,16 @@ import atexit
 import hashlib
 import json
 import os
-import tempfile
+import traceback
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import PhotoError, SnapcheckError
 from snapcheck.grade._submissions import File
-from snapcheck.words import active_language, tr, use_language
+from snapcheck.words import active_language, shown, tr, use_language
 
 if TYPE_CHECKING:
     from snapcheck.board import Design
@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from snapcheck.photo import Reading
     from snapcheck.simulate import Simulator
 
-Reader = Callable[[Path], "Reading"]
+#: a picture's path to its reading; a picture without a file of its own comes as `data` (bytes) with its name
+Reader = Callable[..., "Reading"]
 #: form of stored facts; counts up when `Facts` changes, so that old ones are worked out again
 FACTS_FORM = 5
 
@@ -119,11 +120,15 @@ def do(job: Job, spoken: tuple[str, Path | None] = ("en", None)) -> dict[str, An
     except MemoryError:
         return _trouble("failed", tr("the memory does not suffice for this picture."))
     except Exception as error:  # one bad picture must not stop the rest
-        return _trouble("failed", tr("unexpected: {what}", what=f"{type(error).__name__}: {error}"))
+        told = tr(
+            "an unexpected error ({name}); run it again with --log FILE for the details.",
+            name=type(error).__name__,
+        )
+        return {**_trouble("failed", told), "details": "".join(traceback.format_exception(error))}
 
 
 def _trouble(state: str, message: str, place: str = "", way_out: str = "") -> dict[str, Any]:
-    name = Path(place).name if place else ""
+    name = shown(Path(place).name, isolate=False) if place else ""
     return {
         "state": state,
         "body": {"message": message, "place": name, "way_out": way_out},
@@ -148,18 +153,16 @@ def _read(job: ReadJob) -> dict[str, Any]:
 
     data = job.file.read() if job.data is None else job.data
     told = {"likeness": likeness(data), "card": card_text(data)}
-    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
-        path = Path(folder) / job.file.name
+    try:
         if job.data is None and not job.file.archive:
-            path = job.file.root / job.file.path
+            reading = job.reader(job.file.place)
         else:
-            path.write_bytes(data)
-        try:
-            reading = job.reader(path)
-        except SnapcheckError as error:
-            state = "retake" if isinstance(error, PhotoError) else "failed"
-            return {**_trouble(state, error.message, error.place, error.way_out), **told}
-    return {"state": "read", "body": reading_to_json(reading), **told}
+            reading = job.reader(Path(job.file.name), data=data)
+    except SnapcheckError as error:
+        state = "retake" if isinstance(error, PhotoError) else "failed"
+        return {**_trouble(state, error.message, error.place, error.way_out), **told}
+    body = {**reading_to_json(reading), "photo": job.file.name}  # a store holds text alone
+    return {"state": "read", "body": body, **told}
 
 
 def _check(job: CheckJob) -> dict[str, Any]:
@@ -201,27 +204,19 @@ def _pixels(job: PageJob) -> Any:
 
     if job.file is None:
         return None
-    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
-        file = job.file
-        if job.data is not None:
-            (Path(folder) / file.name).write_bytes(job.data)
-            file = replace(file, path=file.name, root=Path(folder), archive=False)
-        try:
-            return pixels_of(file)
-        except SnapcheckError:
-            return None
+    try:
+        return pixels_of(job.file, job.data)
+    except SnapcheckError:
+        return None
 
 
 @lru_cache(maxsize=64)
 def _plan(plan: Plan) -> tuple[Design, Kit]:
-    from snapcheck.board import load_design
+    from snapcheck.board import design_from_text
     from snapcheck.kit import bundled_kit, parse_kit
 
     kit = bundled_kit() if plan.kit_text is None else parse_kit(plan.kit_text, "kit")
-    with tempfile.TemporaryDirectory(prefix="snapcheck-") as folder:
-        path = Path(folder) / plan.name
-        path.write_text(plan.text, encoding="utf-8")
-        return load_design(path, kit), kit
+    return design_from_text(plan.text, plan.name, kit), kit
 
 
 @lru_cache(maxsize=1)

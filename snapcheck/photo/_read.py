@@ -15,7 +15,7 @@ from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_prints, read_symbols, sigmoid
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
-from snapcheck.photo._open import Picture, open_picture
+from snapcheck.photo._open import Picture, open_picture, picture_of
 from snapcheck.photo._reading import (
     BlankReading,
     CubeReading,
@@ -43,14 +43,19 @@ GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
 
-def read_photo(path: Path, kit: Kit | None = None) -> Reading:
+def read_photo(path: Path, kit: Kit | None = None, *, data: bytes | None = None) -> Reading:
     """Read a photo of a build.
+
+    Args:
+        data: the bytes of the picture where it lies in no file of its own; `path` is its name then.
 
     Raises:
         InputError: the file is missing.
         PhotoError: it is no picture, shows no board, or cannot be read well enough: take it again.
     """
-    return read_picture(open_picture(Path(path)), Path(path).name, kit or bundled_kit())
+    path = Path(path)
+    picture = open_picture(path) if data is None else picture_of(data, path)
+    return read_picture(picture, path.name, kit or bundled_kit())
 
 
 def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
@@ -287,16 +292,17 @@ def _valued(kind: Kind, turn: int, line: Line | None, values: Values) -> tuple[C
     text stays as read."""
     if kind.value_form is ValueForm.NONE or line is None:
         return Cube(kind.name, turn), 1.0, ""
+    seen = " ".join(line.text.split())
     if not values:
-        why = tr("the printed value '{text}' makes no sense here", text=line.text.replace("\n", " "))
-        return Cube(kind.name, turn, None, line.text or None), 0.0, why
+        why = tr("the printed value '{text}' makes no sense here", text=seen)
+        return Cube(kind.name, turn, None, seen or None), 0.0, why
     if line.confidence < GUESS:
         # hardly legible: what is usual comes first for a person to confirm, though it is no surer for that
         values = sorted(values, key=lambda v: -v[2] * usual(kind, v[0].value))
     said, text, p = values[0]
     why = ""
-    if text != line.text and p < line.confidence:
-        why = tr("the print may say '{text}'", text=line.text.replace("\n", " "))
+    if text != seen and p < line.confidence:
+        why = tr("the print may say '{text}'", text=seen)
     return Cube(kind.name, turn, said.value, text, said.unit), min(1.0, p), why
 
 

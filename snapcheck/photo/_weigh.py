@@ -77,7 +77,8 @@ def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
     for k in np.argsort(-chance)[:FILLED]:
         seen[some[k]] = max(float(chance[k]), seen.get(some[k], 0.0))
     found: dict[tuple[object, str], tuple[ParsedValue, str, float]] = {}
-    for text, p in seen.items():
+    for lines, p in seen.items():
+        text = " ".join(lines.split())
         said = meaning(text, kind.value_form)
         if said is None:
             continue

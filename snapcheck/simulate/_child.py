@@ -1,7 +1,8 @@
 """The child process: PySpice over the ngspice library, one circuit at a time, nothing kept between.
 
 Runs as ``python -c "...; main()"`` with requests on its standard input and replies on a private
-copy of its standard output. It dies at once when ngspice asks to exit: the parent starts another.
+copy of its standard output. It dies at once when ngspice asks to exit (the parent starts another) and
+when the parent is gone.
 
 What is guarded here, and why (ngspice 39, PySpice 1.5):
  - a failed load leaves the previous circuit in place: it is removed first, and the answer's node
@@ -19,8 +20,10 @@ import pickle
 import re
 import struct
 import sys
-import tempfile
+import threading
 from collections.abc import Sequence
+from pathlib import Path
+from queue import SimpleQueue
 from typing import Any, BinaryIO
 
 _NUMBER = r"[-+]?[0-9]*\.?[0-9]+(?:e[-+]?[0-9]+)?"
@@ -70,7 +73,9 @@ def _receive(stream: BinaryIO) -> Any:
     head = stream.read(_HEAD.size)
     if len(head) < _HEAD.size:
         return None
-    return pickle.loads(stream.read(_HEAD.unpack(head)[0]))
+    (size,) = _HEAD.unpack(head)
+    data = stream.read(size)
+    return pickle.loads(data) if len(data) == size else None
 
 
 class _Engine:
@@ -275,22 +280,38 @@ def _answer(engine: _Engine, request: dict[str, Any]) -> tuple[str, object]:
 
 
 def main(library: str) -> None:
-    """Serve requests until standard input closes."""
+    """Serve requests until standard input closes; does not return."""
     requests = sys.stdin.buffer
     replies = os.fdopen(os.dup(1), "wb")
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)  # ngspice prints on its own
     os.dup2(nowhere, 2)
-    with tempfile.TemporaryDirectory(prefix="snapcheck-") as empty:
-        # ngspice reads .spiceinit from the current folder and from HOME: start it where there is none
-        os.environ["HOME"] = os.environ["USERPROFILE"] = empty
-        os.chdir(empty)
+    # ngspice reads .spiceinit from the current folder and from HOME: start it in ours, which has none
+    ours = str(Path(__file__).parent)
+    os.environ["HOME"] = os.environ["USERPROFILE"] = ours
+    os.chdir(ours)
+    waiting = _waiting(requests)
+    try:
+        engine = _Engine(library, replies)
+    except (ImportError, OSError) as error:
+        _send(replies, ("missing", f"{type(error).__name__}: {error}"))
+        return
+    _send(replies, ("ready", engine.version))
+    while True:
+        _send(replies, _answer(engine, waiting.get()))
+
+
+def _waiting(requests: BinaryIO) -> SimpleQueue[Any]:
+    """The requests as they come. They are read beside the work, so that the end of the parent, which closes
+    the pipe however it came about, also ends a calculation that would never end by itself."""
+    waiting: SimpleQueue[Any] = SimpleQueue()
+
+    def read() -> None:
         try:
-            engine = _Engine(library, replies)
-        except (ImportError, OSError) as error:
-            _send(replies, ("missing", f"{type(error).__name__}: {error}"))
-            return
-        _send(replies, ("ready", engine.version))
-        while (request := _receive(requests)) is not None:
-            _send(replies, _answer(engine, request))
-        os.chdir(os.path.sep)
+            while (request := _receive(requests)) is not None:
+                waiting.put(request)
+        finally:
+            os._exit(0)
+
+    threading.Thread(target=read, name="snapcheck-requests", daemon=True).start()
+    return waiting

@@ -13,7 +13,7 @@ from snapcheck.photo import Reading, reading_from_json
 READINGS = Path(__file__).parents[2] / "fixtures" / "class" / "readings"
 
 
-def read_class(path: Path) -> Reading:
+def read_class(path: Path, data: bytes | None = None) -> Reading:
     """The written reading; a picture without one cannot be read."""
     file = READINGS / f"{path.stem}.json"
     if not file.exists():

@@ -16,9 +16,9 @@ _BODY = json.loads((READINGS / "T-101_2031-03-05T1630.json").read_text(encoding=
 _WRONG = json.loads((READINGS / "T-102_2031-03-05T1715.json").read_text(encoding="utf-8"))
 
 
-def read_quick(path: Path) -> Reading:
+def read_quick(path: Path, data: bytes | None = None) -> Reading:
     """Good for even pictures, a reversed diode for odd ones; each call leaves a line in a log."""
-    text = path.read_bytes().decode("ascii", "replace")
+    text = (path.read_bytes() if data is None else data).decode("ascii", "replace")
     log = os.environ.get("SNAPCHECK_TEST_LOG")
     if log:
         with Path(log).open("a", encoding="utf-8") as file:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
 import sys
 import threading
 import time
+from pathlib import Path
 
 import pytest
 
@@ -112,6 +114,50 @@ def test_death_of_the_process_is_told_and_survived():
         time.sleep(0.1)
         assert solve(worker) == pytest.approx([9.0, 6.0])
         assert worker.starts == 2
+
+
+def running(pid: int) -> bool:
+    """Whether the process is there and not merely waiting to be counted as dead."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except FileNotFoundError:
+        return False
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs /proc")
+@pytest.mark.parametrize("busy", [False, True])
+def test_child_ends_with_a_parent_that_is_killed(busy):
+    """Also in the middle of a calculation that would take for ever."""
+    analyses = [("op", ["n2"]), *[("tran 1e-09 100 0 1e-09", ["n2"])] * busy]
+    code = (
+        "import sys; from snapcheck.simulate._worker import Worker; worker = Worker(1000)\n"
+        f"worker.solve({DIVIDER!r}, {NODES!r}, [('op', ['n2'])]); print(worker.pid, flush=True)\n"
+        f"worker.solve({DIVIDER!r}, {NODES!r}, {analyses!r}); sys.stdin.read()"
+    )
+    parent = subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    assert parent.stdout is not None
+    pid = int(parent.stdout.readline())
+    try:
+        time.sleep(0.5)  # into the calculation
+        parent.kill()
+        parent.wait()
+        until = time.monotonic() + 10
+        while running(pid) and time.monotonic() < until:
+            time.sleep(0.05)
+        assert not running(pid)
+    finally:
+        for stream in (parent.stdin, parent.stdout):
+            stream.close()
+        if running(pid):
+            os.kill(pid, signal.SIGKILL)
+
+
+def test_child_leaves_and_needs_no_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    with Worker() as worker:
+        assert solve(worker) == pytest.approx([9.0, 6.0])
+        assert not list(tmp_path.iterdir())
+    assert not list(tmp_path.iterdir())
 
 
 def test_controlled_exit_of_ngspice_restarts_it(monkeypatch):

@@ -34,7 +34,7 @@ from snapcheck.kit import bundled_kit
 from snapcheck.photo import _nets, read_photo
 from snapcheck.photo import score as scoring
 from snapcheck.photo._cells import read_symbols
-from snapcheck.photo._read import RIM, _cubes, _trusted
+from snapcheck.photo._read import RIM, _trusted, read_cells
 from snapcheck.photo._reading import Frame, Reading
 
 KIT = bundled_kit()
@@ -71,16 +71,18 @@ def look(args) -> list[scoring.Seen]:
     for n in range(args.count):
         picture, truth = boards.straight(mk, tracer, tex, g, n)
         places = [(x, y) for y in range(truth.rows) for x in range(truth.columns)]
-        cubes = _cubes(picture, places, read_symbols(picture, RIM, places), KIT)
+        cubes, blanks = read_cells(picture, places, read_symbols(picture, RIM, places), KIT)
         frame = Frame((1, 1), np.eye(3), (0.0, 0.0), 1.0, 0.0, 0.0, np.eye(3))
         name = f"straight-{args.seed}-{n:05d}"
         before = len(score.sure)
-        scoring.add(score, truth, Reading(name, truth.columns, truth.rows, cubes, (), (), frame), KIT)
+        seen = Reading(name, truth.columns, truth.rows, cubes, (), (), frame, (), blanks)
+        scoring.add(score, truth, seen, KIT)
         if args.wrong and any(not s.right and s.confidence > 0.9 for s in score.sure[before:]):
             cv2.imwrite(str(args.wrong / f"{name}.png"), picture)
         if n % 100 == 99:  # what there is, is kept
             args.out.write_text(json.dumps([asdict(s) for s in score.sure]))
-            print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", flush=True)
+            empty = f"{score.count['silent_empty']} of {score.count['empty']} sure empty cells wrong"
+            print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", empty, flush=True)
             args.out.with_suffix(".txt").write_text("\n".join(score.mistakes))
     return score.sure
 

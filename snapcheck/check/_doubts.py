@@ -40,6 +40,7 @@ def with_doubts(
         verdict = verdict_of(findings, built_differently=built_differently, undecided=undecided)
         return in_order(list(findings)), verdict
     told = _questioned(findings, reading, unsure)
+    told += [_loose(cell) for cell in reading.loose]
     asked = {f.lead for f in told if f.lead is not None and f.severity is Severity.QUESTION}
     asked_seams = {f.seam for f in told if f.seam is not None and f.severity is Severity.QUESTION}
     questions = reading_questions(reading)
@@ -58,6 +59,18 @@ def reading_questions(reading: Reading) -> list[Finding]:
         lead_question(lead.lead, [other for other, _ in lead.alternatives[:2]])
         for lead in reading.unsure_leads
     ]
+
+
+def _loose(cell: Cell) -> Finding:
+    return Finding(
+        rule="cube-loose",
+        severity=Severity.NOTE,
+        cells=(cell,),
+        title=tr("A cube lies loose at {cell}.", cell=cell),
+        why=tr("It is not snapped in and was not counted; its contacts may touch others, or the plate."),
+        mend=tr("Take it off the plate before you power."),
+        source="reading of the picture",
+    )
 
 
 def _beside(cells: Iterable[Cell], unsure: Collection[Cell]) -> bool:

@@ -79,8 +79,13 @@ def run(args: argparse.Namespace) -> int:
 
 def _doubts(reading: Reading) -> str:
     """Lines that keep what is unsure from passing for what stands on the plate, until a person has looked."""
-    seen = {cell: reading.cubes[cell] for cell in reading.unsure}
-    lines = [f"{cell} {cube.reason or cube.state}" for cell, cube in seen.items()]
+    lines = []
+    for cell in reading.unsure:
+        cube = reading.cubes.get(cell)
+        why = (
+            tr("it is not clear whether anything stands there") if cube is None else cube.reason or cube.state
+        )
+        lines.append(f"{cell} {why}")
     lines += [f"tap {tap.seam}" for tap in reading.unsure_taps]
     lines += [f"lead {lead.lead}" for lead in reading.unsure_leads]
     lines += list(reading.notes)

@@ -11,7 +11,7 @@ from dataclasses import replace
 from snapcheck.board import Board, Cell, Cube, Lead, Seam, parse_layout, write_layout
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
-from snapcheck.photo import CubeReading, LeadReading, Reading, State, TapReading
+from snapcheck.photo import BlankReading, CubeReading, LeadReading, Reading, State, TapReading
 from snapcheck.words import tr
 
 LOOKED = "looked"
@@ -70,7 +70,10 @@ def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
         if line.startswith("lead "):
             return replace(reading, leads=_with_lead(reading.leads, new.leads[0]))
         ((cell, cube),) = new.cubes.items()
-        return replace(reading, cubes={**reading.cubes, cell: CubeReading(cube, State.READ, 1.0)})
+        blanks = {c: b for c, b in reading.blanks.items() if c != cell}
+        return replace(
+            reading, cubes={**reading.cubes, cell: CubeReading(cube, State.READ, 1.0)}, blanks=blanks
+        )
     what = line.removeprefix("remove ")
     if what.startswith("tap "):
         (gone,) = _parsed(what, board, kit).taps
@@ -85,7 +88,8 @@ def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
             way_out=tr("For example: remove D2, remove tap C4|D4."),
         )
     cell = Cell.parse(what.upper())
-    return replace(reading, cubes={c: r for c, r in reading.cubes.items() if c != cell})
+    cubes = {c: r for c, r in reading.cubes.items() if c != cell}
+    return replace(reading, cubes=cubes, blanks={**reading.blanks, cell: BlankReading(State.READ, 1.0)})
 
 
 def _with_tap(taps: tuple[TapReading, ...], seam: Seam) -> tuple[TapReading, ...]:

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from snapcheck.board import Cube
+from snapcheck.board import Cell, Cube
 from snapcheck.errors import SnapcheckError
 from snapcheck.grade._edits import LOOKED, cube_line, lead_line, with_edits
 from snapcheck.kit import Kit
-from snapcheck.photo import State, reading_from_json
+from snapcheck.photo import BlankReading, CubeReading, State, reading_from_json
 from snapcheck.words import tr
 
 #: alternatives of one cell that are followed up
@@ -39,24 +39,26 @@ class Question:
 
 def questions_of(reading: Mapping[str, Any], edits: Sequence[str], kit: Kit) -> tuple[Question, ...]:
     """Open places of a reading after these decisions."""
-    parts = (reading.get(key, []) for key in ("cubes", "taps", "leads"))
+    parts = (reading.get(key, []) for key in ("cubes", "taps", "leads", "empty"))
     if not reading.get("notes") and all(e.get("state", "read") == "read" for part in parts for e in part):
         return ()  # most readings, and quickly
     seen = with_edits(reading_from_json(reading, kit), edits, kit)
     board, found = seen.board, []
     if seen.notes:
         found.append(Question("", (), " ".join(seen.notes), (Option(LOOKED, None),)))
-    for cell, r in seen.cubes.items():
+    places: dict[Cell, CubeReading | BlankReading] = {**seen.cubes, **seen.blanks}
+    for cell, r in sorted(places.items()):
         if r.state is State.READ:
             continue
-        choices: list[tuple[Cube | None, float | None]] = [(r.cube, r.confidence), *r.alternatives]
+        told, reason = (None, "") if isinstance(r, BlankReading) else (r.cube, r.reason)
+        choices: list[tuple[Cube | None, float | None]] = [(told, r.confidence), *r.alternatives]
         options = [
             Option(line, p)
             for cube, p in choices[:MOST_OPTIONS]
             if (line := _line(lambda c=cube, at=cell: cube_line(at, c, board, kit)))
         ]
         options.append(Option(f"remove {cell}", None))
-        found.append(Question(str(cell), (str(cell),), r.reason or tr("not sure"), _once(options)))
+        found.append(Question(str(cell), (str(cell),), reason or tr("not sure"), _once(options)))
     for tap in seen.taps:
         if tap.state is not State.READ:
             name = f"tap {tap.seam}"

@@ -163,6 +163,7 @@ class _Check:
             reading,
             built_differently=comparison.verdict is Verdict.EQUIVALENT,
             undecided=comparison.verdict is Verdict.CANT_TELL,
+            as_planned=not comparison.changed_cells and not comparison.own_layout,
         )
         return CheckResult(
             self.design, placed, comparison.built_circuit.board, self.reading, comparison, tuple(findings),

@@ -23,6 +23,7 @@ def with_doubts(
     built_differently: bool = False,
     undecided: bool = False,
     unsure: Collection[Cell] = (),
+    as_planned: bool = False,
 ) -> tuple[list[Finding], Verdict]:
     """Findings and verdict of a build, with the doubts of the reading that they rest on.
 
@@ -35,6 +36,7 @@ def with_doubts(
         reading: what the photo said; None for a board that somebody wrote.
         built_differently, undecided: see `verdict_of`.
         unsure: cells that were not read for sure, where no comparison has weighed what may stand in them.
+        as_planned: a comparison has found every cube of a plan in its place.
     """
     if reading is None:
         verdict = verdict_of(findings, built_differently=built_differently, undecided=undecided)
@@ -44,6 +46,9 @@ def with_doubts(
     asked = {f.lead for f in told if f.lead is not None and f.severity is Severity.QUESTION}
     asked_seams = {f.seam for f in told if f.seam is not None and f.severity is Severity.QUESTION}
     questions = reading_questions(reading)
+    if reading.edge and (questions or not as_planned or any(f.severity is not Severity.NOTE for f in told)):
+        # where a build is as planned wherever it lies on the plate, the edge does not matter
+        questions.append(_remark(reading.edge))
     told += [q for q in questions if not (q.lead in asked if q.lead else q.seam and q.seam in asked_seams)]
     verdict = verdict_of(told, built_differently=built_differently, undecided=undecided)
     if questions and verdict is not Verdict.DO_NOT_POWER:

@@ -26,6 +26,14 @@ _KINDS, _TURNS = 31, 4
 _VERY_CUBE = 200
 #: kinds and values that a wrong cube is likely to be of: those at hand (common practice, no source)
 _KINDS_AT_HAND, _VALUES_AT_HAND = 8, 10
+#: how likely a print that makes no sense, or that no cube of the kit carries, is really there
+_STRANGE = 0.05
+#: two values as far apart as this differ by where the point or the prefix stands
+_DECADE = 5.0
+#: choices at least as likely as this are rivals
+_RIVAL = 0.02
+#: other ends that a lead may be plugged into by mistake (common practice, no source)
+_ENDS_AT_HAND = 5
 #: half of a plate's cells are empty, about
 _EMPTY = 0.5
 
@@ -51,7 +59,15 @@ def _weight(choice: Cube | None, planned: Cube | None, kit: Kit, s: ComparisonSe
         share = (s.mistake_turned / (_TURNS - 1) if turned else 1.0) * (
             s.mistake_value / _VALUES_AT_HAND if valued else 1.0
         )
+    if valued and (choice.value is None or _strange(choice, kit)):
+        share *= _STRANGE
     return there * _VERY_CUBE * share
+
+
+def _strange(cube: Cube, kit: Kit) -> bool:
+    """A word that no cube of the kit carries: likelier a word that was misread."""
+    known = kit[cube.kind].values
+    return isinstance(cube.value, str) and bool(known) and cube.value not in known
 
 
 def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: ComparisonSettings) -> float:
@@ -96,7 +112,7 @@ def settled_cells(
         if p < settings.settled_from:
             continue
         if p < settings.settled_from_danger:
-            if _turned_rivals(some, want, kit, settings):
+            if _turned_rivals(some, want, kit, settings) or _decade_rivals(some, want):
                 continue
             rivals = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
             if dangers(board, cell, rivals, kit, None):
@@ -118,6 +134,14 @@ def _turned_rivals(some: Chances, want: Cube | None, kit: Kit, settings: Compari
     return not scaled or certainty(scaled, want, kit, settings) < settings.settled_from_danger
 
 
+def _decade_rivals(some: Chances, want: Cube | None) -> bool:
+    """Whether the print may well say a value decades away: that wants more certainty than the rest."""
+    if want is None or not isinstance(want.value, float | int) or not want.value:
+        return False
+    values = [c.value for c, p in some if c is not None and p >= _RIVAL and isinstance(c.value, float | int)]
+    return any(v > _DECADE * want.value or v * _DECADE < want.value for v in values)
+
+
 def settled_links(reading: Reading, planned: Board, settings: ComparisonSettings) -> Reading:
     """The reading, taps and leads that the plan has too and that both leave no doubt about taken as sure.
 
@@ -125,11 +149,11 @@ def settled_links(reading: Reading, planned: Board, settings: ComparisonSettings
         planned: the plan's board in cells of the build.
     """
 
-    def certain(p: float, mistake: float) -> bool:
+    def certain(p: float, mistake: float) -> bool:  # `mistake`: that just this other thing was built
         right, wrong = p * (1 - mistake), (1 - p) * mistake
         return right / max(right + wrong, 1e-12) >= settings.settled_from
 
     ends = {lead.ends for lead in planned.leads}
     taps = {t.seam for t in reading.taps if certain(t.confidence, settings.mistake_tap)}
-    leads = [r.lead for r in reading.leads if certain(r.confidence, settings.mistake_lead)]
+    leads = [r.lead for r in reading.leads if certain(r.confidence, settings.mistake_lead / _ENDS_AT_HAND)]
     return reading.confirmed(taps & planned.taps, [lead for lead in leads if lead.ends in ends])

@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
         )
         if unsure:
             say(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
-        for note in reading.notes:
+        for note in reading.remarks:
             say(f"  {shown(note)}")
     return code
 
@@ -88,5 +88,5 @@ def _doubts(reading: Reading) -> str:
         lines.append(f"{cell} {why}")
     lines += [f"tap {tap.seam}" for tap in reading.unsure_taps]
     lines += [f"lead {lead.lead}" for lead in reading.unsure_leads]
-    lines += list(reading.notes)
+    lines += list(reading.remarks)
     return "".join(f"\ndoubt {' '.join(line.split())}" for line in lines) + "\n" * bool(lines)

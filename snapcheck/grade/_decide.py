@@ -171,7 +171,7 @@ def _on_picture(
 def _settled(reading: Reading) -> tuple[object, ...]:
     """What a decision can change."""
     doubts = [t.state for t in reading.taps], [r.state for r in reading.leads]
-    return reading.board, reading.unsure, reading.notes, doubts
+    return reading.board, reading.unsure, reading.remarks, doubts
 
 
 def history_lines(store: Store, paths: Sequence[StoredFile]) -> list[dict[str, object]]:

@@ -56,7 +56,7 @@ def with_edits(reading: Reading, lines: Iterable[str], kit: Kit) -> Reading:
     """
     for line in lines:
         plain = " ".join(line.split())
-        reading = replace(reading, notes=()) if plain == LOOKED else _with_edit(reading, plain, kit)
+        reading = replace(reading, notes=(), edge="") if plain == LOOKED else _with_edit(reading, plain, kit)
     return reading
 
 

@@ -40,12 +40,14 @@ class Question:
 def questions_of(reading: Mapping[str, Any], edits: Sequence[str], kit: Kit) -> tuple[Question, ...]:
     """Open places of a reading after these decisions."""
     parts = (reading.get(key, []) for key in ("cubes", "taps", "leads", "empty"))
-    if not reading.get("notes") and all(e.get("state", "read") == "read" for part in parts for e in part):
+    if not (reading.get("notes") or reading.get("edge")) and all(
+        e.get("state", "read") == "read" for part in parts for e in part
+    ):
         return ()  # most readings, and quickly
     seen = with_edits(reading_from_json(reading, kit), edits, kit)
     board, found = seen.board, []
-    if seen.notes:
-        found.append(Question("", (), " ".join(seen.notes), (Option(LOOKED, None),)))
+    if seen.remarks:
+        found.append(Question("", (), " ".join(seen.remarks), (Option(LOOKED, None),)))
     places: dict[Cell, CubeReading | BlankReading] = {**seen.cubes, **seen.blanks}
     for cell, r in sorted(places.items()):
         if r.state is State.READ:

@@ -56,6 +56,7 @@ class Located:
         frame: in pixels of `picture.pixels`; columns, rows: of the plate.
         tops: (rows, columns) how far the locating network sees the top of a cube in each cell, 0..1.
         notes: remarks for the person.
+        edge: what is doubtful about the plate's edge, in words; "" where nothing is.
     """
 
     frame: Frame
@@ -63,6 +64,7 @@ class Located:
     rows: int
     tops: np.ndarray
     notes: tuple[str, ...]
+    edge: str
 
 
 def locate(picture: Picture, name: str) -> Located:
@@ -120,12 +122,12 @@ def locate(picture: Picture, name: str) -> Located:
     )
     notes = _look(pixels, frame, columns, rows, name)
     others = [answer for answer in ranked if answer[1:5] != ranked[0][1:5]]
+    edge = ""
     if ranked[0][0] > COST_DOUBTFUL or (others and others[0][0] - ranked[0][0] < GAP_DOUBTFUL):
-        notes = (
-            *notes,
-            tr("The plate's edge is not clear: columns and rows, and so all places, may be counted wrongly."),
+        edge = tr(
+            "The plate's edge is not clear: columns and rows, and so all places, may be counted wrongly."
         )
-    return Located(frame, columns, rows, _tops(view, frame, columns, rows), notes)
+    return Located(frame, columns, rows, _tops(view, frame, columns, rows), notes, edge)
 
 
 def _tops(view: _View, frame: Frame, columns: int, rows: int) -> np.ndarray:

@@ -84,7 +84,8 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     leads, more = _leads(pixels, frame, columns, rows, cubes, taps)
     frame = _full_size(frame, picture.scale)
     loose = tuple(sorted(Cell(y, x) for i, (x, y) in enumerate(places) if symbols.loose[i] > 0))
-    return Reading(name, columns, rows, cubes, taps, leads, frame, (*notes, *more), blanks, loose)
+    notes = (*notes, *more)
+    return Reading(name, columns, rows, cubes, taps, leads, frame, notes, blanks, loose, board_at.edge)
 
 
 def _full_size(frame: Frame, scale: float) -> Frame:
@@ -162,11 +163,13 @@ def read_cells(
         chances = sorted((c for c in chances if c[1] >= LEAST), key=lambda c: -c[1])[:MOST_CHANCES]
         if not weighed or p_empty > max(weighed.values()):
             sure = _trusted(p_empty, limits["symbol_trust"])
-            read = sure >= limits["empty_threshold"] and s.loose[i] < 0 and residual < TRUE_GRID
-            others = () if read else _others(chances, None)
-            blanks[cell] = BlankReading(
-                State.READ if read else State.UNSURE, round(sure, 6), others, () if read else tuple(chances)
-            )
+            if residual >= TRUE_GRID:
+                blanks[cell] = BlankReading(State.UNSURE, round(sure, 6))
+            elif sure >= limits["empty_threshold"] and s.loose[i] < 0:
+                blanks[cell] = BlankReading(State.READ, round(sure, 6))
+            else:
+                others = _others(chances, None)
+                blanks[cell] = BlankReading(State.UNSURE, round(sure, 6), others, tuple(chances))
             continue
         reading = _one(
             weighed, turn, int(quarter[i]), values, lines.get(i), float(prob[i, other]), kit, limits

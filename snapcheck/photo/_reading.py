@@ -123,6 +123,8 @@ class Reading:
         cubes, taps, leads: everything seen, sure or not.
         blanks: cells in which nothing seems to stand, sure or not.
         loose: cells in which a cube lies about without being snapped in.
+        edge: what is doubtful about the plate's edge, in words: where on it the build lies; "" where nothing
+            is.
         frame: where it lies in the picture.
         notes: remarks for the person (glare at the top right, a corner of the plate outside the picture,
         ...).
@@ -138,6 +140,7 @@ class Reading:
     notes: tuple[str, ...] = field(default=())
     blanks: Mapping[Cell, BlankReading] = field(default_factory=dict)
     loose: tuple[Cell, ...] = ()
+    edge: str = ""
 
     @property
     def board(self) -> Board:
@@ -145,6 +148,11 @@ class Reading:
         taps = frozenset(t.seam for t in self.taps)
         leads = tuple(r.lead for r in self.leads)
         return Board(self.columns, self.rows, {c: r.cube for c, r in self.cubes.items()}, taps, leads)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """Everything that a person should know of the picture as a whole."""
+        return (*self.notes, self.edge) if self.edge else self.notes
 
     @property
     def unsure(self) -> dict[Cell, tuple[Cube | None, ...]]:

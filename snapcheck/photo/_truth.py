@@ -57,9 +57,9 @@ def reading_from_json(data: Mapping[str, Any], kit: Kit | None = None) -> Readin
         cell = Cell.parse(str(entry.get("at")))
         blanks[cell] = BlankReading(_state(entry), _confidence(entry), others, chances)
     loose = tuple(Cell.parse(str(at)) for at in data.get("loose", []))
-    return Reading(
-        str(data.get("photo", "")), board.columns, board.rows, cubes, taps, leads, frame, notes, blanks, loose
-    )
+    photo, edge = (str(data.get(key, "")) for key in ("photo", "edge"))
+    columns, rows = board.columns, board.rows
+    return Reading(photo, columns, rows, cubes, taps, leads, frame, notes, blanks, loose, edge)
 
 
 def _seam(entry: Mapping[str, Any]) -> Seam:

@@ -11,7 +11,7 @@ from snapcheck.photo._reading import Reading
 def reading_to_json(reading: Reading) -> dict[str, Any]:
     """The board in the truth format plus ``photo``, ``state``, ``confidence`` and ``alternatives`` for
     every cube, tap and lead, ``empty`` (the cells in which nothing seems to stand, in the same way),
-    ``loose``, ``cube_tops_px``, ``plate_corners_px``, ``lattice_residual`` (cells) and ``notes``.
+    ``loose``, ``cube_tops_px``, ``plate_corners_px``, ``lattice_residual`` (cells), ``notes`` and ``edge``.
 
     An alternative without a kind says that nothing stands there. ``chances`` of an unsure cell is the same
     list down to improbable ones.
@@ -54,6 +54,7 @@ def reading_to_json(reading: Reading) -> dict[str, Any]:
         "plate_corners_px": [[round(float(v), 2) for v in p] for p in reading.frame.plate],
         "lattice_residual": round(reading.frame.residual, 4),
         "notes": list(reading.notes),
+        "edge": reading.edge,
     }
 
 

@@ -65,7 +65,7 @@ def verdict(seen: Reading, plan: Board = BOARD, *, strict: bool = False) -> tupl
 
 
 def test_a_likely_cube_is_taken_as_planned_and_the_report_says_so() -> None:
-    seen = reading(B1=unsure([(OHMS, 0.9), (replace(OHMS, value=4700.0, printed="4k7"), 0.1)]))
+    seen = reading(B1=unsure([(OHMS, 0.9), (replace(OHMS, value=560.0, printed="560"), 0.1)]))
     result = check_build(seen, Design(BOARD), KIT)
     (note,) = [f for f in result.findings if f.rule == "taken-as-planned"]
     assert result.verdict is Verdict.READY and note.severity is Severity.NOTE
@@ -86,8 +86,32 @@ def test_polarity_wants_more_certainty_than_a_value() -> None:
     reversed_ = replace(PLUS, turn=(PLUS.turn + 180) % 360)
     assert verdict(reading(C3=unsure([(PLUS, 0.93), (reversed_, 0.07)])))[0] is Verdict.CANT_TELL
     assert verdict(reading(C3=unsure([(PLUS, 0.99), (reversed_, 0.002)])))[0] is Verdict.READY
-    doubtful = replace(PLUS, value=1e-6, printed="1µ")
+    doubtful = replace(PLUS, value=15e-6, printed="15µ")
     assert verdict(reading(C3=unsure([(PLUS, 0.93), (doubtful, 0.07)])))[0] is Verdict.READY
+
+
+def test_a_decade_wants_more_certainty_than_a_neighbour() -> None:
+    """47 µF or 4.7 µF is a matter of one dot."""
+    near, far = (replace(PLUS, value=v, printed="?") for v in (15e-6, 1e-6))
+    for other, passes in ((near, True), (far, False)):
+        seen = reading(C3=unsure([(PLUS, 0.9), (other, 0.08)]))
+        assert (verdict(seen)[0] is Verdict.READY) == passes
+    assert verdict(reading(C3=unsure([(PLUS, 0.99), (far, 0.01)])))[0] is Verdict.READY
+
+
+def test_print_that_makes_no_sense_hardly_speaks_against_the_plan() -> None:
+    junk = [(replace(LED, value="rcd", printed="rcd"), 0.03), (replace(LED, value=None, printed=None), 0.4)]
+    assert verdict(reading(C2=unsure([(LED, 0.55), *junk])))[0] is Verdict.READY
+    green = [(replace(LED, value="green", printed="green"), 0.4)]
+    assert verdict(reading(C2=unsure([(LED, 0.55), *green])))[0] is Verdict.CANT_TELL
+
+
+def test_a_doubtful_edge_of_the_plate_matters_only_where_something_is_missing() -> None:
+    seen = replace(reading(), edge="The plate's edge is not clear.")
+    assert verdict(seen) == (Verdict.READY, [])
+    del (cubes := dict(seen.cubes))[Cell.parse("C4")]
+    code, rules = verdict(replace(seen, cubes=cubes))
+    assert code is Verdict.CANT_TELL and "picture-remark" in rules
 
 
 def test_an_empty_cell_that_is_not_sure_is_a_question_and_no_missing_cube() -> None:

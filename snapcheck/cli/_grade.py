@@ -90,7 +90,7 @@ class Bar:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.grade import Store, load_course, regrade, run_batch
+    from snapcheck.grade import Store, load_course, regrade, run_batch, unclaimed
     from snapcheck.grade.out import gradebook_csv
 
     course = load_course(args.course, rubric=args.rubric, store=args.store)
@@ -108,7 +108,7 @@ def run(args: argparse.Namespace) -> int:
             print(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
             raise
         crew.close()
-        unmatched = [f for f in store.files() if not f.gone and f.student is None]
+        unmatched = unclaimed(store.files())
     if args.gradebook:
         write_file(Path(args.gradebook), gradebook_csv(course, entries))
     waiting = [e for e in entries.values() if not e.grade.final]

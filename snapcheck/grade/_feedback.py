@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from snapcheck.errors import InputError
-from snapcheck.grade._batch import Entry, Grading, Progress, Silent, documents
+from snapcheck.grade._batch import Entry, Grading, Progress, Silent
 from snapcheck.grade._course import Course
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._pages import page, part
@@ -57,7 +57,7 @@ def write_feedback(
     there = handed_in(course.submissions, course.zone) if course.submissions.exists() else []
     pictures = {f.path: f for f in there}
     progress = progress or Silent()
-    grading = Grading(course, store, reader_name(reader), documents(there), crew, progress)
+    grading = Grading(course, store, reader_name(reader), crew, progress)
     entries = {
         e.student + "/" + e.task: e for e in grading.entries().values() if e.sha or e.grade.points != "0"
     }

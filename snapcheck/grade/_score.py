@@ -25,12 +25,19 @@ class Handed:
         files: (name, bytes) of documents beside the photo.
         by_hand: points that a person gave, by item; with the reason.
         excused: lateness is excused by a person.
+        time_is_known: False where nothing but the file system says when: then `late_min` takes nothing off
+            and gives nothing; lateness is asked.
     """
 
     late_min: float | None = None
     files: tuple[tuple[str, int], ...] = ()
     by_hand: Mapping[str, tuple[Fraction, str]] = field(default_factory=dict)
     excused: bool = False
+    time_is_known: bool = True
+
+    def is_late(self, late: Late) -> bool:
+        """Later than granted."""
+        return self.late_min is not None and self.late_min > late.grace_min
 
 
 @dataclass(frozen=True)
@@ -148,6 +155,8 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
         *(q.title for q in facts.questions),
         *(tr("Points for: {title}", title=tr(x.title)) for x in lines if x.open),
     ]
+    if late_is_open(handed, rubric):
+        open_ends.append(tr("Late by the time of the file alone, which every copy changes."))
     if "total" in handed.by_hand:
         rounded, why = handed.by_hand["total"]
         changes.append((tr("Set by hand: {why}", why=why), points_text(rounded)))
@@ -249,7 +258,7 @@ def _holds(
     when: Condition, facts: Facts, rubric: Rubric, handed: Handed, earned: Mapping[str, Fraction]
 ) -> bool:
     item = rubric.item(when.item) if when.item else None
-    early_min = None if handed.late_min is None else -handed.late_min
+    early_min = None if handed.late_min is None or not handed.time_is_known else -handed.late_min
     return (
         (when.severity is None or any(f.level is when.severity for f in facts.faults))
         and (not when.rule or any(f.rule == when.rule for f in facts.faults))
@@ -261,11 +270,13 @@ def _holds(
 
 
 def _late(late: Late, handed: Handed, points: Fraction, changes: list[tuple[str, str]]) -> Fraction:
-    if handed.late_min is None or handed.late_min <= late.grace_min:
+    if handed.late_min is None or not handed.is_late(late):
         return Fraction(0)
     days = math.ceil(handed.late_min / (24 * 60))
     if handed.excused:
         changes.append((tr("Late, excused."), "0"))
+        return Fraction(0)
+    if not handed.time_is_known:
         return Fraction(0)
     lost = late.per_day * days
     if late.at_most is not None:
@@ -275,6 +286,13 @@ def _late(late: Late, handed: Handed, points: Fraction, changes: list[tuple[str,
     lost = min(lost, points)
     changes.append((tr("Late: {days} day(s) begun.", days=days), "-" + points_text(lost)))
     return lost
+
+
+def late_is_open(handed: Handed, rubric: Rubric) -> bool:
+    """True where lateness would cost points and its time is not known."""
+    late = rubric.late
+    costs = late.per_day > 0 or late.days is not None
+    return costs and handed.is_late(late) and not handed.time_is_known and not handed.excused
 
 
 def with_open(graded: Grade, *more: str) -> Grade:

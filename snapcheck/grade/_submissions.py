@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import io
+import os
+import warnings
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -15,6 +19,14 @@ from snapcheck.words import tr
 
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 MAX_BYTES = 120_000_000  # as for opening a picture
+#: where the time of a file comes from: its name, its entry in a ZIP file, the picture's own record, or the
+#: file system, whose times change with every copy
+NAME, ARCHIVE, PICTURE, FILE = "name", "archive", "picture", "file"
+
+
+def is_picture(path: str) -> bool:
+    """True for a file that is read as a picture."""
+    return path.lower().endswith(PICTURES)
 
 
 @dataclass(frozen=True)
@@ -22,11 +34,14 @@ class File:
     """One file that was handed in.
 
     Attributes:
-        path: inside the submissions, with ``/``.
+        path: inside the submissions, with ``/``; the second of two entries of one name in a ZIP file is
+            called ``NAME (2)``.
         at: time of the file (of its entry in a ZIP file).
         size: bytes.
-        archive: the ZIP file that holds it, None for a plain file.
         root: the folder or ZIP file of all submissions.
+        archive: `root` is a ZIP file.
+        member: number of the entry in the ZIP file.
+        clock: where `at` comes from.
     """
 
     path: str
@@ -34,10 +49,12 @@ class File:
     size: int
     root: Path
     archive: bool
+    member: int = 0
+    clock: str = FILE
 
     @property
     def is_picture(self) -> bool:
-        return self.path.lower().endswith(PICTURES)
+        return is_picture(self.path)
 
     @property
     def name(self) -> str:
@@ -51,12 +68,13 @@ class File:
     def read(self) -> bytes:
         """The bytes. Raises InputError."""
         try:
-            if not self.archive:
-                return (self.root / self.path).read_bytes()
-            with zipfile.ZipFile(self.root) as zipped, zipped.open(self.path) as member:
-                data = member.read(MAX_BYTES + 1)
-        except (OSError, zipfile.BadZipFile, KeyError, RuntimeError, NotImplementedError, EOFError) as error:
-            why = getattr(error, "strerror", None) or str(error)
+            if self.archive:
+                data = _member(self)
+            else:
+                with (self.root / self.path).open("rb") as file:
+                    data = file.read(MAX_BYTES + 1)
+        except Exception as error:  # damaged archives make decoders raise nearly anything
+            why = getattr(error, "strerror", None) or str(error) or type(error).__name__
             raise InputError(
                 tr("cannot be read: {why}.", why=why), place=self.path, way_out=tr("Ask for it again.")
             ) from None
@@ -65,15 +83,33 @@ class File:
         return data
 
 
+def _member(file: File) -> bytes:
+    state = file.root.stat()
+    zipped = _archive(str(file.root), state.st_mtime_ns, state.st_size)
+    info = zipped.infolist()[file.member]
+    if info.file_size != file.size:
+        raise OSError(tr("the ZIP file has changed"))
+    with zipped.open(info) as member:
+        return member.read(MAX_BYTES + 1)
+
+
+@lru_cache(maxsize=2)
+def _archive(path: str, _changed_ns: int, _size: int) -> zipfile.ZipFile:
+    """An open ZIP file, opened once in each process: finding one of 20,000 entries means reading them all."""
+    return zipfile.ZipFile(path)
+
+
 def handed_in(root: Path, zone: ZoneInfo) -> list[File]:
-    """All files of the submissions, in the order of their paths; hidden ones and links are left out.
+    """All files of the submissions, in the order of their paths; hidden ones are left out, and a link is
+    listed, never followed.
 
     Args:
         root: a folder, or a ZIP file.
         zone: the time zone of times in a ZIP file, which say none.
 
     Raises:
-        InputError: there is no such folder, or it is no ZIP file.
+        InputError: there is no such folder, a part of it cannot be looked into (its pictures must not count
+            as not handed in), or it is no ZIP file.
     """
     if root.is_dir():
         return sorted(_in_folder(root, zone), key=lambda f: f.path)
@@ -84,23 +120,8 @@ def handed_in(root: Path, zone: ZoneInfo) -> list[File]:
             way_out=tr("Put the pictures into this folder, or name a folder or ZIP file in course.toml."),
         )
     try:
-        with zipfile.ZipFile(root) as zipped:
-            files = []
-            for info in zipped.infolist():
-                if (
-                    info.is_dir()
-                    or _hidden(info.filename)
-                    or (info.external_attr >> 16) & 0o170000 == 0o120000
-                ):
-                    continue
-                year, month, day, hour, minute, second = info.date_time
-                try:
-                    at = datetime(year, month, day, hour, minute, min(second, 59), tzinfo=zone)
-                except ValueError:
-                    at = datetime(1980, 1, 1, tzinfo=zone)
-                files.append(File(info.filename, at, info.file_size, root, True))
-            return sorted(files, key=lambda f: f.path)
-    except (zipfile.BadZipFile, OSError) as error:
+        return sorted(_in_archive(root, zone), key=lambda f: f.path)
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         raise InputError(
             tr("is neither a folder nor a ZIP file: {why}.", why=error),
             place=root,
@@ -108,17 +129,83 @@ def handed_in(root: Path, zone: ZoneInfo) -> list[File]:
         ) from None
 
 
-def _in_folder(root: Path, zone: ZoneInfo) -> Iterator[File]:
-    for path in root.rglob("*"):
-        inside = path.relative_to(root).as_posix()
-        if _hidden(inside) or path.is_symlink() or not path.is_file():
+def _in_archive(root: Path, zone: ZoneInfo) -> Iterator[File]:
+    state = root.stat()
+    there: set[str] = set()
+    for number, info in enumerate(_archive(str(root), state.st_mtime_ns, state.st_size).infolist()):
+        if info.is_dir() or _hidden(info.filename) or (info.external_attr >> 16) & 0o170000 == 0o120000:
             continue
-        state = path.stat()
-        yield File(inside, datetime.fromtimestamp(state.st_mtime, zone), state.st_size, root, False)
+        year, month, day, hour, minute, second = info.date_time
+        clock = ARCHIVE
+        try:
+            at = datetime(year, month, day, hour, minute, min(second, 59), tzinfo=zone)
+        except ValueError:
+            year = 1980
+        if year == 1980:  # what programs write that keep no times
+            at, clock = datetime.fromtimestamp(state.st_mtime, zone), FILE
+        path, again = info.filename, 1
+        while path in there:
+            again += 1
+            stem, dot, ending = info.filename.rpartition(".")
+            path = f"{stem} ({again}).{ending}" if dot else f"{info.filename} ({again})"
+        there.add(path)
+        yield File(path, at, info.file_size, root, True, number, clock)
+
+
+def _in_folder(root: Path, zone: ZoneInfo) -> Iterator[File]:
+    def refuse(error: OSError) -> None:
+        raise InputError(
+            tr("cannot be looked into: {why}.", why=error.strerror or error),
+            place=error.filename,
+            way_out=tr("Make it readable; nothing was changed."),
+        ) from None
+
+    for folder, folders, names in os.walk(root, onerror=refuse):
+        for name in (*names, *(f for f in folders if Path(folder, f).is_symlink())):
+            path = Path(folder, name)
+            inside = path.relative_to(root).as_posix()
+            if _hidden(inside):
+                continue
+            try:
+                state = path.lstat()
+            except OSError as error:
+                refuse(error)
+            at = datetime.fromtimestamp(state.st_mtime, zone)
+            if path.is_symlink():
+                yield File(f"{inside} (link)", at, 0, root, False)
+            elif path.is_file():
+                yield File(inside, at, state.st_size, root, False)
+
+
+def taken_at(data: bytes, zone: ZoneInfo) -> datetime | None:
+    """When a picture says that it was taken: DateTimeOriginal with its offset (Exif 2.32, tags 0x9003 and
+    0x9011), in `zone` where it says none; None where it does not say."""
+    from PIL import Image
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            if b"ftyp" in data[:16]:
+                import pillow_heif
+
+                pillow_heif.register_heif_opener()
+            with Image.open(io.BytesIO(data)) as picture:
+                told = picture.getexif().get_ifd(0x8769)
+        at = datetime.strptime(str(told[0x9003]).strip("\0 "), "%Y:%m:%d %H:%M:%S")
+        offset = str(told.get(0x9011, "")).strip("\0 ")
+    except Exception:  # damaged data make decoders raise nearly anything
+        return None
+    try:
+        return datetime.fromisoformat(f"{at.isoformat()}{offset}") if offset else at.replace(tzinfo=zone)
+    except ValueError:
+        return at.replace(tzinfo=zone)
 
 
 def _hidden(path: str) -> bool:
-    return any(piece.startswith((".", "__MACOSX")) or piece == "Thumbs.db" for piece in path.split("/"))
+    return any(
+        piece.startswith((".", "__MACOSX")) or piece in ("Thumbs.db", "desktop.ini")
+        for piece in path.split("/")
+    )
 
 
 def digest(data: bytes) -> str:

@@ -123,7 +123,7 @@ def test_a_kill_in_the_middle_of_writing_is_made_good(tmp_path: Path) -> None:
         "import os, sqlite3, sys\nraw = sqlite3.connect(sys.argv[1], isolation_level=None)\n"
         "raw.execute('PRAGMA cache_size=1'); raw.execute('BEGIN IMMEDIATE')\n"
         "for n in range(400):\n"
-        "    raw.execute('INSERT INTO photo VALUES (?, 1, ?, ?)', (str(n), 'x' * 64, 'y' * 900))\n"
+        "    raw.execute('INSERT INTO photo VALUES (?, 1, ?, ?, ?)', (str(n), 'x', 'y' * 900, 'z'))\n"
         "os.kill(os.getpid(), 9)\n"
     )
     assert subprocess.run([sys.executable, "-c", code, str(file)], check=False).returncode == -signal.SIGKILL

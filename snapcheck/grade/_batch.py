@@ -25,7 +25,7 @@ from snapcheck.grade._records import in_force
 from snapcheck.grade._rubric import points_text
 from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, with_open
 from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
-from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, taken_at
+from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, taken_at, there_now
 from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
 from snapcheck.words import tr
 
@@ -322,9 +322,8 @@ class Grading:
         self.decisions = in_force(history)
         stored = store.files()
         if all(f.is_picture for f in stored):
-            with contextlib.suppress(InputError):
-                there = handed_in(course.submissions, course.zone)
-                stored = with_documents(course, stored, there, self.decisions)
+            there = there_now(course.submissions, course.zone)
+            stored = with_documents(course, stored, there, self.decisions)
         self.unclaimed = unclaimed(stored)
         self._nobodys = {f.path for f in stored if not f.gone and f.student is None}
         self._set_files(stored)

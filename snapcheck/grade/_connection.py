@@ -156,16 +156,16 @@ class Connected:
                 raise self._unlooked(error, leave) from None
             try:
                 answer, tables = _sound(path, "rw")
-            except sqlite3.DatabaseError as worse:
+            except (sqlite3.DatabaseError, UnicodeError) as worse:
                 raise self._unlooked(worse, leave) from None
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.DatabaseError, UnicodeError) as error:  # also where a name in its message is damaged
             raise self._unlooked(error, leave) from None
         if answer != "ok":
             raise StoreError(tr("the gradebook is damaged: {why}.", why=answer), place=path, way_out=leave)
         if "alembic_version" not in tables or "decision" not in tables:
             raise StoreError(tr("this database is no gradebook."), place=path, way_out=leave)
 
-    def _unlooked(self, error: sqlite3.DatabaseError, leave: str) -> StoreError:
+    def _unlooked(self, error: Exception, leave: str) -> StoreError:
         if "locked" in str(error) or "busy" in str(error):
             return StoreError(tr("the gradebook is in use."), place=self.shown, way_out=tr("Try again."))
         return StoreError(
@@ -243,7 +243,7 @@ class Connected:
 
         try:
             yield
-        except (sa.exc.SQLAlchemyError, sqlite3.Error) as error:
+        except (sa.exc.SQLAlchemyError, sqlite3.Error, UnicodeError) as error:
             text = str(getattr(error, "orig", error)).strip()
             if self._path is None and _lost(error):
                 message = tr("the connection to the database was lost: {why}.", why=text.splitlines()[0])
@@ -286,6 +286,8 @@ class Connected:
     @contextlib.contextmanager
     def _read(self) -> Iterator[Connection]:
         with self._errors(), self._engine.connect() as connection:
+            if self._path is None:  # everything as it was at one moment, as SQLite has it anyway
+                connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection.execution_options(reads=True)
 
     @contextlib.contextmanager

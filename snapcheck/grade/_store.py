@@ -106,8 +106,9 @@ class Store(Connected):
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            rows = self._rows(c, s.reading, s.reading.c.reader == reader)
-        return {r["sha"]: StoredReading(r["sha"], r["state"], json.loads(r["body"])) for r in rows}
+            rows = self._rows(c, s.reading)  # all: one whose reader is damaged must not be left out
+        mine = (r for r in rows if r["reader"] == reader)
+        return {r["sha"]: StoredReading(r["sha"], r["state"], json.loads(r["body"])) for r in mine}
 
     def drop_failed(self, reader: str) -> None:
         """Forget readings at which the program itself failed, so that they are tried again."""

@@ -191,3 +191,16 @@ def test_a_shared_picture_stays_with_the_other(tmp_path: Path) -> None:
         o.forget(course, store, "T-104")
         assert both(regrade(course, store, crew, reader=read_class)) == before
     crew.close()
+
+
+def test_feedback_of_an_earlier_run_does_not_stay(opened: Opened, tmp_path: Path) -> None:
+    """A PDF with other points, or a page of somebody who has no grade any more."""
+    course, store, crew, _ = opened
+    o.write_feedback(course, store, crew, tmp_path, pdf=True, only="T-101", reader=read_class)
+    stale = tmp_path / f"{o.feedback_name('T-112', 'night-lamp')}.html"  # nothing was handed in
+    stale.write_text("an earlier grade")
+    (tmp_path / "letter.html").write_text("mine")
+    o.write_feedback(course, store, crew, tmp_path, only="T-101", reader=read_class)
+    assert not list(tmp_path.glob("*.pdf")) and stale.exists() and list(tmp_path.glob("T-101*.html"))
+    o.write_feedback(course, store, crew, tmp_path, reader=read_class)
+    assert not stale.exists() and (tmp_path / "letter.html").exists()

@@ -116,15 +116,16 @@ def _pair(value: Sequence[str]) -> tuple[str, str]:
 def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
     """Points for a checked build.
 
-    Every finding costs points in one item only, the first that it concerns. Bonuses come after the items,
-    caps after bonuses, lateness after caps, rounding last.
+    Every finding costs points in one item only, the first that it concerns; promised figures that are missed
+    because of it cost nothing more. Bonuses come after the items, caps after bonuses, lateness after caps,
+    rounding last.
     """
     handed = handed or Handed()
     left = [f for f in facts.faults if f.level <= Severity.NOTE]
     lines: list[Line] = []
     earned: dict[str, Fraction] = {}
     for item in rubric.items:
-        points, reasons, is_open = _measured(item, facts, handed, left)
+        points, reasons, is_open = _measured(item, facts, handed, left, rubric)
         if item.name in handed.by_hand:
             given, why = handed.by_hand[item.name]
             points, is_open = given, False
@@ -177,7 +178,7 @@ def rounded_to(points: Fraction, step: Fraction) -> Fraction:
 
 
 def _measured(
-    item: Item, facts: Facts, handed: Handed, left: list[Fault]
+    item: Item, facts: Facts, handed: Handed, left: list[Fault], rubric: Rubric
 ) -> tuple[Fraction, list[tuple[str, str]], bool]:
     match item.measure:
         case Measure.FINDINGS:
@@ -186,7 +187,7 @@ def _measured(
                 left.remove(fault)
             return (*_taken_off(item, mine), False)
         case Measure.FIGURES:
-            return _of_figures(item, facts)
+            return _of_figures(item, facts, rubric)
         case Measure.FILES:
             there = any(
                 size >= item.least_bytes and any(fnmatch(name.lower(), p.lower()) for p in item.patterns)
@@ -220,14 +221,44 @@ def _taken_off(item: Item, faults: Sequence[Fault]) -> tuple[Fraction, list[tupl
     return points, reasons
 
 
-def _of_figures(item: Item, facts: Facts) -> tuple[Fraction, list[tuple[str, str]], bool]:
+def _charged(facts: Facts, rubric: Rubric) -> tuple[list[Fault], list[Fault]]:
+    """Faults that cost points in some item, and those that do not."""
+    takers = [i for i in rubric.items if i.measure is Measure.FINDINGS]
+    charged: list[Fault] = []
+    free: list[Fault] = []
+    for fault in facts.faults:
+        taker = next((i for i in takers if fault.level <= Severity.NOTE and _concerns(i, fault)), None)
+        (charged if taker is not None and taker.each > 0 else free).append(fault)
+    return charged, [f for f in free if f.level <= Severity.DEVIATION]
+
+
+def _causes(figure: int, facts: Facts, charged: Sequence[Fault], free: Sequence[Fault]) -> list[Fault]:
+    """The faults that cost points already and of which a figure that is not met is a consequence; none where
+    it is not: then it would be missed even with these mended."""
+    if not facts.figures[figure].explained:
+        return []
+    known = [f for f in charged if f.unmet is not None and figure in f.unmet]
+    others = [f for f in free if (not known if f.unmet is None else figure in f.unmet)]
+    return [] if others else known or list(charged)
+
+
+def _of_figures(item: Item, facts: Facts, rubric: Rubric) -> tuple[Fraction, list[tuple[str, str]], bool]:
     if not facts.figures:
         return item.points, [(tr("The plan promises no figures."), "0")], False
     if not facts.calculated:
         return Fraction(0), [(tr("Not calculated: ngspice is not installed."), "0")], True
     each = item.points / len(facts.figures)
     points, reasons = Fraction(0), []
-    for figure in facts.figures:
+    charged, free = _charged(facts, rubric)
+    for number, figure in enumerate(facts.figures):
+        causes = [] if figure.met else _causes(number, facts, charged, free)
+        if causes:
+            points += each
+            titles = "; ".join(c.title.rstrip(".") for c in causes[:2])
+            told = tr("not met, which follows from what is counted already ({causes}): {figure}",
+                      causes=titles, figure=figure.text)  # fmt: skip
+            reasons.append((told, "0"))
+            continue
         share = Fraction(1) if figure.met else Fraction(0)
         if not figure.met and item.near > 0 and figure.off_by() <= item.near:
             share = item.near_share

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 Reader = Callable[[Path], "Reading"]
 #: form of stored facts; counts up when `Facts` changes, so that old ones are worked out again
-FACTS_FORM = 5
+FACTS_FORM = 6
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,7 @@ def test_damaged_bytes_are_told_or_change_nothing(graded: Course) -> None:
 @pytest.mark.parametrize(
     "edit",
     [
-        'UPDATE grade SET body = replace(body, \'"points":"14\', \'"points":"20\')',
+        'UPDATE grade SET body = replace(body, \'"points":"17\', \'"points":"20\')',
         "UPDATE reading SET body = replace(body, '\"turn\":0', '\"turn\":180')",
         "UPDATE facts SET body = replace(body, 'does-not-work', 'ready')",
         "UPDATE file SET student = 'S0000' WHERE student = 'S0001'",

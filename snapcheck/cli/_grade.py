@@ -90,7 +90,7 @@ class Bar:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.grade import Store, load_course, regrade, run_batch, unclaimed
+    from snapcheck.grade import Store, load_course, regrade, review, run_batch, unclaimed
     from snapcheck.grade.out import gradebook_csv
 
     course = load_course(args.course, rubric=args.rubric, store=args.store)
@@ -107,6 +107,7 @@ def run(args: argparse.Namespace) -> int:
             crew.stop()
             print(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
             raise
+        places = len(review(course, store, crew).waiting)
         crew.close()
         unmatched = unclaimed(store.files())
     if args.gradebook:
@@ -116,22 +117,35 @@ def run(args: argparse.Namespace) -> int:
         print_json({
             "course": course.title,
             "read_now": None if result is None else result.new,
-            "grades": [{"student": e.student, "task": e.task, **e.to_json()} for e in entries.values()],
+            "grades": [
+                {"student": e.student, "task": e.task, **e.to_json(), "more": list(e.more)}
+                for e in entries.values()
+            ],
+            "waiting": {"grades": len(waiting), "places": places},
             "unmatched": [{"path": f.path, "problem": f.problem} for f in unmatched],
         })  # fmt: skip
         return 1 if waiting or unmatched else 0
     _tell(course, entries)
     if result is not None:
         print(tr("{n} pictures, {new} read now.", n=result.pictures, new=result.new))
+    more = [path for e in entries.values() for path in e.more]
+    if more:
+        print(tr("Further pictures of the same builds, kept beside those that count ({n}):", n=len(more)))
+        print("  " + ", ".join(more))
     if unmatched:
         print(tr("Belong to nobody known ({n}):", n=len(unmatched)))
         for file in unmatched:
             print(f"  {file.path}: {file.problem}")
     if waiting:
-        print(
-            tr("For a person to decide: {n} (snapcheck review {course})", n=len(waiting), course=args.course)
-        )
+        print(waiting_words(places, len(waiting)) + f" (snapcheck review {args.course})")
     return 1 if waiting or unmatched else 0
+
+
+def waiting_words(places: int, grades: int) -> str:
+    """How much waits for a person: questions, and the grades that hang on them."""
+    return tr(
+        "For a person to decide: {places} places, on which {grades} grades hang", places=places, grades=grades
+    )
 
 
 def _tell(course: Any, entries: Any) -> None:

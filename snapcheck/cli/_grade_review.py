@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from snapcheck.cli._common import print_json, write_file
-from snapcheck.cli._grade import add_course_options, add_crew, crew_of
+from snapcheck.cli._grade import add_course_options, add_crew, crew_of, waiting_words
 from snapcheck.words import numeral, tr
 
 
@@ -59,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
     if not found.waiting and not found.unmatched:
         print(tr("Nothing waits for a person."))
         return 0
+    if found.waiting:
+        print(waiting_words(len(found.waiting), len({(w.student, w.task) for w in found.waiting})))
     print(
         tr(
             "Decide with: snapcheck decide {course} STUDENT TASK 'DECISION' --reason 'WHY'",

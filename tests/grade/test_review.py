@@ -220,3 +220,17 @@ def test_command_line(opened: Opened, capsys: pytest.CaptureFixture[str], monkey
     assert main(["review", folder, "--history"]) == 0
     assert "arrow points in" in capsys.readouterr().out
     assert main(["decide", folder, "T-999", "night-lamp", "excused", "--reason", "x"]) == 21
+
+
+def test_grade_and_review_count_alike(
+    opened: Opened, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A grade may hang on several places: both are said, and both verbs say the same."""
+    course, store, crew = opened
+    monkeypatch.setattr("snapcheck.photo.read_photo", read_class)
+    places = len(review(course, store, crew, reader=read_class).waiting)
+    told = []
+    for verb in ("grade", "review"):
+        assert main([verb, str(course.folder), "--workers", "1"]) == 1
+        told += [x.split(" (")[0] for x in capsys.readouterr().out.splitlines() if "to decide:" in x]
+    assert told == [f"For a person to decide: {places} places, on which 3 grades hang"] * 2

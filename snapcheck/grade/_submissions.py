@@ -141,7 +141,10 @@ def _in_archive(root: Path, zone: ZoneInfo) -> Iterator[File]:
     state = root.stat()
     there: set[str] = set()
     for number, info in enumerate(_archive(str(root), state.st_mtime_ns, state.st_size).infolist()):
-        if info.is_dir() or _hidden(info.filename) or (info.external_attr >> 16) & 0o170000 == 0o120000:
+        if info.is_dir() or _hidden(info.filename):
+            continue
+        if (info.external_attr >> 16) & 0o170000 == 0o120000:
+            yield File(f"{info.filename} (link)", datetime.fromtimestamp(state.st_mtime, zone), 0, root, True)
             continue
         year, month, day, hour, minute, second = info.date_time
         clock = ARCHIVE

@@ -313,6 +313,22 @@ def test_two_members_of_one_path_are_both_seen(tmp_path: Path) -> None:
     assert {f.read() for f in handed_in(course.submissions, course.zone)} == {b"1 good", b"2 good"}
 
 
+def test_a_link_is_listed_and_never_followed(tmp_path: Path) -> None:
+    folder, secret = course_folder(tmp_path / "c"), tmp_path / "secret.jpg"
+    secret.write_bytes(b"good")
+    (folder / "submissions").mkdir()
+    (folder / "submissions" / "S1.jpg").symlink_to(secret)
+    entries = batch(folder)
+    assert not entries["S1", "light"].grade.final and not entries["S1", "light"].sha
+    link = zipfile.ZipInfo("S2.jpg")
+    link.external_attr = 0o120777 << 16
+    with zipfile.ZipFile(tmp_path / "links.zip", "w") as archive:
+        archive.writestr(link, str(secret))
+    assert [(f.path, f.is_picture) for f in handed_in(tmp_path / "links.zip", UTC)] == [  # type: ignore[arg-type]
+        ("S2.jpg (link)", False)
+    ]
+
+
 def test_many_members_cost_seconds(tmp_path: Path) -> None:
     """Ten times as many cost about ten times as much: the archive is opened once, not for each of them."""
     spent = []

@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -90,6 +90,16 @@ class Course:
     gradebook: Mapping[str, str]
     store: str
     contact: str = ""
+
+    @cached_property
+    def names(self) -> dict[str, list[tuple[tuple[str, ...], str]]]:
+        """What students are called, with their numbers, by the first word and by all words in one."""
+        found: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+        for s in self.students:
+            for key in {k for k in _keys(s.number, s.login, s.name) if k}:
+                for entry in {key[0], "".join(key)}:
+                    found.setdefault(entry, []).append((key, s.number))
+        return found
 
     def task(self, name: str) -> Task:
         """The task of this name. Raises InputError."""
@@ -423,13 +433,12 @@ def _one(found: set[str]) -> str | None:
 
 def _students_named(course: Course, words: tuple[str, ...], *, whole: bool) -> set[str]:
     """Students whose number, login or name (either order) these words are, or hold."""
-    found = set()
-    for s in course.students:
-        keys = _keys(s.number, s.login, s.name)
-        if any(k and (words == k if whole else _within(words, k)) for k in keys) or (
-            "".join(words) and any(k and "".join(words) == "".join(k) for k in keys)
-        ):
-            found.add(s.number)
+    glued = "".join(words)
+    found = {n for key, n in course.names.get(glued, ()) if glued == "".join(key)} if glued else set()
+    for i, word in enumerate(words):
+        for key, number in course.names.get(word, ()):
+            if words == key if whole else words[i : i + len(key)] == key:
+                found.add(number)
     return found
 
 
@@ -437,7 +446,6 @@ def _students_named(course: Course, words: tuple[str, ...], *, whole: bool) -> s
 _SPELT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe", "æ": "ae"})
 
 
-@lru_cache(maxsize=4096)
 def _keys(number: str, login: str, name: str) -> tuple[tuple[str, ...], ...]:
     """The words by which a student is known: number, login, name in either order, umlauts spelt out, too."""
     names = {plain(name), plain(unicodedata.normalize("NFC", name.lower()).translate(_SPELT))}

@@ -73,3 +73,7 @@ class StoreError(SnapcheckError):
     """The gradebook's store is damaged, locked, full or cannot be written; what it holds is left alone."""
 
     exit_code = 26
+
+
+class BusyError(StoreError):
+    """Somebody else is grading into the gradebook at the moment."""

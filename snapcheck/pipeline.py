@@ -62,6 +62,8 @@ class CheckResult:
         plan_point, built_point: operating points, None where there is none to be had.
         what_if: the design's figures beside the build's, None likewise.
         kit: the cubes.
+        unexplained: promised figures (their text) that would still not be met if everything that was found
+            were mended: these are no consequences of the findings.
     """
 
     design: Design
@@ -77,6 +79,7 @@ class CheckResult:
     built_point: OperatingPoint | None
     what_if: WhatIf | None
     kit: Kit = field(repr=False)
+    unexplained: tuple[str, ...] = ()
 
     @property
     def plan_circuit(self) -> Circuit:
@@ -149,12 +152,16 @@ class _Check:
                 self._positions(first.plan_circuit, plan_point),
             )
         what_if = None
+        unexplained: tuple[str, ...] = ()
         findings = list(comparison.findings)
         if plan_point is not None and placed is not None and not comparison.own_layout:
             what_if = self._what_if(placed, comparison)
             findings = self._with_effects(findings, placed, comparison, what_if)
+            unexplained = self._unexplained(findings, placed, comparison, what_if)
         elif plan_point is not None and placed is not None:
             what_if = self._own_figures(placed, comparison)
+            if what_if is not None:
+                unexplained = tuple(f.expectation.text for f in what_if.designed if not f.met)
         reading = self.reading
         if reading is not None and placed is not None and not self.strict and not comparison.own_layout:
             reading = settled_links(reading, placed.board, self.settings or bundled_settings())
@@ -168,7 +175,7 @@ class _Check:
         return CheckResult(
             self.design, placed, comparison.built_circuit.board, self.reading, comparison, tuple(findings),
             verdict, tuple(dict.fromkeys(self.notes)), plan_point is not None, plan_point, built_point,
-            what_if, self.kit,
+            what_if, self.kit, unexplained,
         )  # fmt: skip
 
     def _positions(self, circuit: Circuit, point: OperatingPoint | None) -> dict[str, OperatingPoint]:
@@ -262,7 +269,7 @@ class _Check:
         if whole is None or not serious:
             return findings
         if len(serious) == 1:
-            findings[serious[0]] = _effect(findings[serious[0]], telling(whole))
+            findings[serious[0]] = _effect(_breaking(findings[serious[0]], whole), telling(whole))
             return findings
         if len(serious) > _MOST_CAUSES:
             findings[serious[0]] = _effect(findings[serious[0]], telling(whole), tr("All findings together:"))
@@ -276,11 +283,33 @@ class _Check:
             try:
                 alone = build_circuit(apply(placed.board, mine), self.kit)
                 shorted = check_rules(alone, book=self.book, only=("supply-shorted", "supplies-fighting"))
-                sentences = () if shorted else telling(self.simulator.what_if(quick, alone))
+                effect = None if shorted else self.simulator.what_if(quick, alone)
             except (SimulationError, InputError):
                 continue
-            findings[i] = _effect(findings[i], sentences, tr("By itself:"))
+            if effect is not None:
+                findings[i] = _effect(_breaking(findings[i], effect), telling(effect), tr("By itself:"))
         return findings
+
+    def _unexplained(
+        self, findings: Sequence[Finding], placed: Design, comparison: Comparison, whole: WhatIf | None
+    ) -> tuple[str, ...]:
+        """Figures that are still not met with every finding mended: measured on the plan with the changes
+        that no finding tells of."""
+        if self.simulator is None or whole is None or (whole.built and all(f.met for f in whole.built)):
+            return ()
+        of_plan = tuple(f.expectation.text for f in whole.designed if not f.met)
+        told = [set(f.cells) for f in findings if f.severity <= Severity.DEVIATION]
+        changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
+        silent = [c for c in changes if not any(set(c.cells) & cells for cells in told)]
+        elsewhere = any(not any(set(c.cells) & cells for c in changes) for cells in told)
+        if not silent or elsewhere:  # mended, it is the plan; a finding may lie elsewhere than its change
+            return of_plan
+        try:
+            rest = build_circuit(apply(placed.board, silent), self.kit)
+            figures = self.simulator.evaluate(placed, rest)
+        except (SimulationError, InputError, MissingLibraryError):
+            return of_plan
+        return tuple(f.expectation.text for f in figures if not f.met)
 
 
 def telling(what_if: WhatIf) -> tuple[str, ...]:
@@ -300,6 +329,14 @@ def telling(what_if: WhatIf) -> tuple[str, ...]:
         if not (silent and c.expectation is not None and c.expectation.quantity in _OF_A_PATH)
     ]  # fmt: skip
     return tuple(capital(text) for text in (*what_if.stresses, *kept))
+
+
+def _breaking(finding: Finding, alone: WhatIf) -> Finding:
+    """The finding with the promised figures that are not met because of it alone, as far as calculated."""
+    if not alone.built:
+        return finding
+    broken = [f.expectation.text for f in alone.built if not f.met]
+    return replace(finding, data={**finding.data, "unmet": broken})
 
 
 def _effect(finding: Finding, sentences: Sequence[str], before: str = "") -> Finding:

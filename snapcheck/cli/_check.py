@@ -54,6 +54,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
     design = load_plan(args.design, kit)
+    if args.out or not args.json:
+        _folder(args)
     with ExitStack() as stack:
         say = _progress(args, stack)
         simulator = _simulator(args, stack)
@@ -145,13 +147,29 @@ def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndar
     return read_picture(picture, path.name, kit), picture.pixels
 
 
+def _folder(args: argparse.Namespace) -> Path:
+    """Where the report goes; refused where it would take the place of what it is made from."""
+    from snapcheck.report import REPORT_NAMES
+
+    folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
+    given = [Path(g) for g in (args.photo, args.design, args.from_reading) if g]
+    for path in (folder / name for name in REPORT_NAMES):
+        if path.exists() and any(g.exists() and path.samefile(g) for g in given):
+            raise InputError(
+                tr("the report would take the place of this file."),
+                place=path,
+                way_out=tr("Choose another folder with --out."),
+            )
+    return folder
+
+
 def _write(
     args: argparse.Namespace, result: CheckResult, pixels: np.ndarray | None, simulator: Simulator | None,
     say: Any,
 ) -> ReportFiles:  # fmt: skip
     from snapcheck.report import behaviour, write_report
 
-    folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
+    folder = _folder(args)
     what = None
     if simulator is not None and result.simulated and not args.student:
         say(tr("calculating what it does"))

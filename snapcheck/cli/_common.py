@@ -11,6 +11,7 @@ from snapcheck.cli import _output
 from snapcheck.datafiles import finite, json_value
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit, bundled_kit, load_kit
+from snapcheck.outfiles import write_whole
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -118,13 +119,10 @@ def make_folder(folder: Path, way_out: str = "") -> None:
 
 
 def write_file(path: str | Path, content: bytes | str) -> None:
-    """Write a result; raises InputError when the place cannot be written."""
+    """Write a result, whole or not at all; raises InputError when the place cannot be written."""
     path = Path(path)
     try:
-        if isinstance(content, str):
-            path.write_text(content, encoding="utf-8")
-        else:
-            path.write_bytes(content)
+        write_whole(path, content)
     except OSError as error:
         raise InputError(
             tr("cannot be written: {why}.", why=error.strerror),

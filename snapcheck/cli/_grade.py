@@ -90,7 +90,7 @@ class Bar:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.grade import Store, load_course, regrade, run_batch
+    from snapcheck.grade import Store, load_course, regrade, review, run_batch, unclaimed
     from snapcheck.grade.out import gradebook_csv
 
     course = load_course(args.course, rubric=args.rubric, store=args.store)
@@ -107,8 +107,9 @@ def run(args: argparse.Namespace) -> int:
             crew.stop()
             say(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
             raise
+        places = len(review(course, store, crew).waiting)
         crew.close()
-        unmatched = [f for f in store.files() if not f.gone and f.student is None]
+        unmatched = unclaimed(store.files())
     if args.gradebook:
         write_file(Path(args.gradebook), gradebook_csv(course, entries))
     waiting = [e for e in entries.values() if not e.grade.final]
@@ -116,20 +117,35 @@ def run(args: argparse.Namespace) -> int:
         print_json({
             "course": course.title,
             "read_now": None if result is None else result.new,
-            "grades": [{"student": e.student, "task": e.task, **e.to_json()} for e in entries.values()],
+            "grades": [
+                {"student": e.student, "task": e.task, **e.to_json(), "more": list(e.more)}
+                for e in entries.values()
+            ],
+            "waiting": {"grades": len(waiting), "places": places},
             "unmatched": [{"path": f.path, "problem": f.problem} for f in unmatched],
         })  # fmt: skip
         return 1 if waiting or unmatched else 0
     _tell(course, entries)
     if result is not None:
         say(tr("{n} pictures, {new} read now.", n=result.pictures, new=result.new))
+    more = [shown(path) for e in entries.values() for path in e.more]
+    if more:
+        say(tr("Further pictures of the same builds, kept beside those that count ({n}):", n=len(more)))
+        say("  " + ", ".join(more))
     if unmatched:
         say(tr("Belong to nobody known ({n}):", n=len(unmatched)))
         for file in unmatched:
             say(f"  {shown(file.path)}: {shown(file.problem)}")
     if waiting:
-        say(tr("For a person to decide: {n} (snapcheck review {course})", n=len(waiting), course=args.course))
+        say(waiting_words(places, len(waiting)) + f" (snapcheck review {shown(args.course)})")
     return 1 if waiting or unmatched else 0
+
+
+def waiting_words(places: int, grades: int) -> str:
+    """How much waits for a person: questions, and the grades that hang on them."""
+    return tr(
+        "For a person to decide: {places} places, on which {grades} grades hang", places=places, grades=grades
+    )
 
 
 def _tell(course: Any, entries: Any) -> None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import sys
 from typing import Any
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
 from snapcheck.cli._output import say
-from snapcheck.errors import InputError
+from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import tr
 
 FORMS = """DECISION is one of:
@@ -22,6 +23,8 @@ FORMS = """DECISION is one of:
   counts PATH               which of several pictures counts
   belongs PATH              whose picture it is
   unreadable                a picture that cannot be read stays without points
+  kept PATH, withdrawn PATH a picture that is no longer there goes on counting, or not
+  handed-in 2031-03-05T18:00   when it was handed in
 """
 
 
@@ -62,7 +65,11 @@ def run(args: argparse.Namespace) -> int:
                 picture=args.picture,
             )  # fmt: skip
         crew = crew_of(args)
-        entries = regrade(course, store, crew)
+        try:
+            entries = regrade(course, store, crew)
+        except SnapcheckError as error:  # the decision stands, whatever becomes of the rest
+            entries = {}
+            say(tr("Grades are worked out the next time: {why}", why=error), file=sys.stderr)
         crew.close()
     changed = {
         key: (before[key]["grade"]["points"] if key in before else None, e)

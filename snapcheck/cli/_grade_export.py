@@ -51,12 +51,18 @@ def run(args: argparse.Namespace) -> int:
         if "audit" in args.what:
             o.write_audit(store, folder / "audit.jsonl")
             written.append(folder / "audit.jsonl")
+            chain = o.check_audit(store, folder / "audit.jsonl")
+            told = tr("The chain of the audit file holds: {n} lines, the last hash {hash}.",
+                      n=chain.lines, hash=chain.last[:16])  # fmt: skip
+            if chain.gaps:
+                told += " " + tr("Lines are missing in {n} places because somebody was erased.", n=chain.gaps)
+            notes += (told,)
         if "feedback" in args.what:
             made = o.write_feedback(
                 course, store, crew, folder / "feedback", pdf=args.pdf, only=args.only, progress=bar
             )
             written += made.files
-            notes = made.notes
+            notes += made.notes
         crew.close()
     if args.json:
         print_json({"files": [str(p) for p in written], "notes": list(notes)})

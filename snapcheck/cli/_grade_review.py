@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from snapcheck.cli._common import print_json, write_file
-from snapcheck.cli._grade import add_course_options, add_crew, crew_of
+from snapcheck.cli._grade import add_course_options, add_crew, crew_of, waiting_words
 from snapcheck.cli._output import say
 from snapcheck.words import numeral, shown, tr
 
@@ -60,6 +60,8 @@ def run(args: argparse.Namespace) -> int:
     if not found.waiting and not found.unmatched:
         say(tr("Nothing waits for a person."))
         return 0
+    if found.waiting:
+        say(waiting_words(len(found.waiting), len({(w.student, w.task) for w in found.waiting})))
     say(
         tr(
             "Decide with: snapcheck decide {course} STUDENT TASK 'DECISION' --reason 'WHY'",

@@ -1,5 +1,6 @@
 """Grading a class: course folder, rubric, batch, review, gradebook."""
 
+from snapcheck.grade._attempts import unclaimed
 from snapcheck.grade._batch import Entry, Progress, Result, regrade, run_batch
 from snapcheck.grade._course import Course, Student, Task, load_course, read_roster
 from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
@@ -43,4 +44,5 @@ __all__ = [
     "review",
     "run_batch",
     "sample_rubric",
+    "unclaimed",
 ]

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from snapcheck.grade._card import Card
 from snapcheck.grade._course import Belonging, Course, belongs_by_name, to_utc_text
 from snapcheck.grade._store import Decision, StoredFile, StoredReading
-from snapcheck.grade._submissions import File
+from snapcheck.grade._submissions import NAME, File
 from snapcheck.words import tr
 
 #: pictures handed in within this time are one attempt: the best readable of them is taken
@@ -26,6 +26,7 @@ class Attempt:
         at: when the last of them was handed in.
         file: the one that is taken.
         others: the rest of them.
+        at_is_known: False where nothing but the file system says when.
     """
 
     student: str
@@ -33,12 +34,14 @@ class Attempt:
     at: datetime
     file: StoredFile
     others: tuple[StoredFile, ...] = ()
+    at_is_known: bool = True
 
 
 def belonging(
     course: Course, files: Iterable[tuple[File, str]], cards: Mapping[str, str], decisions: Sequence[Decision]
 ) -> list[StoredFile]:
-    """Files with whose they are: as a person decided, else by the card in the picture, else by name.
+    """Files with whose they are: as a person decided, else by the card in the picture, else by name, and of
+    documents else by the picture beside which they lie.
 
     Args:
         files: with their digests.
@@ -48,8 +51,6 @@ def belonging(
     decided = {d.subject: d.choice for d in decisions if d.kind == "belongs"}
     result = []
     for file, sha in files:
-        if not file.is_picture:
-            continue
         found = belongs_by_name(course, file.path)
         found = _with_card(course, found, cards.get(sha, ""))
         if file.path in decided:
@@ -66,9 +67,63 @@ def belonging(
                 found.task if known else None,
                 found.how,
                 found.problem,
+                clock=file.clock if found.at is None else NAME,
             )
         )
-    return result
+    return _with_documents_beside(result)
+
+
+def _with_documents_beside(files: list[StoredFile]) -> list[StoredFile]:
+    """A document belongs to whom the picture of its name does; else to whom its own name says; else to whom
+    all pictures in its folder belong."""
+    owners: dict[str, set[tuple[str, str] | None]] = defaultdict(set)
+    for file in files:
+        if file.is_picture:
+            owner = (file.student, file.task) if file.student and file.task else None
+            owners[file.stem].add(owner)
+            if file.folder:
+                owners[file.folder + "/"].add(owner)
+
+    def placed(file: StoredFile) -> StoredFile:
+        for place in (file.stem, "" if file.student else file.folder + "/"):
+            found = owners.get(place, set())
+            if len(found) == 1 and (mine := next(iter(found))) is not None:
+                return replace(file, student=mine[0], task=mine[1], how=tr("beside"), problem="")
+        return file
+
+    return [f if f.is_picture else placed(f) for f in files]
+
+
+def with_documents(
+    course: Course, files: Sequence[StoredFile], there: Iterable[File], decisions: Sequence[Decision]
+) -> list[StoredFile]:
+    """Files of a store that knows only pictures (one of an earlier version), with the documents there are."""
+    found = belonging(course, ((f, "") for f in there if not f.is_picture), {}, decisions)
+    return _with_documents_beside([*files, *found])
+
+
+def unclaimed(files: Iterable[StoredFile]) -> tuple[StoredFile, ...]:
+    """Files that belong to nobody known, but documents beside a picture that is listed itself."""
+    there = [f for f in files if not f.gone]
+    listed = {f.stem for f in there if f.is_picture}
+    return tuple(f for f in there if f.student is None and (f.is_picture or f.stem not in listed))
+
+
+def lost_files(files: Sequence[StoredFile], decisions: Sequence[Decision]) -> list[StoredFile]:
+    """Files that somebody's grade went by and that are no longer there, or can no longer be read.
+
+    A file that lies elsewhere now, still as theirs, is not lost; nor is one that a person took out.
+    """
+    there = {(f.student, f.task, f.sha) for f in files if not f.gone}
+    said = {d.subject: d.choice for d in decisions if d.kind == "lost"}
+    return [
+        f
+        for f in files
+        if f.gone
+        and f.student
+        and (f.student, f.task, f.sha) not in there
+        and said.get(f.path) != "withdrawn"
+    ]
 
 
 def _with_card(course: Course, found: Belonging, text: str) -> Belonging:
@@ -102,10 +157,14 @@ def _with_card(course: Course, found: Belonging, text: str) -> Belonging:
 def attempts_of(
     files: Iterable[StoredFile], readings: Mapping[str, StoredReading]
 ) -> dict[tuple[str, str], list[Attempt]]:
-    """Attempts by (student, task), oldest first."""
+    """Attempts by (student, task), oldest first.
+
+    Args:
+        files: those that count.
+    """
     mine: dict[tuple[str, str], list[StoredFile]] = defaultdict(list)
     for file in files:
-        if not file.gone and file.student and file.task:
+        if file.is_picture and file.student and file.task:
             mine[file.student, file.task].append(file)
     result = {}
     for key, theirs in sorted(mine.items()):
@@ -134,7 +193,8 @@ def _attempt(key: tuple[str, str], group: list[StoredFile], readings: Mapping[st
 
     place, best = min(enumerate(group), key=rank)
     at = datetime.fromisoformat(group[-1].at)
-    return Attempt(*key, at, best, tuple(f for i, f in enumerate(group) if i != place))
+    others = tuple(f for i, f in enumerate(group) if i != place)
+    return Attempt(*key, at, best, others, group[-1].time_is_known)
 
 
 def _unsure(reading: StoredReading | None) -> int:

@@ -6,25 +6,33 @@ way, goes on where it stopped. Points follow from the store alone and are the sa
 
 from __future__ import annotations
 
+import contextlib
+import copy
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fractions import Fraction
 from typing import Any, Protocol
 
-from snapcheck.errors import InputError
-from snapcheck.grade._attempts import Attempt, attempts_of, belonging
-from snapcheck.grade._course import Course
+from snapcheck.errors import BusyError, InputError
+from snapcheck.grade._attempts import Attempt, attempts_of, belonging, lost_files, unclaimed, with_documents
+from snapcheck.grade._course import Course, local_time
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._facts import Facts
 from snapcheck.grade._options import Question, questions_of
+from snapcheck.grade._records import in_force
 from snapcheck.grade._rubric import points_text
-from snapcheck.grade._score import Grade, Handed, grade, nothing, with_open
-from snapcheck.grade._store import Store, StoredFile, StoredReading
-from snapcheck.grade._submissions import File, digest, handed_in
+from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, with_open
+from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
+from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, there_now
 from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
 from snapcheck.words import tr
+
+#: how long a regrading waits for somebody who is grading
+PATIENCE_s = 5.0
+#: how often grades are worked out again because somebody decides meanwhile
+_MOST_ROUNDS = 20
 
 
 class Progress(Protocol):
@@ -82,6 +90,7 @@ class Entry:
         attempts: how often something was handed in.
         lateness_min: minutes after the due time, None where there is none.
         facts: what grading went by; None where there is none.
+        more: further pictures of the same attempt.
     """
 
     student: str
@@ -93,6 +102,7 @@ class Entry:
     attempts: int = 0
     lateness_min: float | None = None
     facts: Facts | None = field(default=None, repr=False)
+    more: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Plain values, without the facts (they are stored on their own)."""
@@ -134,11 +144,13 @@ def run_batch(
         if again:
             store.drop_failed(name)
         files = handed_in(course.submissions, course.zone)
-        digests = _digests(files, progress)
+        before = store.files()
+        _refuse_emptied(course, files, before)
+        digests = _digests(files, course, progress)
         known = store.readings(name)
         jobs: dict[str, ReadJob] = {}
         for file, sha in digests:
-            if sha not in known and sha not in jobs:
+            if file.is_picture and sha not in known and sha not in jobs:
                 jobs[sha] = ReadJob(sha, file, reader)
         progress.begin(tr("reading"), len(jobs))
         for job, answer in crew.answers(_shipped(jobs.values(), crew)):
@@ -148,15 +160,16 @@ def run_batch(
             )
             progress.step()
         cards = {sha: card for sha, (_, card) in store.photos().items()}
-        store.put_files(belonging(course, digests, cards, store.standing()))
-        entries = Grading(course, store, name, documents(files), crew, progress).entries()
-        changed = store.put_grades({key: e.to_json() for key, e in entries.items()})
-    stored, readings = [f for f in store.files() if not f.gone], store.readings(name)
+        seen = belonging(course, digests, cards, store.standing())
+        store.put_files(_as_first_seen(_readable_still(seen, before, store.readings(name)), before))
+        entries, changed = _graded(course, store, name, crew, progress)
+    stored, readings = store.files(), store.readings(name)
+    pictures = [f for f in stored if f.is_picture and not f.gone]
     return Result(
-        len(stored),
+        len(pictures),
         len(jobs),
-        len({f.sha for f in stored if readings[f.sha].state != "read"}),
-        sum(f.student is None for f in stored),
+        len({f.sha for f in pictures if readings[f.sha].state != "read"}),
+        len(unclaimed(stored)),
         changed,
         sum(not e.grade.final for e in entries.values()),
         entries,
@@ -173,43 +186,112 @@ def regrade(
 ) -> Mapping[tuple[str, str], Entry]:
     """Grade from stored readings alone: after a change of rubric, dates, decisions or designs.
 
-    Pictures are not opened; builds are checked again only where design, kit or a decision changed.
+    Pictures are not opened; builds are checked again only where design, kit or a decision changed. While
+    somebody else grades for long, the grades are worked out and left to them, or to the next time, to keep.
     """
     if reader is None:
         from snapcheck.photo import read_photo as reader
     assert reader is not None
-    with store.one_batch():
+    name, progress = reader_name(reader), progress or Silent()
+    with contextlib.ExitStack() as stack:
+        try:
+            stack.enter_context(store.one_batch(PATIENCE_s))
+        except BusyError:
+            return Grading(course, store, name, crew, progress).entries()
         files = [f for f in store.files() if not f.gone]
         if any(d.kind == "belongs" for d in store.decisions()):
-            files = _belonging_again(course, store, files)
-        beside = documents(handed_in(course.submissions, course.zone)) if course.submissions.exists() else {}
-        entries = Grading(course, store, reader_name(reader), beside, crew, progress or Silent()).entries()
-        store.put_grades({key: e.to_json() for key, e in entries.items()})
-    return entries
+            _belonging_again(course, store, files)
+        return _graded(course, store, name, crew, progress)[0]
 
 
-def _belonging_again(course: Course, store: Store, files: Sequence[StoredFile]) -> list[StoredFile]:
+def _graded(
+    course: Course, store: Store, reader: str, crew: Crew, progress: Progress
+) -> tuple[dict[tuple[str, str], Entry], int]:
+    """Grades, kept, and how many of them changed; worked out again where somebody decided meanwhile."""
+    for _ in range(_MOST_ROUNDS):
+        grading = Grading(course, store, reader, crew, progress)
+        entries = grading.entries()
+        kept = {key: e.to_json() for key, e in entries.items()}
+        changed = store.put_grades(kept, upto=grading.upto)
+        if changed is not None:
+            return entries, changed
+    return entries, store.put_grades(kept) or 0
+
+
+def _belonging_again(course: Course, store: Store, files: Sequence[StoredFile]) -> None:
     """Whose the files are, after decisions on that."""
     cards = {sha: card for sha, (_, card) in store.photos().items()}
     plain = [
-        (File(f.path, datetime.fromisoformat(f.at), f.size, course.submissions, False), f.sha) for f in files
+        (File(f.path, datetime.fromisoformat(f.at), f.size, course.submissions, False, 0, f.clock), f.sha)
+        for f in files
     ]
-    result = belonging(course, plain, cards, store.standing())
-    store.put_files(result)
-    return result
+    store.put_files(belonging(course, plain, cards, store.standing()))
 
 
-def _digests(files: Sequence[File], progress: Progress) -> list[tuple[File, str]]:
-    pictures = [f for f in files if f.is_picture]
-    progress.begin(tr("looking through"), len(pictures))
+def _refuse_emptied(course: Course, files: Sequence[File], before: Sequence[StoredFile]) -> None:
+    """Where everything has vanished at once it is the folder that is not there, not the pictures."""
+    known = sum(f.is_picture and not f.gone for f in before)
+    if known and not any(f.is_picture for f in files):
+        raise InputError(
+            tr("there is no picture here any more; the gradebook knows {n}.", n=known),
+            place=course.submissions,
+            way_out=tr(
+                "Is the drive there, and complete? Nothing was changed; '--stored' grades without it."
+            ),
+        )
+
+
+def _digests(files: Sequence[File], course: Course, progress: Progress) -> list[tuple[File, str]]:
+    """Files with their digests; loose pictures with the time that they tell themselves."""
+    progress.begin(tr("looking through"), len(files))
     found = []
-    for file in pictures:
+    for file in files:
         try:
-            found.append((file, digest(file.read())))
+            data = file.read()
+            found.append((_with_own_time(file, data, course), digest(data)))
         except InputError as error:
             found.append((file, digest(f"unreadable {file.path} {error.message}".encode())))
         progress.step()
     return found
+
+
+def _with_own_time(file: File, data: bytes, course: Course) -> File:
+    if file.clock != FILE or not file.is_picture:
+        return file
+    from snapcheck.photo import taken_at
+
+    taken = taken_at(data, course.zone)
+    return file if taken is None else replace(file, at=taken, clock=PICTURE)
+
+
+def _readable_still(
+    seen: Sequence[StoredFile], before: Sequence[StoredFile], readings: Mapping[str, StoredReading]
+) -> list[StoredFile]:
+    """Without pictures that were read before and cannot be read now (a half copy, a folder without rights):
+    they are lost, not handed in again."""
+
+    def state(sha: str) -> str:
+        return readings[sha].state if sha in readings else ""
+
+    old = {f.path: f for f in before}
+    return [
+        f for f in seen
+        if not (
+            f.is_picture and f.path in old and old[f.path].sha != f.sha
+            and state(f.sha) != "read" == state(old[f.path].sha)
+        )
+    ]  # fmt: skip
+
+
+def _as_first_seen(seen: Sequence[StoredFile], before: Sequence[StoredFile]) -> list[StoredFile]:
+    """Where only the file system says when: a picture that was there earlier was not handed in later."""
+    first: dict[tuple[str | None, str], str] = {}
+    for f in before:
+        key = f.student, f.sha
+        first[key] = min(f.at, first.get(key, f.at))
+    return [
+        f if f.time_is_known else replace(f, at=min(f.at, first.get((f.student, f.sha), f.at))) for f in seen
+    ]
 
 
 def _shipped(jobs: Any, crew: Crew) -> Iterator[ReadJob]:
@@ -223,17 +305,6 @@ def _shipped(jobs: Any, crew: Crew) -> Iterator[ReadJob]:
         yield ReadJob(job.sha, job.file, job.reader, data)
 
 
-def documents(files: Sequence[File]) -> dict[str, tuple[tuple[str, int], ...]]:
-    """Folder, or path of a picture without its ending, to (name, bytes) of the documents beside it."""
-    found: dict[str, list[tuple[str, int]]] = {}
-    for file in files:
-        if not file.is_picture:
-            stem = file.path.rsplit(".", 1)[0]
-            for key in {file.folder + "/", stem}:
-                found.setdefault(key, []).append((file.name, file.size))
-    return {key: tuple(value) for key, value in found.items()}
-
-
 class Grading:
     """Grades from the store: finds what has to be checked, has it checked, gives points."""
 
@@ -242,15 +313,22 @@ class Grading:
         course: Course,
         store: Store,
         reader: str,
-        beside: Mapping[str, tuple[tuple[str, int], ...]],
         crew: Crew,
         progress: Progress,
     ) -> None:
         self.course, self.store, self.crew, self.progress = course, store, crew, progress
-        self.beside = beside
         self.readings = store.readings(reader)
-        self.decisions = store.standing()
-        self.files = store.files()
+        self.former = store.grades()
+        history = store.decisions()
+        self.upto = history[-1].id if history else 0
+        self.decisions = in_force(history)
+        stored = store.files()
+        if all(f.is_picture for f in stored):
+            there = there_now(course.submissions, course.zone)
+            stored = with_documents(course, stored, there, self.decisions)
+        self.unclaimed = unclaimed(stored)
+        self._nobodys = {f.path for f in stored if not f.gone and f.student is None}
+        self._set_files(stored)
         kit_text = None if course.kit_file is None else course.kit_file.read_text(encoding="utf-8-sig")
         self.plans = {
             t.name: Plan(t.design_file.name, t.design_file.read_text(encoding="utf-8-sig"), kit_text)
@@ -260,6 +338,33 @@ class Grading:
         self.facts: dict[str, dict[str, Any]] = {}
         self._texts: dict[str, str] = {}
         self._of_key: dict[tuple[str, str], list[Entry]] = {}
+
+    def _set_files(self, stored: Sequence[StoredFile]) -> None:
+        """The files that count: those that are there, and those that were lost."""
+        self.stored = stored
+        lost = lost_files(stored, self.decisions)
+        self.files = [f for f in stored if not f.gone] + lost
+        kept = {d.subject for d in self.decisions if d.kind == "lost"}  # else it would not be lost
+        self.lost: dict[tuple[str, str], list[StoredFile]] = {}
+        self.documents: dict[tuple[str, str], list[StoredFile]] = {}
+        for f in lost:
+            if f.path not in kept:
+                self.lost.setdefault((str(f.student), str(f.task)), []).append(f)
+        for f in self.files:
+            if not f.is_picture and f.student:
+                self.documents.setdefault((f.student, str(f.task)), []).append(f)
+
+    def deciding(self, decision: Decision) -> Grading:
+        """The same with one more decision (not on what stands in a picture), to see what it would do."""
+        other = copy.copy(self)
+        other.decisions = [*self.decisions, decision]
+        other._of_key = {}
+        other._set_files(self.stored)
+        return other
+
+    def entry(self, student: str, task: str) -> Entry:
+        """One grade; what it follows from has been prepared."""
+        return self._entry(student, task, attempts_of(self.files, self.readings).get((student, task), []))
 
     # -------------------------------------------------------- what there is to check
 
@@ -349,11 +454,34 @@ class Grading:
         }
 
     def _entry(self, student: str, task: str, attempts: list[Attempt]) -> Entry:
-        if not attempts:
-            graded = self._only_by_hand(
-                student, task, nothing(self.course.rubric, tr("Nothing was handed in."), final=True)
-            )
-            return Entry(student, task, graded)
+        entry = self._counting(student, task, attempts) if attempts else self._without(student, task)
+        lost = [
+            tr("{path} is no longer there, or cannot be read.", path=f.path)
+            for f in self.lost.get((student, task), ())
+        ]
+        if not lost or "total" in self.by_hand(student, task):
+            return entry
+        return replace(entry, grade=with_open(entry.grade, *lost))
+
+    def _without(self, student: str, task: str) -> Entry:
+        """The grade of somebody of whom there is no picture."""
+        rubric, former = self.course.rubric, self.former.get((student, task), {})
+        if str(former.get("path", "")) in self._nobodys:  # it was theirs when it was graded
+            path = str(former["path"])
+            graded = Grade.from_json(former["grade"])
+            told = tr("{path} belongs to nobody known any more.", path=path)
+            graded = self._only_by_hand(student, task, replace(graded, open=(told,)))
+            return Entry(student, task, graded, path=path, at=str(former["at"]), attempts=1)
+        documents = self.documents.get((student, task), [])
+        if not documents:
+            graded = nothing(rubric, tr("Nothing was handed in."), final=True)
+            return Entry(student, task, self._only_by_hand(student, task, graded))
+        names = ", ".join(f.path for f in documents)
+        graded = nothing(rubric, tr("No picture was handed in, but: {names}", names=names))
+        graded = self._only_by_hand(student, task, graded)
+        return Entry(student, task, graded, path=documents[0].path, at=documents[0].at, attempts=1)
+
+    def _counting(self, student: str, task: str, attempts: list[Attempt]) -> Entry:
         chosen = next(
             (
                 d.choice
@@ -378,6 +506,8 @@ class Grading:
     def open_attempts(self, entry: Entry) -> list[Entry]:
         """Attempts on which an open grade depends: the one that counts, or all where the best counts."""
         attempts = self._of_key.get((entry.student, entry.task), [])
+        if not attempts:
+            return [entry]
         if self.course.counts == "best":
             return [e for e in attempts if not e.grade.final]
         return [e for e in attempts if e.path == entry.path]
@@ -386,18 +516,14 @@ class Grading:
         return (
             best
             if len(entries) == 1
-            else Entry(
-                **{
-                    **best.__dict__,
-                    "grade": with_open(best.grade, tr("Which attempt is the best is open until then.")),
-                }
+            else replace(
+                best, grade=with_open(best.grade, tr("Which attempt is the best is open until then."))
             )
         )
 
     def _attempt(self, attempt: Attempt, count: int) -> Entry:
         student, task, file = attempt.student, attempt.task, attempt.file
-        due = self.course.task(task).due
-        late = None if due is None else (attempt.at - due).total_seconds() / 60
+        late = self._late(attempt)
         facts, graded = None, None
         if not self.readable(file.sha):
             graded = self._unreadable(file.sha)
@@ -410,7 +536,29 @@ class Grading:
                 graded = grade(facts, self.course.rubric, self.handed(attempt, late))
         if facts is None:
             graded = self._only_by_hand(student, task, graded)
-        return Entry(student, task, graded, file.sha, file.path, attempt.at.isoformat(), count, late, facts)
+        more = tuple(f.path for f in attempt.others)
+        at = self._handed_in(attempt)[0].isoformat()
+        return Entry(student, task, graded, file.sha, file.path, at, count, late, facts, more)
+
+    def _late(self, attempt: Attempt) -> float | None:
+        """Minutes after the due time."""
+        due = self.course.task(attempt.task).due
+        return None if due is None else (self._handed_in(attempt)[0] - due).total_seconds() / 60
+
+    def _handed_in(self, attempt: Attempt) -> tuple[datetime, bool]:
+        """When, and whether that is known: as a person says, else as name, archive or picture say."""
+        said = [
+            d.choice for d in self.decisions
+            if d.kind == "handed-in" and (d.student, d.task) == (attempt.student, attempt.task)
+        ]  # fmt: skip
+        told = local_time(said[-1], self.course.zone) if said else None
+        return (attempt.at, attempt.at_is_known) if told is None else (told, True)
+
+    def asks_time(self, entry: Entry) -> bool:
+        """True where somebody must say when an attempt was handed in."""
+        found = attempts_of(self.files, self.readings).get((entry.student, entry.task), [])
+        mine = (a for a in found if a.file.path == entry.path)
+        return any(late_is_open(self.handed(a, self._late(a)), self.course.rubric) for a in mine)
 
     def _unreadable(self, sha: str) -> Grade:
         reading: StoredReading | None = self.readings.get(sha)
@@ -439,20 +587,15 @@ class Grading:
 
     def handed(self, attempt: Attempt, late: float | None) -> Handed:
         """What besides the picture matters."""
-        files: dict[tuple[str, int], None] = {}
-        for file in (attempt.file, *attempt.others):
-            stem, folder = file.path.rsplit(".", 1)[0], file.path.rpartition("/")[0]
-            files.update(dict.fromkeys(self.beside.get(stem, ())))
-            if self._own_folder(folder, attempt):
-                files.update(dict.fromkeys(self.beside.get(folder + "/", ())))
         mine = (attempt.student, attempt.task)
+        here = {f.stem for f in (attempt.file, *attempt.others)}
+        others = {f.stem for f in self.files if f.is_picture and (f.student, f.task) == mine} - here
+        files = {
+            (f.path.rsplit("/", 1)[-1], f.size) for f in self.documents.get(mine, ()) if f.stem not in others
+        }
         excused = any(d.kind == "excused" and (d.student, d.task) == mine for d in self.decisions)
-        return Handed(late, tuple(sorted(files)), self.by_hand(*mine), excused)
-
-    def _own_folder(self, folder: str, attempt: Attempt) -> bool:
-        """True when all pictures in a folder are this student's for this task."""
-        there = [f for f in self.files if not f.gone and f.path.rpartition("/")[0] == folder]
-        return bool(folder) and all((f.student, f.task) == (attempt.student, attempt.task) for f in there)
+        known = self._handed_in(attempt)[1]
+        return Handed(late, tuple(sorted(files)), self.by_hand(*mine), excused, known)
 
     def options(self, sha: str, student: str, task: str, line: str) -> Grade | None:
         """The grade with one more decision on a picture; None where it cannot be worked out."""
@@ -464,9 +607,8 @@ class Grading:
         ]
         if not found:
             return None
-        due = self.course.task(task).due
-        late = None if due is None else (found[0].at - due).total_seconds() / 60
-        return grade(Facts.from_json(body), self.course.rubric, self.handed(found[0], late))
+        handed = self.handed(found[0], self._late(found[0]))
+        return grade(Facts.from_json(body), self.course.rubric, handed)
 
 
 def last_on_each_place(lines: Iterator[str] | Sequence[str]) -> tuple[str, ...]:

@@ -15,16 +15,20 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from snapcheck.errors import InputError, MissingLibraryError, StoreError
+from snapcheck.errors import BusyError, InputError, MissingLibraryError, StoreError
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Engine, Table
+    from sqlalchemy import Connection, Engine
 
 _HEADER = b"SQLite format 3\x00"
 WAIT_s = 30.0
 #: number of PostgreSQL's advisory lock; any will do that others are unlikely to use
 _LOCK = 0x5C_61_6D_65
+
+
+def _leave() -> str:
+    return tr("Nothing was changed in it. Move it away, or put back a copy that is sound.")
 
 
 def _now() -> str:
@@ -52,6 +56,7 @@ class Connected:
             self._look(self._path)
         self._engine = self._connect(self._path)
         self._migrate(self._engine)
+        self._compare_with_ledger()
 
     # -------------------------------------------------------- opening
 
@@ -88,7 +93,9 @@ class Connected:
 
         @sa.event.listens_for(engine, "begin")
         def _begin(connection: Any) -> None:
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            # who only reads must not wait for who writes, nor keep others from writing
+            reads = connection.get_execution_options().get("reads", False)
+            connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
 
         return engine
 
@@ -151,8 +158,11 @@ class Connected:
             raise
 
     @contextlib.contextmanager
-    def _lock_file(self) -> Iterator[None]:
+    def _lock_file(self, wait_s: float = 0.0) -> Iterator[None]:
         """Hold the file beside an SQLite store; the hold ends with the process.
+
+        Args:
+            wait_s: how long to wait for somebody else who holds it.
 
         Raises:
             sqlite3.OperationalError: "locked": somebody else holds it; or it cannot be made.
@@ -161,14 +171,14 @@ class Connected:
         lock = self._path.with_name(self._path.name + ".lock")
         with contextlib.suppress(OSError):  # there already; or SQLite will say why not
             _touch_private(lock)
-        with contextlib.closing(sqlite3.connect(lock, timeout=0, isolation_level=None)) as raw:
+        with contextlib.closing(sqlite3.connect(lock, timeout=wait_s, isolation_level=None)) as raw:
             raw.execute("PRAGMA journal_mode=MEMORY")
             raw.execute("BEGIN EXCLUSIVE")
             yield
 
     def _look(self, path: Path) -> None:
         """Refuse a file that is no sound store, before anything could be written to it."""
-        leave = tr("Nothing was changed in it. Move it away, or put back a copy that is sound.")
+        leave = _leave()
         try:
             with path.open("rb") as file:
                 head = file.read(len(_HEADER))
@@ -186,16 +196,16 @@ class Connected:
                 raise self._unlooked(error, leave) from None
             try:
                 answer, tables = _sound(path, "rw")
-            except sqlite3.DatabaseError as worse:
+            except (sqlite3.DatabaseError, UnicodeError) as worse:
                 raise self._unlooked(worse, leave) from None
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.DatabaseError, UnicodeError) as error:  # also where a name in its message is damaged
             raise self._unlooked(error, leave) from None
         if answer != "ok":
             raise StoreError(tr("the gradebook is damaged: {why}.", why=answer), place=path, way_out=leave)
         if "alembic_version" not in tables or "decision" not in tables:
             raise StoreError(tr("this database is no gradebook."), place=path, way_out=leave)
 
-    def _unlooked(self, error: sqlite3.DatabaseError, leave: str) -> StoreError:
+    def _unlooked(self, error: Exception, leave: str) -> StoreError:
         if "locked" in str(error) or "busy" in str(error):
             return StoreError(tr("the gradebook is in use."), place=self.shown, way_out=tr("Try again."))
         return StoreError(
@@ -207,7 +217,7 @@ class Connected:
     def _migrate(self, engine: Engine) -> None:
         import sqlalchemy as sa
 
-        from snapcheck.grade._schema import HEAD
+        from snapcheck.grade._schema import HEAD, REVISIONS
 
         with self._errors():
             if sa.inspect(engine).has_table("alembic_version"):
@@ -215,12 +225,19 @@ class Connected:
                     version = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
                 if version == HEAD:
                     return
-                if version is not None and version > HEAD:
+                if version not in REVISIONS:
+                    if str(version).isdigit() and str(version) > HEAD:
+                        raise StoreError(
+                            tr("the gradebook was written by a newer snapcheck."),
+                            place=self.shown,
+                            way_out=tr("Install that version; nothing was changed."),
+                        )
                     raise StoreError(
-                        tr("the gradebook was written by a newer snapcheck."),
+                        tr("the gradebook is damaged: {why}.", why=tr("its version is unknown")),
                         place=self.shown,
-                        way_out=tr("Install that version; nothing was changed."),
+                        way_out=_leave(),
                     )
+                self._back_up(f"before-{HEAD}")
             from alembic import command
             from alembic.config import Config
 
@@ -230,7 +247,34 @@ class Connected:
                 if connection.dialect.name == "postgresql":
                     connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK + 1})")
                 config.attributes["connection"] = connection
-                command.upgrade(config, "head")
+                with self._as_stored():
+                    command.upgrade(config, "head")
+
+    def backups(self) -> list[Path]:
+        """Copies of the gradebook that were made before its tables were changed."""
+        return [] if self._path is None else sorted(self._path.parent.glob(f"{self._path.name}.before-*"))
+
+    def _back_up(self, ending: str) -> None:
+        """A copy beside the gradebook, whole before it has its name; a server has backups of its own."""
+        if self._path is None:
+            return
+        copy = self._path.with_name(f"{self._path.name}.{ending}")
+        half = copy.with_name(f".{copy.name}.new")
+        try:
+            half.unlink(missing_ok=True)
+            _touch_private(half)
+            with (
+                contextlib.closing(sqlite3.connect(self._path, timeout=WAIT_s)) as source,
+                contextlib.closing(sqlite3.connect(half)) as target,
+            ):
+                source.backup(target)
+            half.replace(copy)
+        except OSError as error:
+            raise StoreError(
+                tr("no copy of the gradebook can be made before it is changed: {why}.", why=error.strerror),
+                place=copy,
+                way_out=tr("Make room, or the folder writable; nothing was changed."),
+            ) from None
 
     @contextlib.contextmanager
     def _errors(self) -> Iterator[None]:
@@ -239,9 +283,12 @@ class Connected:
 
         try:
             yield
-        except (sa.exc.DBAPIError, sqlite3.Error) as error:
+        except (sa.exc.SQLAlchemyError, sqlite3.Error, UnicodeError) as error:
             text = str(getattr(error, "orig", error)).strip()
-            if "full" in text or "No space" in text:
+            if self._path is None and _lost(error):
+                message = tr("the connection to the database was lost: {why}.", why=text.partition("\n")[0])
+                way_out = tr("Is the server there? Run it again: what was stored so far is kept.")
+            elif "full" in text or "No space" in text:
                 message = tr("the disk is full.")
                 way_out = tr("Make room and run it again: what was stored so far is kept.")
             elif "readonly" in text or "read-only" in text or "unable to open" in text:
@@ -279,52 +326,91 @@ class Connected:
     @contextlib.contextmanager
     def _read(self) -> Iterator[Connection]:
         with self._errors(), self._engine.connect() as connection:
-            yield connection
+            if self._path is None:  # everything as it was at one moment, as SQLite has it anyway
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            yield connection.execution_options(reads=True)
+
+    @contextlib.contextmanager
+    def _as_stored(self) -> Iterator[None]:
+        """Values that the store never wrote are damage."""
+        try:
+            yield
+        except (ValueError, TypeError, LookupError, OverflowError, AttributeError) as error:
+            raise StoreError(
+                tr(
+                    "the gradebook is damaged: {why}.",
+                    why=tr("a row is not as it was stored ({name})", name=error),
+                ),
+                place=self.shown,
+                way_out=_leave(),
+            ) from None
+
+    def _compare_with_ledger(self) -> None:
+        """Refuse a store in which rows were changed or lost by anything but the store itself."""
+        import sqlalchemy as sa
+
+        from snapcheck.grade import _schema as s
+
+        with self._read() as c, self._as_stored():
+            rows = c.execute(sa.select(s.ledger)).mappings()
+            book = {r["name"]: (r["count"], r["total"]) for r in rows}
+            for table in s.SEALED:
+                seals = [str(r.seal) for r in c.execute(sa.select(table.c.seal))]
+                if book.get(table.name) != (len(seals), s.total_of(seals)):
+                    raise ValueError(table.name)
 
     # -------------------------------------------------------- one batch at a time
 
     @contextlib.contextmanager
-    def one_batch(self) -> Iterator[None]:
+    def one_batch(self, wait_s: float = 0.0) -> Iterator[None]:
         """Hold the store for a batch; the hold ends with the process, however that ends.
 
+        Args:
+            wait_s: how long to wait for somebody else who is at it.
+
         Raises:
-            StoreError: somebody else is at it.
+            BusyError: they still are.
         """
-        busy = StoreError(
+        import sqlalchemy as sa
+
+        busy = BusyError(
             tr("somebody else is grading into this gradebook."),
             place=self.shown,
             way_out=tr("Wait until they are done; reviewing meanwhile is fine."),
         )
+        until = time.monotonic() + wait_s
         if self._path is None:
-            with self._engine.connect() as connection:
-                if not connection.exec_driver_sql(f"SELECT pg_try_advisory_lock({_LOCK})").scalar():
-                    raise busy
+            with self._errors(), self._engine.connect() as connection:
+                while not connection.exec_driver_sql(f"SELECT pg_try_advisory_lock({_LOCK})").scalar():
+                    connection.commit()
+                    if time.monotonic() >= until:
+                        raise busy
+                    time.sleep(0.05)
                 connection.commit()
                 try:
                     yield
                 finally:
-                    connection.exec_driver_sql(f"SELECT pg_advisory_unlock({_LOCK})")
+                    # a connection that was lost has taken its lock along
+                    with contextlib.suppress(sa.exc.SQLAlchemyError):
+                        connection.exec_driver_sql(f"SELECT pg_advisory_unlock({_LOCK})")
             return
-        try:
-            with self._lock_file():
-                yield
-        except sqlite3.OperationalError as error:
-            if "locked" in str(error):
-                raise busy from None
-            with self._errors():
-                raise
+        with contextlib.ExitStack() as stack:
+            try:
+                stack.enter_context(self._lock_file(wait_s))
+            except sqlite3.OperationalError as error:
+                if "locked" in str(error):
+                    raise busy from None
+                with self._errors():
+                    raise
+            yield
 
-    def _plain_insert(self, table: Table) -> Any:
-        """An INSERT of this database's own kind, which can say what to do with rows that are there."""
-        if self._engine.dialect.name == "postgresql":
-            from sqlalchemy.dialects.postgresql import insert
-        else:
-            from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
-        return insert(table)
 
-    def _insert(self, table: Table) -> Any:
-        """An INSERT that leaves rows alone that are already there."""
-        return self._plain_insert(table).on_conflict_do_nothing()
+def _lost(error: Exception) -> bool:
+    """Whether a database's server is gone, or does not take anybody in."""
+    import sqlalchemy as sa
+
+    away = isinstance(error, sa.exc.DBAPIError) and error.connection_invalidated
+    return away or isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError)
 
 
 def _touch_private(path: Path) -> None:

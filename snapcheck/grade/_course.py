@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -89,6 +90,16 @@ class Course:
     gradebook: Mapping[str, str]
     store: str
     contact: str = ""
+
+    @cached_property
+    def names(self) -> dict[str, list[tuple[tuple[str, ...], str]]]:
+        """What students are called, with their numbers, by the first word and by all words in one."""
+        found: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+        for s in self.students:
+            for key in {k for k in _keys(s.number, s.login, s.name) if k}:
+                for entry in {key[0], "".join(key)}:
+                    found.setdefault(entry, []).append((key, s.number))
+        return found
 
     def task(self, name: str) -> Task:
         """The task of this name. Raises InputError."""
@@ -336,6 +347,7 @@ def check_pattern(pattern: str, place: str) -> re.Pattern[str]:
     """A naming pattern such as ``{task}/{student} {time}.{any}``, compiled. Raises DataError."""
     out, at = "", 0
     used: set[str] = set()
+    pattern = unicodedata.normalize("NFC", pattern)
     for match in re.finditer(r"\{(\w*)\}", pattern):
         out += re.escape(pattern[at : match.start()])
         name = match[1]
@@ -357,6 +369,7 @@ def check_pattern(pattern: str, place: str) -> re.Pattern[str]:
     return re.compile(out + re.escape(pattern[at:]), re.IGNORECASE)
 
 
+@lru_cache(maxsize=4096)
 def plain(text: str) -> tuple[str, ...]:
     """Lower-case words without accents: how names are compared."""
     flat = unicodedata.normalize("NFKD", text)
@@ -381,7 +394,12 @@ class Belonging:
 
 
 def belongs_by_name(course: Course, path: str) -> Belonging:
-    """Who a file belongs to, by its path inside the submissions (with ``/``); never guessed."""
+    """Who a file belongs to, by its path inside the submissions (with ``/``); never guessed.
+
+    By the patterns of the course; where none fits, by what the path says in words, when that is one student
+    and one task.
+    """
+    path = unicodedata.normalize("NFC", path)  # as some systems write "ü": as "u" and a mark
     stem = path.rsplit(".", 1)[0] if "." in path.rsplit("/", 1)[-1] else path
     problem = tr("The name fits no pattern of the course.")
     for pattern, name in ((p, n) for p in course.patterns for n in (stem, path)):
@@ -396,20 +414,27 @@ def belongs_by_name(course: Course, path: str) -> Belonging:
         if task is None and "task" not in found and len(course.tasks) == 1:
             task = course.tasks[0].name
         if student is not None and task is not None:
-            return Belonging(student, task, _time(found.get("time"), course.zone), tr("name"))
+            return Belonging(student, task, local_time(found.get("time"), course.zone), tr("name"))
         if student is None and "student" in found:
             problem = tr("'{name}' is nobody in the roster.", name=found["student"])
         elif task is None and "task" in found:
             problem = tr("'{name}' is no task of the course.", name=found["task"])
-    if course.patterns:
-        return Belonging(None, None, None, "", problem)
-    pieces = [plain(piece) for piece in stem.split("/")]
+    told = _by_words(course, stem)
+    return told if not course.patterns or not told.problem else Belonging(None, None, None, "", problem)
+
+
+def _by_words(course: Course, stem: str) -> Belonging:
+    """Who a file belongs to by the names and numbers in its path."""
+    stamp = re.search(_PLACES["time"], stem)
+    at = local_time(stamp["time"] if stamp else None, course.zone)
+    if at is not None and stamp is not None:  # its digits are nobody's number
+        stem = f"{stem[: stamp.start()]} {stem[stamp.end() :]}"
+    # "photo (1)" is how a second file of one name is called, by browsers and by us
+    pieces = [plain(re.sub(r"\(\d+\)$", "", piece.strip())) for piece in stem.split("/")]
     students = {s for words in pieces for s in _students_named(course, words, whole=False)}
     tasks = {t for words in pieces for t in _tasks_named(course, words, whole=False)}
     if not tasks and len(course.tasks) == 1:
         tasks = {course.tasks[0].name}
-    stamp = re.search(_PLACES["time"], path)
-    at = _time(stamp["time"] if stamp else None, course.zone)
     problem = ""
     if len(students) != 1:
         problem = (
@@ -432,15 +457,24 @@ def _one(found: set[str]) -> str | None:
 
 def _students_named(course: Course, words: tuple[str, ...], *, whole: bool) -> set[str]:
     """Students whose number, login or name (either order) these words are, or hold."""
-    found = set()
-    for s in course.students:
-        name = plain(s.name)
-        keys = [plain(s.number), plain(s.login), name, (*name[1:], *name[:1]), (*name[-1:], *name[:-1])]
-        if any(k and (words == k if whole else _within(words, k)) for k in keys) or (
-            "".join(words) and any(k and "".join(words) == "".join(k) for k in keys)
-        ):
-            found.add(s.number)
+    glued = "".join(words)
+    found = {n for key, n in course.names.get(glued, ()) if glued == "".join(key)} if glued else set()
+    for i, word in enumerate(words):
+        for key, number in course.names.get(word, ()):
+            if words == key if whole else words[i : i + len(key)] == key:
+                found.add(number)
     return found
+
+
+#: how umlauts are written where there are none
+_SPELT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe", "æ": "ae"})
+
+
+def _keys(number: str, login: str, name: str) -> tuple[tuple[str, ...], ...]:
+    """The words by which a student is known: number, login, name in either order, umlauts spelt out, too."""
+    names = {plain(name), plain(unicodedata.normalize("NFC", name.lower()).translate(_SPELT))}
+    turned = [(n, (*n[1:], *n[:1]), (*n[-1:], *n[:-1])) for n in sorted(names)]
+    return (plain(number), plain(login), *(key for keys in turned for key in keys))
 
 
 def _tasks_named(course: Course, words: tuple[str, ...], *, whole: bool) -> set[str]:
@@ -452,7 +486,8 @@ def _tasks_named(course: Course, words: tuple[str, ...], *, whole: bool) -> set[
     return found
 
 
-def _time(text: str | None, zone: ZoneInfo) -> datetime | None:
+def local_time(text: str | None, zone: ZoneInfo) -> datetime | None:
+    """A date with a time of day, written in digits with anything between them; None where it is none."""
     digits = re.sub(r"\D", "", text or "")
     if len(digits) not in (12, 14):
         return None

@@ -10,7 +10,7 @@ import os
 import signal
 import threading
 from collections.abc import Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from itertools import islice
 from typing import Any, Protocol, TypeVar
@@ -220,7 +220,9 @@ class ClusterCrew:
                 place=address,
                 way_out=tr("Start one with 'dask scheduler' and 'dask worker ADDRESS'."),
             ) from None
-        self._client.run(one_thread)
+        self._address = address
+        with self._there():
+            self._client.run(one_thread)
 
     def answers(self, jobs: Iterable[J]) -> Iterator[tuple[J, Answer]]:
         queue = iter(jobs)
@@ -234,17 +236,35 @@ class ClusterCrew:
                 busy[future.key] = job
                 following.add(future)
 
-        fill()
-        while busy:
-            future = next(following)
-            job = busy.pop(future.key)
-            answer = _logged(future.result()) if future.status == "finished" else lost(job)
+        with self._there():
             fill()
-            yield job, answer
+        while busy:
+            with self._there():
+                future = next(following)
+                if future.status in ("cancelled", "lost"):  # the scheduler went, not the worker at this job
+                    raise OSError(tr("its scheduler is gone"))
+                job = busy.pop(future.key)
+                answer = _logged(future.result()) if future.status == "finished" else lost(job)
+            yield job, answer  # kept before anything else can go wrong
+            with self._there():
+                fill()
+
+    @contextlib.contextmanager
+    def _there(self) -> Iterator[None]:
+        try:
+            yield
+        except (OSError, TimeoutError, CancelledError, StopIteration) as error:
+            raise InputError(
+                tr("the cluster does not answer any more: {why}.", why=str(error) or type(error).__name__),
+                place=self._address,
+                way_out=tr("Run it again, here or there: what was done is kept."),
+            ) from None
 
     def close(self) -> None:
-        self._client.close()
+        with contextlib.suppress(OSError, TimeoutError):
+            self._client.close()
 
     def stop(self) -> None:
         """At once."""
-        self._client.close(timeout=1)
+        with contextlib.suppress(OSError, TimeoutError):
+            self._client.close(timeout=1)

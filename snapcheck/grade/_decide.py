@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from snapcheck.board import Cell
 from snapcheck.errors import InputError
-from snapcheck.grade._course import Course
+from snapcheck.grade._attempts import lost_files
+from snapcheck.grade._course import Course, local_time
 from snapcheck.grade._edits import with_edits
 from snapcheck.grade._rubric import points_text
 from snapcheck.grade._store import Store, StoredFile
@@ -36,7 +38,8 @@ def decide(
             the plate, as in a layout file); ``points ITEM 2`` or ``points total 15``; ``excused`` (late for a
             good reason); ``counts PATH`` (of several attempts); ``looked``
             (what the reading remarks on hides nothing); ``belongs PATH``; ``unreadable`` (the picture
-            stays without points).
+            stays without points); ``kept PATH`` or ``withdrawn PATH`` (a picture that is no longer there goes
+            on counting, or not); ``handed-in 2031-03-05T18:00`` (when, in the course's time zone).
         by, reason: who and why.
         picture: path of the picture meant; "" for the one that counts.
         reader: whose readings are meant, None for the networks.
@@ -49,35 +52,46 @@ def decide(
     if not reason.strip():
         raise InputError(tr("a decision needs a reason."), way_out=tr("Say in a few words why."))
     text = " ".join(text.split())
+    plain = _without_picture(course, store, student, task, text)
+    if plain is None:
+        return _on_picture(course, store, student, task, text, by, reason, picture, reader)
+    kind, subject, choice = plain
+    return store.decide(
+        kind, by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
+    )
+
+
+def _without_picture(
+    course: Course, store: Store, student: str, task: str, text: str
+) -> tuple[str, str, str] | None:
+    """Kind, subject and choice of a decision; None for one on what stands in a picture. Raises InputError."""
     word, _, rest = text.partition(" ")
+    found: tuple[str, str, str] | None = None
     match word:
         case "points":
-            subject, choice = _points(course, rest, text)
-            return store.decide(
-                "points", by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
-            )
+            found = ("points", *_points(course, rest, text))
         case "excused" if not rest:
-            return store.decide(
-                "excused", by=by, subject="", choice="", reason=reason, student=student, task=task
-            )
+            found = ("excused", "", "")
         case "counts":
-            _their_file(store, student, task, rest)
-            return store.decide(
-                "counts", by=by, subject="", choice=rest, reason=reason, student=student, task=task
-            )
+            found = ("counts", "", _their_file(store, student, task, rest).path)
         case "belongs":
-            if not any(f.path == rest and not f.gone for f in store.files()):
+            there = (f for f in store.files() if not f.gone)
+            nobody = tr("there is no such file in the submissions.")
+            found = ("belongs", _file(there, rest, nobody).path, f"{student}/{task}")
+        case "kept" | "withdrawn":
+            lost = lost_files(store.files(), store.standing())
+            mine = (f for f in lost if (f.student, f.task) == (student, task))
+            none = tr("no such file of {student} for {task} is missing.", student=student, task=task)
+            found = ("lost", _file(mine, rest, none).path, word)
+        case "handed-in":
+            if local_time(rest, course.zone) is None:
                 raise InputError(
-                    tr("there is no such file in the submissions."),
-                    place=rest,
-                    way_out=tr("Give its path as 'snapcheck review' lists it."),
+                    tr("'{text}' is no date with a time.", text=rest),
+                    place=f"'{text}'",
+                    way_out=tr("For example: handed-in 2031-03-05T18:00"),
                 )
-            choice = f"{student}/{task}"
-            return store.decide(
-                "belongs", by=by, subject=rest, choice=choice, reason=reason, student=student, task=task
-            )
-        case _:
-            return _on_picture(course, store, student, task, text, by, reason, picture, reader)
+            found = ("handed-in", "", rest)
+    return found
 
 
 def _points(course: Course, rest: str, text: str) -> tuple[str, str]:
@@ -104,17 +118,27 @@ def _points(course: Course, rest: str, text: str) -> tuple[str, str]:
     return name, points_text(points)
 
 
-def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
-    mine = [f for f in store.files() if (f.student, f.task) == (student, task) and not f.gone]
-    for file in mine:
-        if file.path == path:
+def _same(path: str, given: str) -> bool:
+    """Whether a path is meant: "ü" may be one letter or two, spaces may have been typed once."""
+    one, other = (" ".join(unicodedata.normalize("NFC", p).split()) for p in (path, given))
+    return one == other
+
+
+def _file(files: Iterable[StoredFile], path: str, none: str, way_out: str = "") -> StoredFile:
+    for file in files:
+        if _same(file.path, path):
             return file
+    listed = tr("Give its path as 'snapcheck review' lists it.")
+    raise InputError(none, place=path, way_out=way_out or listed)
+
+
+def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
+    mine = [
+        f for f in store.files() if (f.student, f.task) == (student, task) and f.is_picture and not f.gone
+    ]
     names = ", ".join(f.path for f in mine) or tr("none")
-    raise InputError(
-        tr("is no picture of {student} for {task}.", student=student, task=task),
-        place=path,
-        way_out=tr("Accepted: {keys}.", keys=names),
-    )
+    none = tr("is no picture of {student} for {task}.", student=student, task=task)
+    return _file(mine, path, none, tr("Accepted: {keys}.", keys=names))
 
 
 def _on_picture(
@@ -160,7 +184,7 @@ def _on_picture(
         cell = Cell.parse(words[0].upper())
         if cell.column >= seen.columns or cell.row >= seen.rows:
             raise InputError(tr("{cell} is not on the plate.", cell=cell), place=f"'{text}'")
-    if _settled(after) == _settled(before):
+    if _settled(after) == _settled(before) and known[-1:] != [text]:
         raise InputError(
             tr("that is what the reading says already."), place=f"'{text}'",
             way_out=tr("Nothing needs to be decided."),

@@ -26,6 +26,8 @@ class Fault:
         cells: cells of the build.
         plan_cells: the same cells on the plan, for counting mistakes per cell over a class.
         kinds: kinds of cube concerned, planned and found.
+        unmet: promised figures (by their place in `Facts.figures`) that this alone keeps from being met; None
+            where that is not known.
     """
 
     rule: str
@@ -37,6 +39,7 @@ class Fault:
     why: str = ""
     effect: str = ""
     mend: str = ""
+    unmet: tuple[int, ...] | None = None
 
     @property
     def level(self) -> Severity:
@@ -46,13 +49,15 @@ class Fault:
 
 @dataclass(frozen=True)
 class Promise:
-    """One promised figure: its words, the accepted range, what the build has (None: nothing), met or not."""
+    """One promised figure: its words, the accepted range, what the build has (None: nothing), met or not;
+    `explained`: it would be met if everything that was found were mended."""
 
     text: str
     low: float | None
     high: float | None
     value: float | None
     met: bool
+    explained: bool = True
 
     def off_by(self) -> float:
         """How far outside the range, as a fraction of the limit that is missed; infinite without a value."""
@@ -111,7 +116,7 @@ class Facts:
     def from_json(cls, data: Mapping[str, Any]) -> Facts:
         """Facts from `to_json`."""
         faults = tuple(
-            Fault(**{**f, **{k: tuple(f[k]) for k in ("cells", "plan_cells", "kinds")}})
+            Fault(**{**f, **{k: _tuple(f[k]) for k in ("cells", "plan_cells", "kinds", "unmet")}})
             for f in data["faults"]
         )
         figures = tuple(Promise(**f) for f in data["figures"])
@@ -125,6 +130,10 @@ class Facts:
             bool(data["calculated"]),
             tuple(data["notes"]),
         )
+
+
+def _tuple(values: Sequence[Any] | None) -> tuple[Any, ...] | None:
+    return None if values is None else tuple(values)
 
 
 def facts_of(result: CheckResult) -> Facts:
@@ -180,7 +189,15 @@ def _fault(finding: Finding, result: CheckResult) -> Fault:
         finding.why,
         finding.effect,
         finding.mend,
+        _unmet(finding, result),
     )
+
+
+def _unmet(finding: Finding, result: CheckResult) -> tuple[int, ...] | None:
+    broken = finding.data.get("unmet")
+    if not isinstance(broken, list):
+        return None
+    return tuple(i for i, e in enumerate(result.design.expectations) if e.text in broken)
 
 
 def _on(board: Board, cell: Cell) -> bool:
@@ -208,7 +225,8 @@ def _figures(result: CheckResult) -> tuple[Promise, ...]:
         value = None if figure is None else _finite(figure.value)
         low, high = _finite(expectation.low), _finite(expectation.high)
         name = name_of(expectation, result.design)
-        told.append(Promise(f"{name}: {range_text(expectation)}", low, high, value, met))
+        explained = expectation.text not in result.unexplained
+        told.append(Promise(f"{name}: {range_text(expectation)}", low, high, value, met, explained))
     return tuple(told)
 
 

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from snapcheck.errors import InputError
-from snapcheck.grade._batch import Entry, Grading, Progress, Silent, documents
+from snapcheck.grade._batch import Entry, Grading, Progress, Silent
 from snapcheck.grade._course import Course
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._pages import page, part
 from snapcheck.grade._store import Decision, Store
-from snapcheck.grade._submissions import File, handed_in
+from snapcheck.grade._submissions import File, there_now
 from snapcheck.grade._work import PageJob, Reader, reader_name
+from snapcheck.outfiles import write_together
 from snapcheck.words import tr
 
 
@@ -55,7 +56,8 @@ def write_feedback(
     reader: Reader | None = None,
     progress: Progress | None = None,
 ) -> Feedback:
-    """Write ``NUMBER_TASK.html`` (and ``.pdf``) for everybody who handed something in.
+    """Write ``NUMBER_TASK.html`` (and ``.pdf``) for everybody who handed something in; pages of an earlier
+    run that are not made now are taken away.
 
     Args:
         only: number of one student, "" for all.
@@ -66,10 +68,9 @@ def write_feedback(
     if reader is None:
         from snapcheck.photo import read_photo as reader
     assert reader is not None
-    there = handed_in(course.submissions, course.zone) if course.submissions.exists() else []
-    pictures = {f.path: f for f in there}
+    pictures = {f.path: f for f in there_now(course.submissions, course.zone)}
     progress = progress or Silent()
-    grading = Grading(course, store, reader_name(reader), documents(there), crew, progress)
+    grading = Grading(course, store, reader_name(reader), crew, progress)
     entries = {
         e.student + "/" + e.task: e for e in grading.entries().values() if e.sha or e.grade.points != "0"
     }
@@ -99,6 +100,12 @@ def write_feedback(
             if key not in done:
                 title = course.task(e.task).title
                 written += _write(folder, e, page("plain", title, course.title, front=front(e, grading)), b"")
+        for student in course.students:  # nothing of an earlier run is taken for this one's
+            for task in course.tasks if only in ("", student.number) else ():
+                for ending in (".html", ".pdf"):
+                    old = folder / (feedback_name(student.number, task.name) + ending)
+                    if old not in written:
+                        old.unlink(missing_ok=True)
     except OSError as error:
         raise InputError(
             tr("cannot be written: {why}.", why=error.strerror or error), place=error.filename or folder
@@ -143,9 +150,8 @@ def front(entry: Entry, grading: Grading) -> str:
 
 def _write(folder: Path, entry: Entry, html: str, pdf: bytes) -> list[Path]:
     name = feedback_name(entry.student, entry.task)
-    made = [folder / f"{name}.html"]
-    made[0].write_text(html, encoding="utf-8")
+    made: dict[Path, bytes | str] = {folder / f"{name}.html": html}
     if pdf:
-        made.append(folder / f"{name}.pdf")
-        made[1].write_bytes(pdf)
-    return made
+        made[folder / f"{name}.pdf"] = pdf
+    write_together(made, instead_of=[folder / f"{name}.pdf"])
+    return list(made)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.grade._course import Course
-from snapcheck.grade._submissions import File, handed_in
+from snapcheck.grade._submissions import File, there_now
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -41,8 +41,7 @@ class Pictures:
 
     def __init__(self, course: Course) -> None:
         self._course = course
-        there = handed_in(course.submissions, course.zone) if course.submissions.exists() else []
-        self._files = {f.path: f for f in there}
+        self._files = {f.path: f for f in there_now(course.submissions, course.zone)}
         self._last: tuple[str, Any] = ("", None)
 
     def file(self, path: str) -> File:

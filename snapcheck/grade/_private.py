@@ -10,17 +10,19 @@ import json
 import os
 import re
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from snapcheck.errors import InputError
+from snapcheck.grade._audit import audit_lines
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
 from snapcheck.grade._csv import csv_text
 from snapcheck.grade._records import Trace
 from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import place_of
+from snapcheck.outfiles import write_whole
 from snapcheck.words import tr
 
 KEY_FILE = "pseudonyms.key"
@@ -102,7 +104,8 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
         remains: list[str] = []
         try:
             if photos and course.submissions.is_dir():
-                erased += _erase_submissions(course, trace.paths)
+                others = {f.path for f in store.files() if f.student not in (None, number)}
+                erased += _erase_submissions(course, trace.paths, others)
             words = [w for w in (student and student.name, student and student.login) if w]
             if (course.folder / KEY_FILE).exists():
                 words.append(pseudonym(number, pseudonym_key(course)))
@@ -130,13 +133,13 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
     return Forgotten(rows, tuple(erased), tuple(remains))
 
 
-def _erase_submissions(course: Course, paths: Sequence[str]) -> list[Path]:
-    """Pictures, and documents that have the name of one of them."""
-    erased = []
+def _erase_submissions(course: Course, paths: Sequence[str], others: Collection[str]) -> list[Path]:
+    """What was handed in, and what else has the name of one of these files; not what is another's."""
+    erased, kept = [], {place_of(course.submissions, path) for path in others}
     for path in paths:
         picture = place_of(course.submissions, path)
         for file in sorted(picture.parent.glob("*")) if picture.parent.is_dir() else ():
-            if file.is_file() and not file.is_symlink() and file.stem == picture.stem:
+            if file.is_file() and not file.is_symlink() and file.stem == picture.stem and file not in kept:
                 file.unlink()
                 erased.append(file)
     return erased
@@ -186,12 +189,10 @@ def _erase_lines(course: Course, trace: Trace) -> list[Path]:
     gone = {f"decision-{n}" for n in trace.decisions} | {f"grade-{n}" for n in trace.grades}
     erased = []
     for file in sorted((course.folder / OUT).rglob("*.jsonl")):
-        lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+        lines = audit_lines(file)
         kept = [line for line in lines if _identity(line) not in gone]
         if kept != lines:
-            half = file.with_name(file.name + ".new")
-            half.write_text("".join(kept), encoding="utf-8")
-            half.replace(file)
+            write_whole(file, "".join(f"{line}\n" for line in kept))
             erased.append(file)
     return erased
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from snapcheck.grade._submissions import FILE, is_picture
+
 
 @dataclass(frozen=True)
 class Decision:
@@ -13,7 +15,8 @@ class Decision:
 
     Attributes:
         id, at, by: number, time (UTC, ISO 8601), who.
-        kind: ``cell`` (what stands there), ``points``, ``belongs``, ``excused``, ``counts``, ``unreadable``.
+        kind: ``cell`` (what stands there), ``points``, ``belongs``, ``excused``, ``counts``, ``unreadable``,
+            ``lost`` (a picture that is no longer there: ``kept`` or ``withdrawn``), ``handed-in`` (when).
         student, task: concerned, None where only a picture is.
         subject: picture (digest), path or item.
         choice: what was decided; for ``cell`` a line as in layout files.
@@ -46,6 +49,25 @@ class StoredFile:
     how: str
     problem: str
     gone: bool = False
+    clock: str = ""
+
+    @property
+    def is_picture(self) -> bool:
+        return is_picture(self.path)
+
+    @property
+    def time_is_known(self) -> bool:
+        """False where nothing but the file system, whose times change with every copy, says when."""
+        return self.clock != FILE
+
+    @property
+    def stem(self) -> str:
+        """The path without its ending."""
+        return self.path.rsplit(".", 1)[0] if "." in self.path.rsplit("/", 1)[-1] else self.path
+
+    @property
+    def folder(self) -> str:
+        return self.path.rpartition("/")[0]
 
 
 @dataclass(frozen=True)

@@ -5,14 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
-from snapcheck.grade._batch import Entry, Grading, Progress, Silent, documents
+from snapcheck.grade._batch import Entry, Grading, Progress, Silent
 from snapcheck.grade._course import Course
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._score import Grade
-from snapcheck.grade._store import Store, StoredFile
-from snapcheck.grade._submissions import handed_in
+from snapcheck.grade._store import Decision, Store, StoredFile
 from snapcheck.grade._work import Reader, reader_name
 from snapcheck.words import tr
 
@@ -40,8 +40,8 @@ class Waiting:
 
     Attributes:
         student, task, path, sha: whose picture.
-        kind: ``cell``, ``retake`` (the picture cannot be read), ``points`` (to be given by hand), ``look``
-            (anything else).
+        kind: ``cell``, ``retake`` (the picture cannot be read), ``gone`` (it is no longer there), ``time``
+            (when it was handed in), ``points`` (to be given by hand), ``look`` (anything else).
         place: cell, ``tap …``, ``lead …`` or item; "".
         question: in words.
         reason: why it is open, "".
@@ -119,16 +119,42 @@ def review(
     if reader is None:
         from snapcheck.photo import read_photo as reader
     assert reader is not None
-    beside = documents(handed_in(course.submissions, course.zone)) if course.submissions.exists() else {}
-    grading = Grading(course, store, reader_name(reader), beside, crew, progress or Silent())
+    grading = Grading(course, store, reader_name(reader), crew, progress or Silent())
     entries = grading.entries()
     found: list[Waiting] = []
     for entry in entries.values():
         if not entry.grade.final:
+            found += _of_lost(entry, grading)
             for attempt in grading.open_attempts(entry):
                 found += _of(attempt, grading)
-    unmatched = tuple(f for f in grading.files if not f.gone and f.student is None)
-    return Review(tuple(found), unmatched, entries, {s: r.body for s, r in grading.readings.items()})
+    return Review(tuple(found), grading.unclaimed, entries, {s: r.body for s, r in grading.readings.items()})
+
+
+def _of_lost(entry: Entry, grading: Grading) -> list[Waiting]:
+    """Files that are no longer there: they go on counting, or not."""
+    found = []
+    for file in grading.lost.get((entry.student, entry.task), ()):
+        lines = [("lost", word, file.path, f"{word} {file.path}") for word in ("kept", "withdrawn")]
+        found.append(
+            Waiting(
+                entry.student, entry.task, file.path, file.sha, "gone", "",
+                tr("{path} is no longer there, or cannot be read.", path=file.path),
+                tr("Put it back and grade again, or say whether it counts."),
+                _choices(entry, grading, lines), (), (entry.grade.points, entry.grade.most),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _choices(
+    entry: Entry, grading: Grading, lines: Sequence[tuple[str, str, str, str]]
+) -> tuple[Choice, ...]:
+    """Decisions (kind, choice, subject, as `decide` takes it) with the grade that each would lead to."""
+    told = []
+    for kind, choice, subject, line in lines:
+        tried = Decision(0, "", "", kind, entry.student, entry.task, subject, choice, "")
+        told.append(Choice(line, None, grading.deciding(tried).entry(entry.student, entry.task).grade))
+    return tuple(told)
 
 
 def _of(entry: Entry, grading: Grading) -> list[Waiting]:
@@ -141,6 +167,8 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
             cells, now,
         )  # fmt: skip
 
+    if not entry.sha:  # documents alone, or a picture that is nobody's any more
+        return [one("look", "", w) for w in entry.grade.open if entry.path]
     if not grading.readable(entry.sha):
         body = grading.readings[entry.sha].body if entry.sha in grading.readings else {}
         return [one("retake", "", entry.grade.open[0], str(body.get("way_out", "")))]
@@ -171,4 +199,12 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
     for line in entry.grade.lines:
         if line.open:
             found.append(one("points", line.name, tr("Points for: {title}", title=tr(line.title))))
+    if grading.asks_time(entry):
+        times = (grading.course.task(entry.task).due, datetime.fromisoformat(entry.at))
+        words = [
+            t.astimezone(grading.course.zone).strftime("%Y-%m-%dT%H:%M:%S") for t in times if t is not None
+        ]
+        told = _choices(entry, grading, [("handed-in", t, "", f"handed-in {t}") for t in words])
+        late = tr("Late by the time of the file alone, which every copy changes.")
+        found.append(one("time", "", late, tr("Say when it was handed in, or 'excused'."), told))
     return found

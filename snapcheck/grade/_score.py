@@ -25,12 +25,19 @@ class Handed:
         files: (name, bytes) of documents beside the photo.
         by_hand: points that a person gave, by item; with the reason.
         excused: lateness is excused by a person.
+        time_is_known: False where nothing but the file system says when: then `late_min` takes nothing off
+            and gives nothing; lateness is asked.
     """
 
     late_min: float | None = None
     files: tuple[tuple[str, int], ...] = ()
     by_hand: Mapping[str, tuple[Fraction, str]] = field(default_factory=dict)
     excused: bool = False
+    time_is_known: bool = True
+
+    def is_late(self, late: Late) -> bool:
+        """Later than granted."""
+        return self.late_min is not None and self.late_min > late.grace_min
 
 
 @dataclass(frozen=True)
@@ -109,15 +116,16 @@ def _pair(value: Sequence[str]) -> tuple[str, str]:
 def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
     """Points for a checked build.
 
-    Every finding costs points in one item only, the first that it concerns. Bonuses come after the items,
-    caps after bonuses, lateness after caps, rounding last.
+    Every finding costs points in one item only, the first that it concerns; promised figures that are missed
+    because of it cost nothing more. Bonuses come after the items, caps after bonuses, lateness after caps,
+    rounding last.
     """
     handed = handed or Handed()
     left = [f for f in facts.faults if f.level <= Severity.NOTE]
     lines: list[Line] = []
     earned: dict[str, Fraction] = {}
     for item in rubric.items:
-        points, reasons, is_open = _measured(item, facts, handed, left)
+        points, reasons, is_open = _measured(item, facts, handed, left, rubric)
         if item.name in handed.by_hand:
             given, why = handed.by_hand[item.name]
             points, is_open = given, False
@@ -148,6 +156,8 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
         *(q.title for q in facts.questions),
         *(tr("Points for: {title}", title=tr(x.title)) for x in lines if x.open),
     ]
+    if late_is_open(handed, rubric):
+        open_ends.append(tr("Late by the time of the file alone, which every copy changes."))
     if "total" in handed.by_hand:
         rounded, why = handed.by_hand["total"]
         changes.append((tr("Set by hand: {why}", why=why), points_text(rounded)))
@@ -168,7 +178,7 @@ def rounded_to(points: Fraction, step: Fraction) -> Fraction:
 
 
 def _measured(
-    item: Item, facts: Facts, handed: Handed, left: list[Fault]
+    item: Item, facts: Facts, handed: Handed, left: list[Fault], rubric: Rubric
 ) -> tuple[Fraction, list[tuple[str, str]], bool]:
     match item.measure:
         case Measure.FINDINGS:
@@ -177,7 +187,7 @@ def _measured(
                 left.remove(fault)
             return (*_taken_off(item, mine), False)
         case Measure.FIGURES:
-            return _of_figures(item, facts)
+            return _of_figures(item, facts, rubric)
         case Measure.FILES:
             there = any(
                 size >= item.least_bytes and any(fnmatch(name.lower(), p.lower()) for p in item.patterns)
@@ -211,14 +221,44 @@ def _taken_off(item: Item, faults: Sequence[Fault]) -> tuple[Fraction, list[tupl
     return points, reasons
 
 
-def _of_figures(item: Item, facts: Facts) -> tuple[Fraction, list[tuple[str, str]], bool]:
+def _charged(facts: Facts, rubric: Rubric) -> tuple[list[Fault], list[Fault]]:
+    """Faults that cost points in some item, and those that do not."""
+    takers = [i for i in rubric.items if i.measure is Measure.FINDINGS]
+    charged: list[Fault] = []
+    free: list[Fault] = []
+    for fault in facts.faults:
+        taker = next((i for i in takers if fault.level <= Severity.NOTE and _concerns(i, fault)), None)
+        (charged if taker is not None and taker.each > 0 else free).append(fault)
+    return charged, [f for f in free if f.level <= Severity.DEVIATION]
+
+
+def _causes(figure: int, facts: Facts, charged: Sequence[Fault], free: Sequence[Fault]) -> list[Fault]:
+    """The faults that cost points already and of which a figure that is not met is a consequence; none where
+    it is not: then it would be missed even with these mended."""
+    if not facts.figures[figure].explained:
+        return []
+    known = [f for f in charged if f.unmet is not None and figure in f.unmet]
+    others = [f for f in free if (not known if f.unmet is None else figure in f.unmet)]
+    return [] if others else known or list(charged)
+
+
+def _of_figures(item: Item, facts: Facts, rubric: Rubric) -> tuple[Fraction, list[tuple[str, str]], bool]:
     if not facts.figures:
         return item.points, [(tr("The plan promises no figures."), "0")], False
     if not facts.calculated:
         return Fraction(0), [(tr("Not calculated: ngspice is not installed."), "0")], True
     each = item.points / len(facts.figures)
     points, reasons = Fraction(0), []
-    for figure in facts.figures:
+    charged, free = _charged(facts, rubric)
+    for number, figure in enumerate(facts.figures):
+        causes = [] if figure.met else _causes(number, facts, charged, free)
+        if causes:
+            points += each
+            titles = "; ".join(c.title.rstrip(".") for c in causes[:2])
+            told = tr("not met, which follows from what is counted already ({causes}): {figure}",
+                      causes=titles, figure=figure.text)  # fmt: skip
+            reasons.append((told, "0"))
+            continue
         share = Fraction(1) if figure.met else Fraction(0)
         if not figure.met and item.near > 0 and figure.off_by() <= item.near:
             share = item.near_share
@@ -249,7 +289,7 @@ def _holds(
     when: Condition, facts: Facts, rubric: Rubric, handed: Handed, earned: Mapping[str, Fraction]
 ) -> bool:
     item = rubric.item(when.item) if when.item else None
-    early_min = None if handed.late_min is None else -handed.late_min
+    early_min = None if handed.late_min is None or not handed.time_is_known else -handed.late_min
     return (
         (when.severity is None or any(f.level is when.severity for f in facts.faults))
         and (not when.rule or any(f.rule == when.rule for f in facts.faults))
@@ -261,11 +301,13 @@ def _holds(
 
 
 def _late(late: Late, handed: Handed, points: Fraction, changes: list[tuple[str, str]]) -> Fraction:
-    if handed.late_min is None or handed.late_min <= late.grace_min:
+    if handed.late_min is None or not handed.is_late(late):
         return Fraction(0)
     days = math.ceil(handed.late_min / (24 * 60))
     if handed.excused:
         changes.append((tr("Late, excused."), "0"))
+        return Fraction(0)
+    if not handed.time_is_known:
         return Fraction(0)
     lost = late.per_day * days
     if late.at_most is not None:
@@ -275,6 +317,13 @@ def _late(late: Late, handed: Handed, points: Fraction, changes: list[tuple[str,
     lost = min(lost, points)
     changes.append((tr("Late: {days} day(s) begun.", days=days), "-" + points_text(lost)))
     return lost
+
+
+def late_is_open(handed: Handed, rubric: Rubric) -> bool:
+    """True where lateness would cost points and its time is not known."""
+    late = rubric.late
+    costs = late.per_day > 0 or late.days is not None
+    return costs and handed.is_late(late) and not handed.time_is_known and not handed.excused
 
 
 def with_open(graded: Grade, *more: str) -> Grade:

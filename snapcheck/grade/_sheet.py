@@ -57,7 +57,11 @@ def how_measured(item: Item) -> str:
                 words += "; " + tr(
                     "missed by {near} % of the limit or less: {share} %", near=near, share=share
                 )
-            return words
+            return (
+                words
+                + "; "
+                + tr("what is missed because of a mistake that costs points already costs no more")
+            )
         case Measure.FILES:
             return tr(
                 "in full with a document beside the photo ({patterns})", patterns=", ".join(item.patterns)

@@ -6,12 +6,15 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import InputError
 from snapcheck.grade._connection import Connected, WAIT_s
 from snapcheck.grade._records import Decision, StoredFile, StoredReading, Trace, in_force
 from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Table
 
 __all__ = ["Decision", "Store", "StoredFile", "StoredReading"]
 _CHUNK = 400  # keys per query, below SQLite's limit of parameters
@@ -30,6 +33,62 @@ class Store(Connected):
         MissingLibraryError: the database's driver is not installed.
     """
 
+    # -------------------------------------------------------- rows with their seals
+
+    def _add(self, c: Connection, table: Table, rows: Iterable[Mapping[str, Any]]) -> int:
+        """Add rows, numbered and sealed; those whose key is there already are left alone. Returns the number
+        of the last one (0 for tables without numbers)."""
+        import sqlalchemy as sa
+
+        from snapcheck.grade import _schema as s
+
+        mine = s.ledger.c.name == table.name
+        book = c.execute(sa.select(s.ledger).where(mine).with_for_update()).mappings().one()
+        last, fresh = int(book["last"]), []
+        for row in rows:
+            if "id" in table.c:
+                last += 1
+                fresh.append({"id": last, **row})
+            else:
+                key = sa.and_(*(column == row[column.name] for column in table.primary_key))
+                if c.execute(sa.select(table.c.seal).where(key)).first() is None:
+                    fresh.append(dict(row))
+        for row in fresh:
+            row["seal"] = s.seal_of(table.name, row)
+        if fresh:
+            c.execute(sa.insert(table), fresh)
+            total = s.total_of((row["seal"] for row in fresh), book["total"])
+            count = book["count"] + len(fresh)
+            c.execute(sa.update(s.ledger).where(mine).values(count=count, total=total, last=last))
+        return last
+
+    def _count_again(self, c: Connection, *tables: Table) -> None:
+        """The ledger after rows were changed or erased."""
+        import sqlalchemy as sa
+
+        from snapcheck.grade import _schema as s
+
+        for table in tables:
+            seals = [str(r.seal) for r in c.execute(sa.select(table.c.seal))]
+            change = sa.update(s.ledger).where(s.ledger.c.name == table.name)
+            c.execute(change.values(count=len(seals), total=s.total_of(seals)))
+
+    def _rows(self, c: Connection, table: Table, *where: Any) -> list[dict[str, Any]]:
+        """Rows without their seals, by their key; raises StoreError where one is not as it was stored."""
+        import sqlalchemy as sa
+
+        from snapcheck.grade import _schema as s
+
+        found = []
+        with self._as_stored():
+            query = sa.select(table).where(*where).order_by(*table.primary_key)
+            for got in c.execute(query).mappings():
+                row = dict(got)
+                if row.pop("seal") != s.seal_of(table.name, row):
+                    raise ValueError(table.name)
+                found.append(row)
+        return found
+
     # -------------------------------------------------------- photos and readings
 
     def put_reading(
@@ -39,25 +98,17 @@ class Store(Connected):
         from snapcheck.grade import _schema as s
 
         with self._write() as c:
-            c.execute(self._insert(s.photo), {"sha": sha, "size": size, "likeness": likeness, "card": card})
-            c.execute(
-                self._insert(s.reading),
-                {"sha": sha, "reader": reader, "state": state, "body": _json(body)},
-            )
+            self._add(c, s.photo, [{"sha": sha, "size": size, "likeness": likeness, "card": card}])
+            self._add(c, s.reading, [{"sha": sha, "reader": reader, "state": state, "body": _json(body)}])
 
     def readings(self, reader: str) -> dict[str, StoredReading]:
         """Everything that this reader has seen, by picture."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            rows = c.execute(
-                sa.select(s.reading.c.sha, s.reading.c.state, s.reading.c.body).where(
-                    s.reading.c.reader == reader
-                )
-            )
-            return {r.sha: StoredReading(r.sha, r.state, json.loads(r.body)) for r in rows}
+            rows = self._rows(c, s.reading)  # all: one whose reader is damaged must not be left out
+        mine = (r for r in rows if r["reader"] == reader)
+        return {r["sha"]: StoredReading(r["sha"], r["state"], json.loads(r["body"])) for r in mine}
 
     def drop_failed(self, reader: str) -> None:
         """Forget readings at which the program itself failed, so that they are tried again."""
@@ -68,15 +119,14 @@ class Store(Connected):
         with self._write() as c:
             failed = sa.and_(s.reading.c.reader == reader, s.reading.c.state == "failed")
             c.execute(sa.delete(s.reading).where(failed))
+            self._count_again(c, s.reading)
 
     def photos(self) -> dict[str, tuple[str, str]]:
         """Picture to perceptual hash and text of its bench card."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            return {r.sha: (r.likeness, r.card) for r in c.execute(sa.select(s.photo))}
+            return {r["sha"]: (r["likeness"], r["card"]) for r in self._rows(c, s.photo)}
 
     # -------------------------------------------------------- files
 
@@ -86,24 +136,22 @@ class Store(Connected):
 
         from snapcheck.grade import _schema as s
 
-        columns = [c.name for c in s.file.columns]
+        columns = [c.name for c in s.file.columns if c.name != "seal"]
         with self._write() as c:
-            c.execute(sa.update(s.file).values(gone=True))
-            rows = [{k: getattr(f, k) for k in columns} for f in files]
-            if rows:
-                insert = self._plain_insert(s.file)
-                fresh = {k: insert.excluded[k] for k in columns if k != "path"}
-                c.execute(insert.on_conflict_do_update(index_elements=["path"], set_=fresh), rows)
+            rows = {r["path"]: {**r, "gone": True} for r in self._rows(c, s.file)}
+            rows |= {f.path: {k: getattr(f, k) for k in columns} for f in files}
+            c.execute(sa.delete(s.file))
+            sealed = [{**row, "seal": s.seal_of("file", row)} for row in rows.values()]
+            if sealed:
+                c.execute(sa.insert(s.file), sealed)
+            self._count_again(c, s.file)
 
     def files(self) -> list[StoredFile]:
         """Files of the submissions, by path."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            rows = c.execute(sa.select(s.file).order_by(s.file.c.path)).mappings()
-            return sorted((StoredFile(**dict(r)) for r in rows), key=lambda f: f.path)
+            return sorted((StoredFile(**r) for r in self._rows(c, s.file)), key=lambda f: f.path)
 
     # -------------------------------------------------------- checked builds
 
@@ -114,20 +162,17 @@ class Store(Connected):
         values = [{"key": key, "sha": sha, "body": _json(body)} for key, sha, body in rows]
         if values:
             with self._write() as c:
-                c.execute(self._insert(s.facts), values)
+                self._add(c, s.facts, values)
 
     def facts(self, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
         """Facts by key, as far as they are known."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         wanted, found = sorted(set(keys)), {}
         with self._read() as c:
             for at in range(0, len(wanted), _CHUNK):
-                some = wanted[at : at + _CHUNK]
-                for r in c.execute(sa.select(s.facts.c.key, s.facts.c.body).where(s.facts.c.key.in_(some))):
-                    found[r.key] = json.loads(r.body)
+                for r in self._rows(c, s.facts, s.facts.c.key.in_(wanted[at : at + _CHUNK])):
+                    found[r["key"]] = json.loads(r["body"])
         return found
 
     # -------------------------------------------------------- decisions
@@ -143,8 +188,9 @@ class Store(Connected):
         student: str | None = None,
         task: str | None = None,
     ) -> int:
-        """Add a decision; returns its number."""
-        return self._add(kind, by, student, task, subject, choice, reason, None)
+        """Add a decision; returns its number. One that says what the last word on the same thing said already
+        is not added again: that one's number is returned."""
+        return self._put_decision(kind, by, student, task, subject, choice, reason, None)
 
     def take_back(self, number: int, *, by: str, reason: str) -> int:
         """Take a decision back (or take back a taking back); it stays in the history.
@@ -155,13 +201,11 @@ class Store(Connected):
         old = next((d for d in self.decisions() if d.id == number), None)
         if old is None:
             raise InputError(tr("there is no decision number {number}.", number=number), place=self.shown)
-        if any(d.takes_back == number for d in self.decisions()):
-            raise InputError(
-                tr("decision {number} has been taken back already.", number=number), place=self.shown
-            )
-        return self._add("take-back", by, old.student, old.task, old.subject, old.choice, reason, number)
+        return self._put_decision(
+            "take-back", by, old.student, old.task, old.subject, old.choice, reason, number
+        )
 
-    def _add(
+    def _put_decision(
         self,
         kind: str,
         by: str,
@@ -190,19 +234,25 @@ class Store(Connected):
             "takes_back": takes_back,
         }
         with self._write() as c:
-            made = c.execute(sa.insert(s.decision).values(**row)).inserted_primary_key
-            assert made is not None
-            return int(made[0])
+            # one after the other, so that two who decide the same at once do it once
+            c.execute(sa.select(s.ledger).where(s.ledger.c.name == "decision").with_for_update())
+            known = [Decision(**r) for r in self._rows(c, s.decision)]
+            if takes_back is not None and any(d.takes_back == takes_back for d in known):
+                raise InputError(
+                    tr("decision {number} has been taken back already.", number=takes_back), place=self.shown
+                )
+            about = (kind, student, task, subject)
+            same = [d for d in in_force(known) if (d.kind, d.student, d.task, d.subject) == about]
+            if takes_back is None and same and same[-1].choice == choice:
+                return same[-1].id
+            return self._add(c, s.decision, [row])
 
     def decisions(self) -> list[Decision]:
         """The whole history, oldest first."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            rows = c.execute(sa.select(s.decision).order_by(s.decision.c.id)).mappings()
-            return [Decision(**dict(r)) for r in rows]
+            return [Decision(**r) for r in self._rows(c, s.decision)]
 
     def standing(self) -> list[Decision]:
         """Decisions in force, oldest first."""
@@ -210,21 +260,31 @@ class Store(Connected):
 
     # -------------------------------------------------------- grades
 
-    def put_grades(self, grades: Mapping[tuple[str, str], Mapping[str, Any]]) -> int:
-        """Keep grades by (student, task); only those that changed. Returns how many did."""
+    def put_grades(
+        self, grades: Mapping[tuple[str, str], Mapping[str, Any]], upto: int | None = None
+    ) -> int | None:
+        """Keep grades by (student, task); only those that changed. Returns how many did.
+
+        Args:
+            upto: number of the last decision that they follow from; where there is a later one by now,
+                nothing is kept, and None is returned.
+        """
         import sqlalchemy as sa
 
         from snapcheck.grade import _schema as s
 
-        known = {key: _json(body) for key, body in self.grades().items()}
-        rows = [
-            {"at": self._now(), "student": key[0], "task": key[1], "body": _json(body)}
-            for key, body in sorted(grades.items())
-            if known.get(key) != _json(body)
-        ]
-        if rows:
-            with self._write() as c:
-                c.execute(sa.insert(s.grade), rows)
+        with self._write() as c:
+            c.execute(sa.select(s.ledger).where(s.ledger.c.name == "grade").with_for_update())
+            latest = c.execute(sa.select(sa.func.max(s.decision.c.id))).scalar() or 0
+            if upto is not None and latest > upto:
+                return None
+            known = {(r["student"], r["task"]): r["body"] for r in self._rows(c, s.grade)}
+            rows = [
+                {"at": self._now(), "student": key[0], "task": key[1], "body": _json(body)}
+                for key, body in sorted(grades.items())
+                if known.get(key) != _json(body)
+            ]
+            self._add(c, s.grade, rows)
         return len(rows)
 
     def grades(self) -> dict[tuple[str, str], dict[str, Any]]:
@@ -237,23 +297,18 @@ class Store(Connected):
 
     def numbered_grades(self) -> list[tuple[int, str, str, str, dict[str, Any]]]:
         """As `grade_history`, each with its number before it."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            rows = c.execute(sa.select(s.grade).order_by(s.grade.c.id))
-            return [(r.id, r.at, r.student, r.task, json.loads(r.body)) for r in rows]
+            rows = self._rows(c, s.grade)
+        return [(r["id"], r["at"], r["student"], r["task"], json.loads(r["body"])) for r in rows]
 
     def erasures(self) -> list[tuple[int, str, int, int]]:
         """That students were erased: (number, time, rows, files), oldest first; not whom."""
-        import sqlalchemy as sa
-
         from snapcheck.grade import _schema as s
 
         with self._read() as c:
-            rows = c.execute(sa.select(s.erasure).order_by(s.erasure.c.id))
-            return [(r["id"], r["at"], r["rows"], r["files"]) for r in rows.mappings()]
+            return [(r["id"], r["at"], r["rows"], r["files"]) for r in self._rows(c, s.erasure)]
 
     def counts(self) -> dict[str, int]:
         """Rows of readings and checked builds: what a batch has done so far."""
@@ -303,10 +358,14 @@ class Store(Connected):
             for table in (s.facts, s.reading, s.photo):
                 for sha in trace.pictures:
                     gone += c.execute(sa.delete(table).where(table.c.sha == sha)).rowcount
-            c.execute(sa.insert(s.erasure).values(at=self._now(), rows=gone, files=files))
+            self._count_again(c, s.file, s.decision, s.grade, s.facts, s.reading, s.photo)
+            self._add(c, s.erasure, [{"at": self._now(), "rows": gone, "files": files}])
         if self._path is not None:
             with self._errors(), contextlib.closing(sqlite3.connect(self._path, timeout=WAIT_s)) as raw:
                 raw.execute("VACUUM")
+            for copy in self.backups():
+                with contextlib.suppress(OSError):
+                    copy.unlink()
         return gone
 
 

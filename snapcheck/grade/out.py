@@ -1,6 +1,6 @@
 """What leaves a course: gradebook, feedback, overview, pseudonymous copy, audit file, sheet, cards."""
 
-from snapcheck.grade._audit import audit_events, write_audit
+from snapcheck.grade._audit import Chain, audit_events, check_audit, write_audit
 from snapcheck.grade._cards import sheets_html as cards_html
 from snapcheck.grade._cards import sheets_svg as cards_svg
 from snapcheck.grade._feedback import Feedback, feedback_name, write_feedback
@@ -20,6 +20,7 @@ from snapcheck.grade._sheet import Previewed, how_measured, preview, sample_buil
 
 __all__ = [
     "OUT",
+    "Chain",
     "Feedback",
     "Forgotten",
     "ItemFigures",
@@ -30,6 +31,7 @@ __all__ = [
     "builds_by_cell",
     "cards_html",
     "cards_svg",
+    "check_audit",
     "feedback_name",
     "forget",
     "gradebook_csv",

@@ -2,7 +2,7 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
-from snapcheck.photo._open import Picture, open_grey, open_picture, picture_of
+from snapcheck.photo._open import Picture, open_grey, open_picture, picture_of, taken_at
 from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
@@ -27,4 +27,5 @@ __all__ = [
     "reading_from_truth",
     "reading_to_json",
     "score",
+    "taken_at",
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 import cv2
@@ -20,6 +21,7 @@ MAX_PIXELS = 64_000_000
 MIN_SIDE = 200
 _FORMATS = ("JPEG", "PNG", "WEBP", "HEIF", "MPO")
 _EXIF_35MM, _EXIF_IFD, _EXIF_ORIENTATION = 0xA405, 0x8769, 0x0112
+_EXIF_TAKEN, _EXIF_TAKEN_OFFSET = 0x9003, 0x9011
 #: pictures with more pixels than this are decoded at half size: cubes are large enough then
 _HALVE_ABOVE = 7_500_000
 
@@ -112,6 +114,26 @@ def open_grey(data: bytes, shrink: int = 1) -> np.ndarray | None:
             return np.ascontiguousarray(ImageOps.exif_transpose(image.reduce(shrink)))
     except Exception:  # damaged data make decoders raise nearly anything
         return None
+
+
+def taken_at(data: bytes, zone: tzinfo) -> datetime | None:
+    """When a picture says that it was taken: DateTimeOriginal with its offset (Exif 2.32, tags 0x9003 and
+    0x9011), in `zone` where it says none; None where it does not say. Nothing is decoded."""
+    try:
+        image, _ = _headed(data, Path())
+        if "exif" not in image.info:  # Pillow would decode a PNG to look for it behind the picture
+            return None
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            told = image.getexif().get_ifd(_EXIF_IFD)
+        at = datetime.strptime(str(told[_EXIF_TAKEN]).strip("\0 "), "%Y:%m:%d %H:%M:%S")
+        offset = str(told.get(_EXIF_TAKEN_OFFSET, "")).strip("\0 ")
+    except Exception:  # damaged EXIF makes its reader raise nearly anything
+        return None
+    try:
+        return datetime.fromisoformat(f"{at.isoformat()}{offset}") if offset else at.replace(tzinfo=zone)
+    except ValueError:
+        return at.replace(tzinfo=zone)
 
 
 def _retake() -> str:

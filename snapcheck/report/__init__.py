@@ -8,9 +8,10 @@ from snapcheck.report._picture import annotate, draw_ahead
 from snapcheck.report._plots import Behaviour, behaviour
 from snapcheck.report._style import pages, style
 from snapcheck.report._terminal import print_result
-from snapcheck.report._write import ReportFiles, write_report
+from snapcheck.report._write import REPORT_NAMES, ReportFiles, write_report
 
 __all__ = [
+    "REPORT_NAMES",
     "Behaviour",
     "Hint",
     "ReportFiles",

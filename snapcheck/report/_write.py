@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from snapcheck.errors import InputError, MissingLibraryError
+from snapcheck.outfiles import write_together
 from snapcheck.pipeline import CheckResult
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
     import numpy as np
 
     from snapcheck.report._plots import Behaviour
+
+
+#: everything that a report may consist of
+REPORT_NAMES = ("report.html", "report.pdf", "report.json", "picture.jpg", "picture.svg")
 
 
 @dataclass(frozen=True)
@@ -50,10 +55,14 @@ def write_report(
 ) -> ReportFiles:
     """Write report.html, report.pdf, report.json and the annotated picture into a folder.
 
+    All of them take their places at the end; those of an earlier run that this one does not make (the PDF of
+    a teacher's report before a student's, say) are taken away.
+
     Raises:
         InputError: the folder cannot be written.
     """
     notes: list[str] = []
+    contents: dict[Path, bytes | str] = {}
     try:
         folder.mkdir(parents=True, exist_ok=True)
         progress(tr("drawing the picture"))
@@ -64,31 +73,27 @@ def write_report(
             shown = result.findings
         if pixels is not None and result.reading is not None:
             picture = folder / "picture.jpg"
-            picture.write_bytes(annotate(pixels, result.reading, list(shown), result.kit, plan))  # type: ignore[arg-type]
+            contents[picture] = annotate(pixels, result.reading, list(shown), result.kit, plan)  # type: ignore[arg-type]
         else:
             from snapcheck.report._callouts import callouts_svg
             from snapcheck.report._look import numbered
 
             picture = folder / "picture.svg"
             marks = callouts_svg(numbered(shown), result.built, result.kit, plan)  # type: ignore[arg-type]
-            picture.write_text(
-                drawing_svg(
-                    result.built,
-                    result.kit,
-                    window_of(result.built, *([] if plan is None else [plan])),
-                    marks,
-                    tr("The build with numbered findings"),
-                ),
-                encoding="utf-8",
+            contents[picture] = drawing_svg(
+                result.built,
+                result.kit,
+                window_of(result.built, *([] if plan is None else [plan])),
+                marks,
+                tr("The build with numbered findings"),
             )
         progress(tr("writing the report"))
         data = None if student else folder / "report.json"
         if data is not None:
-            text = json_text(report_json(result), indent=1)
-            data.write_text(text + "\n", encoding="utf-8")
+            contents[data] = json_text(report_json(result), indent=1) + "\n"
         page = report_html(result, pixels=pixels, behaviour=behaviour, student=student, lang=lang)
         html = folder / "report.html"
-        html.write_text(page, encoding="utf-8")
+        contents[html] = page
         made = None
         if pdf and not student:
             progress(tr("writing the PDF"))
@@ -96,10 +101,11 @@ def write_report(
             try:
                 from snapcheck.report._pdf import html_to_pdf
 
-                made.write_bytes(html_to_pdf(page))
+                contents[made] = html_to_pdf(page)
             except MissingLibraryError as error:
                 notes.append(str(error))
                 made = None
+        write_together(contents, instead_of=[folder / name for name in REPORT_NAMES])
     except OSError as error:
         raise InputError(
             tr("cannot be written: {why}.", why=error.strerror or str(error)),

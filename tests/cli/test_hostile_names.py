@@ -87,7 +87,13 @@ def test_a_course(course: Path, capsys: pytest.CaptureFixture[str], tmp_path: Pa
         shown[words[0]] = told.out
     assert "[guest]" in shown["grade"] and "[/x]" in shown["grade"]  # no markup for rich
     assert "the file is empty" in (tmp_path / "r.html").read_text(encoding="utf-8")
-    for made in [*out.rglob("*.html"), *tmp_path.glob("*.html"), *tmp_path.glob("*.svg")]:
+    assert main(["export", name, "audit", "--out", str(out)]) == 0  # read again: every line is one
+    for made in [
+        *out.rglob("*.html"),
+        out / "audit.jsonl",
+        *tmp_path.glob("*.html"),
+        *tmp_path.glob("*.svg"),
+    ]:
         clean(made.read_text(encoding="utf-8"))
     for table in (out / "gradebook.csv", out / "pseudonymous.csv", tmp_path / "g.csv"):
         clean(table.read_text(encoding="utf-8"))

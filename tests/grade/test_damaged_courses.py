@@ -29,9 +29,10 @@ RUBRIC = (resources.files("snapcheck.grade") / "data" / "rubric.toml").read_text
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """A course whose files may be written anew."""
-    shutil.copytree(CLASS.parent / "designs", tmp_path / "designs")
     made = tmp_path / "class"
     (made / "submissions").mkdir(parents=True)
+    for plan in CLASS.glob("*.board"):
+        shutil.copy(plan, made)
     (made / "course.toml").write_text(toml_text(COURSE), encoding="utf-8")
     (made / "roster.csv").write_text(ROSTER, encoding="utf-8")
     (made / "rubric.toml").write_text(RUBRIC, encoding="utf-8")

@@ -46,7 +46,7 @@ def test_feedback_for_everybody_who_handed_something_in(opened: Opened, tmp_path
     made = o.write_feedback(course, store, crew, tmp_path, reader=read_class)
     assert len(made.files) == sum(bool(e.sha) for e in entries.values()) and not made.notes
     page = (tmp_path / "T-102_first-light.html").read_text(encoding="utf-8")
-    assert "14.5 of 20 points" in page and "Osk Brambleforge" in page
+    assert "17 of 20 points" in page and "Osk Brambleforge" in page
     assert "the person at the tool counter" in page and "Do not power" not in page.split("<main>")[0]
     assert "data:image/jpeg;base64," in page  # the photo from straight above, with numbered findings
     assert all(f"{line.points} / {line.most}" in page for line in entries["T-102", "first-light"].grade.lines)
@@ -88,9 +88,9 @@ def test_overview_counts_as_by_hand_and_names_nobody(opened: Opened) -> None:
 def test_agreement_of_items_is_the_correlation_with_the_rest(opened: Opened) -> None:
     _, _, _, entries = opened
     lamp = [e for (_, t), e in entries.items() if t == "first-light" and e.grade.final and e.sha]
-    mine = [float(e.grade.lines[6].points) for e in lamp]
-    rest = [sum(float(x.points) for i, x in enumerate(e.grade.lines) if i != 6) for e in lamp]
-    assert o.item_figures(lamp)[6].tells == pytest.approx(statistics.correlation(mine, rest))
+    mine = [float(e.grade.lines[1].points) for e in lamp]
+    rest = [sum(float(x.points) for i, x in enumerate(e.grade.lines) if i != 1) for e in lamp]
+    assert o.item_figures(lamp)[1].tells == pytest.approx(statistics.correlation(mine, rest))
     assert all(f.tells is None for f in o.item_figures(lamp[:4]))
 
 
@@ -128,7 +128,7 @@ def test_copy_without_names(opened: Opened) -> None:
         assert student.number not in text and student.name not in text and student.login not in text
     assert "2031" not in text and ".jpg" not in text
     wren = [r for r in rows if r["pseudonym"] == o.pseudonym("T-102", key)]
-    assert {(r["task"], r["points"]) for r in wren} == {("first-light", "14.5"), ("night-lamp", "13.5")}
+    assert {(r["task"], r["points"]) for r in wren} == {("first-light", "17"), ("night-lamp", "18.5")}
     assert o.pseudonym("T-102", b"x" * 32) != o.pseudonym("T-102", key)
     assert o.pseudonym_key(course) == o.pseudonym_key(course)
     assert (course.folder / "pseudonyms.key").stat().st_mode & 0o077 == 0
@@ -187,7 +187,20 @@ def test_a_shared_picture_stays_with_the_other(tmp_path: Path) -> None:
             reader=read_class,
         )  # fmt: skip
         before = both(regrade(course, store, crew, reader=read_class))
-        assert before.points == "14.5"
+        assert before.points == "17.5"
         o.forget(course, store, "T-104")
         assert both(regrade(course, store, crew, reader=read_class)) == before
     crew.close()
+
+
+def test_feedback_of_an_earlier_run_does_not_stay(opened: Opened, tmp_path: Path) -> None:
+    """A PDF with other points, or a page of somebody who has no grade any more."""
+    course, store, crew, _ = opened
+    o.write_feedback(course, store, crew, tmp_path, pdf=True, only="T-101", reader=read_class)
+    stale = tmp_path / f"{o.feedback_name('T-112', 'night-lamp')}.html"  # nothing was handed in
+    stale.write_text("an earlier grade")
+    (tmp_path / "letter.html").write_text("mine")
+    o.write_feedback(course, store, crew, tmp_path, only="T-101", reader=read_class)
+    assert not list(tmp_path.glob("*.pdf")) and stale.exists() and list(tmp_path.glob("T-101*.html"))
+    o.write_feedback(course, store, crew, tmp_path, reader=read_class)
+    assert not stale.exists() and (tmp_path / "letter.html").exists()

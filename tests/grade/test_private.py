@@ -22,7 +22,7 @@ from class_reader import read_class
 from snapcheck.cli import main
 from snapcheck.grade import Store, load_course
 from snapcheck.grade._work import do
-from snapcheck.grade.out import feedback_name
+from snapcheck.grade.out import check_audit, feedback_name
 from snapcheck.simulate import is_available
 
 HERE = Path(__file__).parent
@@ -110,9 +110,26 @@ def test_erasing_one_leaves_everybody_else_alone(tmp_path: Path, capsys: pytest.
     assert not (folder / "out/list_of_numbers.csv").exists()
     assert "2_light.html" in told and "decision 1" in told  # others are left alone, and where it is said
     with Store(load_course(folder).store) as store:
+        chain = check_audit(store, folder / "out/audit.jsonl")  # what was taken out is a gap, not an edit
+        gaps = sum(a["student"] == "1" != b["student"] for a, b in itertools.pairwise(lines))
+        assert (chain.lines, chain.gaps) == (len(after), gaps) and gaps > 0
         assert {s for s, _ in store.grades()} == set(students) - {"1"}
         assert [d.student for d in store.decisions()] == ["2"]
     assert main(["export", name, "audit", "--workers", "1"]) == 0  # and the rest is as the gradebook has it
+
+
+@needs_ngspice
+@pytest.mark.usefixtures("quick")
+def test_what_another_handed_in_under_the_same_name_stays(tmp_path: Path) -> None:
+    folder = course_of(tmp_path / "c", {"S1": "Ada Quell", "S2": "Bo Fenn"})
+    (folder / "submissions").mkdir()
+    for ending in ("jpg", "png", "txt"):
+        (folder / "submissions" / f"S1_2031-03-05T1100.{ending}").write_text(f"good {ending}")
+    assert main(["grade", str(folder), "--workers", "1"]) in (0, 1)
+    theirs = ["S2", "light", "belongs S1_2031-03-05T1100.png", "--reason", "said so", "--workers", "1"]
+    assert main(["decide", str(folder), *theirs]) == 0
+    assert main(["forget", str(folder), "S1", "--yes"]) == 0
+    assert [p.suffix for p in (folder / "submissions").iterdir()] == [".png"]
 
 
 @needs_ngspice
@@ -249,7 +266,7 @@ def test_several_who_make_it_at_once_make_one(tmp_path: Path) -> None:
         begin.wait()
         try:
             with Store(str(file)) as store:
-                store.decide("excused", by=who, subject="", choice="", reason="ill")
+                store.decide("points", by=who, subject=who, choice="1", reason="ill")
         except Exception as error:
             wrong.append(error)
 

@@ -66,7 +66,7 @@ def test_lists_what_waits_with_the_grade_of_each_choice(opened: Opened) -> None:
     effects = {c.line: c.grade.points for c in unsure.choices}
     # the planned transistor: all but the note; the other one: as in the grades by hand; none at all: less
     assert effects["D3 npn BC337 base=left"] == "19"
-    assert effects["D3 pnp BC327 base=left"] == "14.5"
+    assert effects["D3 pnp BC327 base=left"] == "17.5"
     assert float(effects["remove D3"]) < 19
     assert all(c.grade.final for c in unsure.choices)
     assert [c.line for c in unsure.choices if c.planned] == ["D3 npn BC337 base=left"]
@@ -138,7 +138,7 @@ def test_a_decision_lasts_through_regrading_and_can_be_taken_back(opened: Opened
         course, store, "T-104", "night-lamp", "D3  pnp BC327 base=left", by="a", reason="arrow in",
         reader=read_class,
     )  # fmt: skip
-    assert points(opened, "T-104", "night-lamp") == ("14.5", True)
+    assert points(opened, "T-104", "night-lamp") == ("17.5", True)
     softer: Rubric = replace(
         course.rubric, caps=(), late=replace(course.rubric.late, per_day=course.rubric.step)
     )
@@ -160,8 +160,8 @@ def test_a_decision_lasts_through_regrading_and_can_be_taken_back(opened: Opened
         ("T-110", "first-light", "unreadable", ("0", True)),
         ("T-111", "first-light", "excused", ("20", True)),  # two days' lateness, 2 each, given back
         ("T-101", "first-light", "points documentation 0", ("19", True)),
-        ("T-112", "first-light", "counts first-light/T-112_2031-03-03T1900.jpg", ("14.5", True)),
-        ("T-112", "night-lamp", "belongs night-lamp/T-109_2031-03-12T1720.jpg", ("16.5", True)),
+        ("T-112", "first-light", "counts first-light/T-112_2031-03-03T1900.jpg", ("17", True)),
+        ("T-112", "night-lamp", "belongs night-lamp/T-109_2031-03-12T1720.jpg", ("18.5", True)),
     ],
 )
 def test_each_kind_of_decision(
@@ -210,13 +210,27 @@ def test_command_line(opened: Opened, capsys: pytest.CaptureFixture[str], monkey
     folder = str(course.folder)
     assert main(["review", folder, "--workers", "1", "--page", str(tmp_path / "r.html")]) == 1
     told = capsys.readouterr().out
-    assert "D3 pnp BC327 base=left" in told and "14.5 points" in told
+    assert "D3 pnp BC327 base=left" in told and "17.5 points" in told
     assert (tmp_path / "r.html").stat().st_size > 5000
     decision = ["decide", folder, "T-104", "night-lamp", "D3 pnp BC327 base=left", "--workers", "1"]
     assert main([*decision, "--reason", "arrow points in", "--by", "Pim"]) == 0
-    assert "→ 14.5 / 20, final" in capsys.readouterr().out
+    assert "→ 17.5 / 20, final" in capsys.readouterr().out
     number = store.standing()[-1].id
     assert main(["decide", folder, "--take-back", str(number), "--reason", "no", "--workers", "1"]) == 0
     assert main(["review", folder, "--history"]) == 0
     assert "arrow points in" in capsys.readouterr().out
     assert main(["decide", folder, "T-999", "night-lamp", "excused", "--reason", "x"]) == 21
+
+
+def test_grade_and_review_count_alike(
+    opened: Opened, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A grade may hang on several places: both are said, and both verbs say the same."""
+    course, store, crew = opened
+    monkeypatch.setattr("snapcheck.photo.read_photo", read_class)
+    places = len(review(course, store, crew, reader=read_class).waiting)
+    told = []
+    for verb in ("grade", "review"):
+        assert main([verb, str(course.folder), "--workers", "1"]) == 1
+        told += [x.split(" (")[0] for x in capsys.readouterr().out.splitlines() if "to decide:" in x]
+    assert told == [f"For a person to decide: {places} places, on which 3 grades hang"] * 2

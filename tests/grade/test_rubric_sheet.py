@@ -44,7 +44,7 @@ def test_preview_follows_the_rubric() -> None:
     """
     rows = {r.title: r for r in preview(parse_rubric(text, "test"))}
     assert rows["first-light: D2 led red anode=down"].grade.points == "6"
-    assert rows["first-light: D2 led red anode=down"].usual.points == "14.5"
+    assert rows["first-light: D2 led red anode=down"].usual.points == "17"
     assert rows["first-light: remove D3"].grade.points == "10"
 
 
@@ -64,7 +64,7 @@ def test_sheet_says_everything_that_costs_points() -> None:
 def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sheet = tmp_path / "sheet.pdf"
     assert main(["rubric", "--sheet", str(sheet)]) == 0
-    assert sheet.read_bytes().startswith(b"%PDF-") and "14.5 / 20" in capsys.readouterr().out
+    assert sheet.read_bytes().startswith(b"%PDF-") and "17 / 20" in capsys.readouterr().out
     wrong = tmp_path / "rubric.toml"
     wrong.write_text('title = "x"\n[[item]]\nname = "a"\ntitle = "A"\npoints = 3\nby = "finding"\n')
     assert main(["rubric", str(wrong)]) == 22

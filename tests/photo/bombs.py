@@ -2,9 +2,9 @@
 
     python bombs.py FILE...
 
-opens every file as `read` does, as one in a ZIP file is (the same must be said of it), and as the bench cards
-are looked for, and prints one JSON line: what was said of each, and the greatest memory of the process (MB)
-beyond that before the first file.
+opens every file as `read` does, as one in a ZIP file is (the same must be said of it), and as bench cards
+and times are looked for, and prints one JSON line: what was said of each, and the greatest memory of the
+process (MB) beyond that before the first file.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def main(files: list[str]) -> None:
     from snapcheck.grade._card import card_text
     from snapcheck.grade._likeness import likeness
     from snapcheck.grade._submissions import File
-    from snapcheck.photo import Picture, open_picture, picture_of
+    from snapcheck.photo import Picture, open_picture, picture_of, taken_at
 
     def said(opening: Callable[[], Picture]) -> str:
         try:
@@ -86,6 +86,7 @@ def main(files: list[str]) -> None:
             assert said(partial(picture_of, data, path)) == told[-1]
             likeness(data)
             card_text(data)
+            taken_at(data, UTC)
         if n == 0:
             before = peak_MB()
     print(json.dumps({"told": told[1:], "more_MB": round(peak_MB() - before), "before_MB": round(before)}))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam
 from snapcheck.circuit import (
@@ -59,17 +58,14 @@ def settle(
         planned: what the plan has, by cell of the build.
         kit: the cubes.
     """
-    cubes = dict(seen.cubes)
+    cubes: dict[Cell, Cube | None] = {}
     for cell, others in unsure.items():
         want = planned.get(cell)
         allowed = _choices(seen, cell, others)
         if allowed and not any(_same(want, a, kit) for a in allowed):
             continue
-        if want is None:
-            cubes.pop(cell, None)
-        else:
-            cubes[cell] = want
-    return replace(seen, cubes=cubes)
+        cubes[cell] = want
+    return seen.put(cubes)
 
 
 def open_questions(
@@ -103,12 +99,7 @@ def open_questions(
 
 
 def _with_cube(board: Board, cell: Cell, cube: Cube | None) -> Board:
-    cubes = dict(board.cubes)
-    if cube is None:
-        cubes.pop(cell, None)
-    else:
-        cubes[cell] = cube
-    return replace(board, cubes=cubes)
+    return board.put({cell: cube})
 
 
 def _no_matter(board: Board, cell: Cell, choices: Sequence[Cube | None], kit: Kit) -> bool:

@@ -100,7 +100,7 @@ class Context:
     ) -> Finding:
         """A finding of a rule, with the severity and source of the rule book."""
         setting = self.book[rule]
-        places = tuple(dict.fromkeys(cells))
+        places = tuple(dict.fromkeys(map(self.circuit.board.named, cells)))
         return Finding(
             rule=rule,
             severity=setting.severity if severity is None else severity,
@@ -156,18 +156,19 @@ class Context:
     def pointing(self) -> dict[Cell, list[HalfMade]]:
         """Cell to the contacts that point into it and meet nothing (those held by a tap left out).
 
-        A cube whose blank side a neighbour's contact faces also lists its own contacts that meet nothing:
-        it probably stands turned.
+        Cells of one cube count as one, its anchor. A cube whose blank side a neighbour's contact faces also
+        lists its own contacts that meet nothing: it probably stands turned.
         """
         loose = [h for h in self.circuit.half_made if h.terminal and not h.tapped]
         pointing: dict[Cell, list[HalfMade]] = {}
+        named = self.circuit.board.named
         for half in loose:
             if half.facing is not None:
-                pointing.setdefault(half.facing, []).append(half)
-        blanks = {h.facing for h in loose if h.reason is Gap.BLANK}
+                pointing.setdefault(named(half.facing), []).append(half)
+        blanks = {named(h.facing) for h in loose if h.reason is Gap.BLANK and h.facing is not None}
         for half in loose:
-            if half.cell in blanks:
-                pointing[half.cell].append(half)
+            if named(half.cell) in blanks:
+                pointing[named(half.cell)].append(half)
         return pointing
 
     @cached_property
@@ -224,6 +225,10 @@ class Context:
         place = place_words(half.cell, half.side)
         if half.reason is Gap.EDGE:
             return tr("{place} touches nothing: the plate ends there", place=place)
+        cover = None if half.facing is None else self.circuit.board.anchor_at(half.facing)
+        if cover is not None and cover != half.facing:
+            return tr("{place} touches an edge of the cube at {anchor} that has no contact, at {cell}",
+                      place=place, anchor=cover, cell=half.facing)  # fmt: skip
         if half.reason is Gap.BLANK:
             return tr("{place} touches a side of {cell} that has no contact", place=place, cell=half.facing)
         return tr("{place} touches nothing: {cell} is empty", place=place, cell=half.facing)

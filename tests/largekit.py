@@ -44,6 +44,38 @@ model = "network"
 prefix = "U"
 parameters = { "p1-p2_ohm" = 1000, "p3-p4_ohm" = 2200, "p5-p6_ohm" = 4700, "p7-p8_ohm" = 10000 }
 
+# three by two cells have ten edges round them
+[kind.ten-legs]
+title = "chip of ten legs"
+footprint = [3, 2]
+legs = [
+    { name = "p1", cell = "A1", side = "W" }, { name = "p2", cell = "A2", side = "W" },
+    { name = "p3", cell = "A2", side = "S" }, { name = "p4", cell = "B2", side = "S" },
+    { name = "p5", cell = "C2", side = "S" }, { name = "p6", cell = "C2", side = "E" },
+    { name = "p7", cell = "C1", side = "E" }, { name = "p8", cell = "C1", side = "N" },
+    { name = "p9", cell = "B1", side = "N" }, { name = "p10", cell = "A1", side = "N" },
+]
+marked = "notch"
+faces = { notch = "N" }
+model = "network"
+prefix = "U"
+
+[kind.ten-alike]
+title = "star of ten like resistors"
+footprint = [3, 2]
+legs = [
+    { name = "p1", cell = "A1", side = "W" }, { name = "p2", cell = "A2", side = "W" },
+    { name = "p3", cell = "A2", side = "S" }, { name = "p4", cell = "B2", side = "S" },
+    { name = "p5", cell = "C2", side = "S" }, { name = "p6", cell = "C2", side = "E" },
+    { name = "p7", cell = "C1", side = "E" }, { name = "p8", cell = "C1", side = "N" },
+    { name = "p9", cell = "B1", side = "N" }, { name = "p10", cell = "A1", side = "N" },
+]
+marked = "notch"
+faces = { notch = "N" }
+interchangeable = [["p1", "p2", "p3", "p4", "p5", "p6", "p7", "p8", "p9", "p10"]]
+model = "network"
+prefix = "RN"
+
 [kind.big-speaker]
 title = "large loudspeaker"
 footprint = [2, 2]

@@ -15,7 +15,7 @@ from snapcheck.board._label import place_label, wrapped
 from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._place import Cell, Seam, column_letters
 from snapcheck.board._shapes import PITCH, TILE, Point, Stroke, extent, turned
-from snapcheck.board._symbols import edge_point, middle, symbol_strokes
+from snapcheck.board._symbols import edge_point, flat, middle, symbol_strokes
 from snapcheck.errors import MissingLibraryError
 from snapcheck.kit import Contact, Kind, Kit, Side, ValueForm, format_value
 from snapcheck.words import tr
@@ -44,6 +44,7 @@ def symbol_svg(
     tile: bool = True,
     ink: str | None = None,
     terminal_inks: Mapping[str, str] | None = None,
+    alone: bool = False,
 ) -> str:
     """One cube's symbol as a complete SVG document.
 
@@ -57,8 +58,9 @@ def symbol_svg(
         tile: draw the cube's body; without it the ground stays transparent.
         ink: colour of the strokes instead of the theme's.
         terminal_inks: colour of the conductors by terminal.
+        alone: the symbol on a tile of one cell, however many the cube covers (for circuit drawings).
     """
-    look = LOOKS[theme]
+    look, kind = LOOKS[theme], flat(kind) if alone else kind
     body = _cube(kind, turn, label, unit, look, tile, ink or look.ink, terminal_inks or {})
     width, height = (side + 4 for side in extent(*kind.lies(turn)))
     return (
@@ -258,9 +260,9 @@ def _contact(contact: Contact, look: Look) -> str:
 
 def _leg_name(contact: Contact, ink: str) -> str:
     """The name of a leg, inside the frame of its block."""
-    x, y = edge_point(contact, 32 if contact.side in (Side.E, Side.W) else 40)
+    x, y = edge_point(contact, 32 if contact.side in (Side.E, Side.W) else 36)
     anchor = {Side.W: "start", Side.E: "end"}.get(contact.side, "middle")
-    return _text(x, y + 4, contact.terminal, 12, ink, anchor=anchor)
+    return _text(x, y + 4, contact.terminal, 11, ink, anchor=anchor)
 
 
 def _stroke(stroke: Stroke, ink: str) -> str:

@@ -5,6 +5,8 @@ A kind that a teacher adds gets the symbol of its name or of its model; any othe
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from snapcheck.board._place import STEP
 from snapcheck.board._shapes import (
     PITCH,
@@ -177,8 +179,29 @@ def _block(kind: Kind, turn: int) -> tuple[Stroke, ...]:
         for contact in kind.contacts_at[turn]
     )
     x, y = middle(kind, kind.symbol_at, turn)
-    body = (stroke.turned(turn).moved(x - 50, y - 50) for stroke in _drawn(kind) if not stroke.terminal)
+    symbol = _drawn(kind)
+    turned_by = turn + _along_the_legs(kind, symbol)
+    body = (stroke.turned(turned_by).moved(x - 50, y - 50) for stroke in symbol if not stroke.terminal)
     return (*wires, box(_INSET, _INSET, width - _INSET, height - _INSET), *body)
+
+
+def _along_the_legs(kind: Kind, symbol: tuple[Stroke, ...]) -> int:
+    """The turn that brings each conductor of a symbol to a side where its terminal has a leg, 0 for none."""
+    sides = {
+        (s.terminal, side) for s in symbol for side, at in _EDGE.items() if s.terminal and at in s.points
+    }
+    turns = (t for t in (0, 90, 180, 270) if all(side.turned(t) in kind.sides(name) for name, side in sides))
+    return next(turns, 0)
+
+
+def flat(kind: Kind) -> Kind:
+    """The kind as if it covered one cell, for drawings where size means nothing."""
+    if kind.size == (1, 1):
+        return kind
+    legs = zip(kind.terminals, (Side.W, Side.E, Side.N, Side.S), strict=False)
+    return replace(
+        kind, size=(1, 1), contacts=tuple(Contact(side, name) for name, side in legs), symbol_at=None
+    )
 
 
 def edge_point(contact: Contact, inside: float = 0.0) -> Point:

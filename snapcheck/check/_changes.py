@@ -232,7 +232,8 @@ class _Finder:
             there = [c for c in sorted(self.open & room) if c in built]
             for x, y in itertools.permutations(there, 2):
                 if (
-                    self._alike(plan[a], built[x])
+                    (a, b) != (x, y)
+                    and self._alike(plan[a], built[x])
                     and self._alike(plan[b], built[y])
                     and room == {*built[x].cells(x), *built[y].cells(y)}
                 ):

@@ -238,7 +238,14 @@ class _Drawing:
     def _symbol(self, part: Part, turn: int, x: float, y: float) -> None:
         inks = {t: self.ink(n) for t, n in part.nets.items()}
         svg = symbol_svg(
-            part.kind, turn=turn, unit=part.cube.unit, tile=False, ink=INK, terminal_inks=inks, size=104
+            part.kind,
+            turn=turn,
+            unit=part.cube.unit,
+            tile=False,
+            ink=INK,
+            terminal_inks=inks,
+            size=104,
+            alone=True,
         )
         svg = svg.replace("<svg ", f'<svg x="{x - 52:.1f}" y="{y - 52:.1f}" ', 1)
         self.over.append(svg)

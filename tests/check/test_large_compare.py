@@ -78,6 +78,14 @@ def test_reversed() -> None:
     assert back.mend.startswith("Do not power.")
 
 
+def test_two_neighbours_turned_in_their_places_are_not_swapped() -> None:
+    plan = edited(PLAN, "C2 chip RN8 notch=up", "-E2")
+    built = edited(plan, "C2 chip RN8 notch=right", "B2 battery-box 9V plus=down")
+    boards = [parse_layout(text, "x", LARGE_KIT).board for text in (plan, built)]
+    rules = {(f.rule, str(f.cells[0])) for f in compare(*boards, LARGE_KIT).findings if f.cells}
+    assert rules >= {("turned", "C2"), ("reversed", "B2")} and not any(r == "swapped" for r, _ in rules)
+
+
 def test_turned_onto_other_cells() -> None:
     """Lying, the battery box covers B2 and C2."""
     (turned,) = found("B2 battery-box 9V plus=left")

@@ -44,6 +44,17 @@ model = "network"
 prefix = "U"
 parameters = { "p1-p2_ohm" = 1000, "p3-p4_ohm" = 2200, "p5-p6_ohm" = 4700, "p7-p8_ohm" = 10000 }
 
+[kind.socket-box]
+title = "socket box"
+footprint = [2, 1]
+legs = [{ name = "signal", cell = "B1", side = "E" }, { name = "signal", cell = "B1", side = "S" }]
+plate = true
+sockets = { E = "signal", W = "plate" }
+marked = "socket"
+faces = { socket = "E" }
+model = "socket"
+prefix = "X"
+
 # three by two cells have ten edges round them
 [kind.ten-legs]
 title = "chip of ten legs"
@@ -88,7 +99,7 @@ prefix = "LS"
 """,
     "large.toml",
 )
-LARGE = {"battery-box": 9.0, "chip": "RN8", "big-speaker": 8.0}
+LARGE = {"battery-box": 9.0, "chip": "RN8", "big-speaker": 8.0, "socket-box": None}
 
 
 def large_cube(kind: str, turn: int) -> Cube:
@@ -116,7 +127,7 @@ def large_board(rng: random.Random, columns: int, rows: int, share: float) -> Bo
     ]
     taps = rng.sample(seams, min(len(seams), 4))
     ends: list[TapEnd | SocketEnd] = [TapEnd(seam) for seam in taps]
-    ends += [SocketEnd(c, Side.E) for c, q in board.cubes.items() if q.kind == "socket"]
+    ends += [SocketEnd(c, side) for c, q in board.cubes.items() for side in LARGE_KIT[q.kind].sockets]
     rng.shuffle(ends)
     leads = [Lead(ends[i], ends[i + 1]) for i in range(0, min(len(ends) - 1, 4), 2)]
     return Board(columns, rows, board.cubes, frozenset(taps), tuple(leads))

@@ -176,7 +176,7 @@ class Board:
         large: dict[Cell, Cell] = {}
         for anchor, cube in [(c, q) for c, q in cubes.items() if q.size != _ONE_CELL]:
             columns, rows = cube.lies
-            if anchor.column + columns > self.columns or anchor.row + rows > self.rows:
+            if not self.fits(anchor, cube):
                 raise InputError(
                     tr(
                         "the cube at {cell} covers {across} x {down} cells and reaches beyond the plate of "
@@ -247,6 +247,11 @@ class Board:
     def plain(self) -> bool:
         """True where every cube covers one cell."""
         return not self._large
+
+    def fits(self, anchor: Cell, cube: Cube | None) -> bool:
+        """True where the plate has every cell that the cube would cover (nothing fits anywhere)."""
+        columns, rows = (1, 1) if cube is None else cube.lies
+        return anchor.column + columns <= self.columns and anchor.row + rows <= self.rows
 
     def put(self, changes: Mapping[Cell, Cube | None]) -> Board:
         """The board with cubes put at anchors (None: taken away); what a new cube would cover makes way."""

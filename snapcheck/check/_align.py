@@ -85,21 +85,22 @@ def _mirror_cube(cube: Cube, kit: Kit) -> Cube:
     """
     kind = kit[cube.kind]
     seen = _mirrored_contacts(kind, cube.turn)
-    for turn in TURNS:
+    like = [t for t in TURNS if kind.lies(t) == cube.lies]  # covers as much across and down
+    for turn in like:
         if set(kind.contacts_at[turn]) == seen:
             return replace(cube, turn=turn)
     if kind.marked:
         mark = _mirror_side(kind.faces[kind.marked].turned(cube.turn))
         return replace(cube, turn=next(t for t in TURNS if kind.faces[kind.marked].turned(t) == mark))
     edges = {contact.edge for contact in seen}
-    turns = [t for t in TURNS if kind.edges(t) == edges]
+    turns = [t for t in like if kind.edges(t) == edges]
     return replace(cube, turn=turns[0]) if turns else cube
 
 
 def is_handed(kind: Kind) -> bool:
     """True for a kind that no turn brings onto its mirror image, such as a transistor."""
     seen = _mirrored_contacts(kind, 0)
-    return all(set(kind.contacts_at[turn]) != seen for turn in TURNS)
+    return all(set(kind.contacts_at[t]) != seen for t in TURNS if kind.lies(t) == kind.size)
 
 
 def _mirrored_contacts(kind: Kind, turn: int) -> set[Contact]:

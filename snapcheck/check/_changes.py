@@ -279,6 +279,7 @@ class _Finder:
             return CellChange(Change.WRONG_VALUE, (cell,), cubes)
         half = (planned.turn - found.turn) % 360 == 180
         polar = len(kind.contacts) == 2 and len({c.terminal for c in kind.contacts}) == 2
+        polar = polar and kind.edges(180) == kind.edges(0)  # its two ends have changed places
         return CellChange(Change.REVERSED if half and polar else Change.TURNED, (cell,), cubes)
 
     # -------------------------------------------------------- leads and taps

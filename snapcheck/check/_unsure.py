@@ -31,10 +31,12 @@ _MOST_TRIED = 100
 def _choices(seen: Board, cell: Cell, others: Sequence[Cube | None]) -> list[Cube | None]:
     """What may stand in a cell, most likely first; empty when it could not be read at all.
 
-    A cell that is called unsure without any other choice may hold anything: it is as good as not read.
+    What would reach beyond the plate is no choice. A cell that is called unsure without any other choice may
+    hold anything: it is as good as not read.
     """
     choices: dict[object, Cube | None] = {}
-    for cube in (seen.cubes.get(cell), *others):  # however its value is spelt, it is one choice
+    fitting = (cube for cube in others if seen.fits(cell, cube))
+    for cube in (seen.cubes.get(cell), *fitting):  # however its value is spelt, it is one choice
         choices.setdefault(None if cube is None else (cube.kind, cube.turn, cube.value, cube.unit), cube)
     return list(choices.values()) if len(choices) > 1 else []
 
@@ -62,7 +64,7 @@ def settle(
     for cell, others in unsure.items():
         want = planned.get(cell)
         allowed = _choices(seen, cell, others)
-        if allowed and not any(_same(want, a, kit) for a in allowed):
+        if (allowed and not any(_same(want, a, kit) for a in allowed)) or not seen.fits(cell, want):
             continue
         cubes[cell] = want
     return seen.put(cubes)

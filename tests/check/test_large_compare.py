@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 from edits import edited
-from hypothesis import given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from largekit import LARGE_KIT, large_board, large_boards
 
@@ -170,7 +171,26 @@ def test_a_board_held_against_itself_turned_never_fails(plan: Board, quarters: i
     assert result.electrical in ("identical", "equivalent", "gave-up")
 
 
+@settings(max_examples=100, deadline=None)
+@given(large_boards(), st.data())
+def test_one_large_cube_missing_or_turned_is_told_at_its_anchor(plan: Board, data: st.DataObject) -> None:
+    large = [c for c, q in plan.cubes.items() if q.large]
+    assume(large)
+    cell = data.draw(st.sampled_from(large))
+    cube = plan.cubes[cell]
+    half = replace(cube, turn=(cube.turn + 180) % 360)
+    taken = data.draw(st.sampled_from([None, half]))
+    result = compare(plan, plan.put({cell: taken}), LARGE_KIT)
+    assume(not result.own_layout and not result.alignment.moved)
+    assert result.changed_cells == (cell,)
+    (told,) = [f for f in result.findings if f.source == "comparison with the plan"]
+    other = "reversed" if cube.kind == "battery-box" else "turned"
+    assert told.rule == ("cube-missing" if taken is None else other)
+    assert told.cells == (cell,) and told.expected_cube == cube
+
+
 @settings(max_examples=60, deadline=None)
+@example(65)  # a socket box whose mirror image would lie across other cells
 @given(st.integers(0, 2**32))
 def test_two_random_boards_are_compared_without_a_crash(seed: int) -> None:
     rng = random.Random(seed)

@@ -192,6 +192,19 @@ def test_places_of_a_large_cube_are_named_by_any_of_its_cells() -> None:
         parse_layout(AMPLIFIER + "input F2 left\n", "amplifier", LARGE_KIT)
 
 
+def test_a_lead_ends_on_a_large_cube_whichever_of_its_cells_is_named() -> None:
+    text = "plate 5 x 4\nA1 socket-box turn=0\nA3 socket signal=right\nB3 resistor 1k turn=0\n"
+    boards = [
+        parse_layout(f"{text}lead {end} to A3\n", "leads", LARGE_KIT).board for end in ("A1", "B1", "B1 E")
+    ]
+    assert boards[0] == boards[1] == boards[2] and str(boards[0].leads[0].start) == "socket A1 E"
+    circuit = build_circuit(boards[0].turned(180), LARGE_KIT)
+    box, socket = (
+        next(c for c, q in circuit.board.cubes.items() if q.kind == k) for k in ("socket-box", "socket")
+    )
+    assert circuit.net_of(box, "signal") == circuit.net_of(socket, "signal") == circuit.parts[0].nets["a"]
+
+
 def test_rules_name_the_anchor_and_what_covers() -> None:
     text = (
         "plate 6 x 4\nB2 battery-box 9V plus=left\nD2 corner ends=left+down\n"

@@ -6,7 +6,13 @@ the message alone, never a Python traceback, for anything derived from `Snapchec
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+
+from snapcheck.words import shown
+
+#: what no person wrote, such as thousands of digits, is not told in full
+_ENDLESS = re.compile(r"(\S{300})\S+")
 
 
 class SnapcheckError(Exception):
@@ -21,11 +27,11 @@ class SnapcheckError(Exception):
     exit_code = 20
 
     def __init__(self, message: str, *, place: str | Path | None = None, way_out: str = "") -> None:
-        self.message = message
-        self.place = "" if place is None else str(place)
+        self.message = _ENDLESS.sub(r"\1…", message)
+        self.place = "" if place is None else _ENDLESS.sub(r"\1…", str(place))
         self.way_out = way_out
-        text = f"{self.place}: {message}" if self.place else message
-        super().__init__(f"{text} {way_out}".strip())
+        text = f"{shown(self.place)}: {shown(self.message)}" if self.place else shown(self.message)
+        super().__init__(f"{text} {shown(way_out)}".strip())
 
     @property
     def name(self) -> str:

@@ -7,11 +7,13 @@ has to be compiled. A folder of one's own (``--locale``) comes before the bundle
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 _LOCALE = Path(__file__).parent / "locale"
 _FILE = Path("LC_MESSAGES", "snapcheck.po")
@@ -34,6 +36,9 @@ def use_language(language: str, extra_dir: Path | None = None) -> bool:
 
     Returns:
         False when there is no catalogue for it; then English is spoken.
+
+    Raises:
+        ValueError: its catalogue is damaged.
     """
     for name in _names(language):
         for folder in (extra_dir, _LOCALE):
@@ -74,17 +79,81 @@ def speech() -> tuple[str, Path | None]:
 
 
 def tr(message: str, **values: object) -> str:
-    """The message in the active language, with ``{name}`` places filled from `values`.
+    """The message in the active language, with ``{name}`` places filled from `values`, made safe to show.
 
     Write the English sentence as a literal at the call, so that the extraction tool finds it.
     """
     text = _active.get().sentences.get(message) or message
     if not values:
         return text
+    safe = {name: _safe(value) for name, value in values.items()}
     try:
-        return text.format(**values)
+        return text.format(**safe)
     except (LookupError, ValueError):  # a slip in a catalogue must not cost the sentence
-        return message.format(**values)
+        return message.format(**safe)
+
+
+# Characters that a terminal obeys instead of showing, or that turn the text around them: control characters
+# (C0 with DEL, C1: ECMA-48), ends of lines and paragraphs, the Bidi_Control characters (UAX #9, clause 2),
+# halves of characters (file names that are no UTF-8), and what XML 1.0 does not allow (clause 2.2).
+_OBEYED = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufeff\ufff9-\ufffb\ufffe\uffff]"
+)
+_FSI, _PDI = "\u2068", "\u2069"
+_ISOLATED = re.compile(f"{_FSI}[^{_FSI}{_PDI}]*{_PDI}")
+# letters written from right to left: Hebrew to Arabic Extended-A, presentation forms, and beyond the BMP
+_LEFTWARD = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefe\U00010800-\U00010fff\U0001e800-\U0001efff]")
+
+
+def shown(text: object, *, lines: bool = False, isolate: bool = True) -> str:
+    """Text from a file, a name or a library, safe to show on a terminal or in a report.
+
+    What would be obeyed instead of shown is written out as an escape (``\\n``, ``\\x1b``, ``\\u202e``). Text
+    in a script written from right to left is set apart by FSI and PDI (UAX #9), so that it leaves the
+    sentence around it in order. Text that was made safe before stays as it is.
+
+    Args:
+        lines: ends of lines and tabs stay.
+        isolate: False for text that stands alone, such as a cell of a table that programs read.
+    """
+    text = str(text)
+    if text.isascii() and text.isprintable():
+        return text
+    rest = text
+    while (fewer := _ISOLATED.sub("", rest)) != rest:
+        rest = fewer
+    apart = _FSI not in rest and _PDI not in rest  # ours, or as harmless
+
+    def written_out(match: re.Match[str]) -> str:
+        letter = match[0]
+        if (apart and letter in (_FSI, _PDI)) or (lines and letter in "\n\t"):
+            return letter
+        return letter.encode("unicode_escape").decode("ascii")
+
+    safe = _OBEYED.sub(written_out, text)
+    return f"{_FSI}{safe}{_PDI}" if isolate and _LEFTWARD.search(rest if apart else text) else safe
+
+
+def json_text(data: Any, indent: int | None = None, *, ascii_only: bool = False) -> str:
+    """JSON in which nothing stands that would be obeyed instead of shown: it means the same, written out."""
+    import json
+
+    text = json.dumps(data, ensure_ascii=ascii_only, indent=indent, allow_nan=False)
+    return _OBEYED.sub(lambda c: c[0] if c[0] == "\n" else f"\\u{ord(c[0]):04x}", text)
+
+
+def _safe(value: object) -> Any:
+    """A value to be filled in: texts and complaints of libraries are others' words."""
+    return shown(value) if isinstance(value, str | Path | BaseException) else value
+
+
+def brief(value: object, most: int = 60) -> str:
+    """A value from a data file as it may stand in a sentence: Python's notation, cut off where it is long."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # a whole number of more digits than Python writes, deep nesting
+        text = f"({type(value).__name__})"
+    return text if len(text) <= most else text[:most] + "…"
 
 
 def numeral(text: str) -> str:
@@ -110,10 +179,14 @@ def _names(language: str) -> list[str]:
 @cache
 def _read(file: Path, _changed_ns: int) -> Mapping[str, str]:
     """The sentences of a catalogue; those marked as doubtful (fuzzy) are left out."""
-    from babel.messages.pofile import read_po
+    from babel.messages.pofile import PoFileError, read_po
 
-    with file.open("rb") as stream:
-        catalogue = read_po(stream, ignore_obsolete=True)
+    try:
+        with file.open("rb") as stream:
+            # without the last argument it prints what it finds wrong
+            catalogue = read_po(stream, ignore_obsolete=True, abort_invalid=True)
+    except (PoFileError, LookupError, ValueError) as error:
+        raise ValueError(f"{file}: {error}") from None
     return {
         str(message.id): str(message.string)
         for message in catalogue

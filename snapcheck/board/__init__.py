@@ -5,7 +5,13 @@ from snapcheck.board._design import QUANTITIES, Conditions, Design, Expectation,
 from snapcheck.board._draw import draw_png, draw_svg, label_of, svg_to_png, symbol_svg
 from snapcheck.board._figures import parse_probe, parse_settings, settings_text, settings_words
 from snapcheck.board._files import design_from_text, load_board, load_design, read_text
-from snapcheck.board._json import board_from_json, board_to_json, design_from_json, design_to_json
+from snapcheck.board._json import (
+    board_from_json,
+    board_to_json,
+    cube_from_json,
+    design_from_json,
+    design_to_json,
+)
 from snapcheck.board._layout import parse_layout
 from snapcheck.board._layout_write import facing, write_layout
 from snapcheck.board._legs import Leg, edges_of, leg_at, legs, legs_at_seam, legs_of
@@ -44,6 +50,7 @@ __all__ = [
     "board_from_json",
     "board_to_json",
     "column_letters",
+    "cube_from_json",
     "design_from_json",
     "design_from_text",
     "design_to_json",

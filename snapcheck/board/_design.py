@@ -30,6 +30,12 @@ QUANTITIES: dict[str, str] = {
 }
 
 
+#: conditions that may be set: extra-low voltage (volts), illuminance (lux), ambient temperature (Celsius)
+MOST_V = 60.0
+LUX = (0.0, 200_000.0)
+CELSIUS = (-55.0, 125.0)
+
+
 @dataclass(frozen=True, order=True)
 class Probe:
     """A place to measure: a terminal of the cube in a cell, such as the collector of C4."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import math
-import re
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
@@ -18,7 +17,7 @@ from snapcheck.board._shapes import PITCH, TILE, Point, Stroke, extent, turned
 from snapcheck.board._symbols import edge_point, flat, middle, symbol_strokes
 from snapcheck.errors import MissingLibraryError
 from snapcheck.kit import Contact, Kind, Kit, Side, ValueForm, format_value
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 _MARGIN = 44.0
@@ -27,7 +26,6 @@ _FINE = 2.4
 _TITLE, _LINE = 21.0, 27.0  # size of the title, and from one of its lines to the next
 _SOCKET_AT = {Side.E: (67.0, 50.0), Side.W: (31.0, 50.0)}
 
-_NOT_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 #: gives the colour of the conductor of a terminal, or None for plain ink
 Ink = Callable[[Cell, str], str | None]
@@ -175,14 +173,14 @@ def _font_files() -> list[str]:
 
 
 def _xml(text: str) -> str:
-    """Text for an SVG; what XML 1.0 does not allow (clause 2.2) becomes the mark of a lost character."""
-    return escape(_NOT_XML.sub("\ufffd", text))
+    """Text for an SVG."""
+    return escape(shown(text, isolate=False))
 
 
 def label_of(cube: Cube, kind: Kind) -> str:
-    """What to print on a drawn cube: its print, else its value."""
+    """What to print on a drawn cube, and in tables: its print, else its value; safe to show."""
     if cube.printed is not None:
-        return cube.printed
+        return shown(cube.printed, isolate=False)
     return format_value(cube.value, kind.value_form, style="spaced", unit=cube.unit)
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from snapcheck.board._board import Board, Cube
-from snapcheck.board._design import QUANTITIES, Conditions, Expectation, Probe
+from snapcheck.board._design import CELSIUS, LUX, MOST_V, QUANTITIES, Conditions, Expectation, Probe
 from snapcheck.board._legs import legs_of
 from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
@@ -25,7 +25,7 @@ _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "oh
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
 _NUMBER = re.compile(r"([-−+]?\d+(?:\.\d+)?)(.*)")
 #: quantities taken at a frequency; without one it is 1 kHz
-_AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
+AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
 _RANGE_FORMS = "'4.5 V ± 20 %', '40 to 46 dB', 'over 10 kHz' or 'under 5 %'"
 
 
@@ -129,14 +129,14 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
         line.fail(name, tr("'{text}' is set to nothing.", text=name.text), _setting_forms())
     if name.text.lower() == "light":
         match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(?:lux|lx)", rest)
-        if not match or not float(match[1]) <= 200_000:
+        if not match or not float(match[1]) <= LUX[1]:
             line.fail(
                 group[1], tr("'{rest}' is no light.", rest=rest), tr("Write 'light 5 lux' (0 to 200000).")
             )
         return replace(conditions, light_lux=float(match[1]))
     if name.text.lower() == "temperature":
         match = re.fullmatch(r"([-−]?\d+(?:\.\d+)?) ?(?:°C|C|degC)", rest)
-        if not match or not -55 <= float(match[1].replace("−", "-")) <= 125:
+        if not match or not CELSIUS[0] <= float(match[1].replace("−", "-")) <= CELSIUS[1]:
             line.fail(
                 group[1],
                 tr("'{rest}' is no temperature.", rest=rest),
@@ -169,7 +169,7 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
         return replace(conditions, pots={**conditions.pots, cell: float(Decimal(match[1]) / 100)})
     if kind.model in ("battery", "supply"):
         volts, _ = read_number(line, group[1:], "V")
-        if not 0 <= volts <= 60:
+        if not 0 <= volts <= MOST_V:
             line.fail(
                 group[1], tr("{volts:g} V is no extra-low voltage.", volts=volts), tr("Write 0 V to 60 V.")
             )
@@ -200,6 +200,8 @@ def read_number(line: Line, words: Sequence[Word], unit: str) -> tuple[float, st
             tr("Accepted units: {accepted}.", accepted=accepted),
         )
     value = float(f"{match[1].replace('−', '-')}e{round(math.log10(scale))}")
+    if not math.isfinite(value):
+        line.fail(words[0], tr("'{text}' is no number.", text=text[:40]), tr("Write a number and its unit."))
     return value, written
 
 
@@ -254,7 +256,7 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
             place, used = scene.probe(line, body[1:], part=quantity in ("current", "power"))
             body = body[1 + used :]
         else:
-            if quantity not in _AT_FREQUENCY:
+            if quantity not in AT_FREQUENCY:
                 line.fail(
                     body[1],
                     tr("{quantity} is not taken at a frequency.", quantity=quantity),
@@ -263,7 +265,7 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
             used = 2 if len(body) > 2 and body[2].text in ("Hz", "kHz", "MHz") else 1
             at, _ = read_number(line, body[1 : 1 + used], "Hz")
             body = body[1 + used :]
-    if quantity in _AT_FREQUENCY and at is None:
+    if quantity in AT_FREQUENCY and at is None:
         at = 1000.0
     if place is None and output is None:
         line.fail(words[0], tr("it is not said where the {quantity} is taken.", quantity=quantity),

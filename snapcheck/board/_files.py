@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from snapcheck.board._board import Board
 from snapcheck.board._design import Design
 from snapcheck.board._json import design_from_json
 from snapcheck.board._layout import parse_layout
+from snapcheck.datafiles import json_value, read_bytes
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.words import tr
@@ -34,20 +34,8 @@ def load_design(path: str | Path, kit: Kit) -> Design:
 def design_from_text(text: str, path: str | Path, kit: Kit) -> Design:
     """As `load_design`, for a text that is at hand; `path` is for messages alone."""
     if text.lstrip().startswith(("{", "[")):
-        try:
-            data = json.loads(text)
-        except json.JSONDecodeError as error:
-            raise InputError(
-                tr("is not valid JSON: {msg}.", msg=error.msg),
-                place=tr(
-                    "{file}, line {line}, column {column}", file=path, line=error.lineno, column=error.colno
-                ),
-                way_out=tr(
-                    "Is the file complete? Write it again with 'snapcheck read' or 'snapcheck layout'."
-                ),
-            ) from None
-        except RecursionError:
-            raise InputError(tr("is nested too deeply for a board."), place=path) from None
+        again = tr("Is the file complete? Write it again with 'snapcheck read' or 'snapcheck layout'.")
+        data = json_value(text, str(path), again)
         try:
             return design_from_json(data, kit)
         except InputError as error:
@@ -59,15 +47,7 @@ def design_from_text(text: str, path: str | Path, kit: Kit) -> Design:
 def read_text(path: str | Path) -> str:
     """The text of a small UTF-8 file; raises InputError for a missing, huge, binary or empty one."""
     path = Path(path)
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise InputError(
-            tr("cannot be opened: {why}.", why=error.strerror),
-            place=path,
-            way_out=tr("Check the name of the file."),
-        ) from None
+    raw = read_bytes(path, MAX_BYTES, tr("Check the name of the file."))
     if len(raw) > MAX_BYTES:
         raise InputError(
             tr("is too large for a board (over 4 MB)."), place=path, way_out=tr("Is it the right file?")

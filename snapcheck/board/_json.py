@@ -8,11 +8,13 @@ from functools import partial
 from typing import Any, TypeVar
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
-from snapcheck.board._design import Conditions, Design, Expectation, Probe
+from snapcheck.board._design import CELSIUS, LUX, MOST_V, Conditions, Design, Expectation, Probe
+from snapcheck.board._figures import AT_FREQUENCY
 from snapcheck.board._place import Cell, Seam
+from snapcheck.datafiles import finite
 from snapcheck.errors import InputError
-from snapcheck.kit import Kind, Kit, ValueForm, check_limits
-from snapcheck.words import tr
+from snapcheck.kit import Kind, Kit, ValueForm, check_limits, parse_value
+from snapcheck.words import brief, tr
 
 _T = TypeVar("_T")
 
@@ -67,7 +69,7 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
                 place=f"{key}.at",
                 way_out=tr("Remove one of them."),
             )
-        cubes[cell] = _cube(entry, key, kit)
+        cubes[cell] = cube_from_json(entry, key, kit)
         if cubes[cell].large:
             _at(partial(Board, columns, rows, {cell: cubes[cell]}), f"{key}.at")
         for place in cubes[cell].cells(cell):
@@ -102,7 +104,9 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
     return Board(columns, rows, cubes, frozenset(taps), leads)
 
 
-def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
+def cube_from_json(item: object, key: str = "", kit: Kit | None = None) -> Cube:
+    """One cube of the truth format; as with `board_from_json`."""
+    entry = _table(item, key)
     kind = _text(_get(entry, "kind", key), f"{key}.kind")
     if kit is not None and kind not in kit:
         raise InputError(
@@ -113,21 +117,24 @@ def _cube(entry: Mapping[str, Any], key: str, kit: Kit | None) -> Cube:
     turn = entry.get("turn", 0)
     if isinstance(turn, bool) or turn not in TURNS:
         raise InputError(
-            tr("{turn!r} is no turn.", turn=turn),
+            tr("{turn} is no turn.", turn=brief(turn)),
             place=f"{key}.turn",
             way_out=tr("Accepted: 0, 90, 180, 270."),
         )
     value = entry.get("value")
     if isinstance(value, bool) or not isinstance(value, int | float | str | None):
         raise InputError(
-            tr("{value!r} is no value.", value=value),
+            tr("{value} is no value.", value=brief(value)),
             place=f"{key}.value",
             way_out=tr("A number, text or null."),
         )
-    if isinstance(value, int | float):
-        value = float(value)
-        if not 0 <= value < float("inf"):
-            raise InputError(tr("{value} is no value of a part.", value=value), place=f"{key}.value")
+    if isinstance(value, str):
+        _text(value, f"{key}.value")
+    elif value is not None:
+        number = finite(value)
+        if number is None or number < 0:
+            raise InputError(tr("{value} is no value of a part.", value=brief(value)), place=f"{key}.value")
+        value = number
     printed, unit = entry.get("printed"), entry.get("unit") or ""
     if printed is not None:
         _text(printed, f"{key}.printed")
@@ -141,11 +148,11 @@ def _size(entry: Mapping[str, Any], key: str, kind: Kind | None) -> tuple[int, i
     """Columns and rows at turn 0: the kind's, which what is written must not contradict."""
     said = entry.get("size", [1, 1] if kind is None else list(kind.size))
     if not isinstance(said, list) or len(said) != 2:
-        raise InputError(tr("{value!r} is no size.", value=said), place=f"{key}.size",
+        raise InputError(tr("{value} is no size.", value=brief(said)), place=f"{key}.size",
                          way_out=tr("Write columns and rows: [2, 1]."))  # fmt: skip
     columns, rows = (_whole(n, f"{key}.size") for n in said)
     if not (1 <= columns <= 52 and 1 <= rows <= 99):
-        raise InputError(tr("{value!r} is no size.", value=said), place=f"{key}.size",
+        raise InputError(tr("{value} is no size.", value=brief(said)), place=f"{key}.size",
                          way_out=tr("Write columns and rows: [2, 1]."))  # fmt: skip
     if kind is not None and (columns, rows) != kind.size:
         raise InputError(
@@ -166,12 +173,14 @@ def _matches(kind: Kind, value: float | str, key: str) -> None:
         )
     if form.numeric != isinstance(value, float):
         raise InputError(
-            tr("{value!r} is no value of a {kind}.", value=value, kind=tr(kind.title)),
+            tr("{value} is no value of a {kind}.", value=brief(value), kind=tr(kind.title)),
             place=key,
             way_out=tr("Write a number in SI units.") if form.numeric else tr("Write the printed text."),
         )
     if isinstance(value, float):
         check_limits(value, form, key)
+    elif isinstance(value, str):
+        _at(partial(parse_value, value, form), key)
 
 
 def _seam(item: object, key: str) -> Seam:
@@ -223,7 +232,7 @@ def design_from_json(data: object, kit: Kit | None = None) -> Design:
         _expectation(_table(item, f"expectations[{n}]"), f"expectations[{n}]")
         for n, item in enumerate(_list(table.get("expectations", []), "expectations"))
     )
-    return Design(
+    design = Design(
         board,
         title=_text(title, "title"),
         purpose=_text(table.get("purpose") or "", "purpose"),
@@ -232,19 +241,83 @@ def design_from_json(data: object, kit: Kit | None = None) -> Design:
         conditions=_conditions(table.get("conditions") or {}, "conditions"),
         expectations=expectations,
     )
+    if kit is not None:
+        _refers(design, kit)
+    return design
+
+
+def _refers(design: Design, kit: Kit) -> None:
+    """Raises InputError where a design speaks of something that does not stand on its board."""
+    probes = [("input", design.input), ("output", design.output)]
+    conditions = [("conditions", design.conditions)]
+    for n, figure in enumerate(design.expectations):
+        if figure.place is None and design.output is None:
+            raise InputError(
+                tr("it is not said where the {quantity} is taken.", quantity=figure.quantity),
+                place=f"expectations[{n}].place",
+            )
+        probes.append((f"expectations[{n}].place", figure.place))
+        if figure.conditions is not None:
+            conditions.append((f"expectations[{n}].conditions", figure.conditions))
+    for key, probe in probes:
+        if probe is not None:
+            terminals = _kind_in(design.board, kit, probe.cell, key).terminals
+            if probe.terminal not in terminals:
+                raise InputError(
+                    tr("'{terminal}' is no terminal of the cube in {cell}.", terminal=probe.terminal,
+                       cell=probe.cell),
+                    place=key, way_out=tr("Accepted: {names}.", names=", ".join(terminals)),
+                )  # fmt: skip
+    for key, given in conditions:
+        for name, cells, models in (
+            ("supply_V", given.supply_V, ("battery", "supply")),
+            ("switches", given.switches, ("switch",)),
+            ("pots", given.pots, ("potentiometer",)),
+        ):
+            for cell in cells:
+                kind = _kind_in(design.board, kit, cell, f"{key}.{name}")
+                if kind.model not in models:
+                    raise InputError(
+                        tr("the {kind} in {cell} cannot be set.", kind=tr(kind.title), cell=cell),
+                        place=f"{key}.{name}",
+                    )
+
+
+def _kind_in(board: Board, kit: Kit, cell: Cell, key: str) -> Kind:
+    cube = board.cubes.get(cell)
+    if cube is None:
+        raise InputError(tr("no cube stands in {cell}.", cell=cell), place=key)
+    return kit[cube.kind]
 
 
 def _expectation(item: Mapping[str, Any], key: str) -> Expectation:
     conditions = item.get("conditions")
-    at = item.get("at")
-    return Expectation(
-        _text(_get(item, "quantity", key), f"{key}.quantity"),
-        _probe(item.get("place"), f"{key}.place"),
-        None if at is None else _number(at, f"{key}.at"),
-        -math.inf if item.get("low") is None else _number(item["low"], f"{key}.low"),
-        math.inf if item.get("high") is None else _number(item["high"], f"{key}.high"),
-        _text(item.get("text") or "", f"{key}.text"),
-        None if conditions is None else _conditions(conditions, f"{key}.conditions"),
+    quantity = _text(_get(item, "quantity", key), f"{key}.quantity")
+    at, low, high = (
+        None if item.get(name) is None else _number(item[name], f"{key}.{name}")
+        for name in ("at", "low", "high")
+    )
+    if low is None and high is None:
+        raise InputError(tr("the expected range is missing."), place=key)
+    if at is not None and (quantity not in AT_FREQUENCY or at <= 0):
+        raise InputError(
+            tr("{quantity} is not taken at a frequency.", quantity=quantity)
+            if quantity not in AT_FREQUENCY
+            else tr("{value:g} is out of range.", value=at),
+            place=f"{key}.at",
+        )
+    return _at(
+        partial(
+            Expectation,
+            quantity,
+            _probe(item.get("place"), f"{key}.place"),
+            at,
+            -math.inf if low is None else low,
+            math.inf if high is None else high,
+            _text(item.get("text") or "", f"{key}.text"),
+            None if conditions is None else _conditions(conditions, f"{key}.conditions"),
+        ),
+        key,
     )
 
 
@@ -256,7 +329,7 @@ def _probe(item: object, key: str) -> Probe | None:
     if item is None:
         return None
     entry = _table(item, key)
-    cell = Cell.parse(_text(_get(entry, "cell", key), key))
+    cell = _at(partial(Cell.parse, _text(_get(entry, "cell", key), key)), key)
     return Probe(cell, _text(_get(entry, "terminal", key), key))
 
 
@@ -274,18 +347,36 @@ def _conditions(item: object, key: str) -> Conditions:
     entry = _table(item, key)
     usual = Conditions()
 
-    def numbers(name: str) -> dict[Cell, float]:
+    def numbers(name: str, high: float) -> dict[Cell, float]:
         table = _table(entry.get(name, {}), f"{key}.{name}")
-        return {Cell.parse(cell): _number(value, f"{key}.{name}.{cell}") for cell, value in table.items()}
+        return {
+            _at(partial(Cell.parse, cell), f"{key}.{name}"): _within(value, f"{key}.{name}.{cell}", 0, high)
+            for cell, value in table.items()
+        }
 
     switches = _table(entry.get("switches", {}), f"{key}.switches")
     return Conditions(
-        supply_V=numbers("supply_V"),
-        switches={Cell.parse(cell): bool(closed) for cell, closed in switches.items()},
-        pots=numbers("pots"),
-        light_lux=_number(entry.get("light_lux", usual.light_lux), f"{key}.light_lux"),
-        temperature_C=_number(entry.get("temperature_C", usual.temperature_C), f"{key}.temperature_C"),
+        supply_V=numbers("supply_V", MOST_V),
+        switches={
+            _at(partial(Cell.parse, cell), f"{key}.switches"): _truth(closed, f"{key}.switches.{cell}")
+            for cell, closed in switches.items()
+        },
+        pots=numbers("pots", 1),
+        light_lux=_within(entry.get("light_lux", usual.light_lux), f"{key}.light_lux", *LUX),
+        temperature_C=_within(
+            entry.get("temperature_C", usual.temperature_C), f"{key}.temperature_C", *CELSIUS
+        ),
     )
+
+
+def _truth(value: object, key: str) -> bool:
+    if not isinstance(value, bool):
+        raise InputError(
+            tr("{value} is neither true nor false.", value=brief(value)),
+            place=key,
+            way_out=tr("Accepted: true, false."),
+        )
+    return value
 
 
 def _at(read: Callable[[], _T], place: str) -> _T:
@@ -321,7 +412,7 @@ def _list(value: object, key: str) -> list[Any]:
 def _text(value: object, key: str) -> str:
     if not isinstance(value, str):
         raise InputError(
-            tr("{value!r} is no text.", value=value), place=key, way_out=tr("Write text in quotes.")
+            tr("{value} is no text.", value=brief(value)), place=key, way_out=tr("Write text in quotes.")
         )
     if any("\ud800" <= char <= "\udfff" for char in value):
         raise InputError(
@@ -332,11 +423,23 @@ def _text(value: object, key: str) -> str:
 
 def _whole(value: object, key: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int):
-        raise InputError(tr("{value!r} is no whole number.", value=value), place=key)
+        raise InputError(tr("{value} is no whole number.", value=brief(value)), place=key)
     return value
 
 
 def _number(value: object, key: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
-        raise InputError(tr("{value!r} is no number.", value=value), place=key)
-    return float(value)
+    number = finite(value)
+    if number is None:
+        raise InputError(tr("{value} is no number.", value=brief(value)), place=key)
+    return number
+
+
+def _within(value: object, key: str, low: float, high: float) -> float:
+    number = _number(value, key)
+    if not low <= number <= high:
+        raise InputError(
+            tr("{value:g} is out of range.", value=number),
+            place=key,
+            way_out=tr("Accepted: {low:g} to {high:g}.", low=low, high=high),
+        )
+    return number

@@ -5,13 +5,12 @@ from __future__ import annotations
 import difflib
 import functools
 import importlib.resources
-import math
-import tomllib
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
-from snapcheck.errors import DataError, InputError
-from snapcheck.words import tr
+from snapcheck.datafiles import finite, read_data_text, toml_table
+from snapcheck.errors import DataError
+from snapcheck.words import brief, tr
 
 
 @dataclass(frozen=True)
@@ -43,24 +42,12 @@ def parse_settings(text: str, source: str) -> ComparisonSettings:
 
 def load_settings(path: str | Path) -> ComparisonSettings:
     """The bundled limits with the changes in a TOML file. Raises InputError and DataError."""
-    try:
-        text = Path(path).read_text(encoding="utf-8")
-    except OSError as error:
-        raise InputError(tr("cannot be opened: {why}.", why=error.strerror), place=path) from error
-    except UnicodeDecodeError as error:
-        raise DataError(tr("is no text file."), place=path, way_out=tr("Save it as UTF-8.")) from error
+    text = read_data_text(Path(path), tr("a file of limits"), 1, tr("Give a file of limits (TOML)."))
     return parse_settings(text, str(path))
 
 
 def _numbers(text: str, source: str) -> dict[str, float]:
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise DataError(
-            tr("is not valid TOML: {error}.", error=error),
-            place=source,
-            way_out=tr("Mend that line; see https://toml.io."),
-        ) from error
+    data = toml_table(text, source)
     numbers: dict[str, float] = {}
     for key, value in data.items():
         place = tr("{file}, key {key}", file=source, key=key)
@@ -72,13 +59,16 @@ def _numbers(text: str, source: str) -> dict[str, float]:
                 place=place,
                 way_out=tr("Accepted: {names}.", names=", ".join(_NAMES)),
             )
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        number = finite(value)
+        if number is None:
             raise DataError(
-                tr("{value!r} is no number.", value=value), place=place, way_out=tr("Write a plain number.")
+                tr("{value} is no number.", value=brief(value)),
+                place=place,
+                way_out=tr("Write a plain number."),
             )
-        if value < (1 if key.endswith("ratio") else 0):
+        if number < (1 if key.endswith("ratio") else 0):
             raise DataError(
-                tr("{value:g} is too small.", value=value), place=place, way_out=tr("Ratios are 1 or more.")
+                tr("{value:g} is too small.", value=number), place=place, way_out=tr("Ratios are 1 or more.")
             )
-        numbers[key] = float(value)
+        numbers[key] = number
     return numbers

@@ -5,18 +5,16 @@ from __future__ import annotations
 import difflib
 import functools
 import importlib.resources
-import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NoReturn
 
-from snapcheck.datafiles import read_data_text
+from snapcheck.datafiles import finite, read_data_text, toml_table
 from snapcheck.errors import DataError
 from snapcheck.findings import Severity
-from snapcheck.words import tr
+from snapcheck.words import brief, tr
 
 _SEVERITIES = {s.name.lower(): s for s in Severity if s is not Severity.QUESTION}
 
@@ -100,14 +98,7 @@ class _Reader:
         raise DataError(message, place=tr("{file}, key {key}", file=self.source, key=key), way_out=way_out)
 
     def book(self, text: str) -> RuleBook:
-        try:
-            data = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
-            raise DataError(
-                tr("is not valid TOML: {error}.", error=error),
-                place=self.source,
-                way_out=tr("Mend that line; see https://toml.io."),
-            ) from error
+        data = toml_table(text, self.source)
         rules = dict(self.base.rules) if self.base else {}
         for name, table in data.items():
             if self.base and name not in rules:
@@ -130,14 +121,16 @@ class _Reader:
             if key == "enabled":
                 if not isinstance(value, bool):
                     self.fail(
-                        where, tr("{value!r} is not accepted.", value=value), tr("Accepted: true, false.")
+                        where,
+                        tr("{value} is not accepted.", value=brief(value)),
+                        tr("Accepted: true, false."),
                     )
                 enabled = value
             elif key == "severity":
-                if value not in _SEVERITIES:
+                if not isinstance(value, str) or value not in _SEVERITIES:
                     self.fail(
                         where,
-                        tr("{value!r} is not accepted.", value=value),
+                        tr("{value} is not accepted.", value=brief(value)),
                         tr("Accepted: {names}.", names=", ".join(_SEVERITIES)),
                     )
                 severity = _SEVERITIES[value]
@@ -153,15 +146,16 @@ class _Reader:
         return RuleSetting(enabled, severity, source, MappingProxyType(limits))
 
     def number(self, where: str, value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        number = finite(value)
+        if number is None:
             self.fail(
                 where,
-                tr("{value!r} is no number.", value=value),
+                tr("{value} is no number.", value=brief(value)),
                 tr("Write a plain number in the key's unit."),
             )
-        if value < 0:
-            self.fail(where, tr("{value:g} is below zero.", value=value), tr("Write a number from 0 up."))
-        return float(value)
+        if number < 0:
+            self.fail(where, tr("{value:g} is below zero.", value=number), tr("Write a number from 0 up."))
+        return number
 
 
 _COMMON = ("enabled", "severity", "source")

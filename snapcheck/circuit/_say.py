@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Probe, Side, TapEnd, legs_of
 from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
-from snapcheck.words import numeral, tr
+from snapcheck.words import numeral, shown, tr
 
 
 def side_word(side: Side) -> str:
@@ -41,7 +41,9 @@ def value_words(cube: Cube, kind: Kind) -> str:
     """The value as it is printed on the cube, else in its usual spelling (4k7, 10µ, BC547), or ""."""
     if cube.value is None or kind.value_form is ValueForm.NONE:
         return ""
-    return cube.printed or format_value(cube.value, kind.value_form, unit=cube.unit)
+    if cube.printed:
+        return shown(cube.printed, isolate=False)
+    return format_value(cube.value, kind.value_form, unit=cube.unit)
 
 
 def cube_words(cube: Cube | None, kit: Kit) -> str:

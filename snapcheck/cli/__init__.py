@@ -5,14 +5,24 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
-import json
 import os
 import sys
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from snapcheck import __version__
-from snapcheck.cli._argparse import spoken
+from snapcheck.cli._argparse import Parser, spoken
+from snapcheck.cli._output import (
+    LOG,
+    any_encoding,
+    complain,
+    flush_output,
+    output_to_nowhere,
+    print_json,
+    silent_libraries,
+    told_in_full,
+)
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import languages, surrounding_language, tr, use_language
 
@@ -51,12 +61,14 @@ _EXIT_CODES = """exit codes:
  10  works differently, 11 do not power, 12 can't tell (a person must look), 13 does not work
  20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),
  24 circuit cannot be solved, 25 a library is not installed, 26 gradebook (damaged, full, in use),
- 130 interrupted
+ 70 unexpected error (a mistake in snapcheck itself), 130 interrupted
 """
+#: what nobody foresaw; sysexits.h (4.0BSD) calls it EX_SOFTWARE
+UNEXPECTED = 70
 
 
-def _parser(verb: str | None) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _parser(verb: str | None) -> Parser:
+    parser = Parser(
         prog="snapcheck",
         description=tr("Check magnetic circuit-cube builds from a photo, by calculation."),
         epilog=tr(_EXIT_CODES),
@@ -64,10 +76,11 @@ def _parser(verb: str | None) -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"snapcheck {__version__}")
     _add_language(parser)
-    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB")
     for name, (module, summary) in VERBS.items():
         sub = verbs.add_parser(name, help=tr(summary), description=tr(summary))
         sub.add_argument("--json", action="store_true", help="print JSON instead of text")
+        sub.add_argument("--log", metavar="FILE", help="add what happens, with all details, to this file")
         _add_language(sub)
         if name == verb:
             importlib.import_module(module).arguments(sub)
@@ -109,9 +122,16 @@ def _speak(words: Sequence[str]) -> None:
 
     folder = Path(locale) if (locale := given("--locale")) else None
     language = given("--lang")
-    if language is None:
-        use_language(surrounding_language(extra_dir=folder), folder)
-    elif not use_language(language, folder):
+    try:
+        known = use_language(language or surrounding_language(extra_dir=folder), folder)
+    except ValueError as error:
+        use_language("en")
+        raise InputError(
+            tr("the catalogue of the language is damaged: {why}.", why=error),
+            place="--locale",
+            way_out=tr("Mend it, or leave it away."),
+        ) from None
+    if language is not None and not known:
         raise InputError(
             tr("there is no catalogue for the language '{language}'.", language=language),
             place="--lang",
@@ -131,41 +151,70 @@ def _for_the_user_alone() -> Iterator[None]:
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit code. A user's mistake never shows a traceback."""
+    """Run one command; returns the exit code. Nobody but the log ever sees a traceback."""
     words = list(sys.argv[1:] if argv is None else argv)
-    verb = next((word for word in words if word in VERBS), None)
-    try:
-        _speak(words)
-    except SnapcheckError as error:
-        print(f"snapcheck: {error}", file=sys.stderr)
-        return error.exit_code
-    with spoken():
-        args = _parser(verb).parse_args(words)
-    try:
-        with _for_the_user_alone() if args.verb in PERSONAL else contextlib.nullcontext():
-            code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
-        sys.stdout.flush()
+    log: str | None = None
+    with any_encoding():
+        try:
+            _speak(words)
+            with spoken():
+                parser = _parser(next((word for word in words if word in VERBS), None))
+                args = parser.parse_args(words)
+                if args.verb is None:
+                    parser.print_help()
+                    return 2
+            log = args.log
+            return _run(args)
+        except SnapcheckError as error:
+            return _told(error, words)
+        except KeyboardInterrupt:
+            complain(tr("interrupted"))
+            return 130
+        except BrokenPipeError:
+            output_to_nowhere()
+            return 0
+        except Exception as error:
+            return _unexpected(error, words, log)
+
+
+def _run(args: argparse.Namespace) -> int:
+    """The verb; what goes wrong in it stands in the log as well."""
+    with silent_libraries(args.log):
+        start = time.monotonic()
+        LOG.info("snapcheck %s, Python %s on %s: %s", __version__, sys.version.split()[0], sys.platform, args)
+        try:
+            with _for_the_user_alone() if args.verb in PERSONAL else contextlib.nullcontext():
+                code: int = importlib.import_module(VERBS[args.verb][0]).run(args)
+            flush_output()
+        except SnapcheckError as error:
+            LOG.error("%s: %s", error.name, error, exc_info=True)
+            raise
+        except BrokenPipeError:
+            raise
+        except OSError as error:  # a full disk, a folder that may not be read
+            LOG.error("OSError", exc_info=True)
+            with contextlib.suppress(OSError):
+                flush_output()
+            why = tr("the system refuses: {why}.", why=error.strerror or error)
+            raise SnapcheckError(why, place=error.filename) from None
+        except Exception as error:
+            return _unexpected(error, ["--json"] * args.json, args.log)
+        LOG.info("exit code %d after %.1f s", code, time.monotonic() - start)
         return code
-    except SnapcheckError as error:
-        if args.json:
-            print(
-                json.dumps(
-                    {
-                        "error": {
-                            "name": error.name,
-                            "message": error.message,
-                            "place": error.place,
-                            "way_out": error.way_out,
-                        }
-                    },
-                    ensure_ascii=False,
-                )
-            )
-        print(f"snapcheck: {error}", file=sys.stderr)
-        return error.exit_code
-    except KeyboardInterrupt:
-        print("snapcheck: " + tr("interrupted"), file=sys.stderr)
-        return 130
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+
+
+def _unexpected(error: Exception, words: Sequence[str], log: str | None) -> int:
+    where = told_in_full(error, log)
+    told = tr("an unexpected error ({name}): a mistake in snapcheck itself.", name=type(error).__name__)
+    way_out = tr("The details, without anything from a photo, are in {file}.", file=where) if where else ""
+    return _told(SnapcheckError(told, way_out=way_out), words, UNEXPECTED)
+
+
+def _told(error: SnapcheckError, words: Sequence[str], code: int | None = None) -> int:
+    """An error as it is told to people, and to programs that asked for JSON; returns the exit code."""
+    if "--json" in words:
+        told = {"message": error.message, "place": error.place, "way_out": error.way_out}
+        name = error.name if code is None else "UnexpectedError"
+        print_json({"error": {"name": name, **told}})
+    complain(str(error))
+    return error.exit_code if code is None else code

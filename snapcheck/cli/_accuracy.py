@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import argparse
 import io
-import json
-import resource
+import math
 import sys
 import time
 from pathlib import Path
 from typing import Any
 
-from snapcheck.board import board_from_json
+from snapcheck.board import board_from_json, read_text
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
+from snapcheck.cli._output import say
+from snapcheck.datafiles import json_value
 from snapcheck.errors import InputError, PhotoError
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,10 +58,7 @@ def run(args: argparse.Namespace) -> int:
     by_difficulty: dict[str, Any] = {}
     seconds = []
     for number, (photo, truth_file) in enumerate(pairs):
-        try:
-            data = json.loads(truth_file.read_text(encoding="utf-8"))
-        except ValueError as error:
-            raise InputError(tr("is no JSON: {why}.", why=str(error)), place=truth_file) from None
+        data = json_value(read_text(truth_file), str(truth_file))
         truth = board_from_json(data, kit)
         part = by_difficulty.setdefault(str(data.get("difficulty", "ordinary")), scoring.Score())
         start = time.perf_counter()
@@ -82,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
     read = [s for s in total.sure if s.read]
     rest = sorted(seconds[1:] or seconds)
     middle = rest[len(rest) // 2] if rest else None
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    memory = _peak_MB()
     result: dict[str, Any] = {
         "pictures": len(pairs),
         "figures": scoring.figures(total),
@@ -95,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
         "risk_coverage": scoring.risk_coverage(total),
         "silent_at_most": scoring.at_most(sum(not s.right for s in read), len(read)),
         "median_seconds": middle,
-        "peak_memory_MB": memory,
+        "peak_memory_MB": memory if math.isfinite(memory) else None,
         "mistakes": total.mistakes,
     }
     if args.json:
@@ -105,13 +103,23 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _peak_MB() -> float:
+    """The most memory that this process has had, MB; nan where the system does not say."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return float("nan")
+    unit = 1024 * 1024 if sys.platform == "darwin" else 1024  # bytes there, kB elsewhere
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
+
+
 def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: float) -> None:
     """The figures in words."""
     from snapcheck.photo import score as scoring
 
     for name, value in scoring.figures(total).items():
-        print(f"{name.replace('_', ' '):16} {100 * value:8.3f} %")
-    print(
+        say(f"{name.replace('_', ' '):16} {100 * value:8.3f} %")
+    say(
         tr(
             "{n} pictures, {c} cubes; {t:.2f} s a picture (median), {m:.0f} MB at most",
             n=total.count["pictures"],
@@ -123,7 +131,7 @@ def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: flo
     read = [s for s in total.sure if s.read]
     wrong = sum(not s.right for s in read)
     if read:
-        print(
+        say(
             tr(
                 "{w} of {n} cubes called read are wrong: at most {p:.2g} % with 95 % confidence"
                 " (were cubes independent)",
@@ -134,7 +142,7 @@ def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: flo
         )
     if args.reliability:
         for row in scoring.reliability(total):
-            print(
+            say(
                 tr(
                     "confidence {a:.3f} to {b:.3f}: {n:5} cubes, said {c:.2f} %, right {r:.2f} %",
                     a=row["from"],
@@ -145,7 +153,7 @@ def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: flo
                 )
             )
     for line in total.mistakes if args.mistakes else ():
-        print(line)
+        say(shown(line))
 
 
 def _reliability(score: Any, path: str) -> bytes:

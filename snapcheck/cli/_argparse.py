@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any, NoReturn
 
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 #: argparse's sentences that a user can come to see (Python 3.11 to 3.14); the extraction tool knows this name
 ARGPARSE_WORDS = (
@@ -32,6 +33,25 @@ ARGPARSE_WORDS = (
     "invalid %(type)s value: %(value)r",
     "unknown parser %(parser_name)r (choices: %(choices)s)",
 )
+
+
+class Parser(argparse.ArgumentParser):
+    """The standard library's, which also says what may have been meant, and shows nothing raw."""
+
+    def error(self, message: str) -> NoReturn:
+        super().error(shown(message, lines=True))
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        try:
+            super()._check_value(action, value)
+        except argparse.ArgumentError as error:
+            import difflib
+
+            near = difflib.get_close_matches(str(value), [str(c) for c in action.choices or ()], 1)
+            if near:
+                hint = tr("Did you mean '{near}'?", near=near[0])
+                raise argparse.ArgumentError(action, f"{error.message}. {hint}") from None
+            raise
 
 
 @contextmanager

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Board, Design
 from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, reading_of
+from snapcheck.cli._output import console
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult, check_build
-from snapcheck.words import active_language, tr
+from snapcheck.words import active_language, shown, tr
 
 if TYPE_CHECKING:
     import numpy as np
@@ -48,8 +49,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rich.console import Console
-
     kit = kit_of(args)
     design = load_plan(args.design, kit)
     with ExitStack() as stack:
@@ -75,17 +74,17 @@ def run(args: argparse.Namespace) -> int:
         return result.verdict.exit_code
     from snapcheck.report import print_result
 
-    console = Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    screen = console(soft_wrap=not sys.stdout.isatty())
     print_result(
-        result, console, student=args.step if args.student else 0, quiet=args.quiet, verbose=args.verbose
+        result, screen, student=args.step if args.student else 0, quiet=args.quiet, verbose=args.verbose
     )
     if files is not None:
-        console.print()
+        screen.print()
         for note in files.notes:
-            console.print(f"· {note}", markup=False)
-        console.print(tr("Report: {path}", path=files.html), markup=False, soft_wrap=True)
+            screen.print(f"· {shown(note)}")
+        screen.print(tr("Report: {path}", path=files.html), soft_wrap=True)
         if files.pdf is not None and not args.quiet:
-            console.print(tr("PDF:    {path}", path=files.pdf), markup=False, soft_wrap=True)
+            screen.print(tr("PDF:    {path}", path=files.pdf), soft_wrap=True)
     return result.verdict.exit_code
 
 
@@ -93,9 +92,7 @@ def _progress(args: argparse.Namespace, stack: ExitStack) -> Any:
     """A line on standard error that says what is being done, where a person watches."""
     if args.quiet or args.json or not sys.stderr.isatty():
         return lambda _: None
-    from rich.console import Console
-
-    status = stack.enter_context(Console(stderr=True).status(""))
+    status = stack.enter_context(console(stderr=True).status(""))
     return lambda text: status.update(f"{text} …")
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Board, Design, load_board, load_design, read_text
+from snapcheck.cli import _output
+from snapcheck.datafiles import finite, json_value
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit, bundled_kit, load_kit
 from snapcheck.words import tr
@@ -63,7 +63,7 @@ def _doubtful(path: str | Path) -> dict[str, Any] | None:
     text = read_text(path)
     if not text.lstrip().startswith("{"):
         return None
-    data: dict[str, Any] = json.loads(text)
+    data: dict[str, Any] = json_value(text, str(path))
     entries = [e for key in ("cubes", "taps", "leads") for e in data.get(key) or () if isinstance(e, dict)]
     if data.get("notes") or any(e.get("state", "read") != "read" for e in entries):
         return data
@@ -76,10 +76,7 @@ def reading_of(path: str | Path, kit: Kit, photo: str = "") -> Reading:
     Raises:
         InputError: it is no such file.
     """
-    try:
-        data = json.loads(read_text(path))
-    except ValueError:
-        data = None
+    data = json_value(read_text(path), str(path), tr("Give a file that 'read' wrote."))
     if not isinstance(data, dict):
         raise InputError(tr("this is no reading."), place=path, way_out=tr("Give a file that 'read' wrote."))
     return _reading({**data, "photo": photo or data.get("photo", "")}, path, kit)
@@ -89,13 +86,13 @@ def _reading(data: dict[str, Any], path: str | Path, kit: Kit) -> Reading:
     from snapcheck.photo import reading_from_json
 
     # where no picture is at hand, its size does not matter
-    size = [100 * int(data.get("columns") or 1), 100 * int(data.get("rows") or 1)]
+    size = [100 * min(max(int(finite(data.get(key)) or 1), 1), 99) for key in ("columns", "rows")]
     try:
         return reading_from_json({"size": size, **data}, kit)
     except InputError as error:
         place = f"{path}, {error.place}" if error.place else str(path)
         raise InputError(error.message, place=place, way_out=error.way_out) from None
-    except (AttributeError, KeyError, TypeError, ValueError) as error:
+    except (AttributeError, LookupError, TypeError, ValueError) as error:
         raise InputError(
             tr("this is no reading ({why}).", why=f"{type(error).__name__} {error}"),
             place=path,
@@ -105,8 +102,7 @@ def _reading(data: dict[str, Any], path: str | Path, kit: Kit) -> Reading:
 
 def print_json(data: Any) -> None:
     """One JSON document on standard output."""
-    json.dump(data, sys.stdout, ensure_ascii=False, indent=2, allow_nan=False)
-    print()
+    _output.print_json(data, indent=2)
 
 
 def make_folder(folder: Path, way_out: str = "") -> None:

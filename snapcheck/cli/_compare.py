@@ -19,6 +19,7 @@ from snapcheck.check import (
 from snapcheck.circuit import build_circuit, bundled_rules, load_rules
 from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
+from snapcheck.cli._output import say
 from snapcheck.cli._state import add_structure_only, states
 from snapcheck.findings import Severity, finding_to_json
 from snapcheck.kit import Kit
@@ -67,9 +68,9 @@ def run(args: argparse.Namespace) -> int:
         return result.verdict.exit_code
     print_findings(result.findings)
     if result.findings:
-        print()
-    print(_electrical(result))
-    print(verdict_line(result.verdict))
+        say()
+    say(_electrical(result))
+    say(verdict_line(result.verdict))
     return result.verdict.exit_code
 
 

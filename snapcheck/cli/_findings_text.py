@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from snapcheck.check import Verdict
+from snapcheck.cli._output import say
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -47,13 +48,13 @@ def print_findings(findings: Sequence[Finding]) -> None:
     """Every finding, with an empty line between; before a danger the one thing to do first."""
     if any(f.severity is Severity.DANGER for f in findings):
         todo = tr("Leave the supply off and lift the battery out until the first finding is mended.")
-        print(Verdict.DO_NOT_POWER.sentence, todo)
-        print()
+        say(f"{Verdict.DO_NOT_POWER.sentence} {todo}")
+        say()
     for number, finding in enumerate(findings):
         if number:
-            print()
+            say()
         for line in finding_lines(finding):
-            print(line)
+            say(line)
 
 
 def verdict_line(verdict: Verdict) -> str:

@@ -9,7 +9,8 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.cli._common import print_json, write_file
-from snapcheck.words import numeral, tr
+from snapcheck.cli._output import console, say
+from snapcheck.words import numeral, shown, tr
 
 if TYPE_CHECKING:
     from snapcheck.grade import Crew
@@ -54,14 +55,13 @@ class Bar:
     """A progress bar with rate and time left; plain lines where standard error is no terminal."""
 
     def __init__(self) -> None:
-        from rich.console import Console
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-        self._console = Console(stderr=True)
+        self._console = console(stderr=True)
         self._bar = Progress(
-            TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
-            TextColumn("{task.fields[rate]}"), TimeRemainingColumn(), console=self._console, transient=True,
-            disable=not self._console.is_terminal,
+            TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(),
+            TextColumn("{task.fields[rate]}", markup=False), TimeRemainingColumn(), console=self._console,
+            transient=True, disable=not self._console.is_terminal,
         )  # fmt: skip
         self._task: Any = None
 
@@ -70,7 +70,7 @@ class Bar:
             self._bar.remove_task(self._task)
         self._task = self._bar.add_task(what, total=total, rate="")
         if total and not self._console.is_terminal:
-            print(f"{what}: {total}", file=sys.stderr)
+            say(f"{what}: {total}", file=sys.stderr)
 
     def step(self) -> None:
         self._bar.advance(self._task)
@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
                 entries = result.grades
         except KeyboardInterrupt:
             crew.stop()
-            print(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
+            say(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
             raise
         crew.close()
         unmatched = [f for f in store.files() if not f.gone and f.student is None]
@@ -122,33 +122,30 @@ def run(args: argparse.Namespace) -> int:
         return 1 if waiting or unmatched else 0
     _tell(course, entries)
     if result is not None:
-        print(tr("{n} pictures, {new} read now.", n=result.pictures, new=result.new))
+        say(tr("{n} pictures, {new} read now.", n=result.pictures, new=result.new))
     if unmatched:
-        print(tr("Belong to nobody known ({n}):", n=len(unmatched)))
+        say(tr("Belong to nobody known ({n}):", n=len(unmatched)))
         for file in unmatched:
-            print(f"  {file.path}: {file.problem}")
+            say(f"  {shown(file.path)}: {shown(file.problem)}")
     if waiting:
-        print(
-            tr("For a person to decide: {n} (snapcheck review {course})", n=len(waiting), course=args.course)
-        )
+        say(tr("For a person to decide: {n} (snapcheck review {course})", n=len(waiting), course=args.course))
     return 1 if waiting or unmatched else 0
 
 
 def _tell(course: Any, entries: Any) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from snapcheck.grade.out import state_of
 
     table = Table(box=None, pad_edge=False)
-    for heading in (tr("number"), tr("name"), *(t.name for t in course.tasks)):
+    for heading in (tr("number"), tr("name"), *(shown(t.name) for t in course.tasks)):
         table.add_column(heading)
     words = {"missing": tr("nothing"), "open": tr("look")}
     for student in course.students:
-        cells = [student.number, student.name]
+        cells = [student.number, shown(student.name)]
         for task in course.tasks:
             entry = entries[student.number, task.name]
             state = state_of(entry)
             cells.append(words.get(state) or f"{numeral(entry.grade.points)} / {numeral(entry.grade.most)}")
         table.add_row(*cells)
-    Console().print(table)
+    console().print(table)

@@ -6,6 +6,7 @@ import argparse
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options
+from snapcheck.cli._output import say
 from snapcheck.words import tr
 
 
@@ -28,9 +29,9 @@ def run(args: argparse.Namespace) -> int:
         ])  # fmt: skip
         return 1 if pairs else 0
     for p in pairs:
-        print(tr("{a} and {b} show nearly the same picture.", a=p.first.path, b=p.second.path))
+        say(tr("{a} and {b} show nearly the same picture.", a=p.first.path, b=p.second.path))
     if pairs:
-        print(tr("That is a fact to look at, not a judgement: people may share a bench, or a picture."))
+        say(tr("That is a fact to look at, not a judgement: people may share a bench, or a picture."))
         return 1
-    print(tr("No two pictures of different people look nearly the same."))
+    say(tr("No two pictures of different people look nearly the same."))
     return 0

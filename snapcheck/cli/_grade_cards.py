@@ -7,8 +7,9 @@ from pathlib import Path
 
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._grade import add_course_options
+from snapcheck.cli._output import say
 from snapcheck.errors import InputError
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,5 +45,5 @@ def run(args: argparse.Namespace) -> int:
         print_json({"files": [str(p) for p in written]})
         return 0
     for path in written:
-        print(path)
+        say(shown(path))
     return 0

@@ -8,6 +8,7 @@ from typing import Any
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
+from snapcheck.cli._output import say
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
@@ -78,10 +79,10 @@ def run(args: argparse.Namespace) -> int:
             ],
         })  # fmt: skip
         return 0
-    print(tr("Kept as number {number}.", number=number))
+    say(tr("Kept as number {number}.", number=number))
     for (student, task), (old, e) in changed.items():
         state = tr("final") if e.grade.final else tr("still open")
-        print(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")
+        say(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")
     return 0
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from snapcheck.cli._common import make_folder, print_json, write_file
 from snapcheck.cli._grade import Bar, add_course_options, add_crew, crew_of
-from snapcheck.words import tr
+from snapcheck.cli._output import say
+from snapcheck.words import shown, tr
 
 WHAT = ("gradebook", "feedback", "overview", "audit", "pseudonymous")
 
@@ -61,9 +62,9 @@ def run(args: argparse.Namespace) -> int:
         print_json({"files": [str(p) for p in written], "notes": list(notes)})
         return 0
     for note in notes:
-        print(f"· {note}")
+        say(f"· {shown(note)}")
     for path in written[:6]:
-        print(path)
+        say(shown(path))
     if len(written) > 6:
-        print(tr("… and {n} more", n=len(written) - 6))
+        say(tr("… and {n} more", n=len(written) - 6))
     return 0

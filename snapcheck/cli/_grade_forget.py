@@ -6,8 +6,9 @@ import argparse
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options
+from snapcheck.cli._output import say
 from snapcheck.errors import InputError
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,16 +35,16 @@ def run(args: argparse.Namespace) -> int:
                 and not any(student == args.student for student, _ in store.grades())
             ):
                 raise InputError(tr("nobody of this number is known."), place=args.student)
-            print(tr("Would erase {student}: {n} pictures, with readings, grades, decisions and feedback.",
+            say(tr("Would erase {student}: {n} pictures, with readings, grades, decisions and feedback.",
                      student=args.student, n=len(mine)))  # fmt: skip
-            print(tr("This cannot be taken back; do it with --yes."))
+            say(tr("This cannot be taken back; do it with --yes."))
             return 1
         done = forget(course, store, args.student, photos=not args.keep_photos)
     if args.json:
         print_json({"rows": done.rows, "files": [str(p) for p in done.files], "remains": list(done.remains)})
         return 0
-    print(tr("Erased: {rows} rows of the gradebook, {files} files.", rows=done.rows, files=len(done.files)))
-    print(tr("What remains:"))
+    say(tr("Erased: {rows} rows of the gradebook, {files} files.", rows=done.rows, files=len(done.files)))
+    say(tr("What remains:"))
     for line in done.remains:
-        print(f"  {line}")
+        say(f"  {shown(line)}")
     return 0

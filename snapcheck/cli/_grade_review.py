@@ -8,7 +8,8 @@ from typing import Any
 
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
-from snapcheck.words import numeral, tr
+from snapcheck.cli._output import say
+from snapcheck.words import numeral, shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,8 +40,8 @@ def run(args: argparse.Namespace) -> int:
         })  # fmt: skip
         return 1 if found.waiting or found.unmatched else 0
     for w in found.waiting:
-        print(f"{w.student} {w.task}  ({w.path})")
-        print(f"  {w.question} {w.reason_sentence}".rstrip())
+        say(f"{w.student} {shown(w.task)}  ({shown(w.path)})")
+        say(f"  {shown(w.question)} {shown(w.reason_sentence)}".rstrip())
         for c in w.choices:
             share = "" if c.probability is None else f"{100 * c.probability:3.0f} %"
             points = (
@@ -53,13 +54,13 @@ def run(args: argparse.Namespace) -> int:
                 else tr("cannot be worked out")
             )
             planned = "  " + tr("(as planned)") if c.planned else ""
-            print(f"    {share:>6}  {c.line:<40} {points}{planned}")
+            say(f"    {share:>6}  {shown(c.line):<40} {points}{planned}")
     for f in found.unmatched:
-        print(f"{f.path}: {f.problem}")
+        say(f"{shown(f.path)}: {shown(f.problem)}")
     if not found.waiting and not found.unmatched:
-        print(tr("Nothing waits for a person."))
+        say(tr("Nothing waits for a person."))
         return 0
-    print(
+    say(
         tr(
             "Decide with: snapcheck decide {course} STUDENT TASK 'DECISION' --reason 'WHY'",
             course=args.course,
@@ -79,6 +80,7 @@ def _history(rows: list[dict[str, Any]], as_json: bool) -> int:
             if r["takes_back"]
             else f"{r['kind']} {r['choice']}"
         )
-        print(f"{r['number']:>4} {r['at']} {r['by']}: {r['student'] or ''} {r['task'] or ''} {r['subject']}: "
-              f"{what}{state}. {r['reason']}")  # fmt: skip
+        student, task, subject = (shown(r[key] or "") for key in ("student", "task", "subject"))
+        say(f"{r['number']:>4} {r['at']} {shown(r['by'])}: {student} {task} {subject}: "
+            f"{shown(what)}{state}. {shown(r['reason'])}")  # fmt: skip
     return 0

@@ -6,7 +6,8 @@ import argparse
 from pathlib import Path
 
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.words import tr
+from snapcheck.cli._output import console
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,15 +44,14 @@ def run(args: argparse.Namespace) -> int:
             ],
         })  # fmt: skip
         return 0
-    from rich.console import Console
     from rich.table import Table
 
-    table = Table(box=None, pad_edge=False, title=tr(rubric.title), title_justify="left")
+    table = Table(box=None, pad_edge=False, title=shown(tr(rubric.title)), title_justify="left")
     for heading in (tr("sample build"), tr("verdict"), tr("points"), tr("by the bundled rubric")):
         table.add_column(heading)
     for r in rows:
         open_mark = "" if r.grade.final else " ?"
         points = f"{r.grade.points} / {r.grade.most}{open_mark}"
         table.add_row(r.title, r.grade.verdict_sentence, points, f"{r.usual.points} / {r.usual.most}")
-    Console().print(table)
+    console().print(table)
     return 0

@@ -7,9 +7,10 @@ import difflib
 from typing import Any
 
 from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._output import say
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, format_value
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,10 +35,10 @@ def run(args: argparse.Namespace) -> int:
     elif args.kind:
         _print_kind(kit[args.kind])
     else:
-        print(tr("{title}: {count} kinds", title=kit.title, count=len(kit.kinds)))
+        say(tr("{title}: {count} kinds", title=kit.title, count=len(kit.kinds)))
         width = max(len(name) for name in kit.kinds)
         for kind in kit.kinds.values():
-            print(f"  {kind.name:<{width}}  {_contacts(kind):<44}  {tr(kind.title)}")
+            say(f"  {shown(kind.name):<{width}}  {_contacts(kind):<44}  {shown(tr(kind.title))}")
     return 0
 
 
@@ -54,7 +55,7 @@ def _values(kind: Kind) -> list[str]:
 
 
 def _print_kind(kind: Kind) -> None:
-    print(f"{kind.name}: {tr(kind.title)}")
+    say(f"{shown(kind.name)}: {shown(tr(kind.title))}")
     rows = [
         (tr("contacts at turn 0"), _contacts(kind)),
         (tr("covers"), tr("{columns} x {rows} cells", columns=kind.size[0], rows=kind.size[1])),
@@ -69,11 +70,11 @@ def _print_kind(kind: Kind) -> None:
     ]
     width = max(len(name) for name, _ in rows)
     for name, text in rows:
-        print(f"  {name:<{width}}  {text}")
+        say(f"  {name:<{width}}  {text}")
     for value in kind.values:
         ratings = kind.ratings_for(value)
         if ratings != kind.ratings:
-            print(f"  {format_value(value, kind.value_form):<{width}}  {_numbers(ratings)}")
+            say(f"  {format_value(value, kind.value_form):<{width}}  {_numbers(ratings)}")
 
 
 def _numbers(table: Any) -> str:

@@ -7,6 +7,7 @@ import sys
 
 from snapcheck.board import design_to_json, load_design, oddities, write_layout
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
+from snapcheck.cli._output import for_output, say
 from snapcheck.words import tr
 
 
@@ -29,9 +30,9 @@ def run(args: argparse.Namespace) -> int:
         print_json({**design_to_json(design), "oddities": notes})
         return 0
     if args.write == "-":
-        sys.stdout.write(write_layout(design, kit))
+        sys.stdout.write(for_output(write_layout(design, kit)))
     board = design.board
-    print(
+    say(
         tr(
             "{file}: readable. Plate {columns} x {rows}, {cubes} cubes, {taps} taps, {leads} leads, "
             "{figures} expected figures.",
@@ -42,5 +43,5 @@ def run(args: argparse.Namespace) -> int:
     )  # fmt: skip
     for oddity in odd:
         where = "" if oddity.place is None else f"{oddity.place}: "
-        print(tr("look again: {text}", text=f"{where}{oddity.text}"), file=sys.stderr)
+        say(tr("look again: {text}", text=f"{where}{oddity.text}"), file=sys.stderr)
     return 0

@@ -7,6 +7,7 @@ import argparse
 from snapcheck.board import load_board
 from snapcheck.circuit import Circuit, Net, build_circuit, lead_words, part_words, terminal_words
 from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._output import say
 from snapcheck.words import tr
 
 
@@ -22,23 +23,23 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(_as_json(circuit))
         return 0
-    print(tr("{parts} parts, {nets} nets with parts", parts=len(circuit.parts), nets=len(_used(circuit))))
+    say(tr("{parts} parts, {nets} nets with parts", parts=len(circuit.parts), nets=len(_used(circuit))))
     for part in circuit.parts:
         ends = ", ".join(f"{terminal}={net}" for terminal, net in part.nets.items())
-        print(f"  {part.name:5} {part_words(part)}: {ends}")
+        say(f"  {part.name:5} {part_words(part)}: {ends}")
     for net in _used(circuit):
         name = tr("net 0, the plate") if net.number == 0 else tr("net {number}", number=net.number)
-        print(f"{name}:")
+        say(f"{name}:")
         for part, terminal in circuit.parts_on(net.number):
-            print(f"  {terminal_words(part, terminal)}")
+            say(f"  {terminal_words(part, terminal)}")
         for lead in net.leads:
-            print(f"  {lead_words(lead)}")
+            say(f"  {lead_words(lead)}")
         if args.metal:
-            print("  " + ", ".join(str(contact) for contact in net.contacts))
+            say("  " + ", ".join(str(contact) for contact in net.contacts))
     loose = [h for h in circuit.half_made if h.side is not None and h.terminal]
     if loose:
         places = ", ".join(f"{h.cell} {h.side.word}" for h in loose if h.side is not None)
-        print(tr("contacts that meet nothing: {places}", places=places))
+        say(tr("contacts that meet nothing: {places}", places=places))
     return 0
 
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
+from snapcheck.cli._output import complain, print_json, say
 from snapcheck.errors import SnapcheckError
-from snapcheck.words import tr
+from snapcheck.words import json_text, shown, tr
 
 if TYPE_CHECKING:
     from snapcheck.photo import Reading
@@ -42,24 +41,24 @@ def run(args: argparse.Namespace) -> int:
             code = error.exit_code
             if args.json:
                 told = {"name": error.name, "message": error.message, "way_out": error.way_out}
-                print(json.dumps({"photo": path.name, "error": told}, ensure_ascii=False), flush=True)
-            print(f"snapcheck: {error}", file=sys.stderr)
+                print_json({"photo": path.name, "error": told})
+            complain(str(error))
             continue
         data = reading_to_json(reading)
         if args.json:
-            print(json.dumps(data, ensure_ascii=False), flush=True)
+            print_json(data)
             if not args.out:
                 continue
         folder = Path(args.out) if args.out else path.parent
         make_folder(folder)
         stem = folder / f"{path.stem}-read"
         write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
-        write_file(stem.with_suffix(".json"), json.dumps(data, ensure_ascii=False, indent=1) + "\n")
+        write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
         write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
         if args.json:
             continue
         unsure = [str(cell) for cell in reading.unsure]
-        print(
+        say(
             tr(
                 "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
                 photo=path.name,
@@ -72,9 +71,9 @@ def run(args: argparse.Namespace) -> int:
             )
         )
         if unsure:
-            print(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
+            say(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
         for note in reading.notes:
-            print(f"  {note}")
+            say(f"  {shown(note)}")
     return code
 
 

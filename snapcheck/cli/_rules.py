@@ -10,6 +10,7 @@ from snapcheck.check import Verdict, open_questions, with_doubts
 from snapcheck.circuit import RuleBook, build_circuit, bundled_rules, check_rules, load_rules
 from snapcheck.cli._common import add_kit, kit_of, load_built, print_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
+from snapcheck.cli._output import say
 from snapcheck.cli._state import add_structure_only, states
 from snapcheck.errors import InputError
 from snapcheck.findings import Severity, finding_to_json
@@ -61,10 +62,10 @@ def run(args: argparse.Namespace) -> int:
         return verdict.exit_code
     print_findings(findings)
     if findings:
-        print()
-    print(verdict_line(verdict))
+        say()
+    say(verdict_line(verdict))
     if verdict is Verdict.READY and not any(f.severity < Severity.NOTE for f in findings):
-        print(tr("Keep to the rules of your lab; when in doubt, ask somebody who knows."))
+        say(tr("Keep to the rules of your lab; when in doubt, ask somebody who knows."))
     return verdict.exit_code
 
 
@@ -85,5 +86,5 @@ def _list(args: argparse.Namespace, book: RuleBook) -> int:
     for name, rule in book.rules.items():
         limits = ", ".join(f"{key} {value:g}" for key, value in rule.limits.items())
         state = "" if rule.enabled else tr(" (off)")
-        print(f"{name:26} {rule.severity.name.lower():10}{state} {limits}".rstrip())
+        say(f"{name:26} {rule.severity.name.lower():10}{state} {limits}".rstrip())
     return 0

@@ -12,6 +12,7 @@ from snapcheck.board import Cell, Design, load_design, parse_probe, parse_settin
 from snapcheck.circuit import build_circuit
 from snapcheck.cli import _simulate_text as text
 from snapcheck.cli._common import add_kit, kit_of, make_folder, print_json, write_file
+from snapcheck.cli._output import say
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
@@ -92,9 +93,9 @@ def _tell(
     if args.json:
         print_json(text.as_json(args.file, survey, sweep, tolerance, beside, plots))
         return
-    print(text.as_text(args.file, survey, sweep, tolerance, beside))
+    say(text.as_text(args.file, survey, sweep, tolerance, beside))
     for plot in plots:
-        print(tr("plot: {file}", file=plot))
+        say(tr("plot: {file}", file=plot))
 
 
 def _asked(design: Design, args: argparse.Namespace, kit: text.Kit) -> Design:

@@ -20,7 +20,7 @@ from snapcheck.simulate import (
     name_of,
     range_text,
 )
-from snapcheck.words import numeral, tr
+from snapcheck.words import numeral, shown, tr
 
 __all__ = ["Kit", "as_json", "as_text"]
 
@@ -29,7 +29,7 @@ def as_text(
     file: str, survey: Survey, sweep: Sweep | None, tolerance: Tolerance | None, beside: WhatIf | None
 ) -> str:
     """Everything for reading at the bench."""
-    blocks = [survey.design.title or file]
+    blocks = [shown(survey.design.title or file)]
     blocks += [tr("note: {text}", text=remark.text) for remark in survey.point.remarks]
     if survey.rhythm is not None:
         blocks.append(tr("note: it oscillates; the nets and parts below show a balance that it never holds."))

@@ -8,6 +8,7 @@ import sys
 from snapcheck.board import load_design, parse_settings
 from snapcheck.circuit import build_circuit
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
+from snapcheck.cli._output import for_output, say
 from snapcheck.simulate import export_netlist
 from snapcheck.words import tr
 
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json({"file": args.file, "netlist": text, "written": args.out})
     elif args.out:
-        print(tr("{file} is written as a netlist to {out}.", file=args.file, out=args.out))
+        say(tr("{file} is written as a netlist to {out}.", file=args.file, out=args.out))
     else:
-        sys.stdout.write(text)
+        sys.stdout.write(for_output(text))
     return 0

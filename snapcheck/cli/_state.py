@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, check_rules
+from snapcheck.cli._output import say
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.words import tr
 
@@ -51,5 +52,5 @@ def states(args: argparse.Namespace, wanted: Sequence[tuple[Circuit, Conditions]
                     state.point = simulator.operating_point(circuit, conditions)
                     state.positions = simulator.other_positions(circuit, conditions)
     except (MissingLibraryError, SimulationError) as error:
-        print(tr("judged by structure alone: {why}", why=error), file=sys.stderr)
+        say(tr("judged by structure alone: {why}", why=error), file=sys.stderr)
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._output import say
 from snapcheck.errors import InputError
 from snapcheck.kit import ValueForm, coarsest_series, format_value, neighbours, parse_value
 from snapcheck.words import tr
@@ -44,16 +45,16 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
         return 0
     shown = format_value(value, form, style="spaced", unit=parsed.unit)
-    print(tr("{text} ({kind}): {value}", text=args.text, kind=tr(kit[args.on].title), value=shown))
+    say(tr("{text} ({kind}): {value}", text=args.text, kind=tr(kit[args.on].title), value=shown))
     if parsed.rated_V is not None:
-        print(tr("  rated voltage {volts:g} V", volts=parsed.rated_V))
+        say(tr("  rated voltage {volts:g} V", volts=parsed.rated_V))
     if parsed.tolerance is not None:
-        print(tr("  tolerance {percent:g} %", percent=parsed.tolerance * 100))
+        say(tr("  tolerance {percent:g} %", percent=parsed.tolerance * 100))
     if parsed.volts is not None and parsed.amperes is not None:
-        print(tr("  {volts:g} V, {amperes:g} A", volts=parsed.volts, amperes=parsed.amperes))
+        say(tr("  {volts:g} V, {amperes:g} A", volts=parsed.volts, amperes=parsed.amperes))
     if series in ("E3", "E6", "E12"):  # has no neighbour in E12 but itself
-        print("  " + tr("in {series} (IEC 60063)", series=series))
+        say("  " + tr("in {series} (IEC 60063)", series=series))
     elif near is not None:
         where = tr("in {series} (IEC 60063)", series=series) if series else tr("in no E series (IEC 60063)")
-        print(tr("  {where}; E12 next to it: {low}, {high}", where=where, low=near[0], high=near[1]))
+        say(tr("  {where}; E12 next to it: {low}, {high}", where=where, low=near[0], high=near[1]))
     return 0

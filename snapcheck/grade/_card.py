@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 
 MARK = "snapcheck"
@@ -35,27 +34,12 @@ def card_text(data: bytes) -> str:
     Read by zxing-cpp: on cards laid into photos (`tests/grade/test_cards.py`) it reads about twice as many
     as the better one of OpenCV's two detectors, in a tenth of the time.
     """
-    import cv2
-    import numpy as np
     import zxingcpp
 
-    grey = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_GRAYSCALE)
-    if grey is None:
-        grey = _other(data)
+    from snapcheck.photo import open_grey
+
+    grey = open_grey(data)
     if grey is None:
         return ""
     found = zxingcpp.read_barcodes(grey, formats=zxingcpp.BarcodeFormat.QRCode)  # type: ignore[arg-type]
     return "\n".join(sorted({b.text for b in found if Card.parse(b.text)}))
-
-
-def _other(data: bytes):  # type: ignore[no-untyped-def]
-    import numpy as np
-    from PIL import Image
-
-    try:
-        import pillow_heif
-
-        pillow_heif.register_heif_opener()
-        return np.ascontiguousarray(np.asarray(Image.open(io.BytesIO(data)).convert("L")))
-    except Exception:  # damaged data make decoders raise nearly anything
-        return None

@@ -8,7 +8,7 @@ from xml.sax.saxutils import escape
 
 from snapcheck.grade._card import Card
 from snapcheck.grade._course import Course, Student
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 #: A4 and the cards on it, millimetres
 PAGE = (210.0, 297.0)
@@ -66,11 +66,11 @@ def _card(course: Course, student: Student, task: str) -> str:
     rows, columns = modules.nonzero()
     d = "".join(f"M{c} {r}h1v1h-1z" for r, c in zip(rows.tolist(), columns.tolist(), strict=True))
     title = course.task(task).title if task else course.title
-    shown = textwrap.wrap(title, _TITLE_LETTERS, max_lines=3, placeholder=" …") or [""]
+    pieces = textwrap.wrap(title, _TITLE_LETTERS, max_lines=3, placeholder=" …") or [""]
     lines = [
         (14.0, 4.2, "bold", student.number),
         (21.0, 3.4, "normal", student.name),
-        *((28.0 + 4.2 * i, 3.0, "normal", line) for i, line in enumerate(shown)),
+        *((28.0 + 4.2 * i, 3.0, "normal", line) for i, line in enumerate(pieces)),
         (46.0, 2.4, "normal", tr("Lay it flat beside the plate,")),
         (49.5, 2.4, "normal", tr("all of it in the picture.")),
     ]
@@ -84,9 +84,8 @@ def _card(course: Course, student: Student, task: str) -> str:
 def _line(y: float, size: float, weight: str, text: str) -> str:
     """A line of text that never runs over the card's edge."""
     fitted = 'textLength="37" lengthAdjust="spacingAndGlyphs" ' if 0.56 * size * len(text) > 37 else ""
-    return (
-        f'<text x="50" y="{y:g}" font-size="{size:g}" font-weight="{weight}" {fitted}>{escape(text)}</text>'
-    )
+    words = escape(shown(text, isolate=False))
+    return f'<text x="50" y="{y:g}" font-size="{size:g}" font-weight="{weight}" {fitted}>{words}</text>'
 
 
 def sheets_html(course: Course, task: str = "") -> str:

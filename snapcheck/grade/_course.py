@@ -6,9 +6,8 @@ import csv
 import difflib
 import io
 import re
-import tomllib
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,12 +15,13 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from snapcheck.board import Design, load_design
-from snapcheck.datafiles import read_data_text
+from snapcheck.datafiles import read_bytes, read_data_text, toml_table
 from snapcheck.errors import DataError, InputError
 from snapcheck.grade._rubric import Rubric, load_rubric, sample_rubric
 from snapcheck.kit import Kit, bundled_kit, load_kit
 from snapcheck.words import tr
 
+MAX_ROSTER_BYTES = 10_000_000
 COURSE_FILE = "course.toml"
 #: which photo of several counts
 COUNTS = ("latest", "best", "first")
@@ -131,11 +131,7 @@ def load_course(folder: str | Path, *, rubric: str | Path | None = None, store: 
     text = read_data_text(
         file, tr("a course"), 1, tr("A course folder holds course.toml; 'fixtures/class' is an example.")
     )
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise DataError(tr("is not valid TOML: {why}.", why=error), place=file) from None
-    return _Reader(folder, file, data).course(rubric, store)
+    return _Reader(folder, file, toml_table(text, str(file))).course(rubric, store)
 
 
 class _Reader:
@@ -231,6 +227,10 @@ class _Reader:
             raise self.fail("task", tr("a course needs a task."), tr("Begin one with [task.NAME]."))
         tasks = []
         for name, table in tables.items():
+            if not isinstance(table, dict):
+                raise self.fail(
+                    f"task.{name}", tr("a table is needed."), tr("Begin it with [task.{name}].", name=name)
+                )
             self.keys(f"task.{name}.", table, ("design", "title", "due", "aliases"))
             file = self.folder / self.text("design", table=table)
             design = load_design(file, kit)
@@ -255,10 +255,11 @@ def read_roster(path: Path) -> tuple[Student, ...]:
     Raises:
         InputError: missing, unreadable, a column is missing, a number is given twice.
     """
+    raw = read_bytes(path, MAX_ROSTER_BYTES)
+    if len(raw) > MAX_ROSTER_BYTES:
+        raise InputError(tr("is too large for a roster (over 10 MB)."), place=path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(tr("cannot be opened: {why}.", why=error.strerror or error), place=path) from None
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(
             tr("is no UTF-8 text."), place=path, way_out=tr("Save it as CSV in UTF-8.")
@@ -266,7 +267,7 @@ def read_roster(path: Path) -> tuple[Student, ...]:
     first = text.split("\n", 1)[0]
     delimiter = max(",;\t", key=first.count)
     rows = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
-    headings = {h.strip().lower(): h for h in rows.fieldnames or [] if h}
+    headings = {h.strip().lower(): h for h in _heading(rows, path) if h}
     for need in ("number", "name"):
         if need not in headings:
             raise InputError(
@@ -275,7 +276,7 @@ def read_roster(path: Path) -> tuple[Student, ...]:
                 way_out=tr("The first line must hold at least: number,name."),
             )
     students: dict[str, Student] = {}
-    for row in rows:
+    for row in _rows(rows, path):
         cells = {k.strip(): (v or "").strip() for k, v in row.items() if k and isinstance(v, str | None)}
         number, name = cells.get(headings["number"].strip(), ""), cells.get(headings["name"].strip(), "")
         if not number and not name:
@@ -296,6 +297,29 @@ def read_roster(path: Path) -> tuple[Student, ...]:
     if not students:
         raise InputError(tr("there is nobody in the roster."), place=path)
     return tuple(students.values())
+
+
+def _heading(rows: csv.DictReader[str], path: Path) -> Sequence[str]:
+    try:
+        return rows.fieldnames or []
+    except csv.Error as error:
+        raise _no_table(rows, path, error) from None
+
+
+def _rows(rows: csv.DictReader[str], path: Path) -> Iterator[dict[str | Any, str | Any]]:
+    try:
+        yield from rows
+    except csv.Error as error:
+        raise _no_table(rows, path, error) from None
+
+
+def _no_table(rows: csv.DictReader[str], path: Path, error: csv.Error) -> InputError:
+    """A field of more than 128 kB, a zero byte."""
+    return InputError(
+        tr("is no readable CSV: {why}.", why=error),
+        place=f"{path}, line {rows.line_num + 1}",
+        way_out=tr("Is a quotation mark left open? Save it as CSV in UTF-8."),
+    )
 
 
 # ---------------------------------------------------------------- who a file belongs to

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import multiprocessing
 import multiprocessing.connection
 import os
@@ -40,9 +41,35 @@ class Crew(Protocol):
         ...
 
 
+#: Memory that a worker may have (bytes): twice what the largest picture takes. What asks for more
+#: fails at that picture alone, instead of bringing the machine down.
+WORKER_BYTES = 2 << 30
+
+
+def _limit_memory() -> None:
+    """Where the system can; Linux counts everything that a process writes to (setrlimit(2), RLIMIT_DATA)."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return
+    _, most = resource.getrlimit(resource.RLIMIT_DATA)
+    wanted = WORKER_BYTES if most == resource.RLIM_INFINITY else min(WORKER_BYTES, most)
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_DATA, (wanted, most))
+
+
+def _logged(answer: Answer) -> Answer:
+    """An answer without the details of an unexpected error, which go to the log."""
+    details = answer.pop("details", "")
+    if details:
+        logging.getLogger("snapcheck").error("a worker met an unexpected error\n%s", details)
+    return answer
+
+
 def _start_worker() -> None:
     """In a new worker: leave Ctrl-C to the parent, and end when the parent ends, however that happens."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _limit_memory()
     parent = multiprocessing.parent_process()
     if parent is not None:
 
@@ -118,7 +145,7 @@ class LocalCrew:
                 for future in done:
                     job = busy.pop(future)
                     try:
-                        yield job, future.result()
+                        yield job, _logged(future.result())
                     except BrokenProcessPool:
                         again.append(job)
                 if done and not again:
@@ -141,7 +168,7 @@ class LocalCrew:
     def _alone(self, job: Job) -> Answer:
         pool = self._pool = self._start(1)
         try:
-            return pool.submit(do, job, speech()).result(timeout=self._limit_s)
+            return _logged(pool.submit(do, job, speech()).result(timeout=self._limit_s))
         except (BrokenProcessPool, TimeoutError):
             return lost(job)
         finally:
@@ -211,7 +238,7 @@ class ClusterCrew:
         while busy:
             future = next(following)
             job = busy.pop(future.key)
-            answer = future.result() if future.status == "finished" else lost(job)
+            answer = _logged(future.result()) if future.status == "finished" else lost(job)
             fill()
             yield job, answer
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Mapping
 
 from snapcheck.errors import DataError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course, Student
+from snapcheck.grade._csv import csv_text
 from snapcheck.words import tr
 
 
@@ -59,18 +58,8 @@ def gradebook_csv(course: Course, entries: Mapping[tuple[str, str], Entry]) -> s
         DataError: a field is not known.
     """
     columns = dict(course.gradebook) or usual_columns(course)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(columns)
-    for student in course.students:
-        writer.writerow([safe_cell(_field(course, student, entries, field)) for field in columns.values()])
-    return out.getvalue()
-
-
-def safe_cell(text: str) -> str:
-    """Text that a spreadsheet does not take for a formula."""
-    number = text.lstrip("+-").replace(".", "", 1).isdigit()
-    return "'" + text if text.startswith(("=", "+", "-", "@", "\t", "\r")) and not number else text
+    rows = [[_field(course, s, entries, field) for field in columns.values()] for s in course.students]
+    return csv_text([list(columns), *rows])
 
 
 def _field(course: Course, student: Student, entries: Mapping[tuple[str, str], Entry], field: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -26,29 +25,15 @@ def likeness(data: bytes) -> str:
     import cv2
     import numpy as np
 
-    grey = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_REDUCED_GRAYSCALE_4)
-    if grey is None:
-        grey = _other(data)
+    from snapcheck.photo import open_grey
+
+    grey = open_grey(data, shrink=4)
     if grey is None or min(grey.shape) < 8:
         return ""
     small = cv2.resize(grey, (4 * SIDE, 4 * SIDE), interpolation=cv2.INTER_AREA).astype(np.float32)
     low = cv2.dct(small)[:SIDE, :SIDE].ravel()
     bits = low > np.median(low[1:])
     return np.packbits(bits).tobytes().hex()
-
-
-def _other(data: bytes):  # type: ignore[no-untyped-def]
-    """Forms that OpenCV does not open, such as HEIC."""
-    import numpy as np
-    from PIL import Image
-
-    try:
-        import pillow_heif
-
-        pillow_heif.register_heif_opener()
-        return np.asarray(Image.open(io.BytesIO(data)).convert("L").reduce(4))
-    except Exception:  # damaged data make decoders raise nearly anything
-        return None
 
 
 def differing(a: str, b: str) -> int:

@@ -26,8 +26,9 @@ def data(name: str) -> str:
 def _environment() -> jinja2.Environment:
     import jinja2
 
-    loader = jinja2.FunctionLoader(lambda name: data(f"{name}.html.j2"))
-    return jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, loader=loader)
+    from snapcheck.report import pages
+
+    return pages(jinja2.FunctionLoader(lambda name: data(f"{name}.html.j2")))
 
 
 def part(name: str, **values: Any) -> str:

@@ -32,7 +32,7 @@ def pixels_of(file: File, data: bytes | None = None) -> np.ndarray:
     from snapcheck.photo import open_picture, picture_of
 
     if data is None and not file.archive:
-        return open_picture(file.root / file.path).pixels
+        return open_picture(file.place).pixels
     return picture_of(file.read() if data is None else data, Path(file.name)).pixels
 
 
@@ -85,13 +85,14 @@ class Pictures:
     def _as_it_is(self, path: str) -> np.ndarray | None:
         """A picture too dark or too small to be read, for a person to look at."""
         import cv2
-        import numpy as np
+
+        from snapcheck.photo import open_grey
 
         try:
-            data = np.frombuffer(self.file(path).read(), np.uint8)
-            return cv2.imdecode(data, cv2.IMREAD_COLOR)
-        except (SnapcheckError, cv2.error):
+            grey = open_grey(self.file(path).read())
+        except SnapcheckError:
             return None
+        return None if grey is None else cv2.cvtColor(grey, cv2.COLOR_GRAY2BGR)
 
     def _box(
         self, reading: Mapping[str, Any], names: Sequence[str], width: int, height: int

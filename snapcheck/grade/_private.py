@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import base64
-import csv
 import hashlib
 import hmac
 import html
-import io
 import json
 import os
 import re
@@ -19,8 +17,10 @@ from pathlib import Path
 from snapcheck.errors import InputError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
+from snapcheck.grade._csv import csv_text
 from snapcheck.grade._records import Trace
 from snapcheck.grade._store import Store
+from snapcheck.grade._submissions import place_of
 from snapcheck.words import tr
 
 KEY_FILE = "pseudonyms.key"
@@ -57,9 +57,7 @@ def pseudonymous_csv(course: Course, entries: Mapping[tuple[str, str], Entry], k
     findings with the cell of the plan.
     """
     items = [i.name for i in course.rubric.items]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["pseudonym", "task", "state", "verdict", "points", "late_min", *items, "findings"])
+    heading = ["pseudonym", "task", "state", "verdict", "points", "late_min", *items, "findings"]
     rows = []
     for entry in entries.values():
         points = {line.name: line.points for line in entry.grade.lines}
@@ -71,8 +69,7 @@ def pseudonymous_csv(course: Course, entries: Mapping[tuple[str, str], Entry], k
             *(points.get(name, "") for name in items),
             " ".join(f"{f.rule}@{f.plan_cells[0] if f.plan_cells else '-'}" for f in faults),
         ])  # fmt: skip
-    writer.writerows(sorted(rows))
-    return out.getvalue()
+    return csv_text([heading, *sorted(rows)])
 
 
 @dataclass(frozen=True)
@@ -137,7 +134,7 @@ def _erase_submissions(course: Course, paths: Sequence[str]) -> list[Path]:
     """Pictures, and documents that have the name of one of them."""
     erased = []
     for path in paths:
-        picture = course.submissions / path
+        picture = place_of(course.submissions, path)
         for file in sorted(picture.parent.glob("*")) if picture.parent.is_dir() else ():
             if file.is_file() and not file.is_symlink() and file.stem == picture.stem:
                 file.unlink()

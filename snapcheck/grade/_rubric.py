@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import enum
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -15,7 +14,7 @@ from typing import Any, NoReturn
 
 from snapcheck.check import Verdict
 from snapcheck.circuit import bundled_rules
-from snapcheck.datafiles import read_data_text
+from snapcheck.datafiles import finite, read_data_text, toml_table
 from snapcheck.errors import DataError
 from snapcheck.findings import Severity
 from snapcheck.kit import Kit
@@ -203,13 +202,7 @@ def load_rubric(path: str | Path, kit: Kit | None = None) -> Rubric:
 
 def parse_rubric(text: str, source: str, kit: Kit | None = None) -> Rubric:
     """A rubric from TOML text; kinds are checked where a kit is given. Raises DataError."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise DataError(
-            tr("is not valid TOML: {why}.", why=error), place=source, way_out=tr("Mend that line.")
-        ) from None
-    return _Reader(source, kit).rubric(data)
+    return _Reader(source, kit).rubric(toml_table(text, source))
 
 
 def points_text(points: Fraction) -> str:
@@ -248,7 +241,7 @@ class _Reader:
         return value.strip()
 
     def number(self, where: str, value: object, low: float = 0.0, high: float = 1e6) -> Fraction:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        if finite(value) is None or not isinstance(value, int | float) or not low <= value <= high:
             self.fail(where, tr("a number from {low} to {high} is needed.", low=f"{low:g}", high=f"{high:g}"))
         return Fraction(str(value))
 
@@ -271,6 +264,15 @@ class _Reader:
                     + tr("Accepted: {keys}.", keys=", ".join(sorted(known))),
                 )
         return tuple(values)
+
+    def word(self, where: str, value: object, known: Iterable[str]) -> str:
+        """One word; as with `words`, it may stand alone in a list."""
+        found = self.words(where, value, known)
+        if len(found) != 1:
+            self.fail(
+                where, tr("one word is needed."), tr("Accepted: {keys}.", keys=", ".join(sorted(known)))
+            )
+        return found[0]
 
     def tables(self, data: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
         found = data.get(key, [])
@@ -322,7 +324,7 @@ class _Reader:
     def item(self, table: Mapping[str, Any]) -> Item:
         name = self.text("item, name", table.get("name"))
         where = f"item {name}, "
-        by = self.words(f"{where}by", table.get("by", ""), [m.value for m in Measure])[0]
+        by = self.word(f"{where}by", table.get("by", ""), [m.value for m in Measure])
         measure = Measure(by)
         own = {
             Measure.FINDINGS: ("rules", "severities", "kinds", "not_kinds", "each", "per_cell"),
@@ -385,15 +387,15 @@ class _Reader:
         if ("item" in table) != ("below" in table):
             self.fail(where + "item", tr("'item' and 'below' go together."))
         severities = {s.name.lower(): s for s in Severity if s <= Severity.NOTE}
-        one = self.words(f"{where}severity", table["severity"], severities)[0] if "severity" in table else ""
+        one = self.word(f"{where}severity", table["severity"], severities) if "severity" in table else ""
         rules = {*COMPARISON_RULES, *bundled_rules().rules}
         return Condition(
             severities[one] if one else None,
-            self.words(f"{where}rule", table["rule"], rules)[0] if "rule" in table else "",
+            self.word(f"{where}rule", table["rule"], rules) if "rule" in table else "",
             tuple(
                 Verdict(v) for v in self.words(f"{where}verdicts", table.get("verdicts", []), list(Verdict))
             ),
-            self.words(f"{where}item", table["item"], names)[0] if "item" in table else "",
+            self.word(f"{where}item", table["item"], names) if "item" in table else "",
             self.number(f"{where}below", table.get("below", 0), 0, 1),
             self.truth(f"{where}all_figures", table.get("all_figures", False)),
             float(self.number(f"{where}hours_early", table["hours_early"]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,11 +11,22 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from snapcheck.datafiles import read_bytes
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 MAX_BYTES = 120_000_000  # as for opening a picture
+# a byte of a file's name that is no UTF-8, as Python hands it over (PEP 383), and as a store can keep it
+_NO_UTF8, _WRITTEN_OUT = re.compile("[\udc80-\udcff]"), re.compile(r"\\u(dc[89a-f][0-9a-f])")
+
+
+def place_of(root: Path, path: str) -> Path:
+    """Where the plain file `path` of the submissions lies; bytes that are no UTF-8 are written out in it."""
+    plain = root / path
+    if plain.exists():
+        return plain
+    return root / _WRITTEN_OUT.sub(lambda byte: chr(int(byte[1], 16)), path)
 
 
 @dataclass(frozen=True)
@@ -40,6 +52,11 @@ class File:
         return self.path.lower().endswith(PICTURES)
 
     @property
+    def place(self) -> Path:
+        """Where a plain file lies."""
+        return place_of(self.root, self.path)
+
+    @property
     def name(self) -> str:
         """Last part of the path."""
         return self.path.rsplit("/", 1)[-1]
@@ -52,9 +69,10 @@ class File:
         """The bytes. Raises InputError."""
         try:
             if not self.archive:
-                return (self.root / self.path).read_bytes()
-            with zipfile.ZipFile(self.root) as zipped, zipped.open(self.path) as member:
-                data = member.read(MAX_BYTES + 1)
+                data = read_bytes(self.place, MAX_BYTES)
+            else:
+                with zipfile.ZipFile(self.root) as zipped, zipped.open(self.path) as member:
+                    data = member.read(MAX_BYTES + 1)
         except (OSError, zipfile.BadZipFile, KeyError, RuntimeError, NotImplementedError, EOFError) as error:
             why = getattr(error, "strerror", None) or str(error)
             raise InputError(
@@ -114,6 +132,7 @@ def _in_folder(root: Path, zone: ZoneInfo) -> Iterator[File]:
         if _hidden(inside) or path.is_symlink() or not path.is_file():
             continue
         state = path.stat()
+        inside = _NO_UTF8.sub(lambda byte: byte[0].encode("unicode_escape").decode("ascii"), inside)
         yield File(inside, datetime.fromtimestamp(state.st_mtime, zone), state.st_size, root, False)
 
 

@@ -9,6 +9,7 @@ import atexit
 import hashlib
 import json
 import os
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import PhotoError, SnapcheckError
 from snapcheck.grade._submissions import File
-from snapcheck.words import active_language, tr, use_language
+from snapcheck.words import active_language, shown, tr, use_language
 
 if TYPE_CHECKING:
     from snapcheck.board import Design
@@ -119,11 +120,15 @@ def do(job: Job, spoken: tuple[str, Path | None] = ("en", None)) -> dict[str, An
     except MemoryError:
         return _trouble("failed", tr("the memory does not suffice for this picture."))
     except Exception as error:  # one bad picture must not stop the rest
-        return _trouble("failed", tr("unexpected: {what}", what=f"{type(error).__name__}: {error}"))
+        told = tr(
+            "an unexpected error ({name}); run it again with --log FILE for the details.",
+            name=type(error).__name__,
+        )
+        return {**_trouble("failed", told), "details": "".join(traceback.format_exception(error))}
 
 
 def _trouble(state: str, message: str, place: str = "", way_out: str = "") -> dict[str, Any]:
-    name = Path(place).name if place else ""
+    name = shown(Path(place).name, isolate=False) if place else ""
     return {
         "state": state,
         "body": {"message": message, "place": name, "way_out": way_out},
@@ -150,13 +155,14 @@ def _read(job: ReadJob) -> dict[str, Any]:
     told = {"likeness": likeness(data), "card": card_text(data)}
     try:
         if job.data is None and not job.file.archive:
-            reading = job.reader(job.file.root / job.file.path)
+            reading = job.reader(job.file.place)
         else:
             reading = job.reader(Path(job.file.name), data=data)
     except SnapcheckError as error:
         state = "retake" if isinstance(error, PhotoError) else "failed"
         return {**_trouble(state, error.message, error.place, error.way_out), **told}
-    return {"state": "read", "body": reading_to_json(reading), **told}
+    body = {**reading_to_json(reading), "photo": job.file.name}  # a store holds text alone
+    return {"state": "read", "body": body, **told}
 
 
 def _check(job: CheckJob) -> dict[str, Any]:

@@ -5,20 +5,18 @@ from __future__ import annotations
 import difflib
 import functools
 import importlib.resources
-import math
-import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
-from snapcheck.datafiles import read_data_text
+from snapcheck.datafiles import finite, read_data_text, toml_table
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_key
 from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
-from snapcheck.words import tr
+from snapcheck.words import brief, tr
 
 #: how a kind may be simulated
 MODELS = (
@@ -77,15 +75,7 @@ def load_kit(path: str | Path) -> Kit:
 
 def parse_kit(text: str, source: str) -> Kit:
     """Read a kit from TOML text; `source` names it in messages. Raises DataError."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise DataError(
-            tr("is not valid TOML: {error}.", error=error),
-            place=source,
-            way_out=tr("Mend that line; see https://toml.io."),
-        ) from error
-    return _Reader(source).kit(data)
+    return _Reader(source).kit(toml_table(text, source))
 
 
 class _Reader:
@@ -134,9 +124,10 @@ class _Reader:
                 tr("is {type_word}, not a number.", type_word=_type_word(value)),
                 tr("Write a plain number in SI units."),
             )
-        if not math.isfinite(value):
+        number = finite(value)
+        if number is None:
             self.fail(key, tr("is not a finite number."), tr("Write a plain number in SI units."))
-        return float(value)
+        return number
 
     def choice(self, value: object, key: str, accepted: Collection[str]) -> str:
         word = self.text(value, key)
@@ -212,7 +203,7 @@ class _Reader:
         if symmetry not in (90, 180, 360):
             self.fail(
                 f"{key}.symmetry",
-                tr("{symmetry!r} is not accepted.", symmetry=symmetry),
+                tr("{symmetry} is not accepted.", symmetry=brief(symmetry)),
                 tr("Accepted: 90, 180, 360."),
             )
         model = self.choice(table["model"], f"{key}.model", MODELS)
@@ -228,7 +219,7 @@ class _Reader:
         if count is not None and (isinstance(count, bool) or not isinstance(count, int) or count < 0):
             self.fail(
                 f"{key}.count",
-                tr("{count!r} is no count.", count=count),
+                tr("{count} is no count.", count=brief(count)),
                 tr("Write a whole number, or leave it out."),
             )
         tolerance = self.number(table.get("tolerance", 0.0), f"{key}.tolerance")
@@ -313,7 +304,7 @@ class _Reader:
                 return columns, rows
         self.fail(
             key,
-            tr("{value!r} is no footprint.", value=value),
+            tr("{value} is no footprint.", value=brief(value)),
             tr("Write columns and rows, each 1 to {most}: [2, 1].", most=_LARGEST),
         )
 
@@ -379,10 +370,10 @@ class _Reader:
         if value is None:
             return None
         if not isinstance(value, list) or len(value) != 2:
-            self.fail(key, tr("{value!r} is no place.", value=value), tr("Write, say, [0.5, 0.5]."))
+            self.fail(key, tr("{value} is no place.", value=brief(value)), tr("Write, say, [0.5, 0.5]."))
         x, y = (self.number(n, key) for n in value)
         if not (0 <= x <= size[0] and 0 <= y <= size[1]):
-            self.fail(key, tr("{value!r} is no place.", value=value), tr("Write, say, [0.5, 0.5]."))
+            self.fail(key, tr("{value} is no place.", value=brief(value)), tr("Write, say, [0.5, 0.5]."))
         return x, y
 
     def sides(self, value: object, key: str) -> dict[Side, str]:

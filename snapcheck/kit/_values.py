@@ -332,9 +332,9 @@ def _type_name(clean: str, text: str) -> str:
 
 #: short forms that colours are printed in (common practice; those of two letters are in IEC 60757)
 _COLOUR_SHORT = {
-    "rd": "red", "gn": "green", "grn": "green", "ye": "yellow", "yel": "yellow", "ylw": "yellow", "bu": "blue",
-    "blu": "blue", "wh": "white", "wht": "white", "og": "orange", "org": "orange", "orn": "orange",
-    "amb": "amber", "pk": "pink", "vt": "violet", "vio": "violet",
+    "rd": "red", "gn": "green", "grn": "green", "ye": "yellow", "yel": "yellow", "ylw": "yellow",
+    "bu": "blue", "blu": "blue", "wh": "white", "wht": "white", "og": "orange", "org": "orange",
+    "orn": "orange", "amb": "amber", "pk": "pink", "vt": "violet", "vio": "violet",
 }  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
-from snapcheck.photo._open import Picture, open_picture, picture_of
+from snapcheck.photo._open import Picture, open_grey, open_picture, picture_of
 from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
@@ -17,6 +17,7 @@ __all__ = [
     "State",
     "TapReading",
     "flatten",
+    "open_grey",
     "open_picture",
     "picture_of",
     "read_photo",

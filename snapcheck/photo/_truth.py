@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from snapcheck.board import Cell, Cube, Seam, board_from_json, parse_end
+from snapcheck.board import Cell, Cube, Seam, board_from_json, cube_from_json, parse_end
 from snapcheck.board import Lead as BoardLead
+from snapcheck.datafiles import finite
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.photo._reading import CubeReading, Frame, LeadReading, Reading, State, TapReading
-from snapcheck.words import tr
+from snapcheck.words import brief, tr
 
 
 def reading_from_truth(data: Mapping[str, Any], photo: str | Path = "", kit: Kit | None = None) -> Reading:
@@ -39,14 +40,14 @@ def reading_from_json(data: Mapping[str, Any], kit: Kit | None = None) -> Readin
     """
     board = board_from_json(data, kit)
     entries = {Cell.parse(str(entry["at"])): entry for entry in data["cubes"]}
-    cubes = {cell: _cube_reading(cube, entries[cell]) for cell, cube in board.cubes.items()}
+    cubes = {cell: _cube_reading(cube, entries[cell], kit) for cell, cube in board.cubes.items()}
     tap_state = {_seam(entry): entry for entry in data.get("taps", [])}
     taps = tuple(
-        TapReading(seam, _state(tap_state[seam]), float(tap_state[seam].get("confidence", 1.0)))
+        TapReading(seam, _state(tap_state[seam]), _share(tap_state[seam], "confidence", 1.0))
         for seam in sorted(board.taps)
     )
     leads = tuple(
-        LeadReading(lead, _state(entry), float(entry.get("confidence", 1.0)), _rival_leads(entry))
+        LeadReading(lead, _state(entry), _share(entry, "confidence", 1.0), _rival_leads(entry))
         for lead, entry in zip(board.leads, data.get("leads", []), strict=True)
     )
     notes = tuple(str(note) for note in data.get("notes", []))
@@ -70,26 +71,50 @@ def _state(entry: Mapping[str, Any]) -> State:
         ) from None
 
 
-def _cube_reading(cube: Cube, entry: Mapping[str, Any]) -> CubeReading:
+def _share(entry: Mapping[str, Any], key: str, missing: float) -> float:
+    """A probability."""
+    value = finite(entry.get(key, missing))
+    if value is None or not 0 <= value <= 1:
+        raise InputError(tr("{value} is no number from 0 to 1.", value=brief(entry.get(key))), place=key)
+    return value
+
+
+def _others(entry: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    others = entry.get("alternatives", [])
+    if not isinstance(others, list) or not all(isinstance(other, Mapping) for other in others):
+        raise InputError(tr("is no JSON list ([…])."), place="alternatives")
+    return others
+
+
+def _cube_reading(cube: Cube, entry: Mapping[str, Any], kit: Kit | None) -> CubeReading:
     others = tuple(
-        (
-            Cube(
-                str(other["kind"]), int(other.get("turn", 0)), other.get("value"), other.get("printed"),
-                str(other.get("unit") or ""),
-            ),
-            float(other.get("probability", 0.0)),
-        )
-        for other in entry.get("alternatives", [])
-    )  # fmt: skip
-    confidence = float(entry.get("confidence", 1.0))
+        (cube_from_json(other, "alternatives", kit), _share(other, "probability", 0.0))
+        for other in _others(entry)
+    )
+    confidence = _share(entry, "confidence", 1.0)
     return CubeReading(cube, _state(entry), confidence, others, str(entry.get("reason", "")))
 
 
 def _rival_leads(entry: Mapping[str, Any]) -> tuple[tuple[BoardLead, float], ...]:
     return tuple(
-        (BoardLead(parse_end(other["from"]), parse_end(other["to"])), float(other.get("probability", 0.0)))
-        for other in entry.get("alternatives", [])
+        (
+            BoardLead(parse_end(str(other.get("from"))), parse_end(str(other.get("to")))),
+            _share(other, "probability", 0.0),
+        )
+        for other in _others(entry)
     )
+
+
+def _points(value: object, count: int, key: str) -> np.ndarray:
+    """(count, 2) pixels from a list of pairs."""
+    pairs = value if isinstance(value, list) else []
+    numbers = [[finite(v) for v in pair] if isinstance(pair, list | tuple) else [] for pair in pairs]
+    if len(pairs) != count or any(len(n) != 2 or None in n for n in numbers):
+        raise InputError(
+            tr("places in the picture are missing or no numbers."), place=key,
+            way_out=tr("Read the photo again."),
+        )  # fmt: skip
+    return np.array(numbers, np.float64)
 
 
 def _frame(data: Mapping[str, Any], columns: int, rows: int) -> Frame:
@@ -103,25 +128,26 @@ def _frame(data: Mapping[str, Any], columns: int, rows: int) -> Frame:
             place="size",
             way_out=tr("Give width and height of the upright picture in pixels."),
         )
-    width, height = int(size[0]), int(size[1])
-    corners = np.asarray(
-        data.get("plate_corners_px") or [[0, 0], [width, 0], [width, height], [0, height]], np.float64
-    )
+    width, height = (int(v) for v in _points([[size[0], size[1]]], 1, "size")[0])
+    if not (0 < width <= 100_000 and 0 < height <= 100_000):
+        raise InputError(tr("{value} is out of range.", value=brief(size)), place="size")
+    whole = [[0, 0], [width, 0], [width, height], [0, height]]
+    corners = _points(data.get("plate_corners_px") or whole, 4, "plate_corners_px")
     plate_cells = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], np.float64)
     tops = data.get("cube_tops_px")
     cells, pixels = plate_cells, corners
     if isinstance(tops, Mapping):
-        tops = [tops[str(entry["at"])] for entry in data["cubes"]]
-    if tops and len(tops) == len(data["cubes"]) >= 4:
+        tops = [tops.get(str(entry["at"])) for entry in data["cubes"]]
+    if tops and len(data["cubes"]) >= 4:
         at = [Cell.parse(entry["at"]) for entry in data["cubes"]]
         centres = np.array([(c.column + 0.5, c.row + 0.5) for c in at])
         if np.linalg.matrix_rank(centres - centres.mean(0)) == 2:  # cubes in one row say too little
-            cells, pixels = centres, np.asarray(tops, np.float64)
+            cells, pixels = centres, _points(tops, len(centres), "cube_tops_px")
     try:
         matrix, _ = cv2.findHomography(cells, pixels)
     except cv2.error:
         matrix = None
-    if matrix is None:
+    if matrix is None or not np.isfinite(matrix).all() or abs(matrix[2, 2]) < 1e-12:
         raise InputError(
             tr("the places of the cubes in the picture make no sense."),
             place="cube_tops_px",

@@ -6,7 +6,7 @@ from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import annotate, draw_ahead
 from snapcheck.report._plots import Behaviour, behaviour
-from snapcheck.report._style import style
+from snapcheck.report._style import pages, style
 from snapcheck.report._terminal import print_result
 from snapcheck.report._write import ReportFiles, write_report
 
@@ -19,6 +19,7 @@ __all__ = [
     "draw_ahead",
     "hint",
     "html_to_pdf",
+    "pages",
     "print_result",
     "report_html",
     "report_json",

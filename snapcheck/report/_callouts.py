@@ -26,6 +26,7 @@ from snapcheck.board import (
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit, Side
 from snapcheck.report._look import MARKS, badge_svg
+from snapcheck.words import shown
 
 _HALO = "#ffffff"
 _TURNING = ("turned", "reversed")
@@ -343,7 +344,7 @@ def _tag(cell: Cell, lies: tuple[int, int], text: str, colour: str) -> str:
     return (
         f'<rect x="{x - width / 2:.1f}" y="{y - 17:g}" width="{width:.1f}" height="34" rx="9" fill="{colour}" '  # noqa: E501
         f'stroke="{_HALO}" stroke-width="3"/><text x="{x:g}" y="{y + 8:g}" font-size="22" font-weight="bold" '
-        f'text-anchor="middle" fill="#fff">{escape(text)}</text>'
+        f'text-anchor="middle" fill="#fff">{escape(shown(text, isolate=False))}</text>'
     )
 
 

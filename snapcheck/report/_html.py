@@ -25,6 +25,7 @@ from snapcheck.report._nets import net_colours, nets_svg
 from snapcheck.report._picture import Window, drawing_svg, jpeg, photo_svg, rectify, window_of
 from snapcheck.report._plots import plots_svg
 from snapcheck.report._schematic import schematic_svg
+from snapcheck.report._style import pages
 from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list, unsure_words
 from snapcheck.words import tr
 
@@ -225,8 +226,6 @@ def _data(name: str) -> str:
 
 @cache
 def _template() -> jinja2.Template:
-    import jinja2
-
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment = pages()
     environment.filters["tied"] = lambda text: re.sub(r"(?<=[0-9∞]) (?=\S)", "\u00a0", text)
     return environment.from_string(_data("report.html.j2"))

@@ -16,7 +16,7 @@ from snapcheck.report._callouts import callouts_svg, reference_svg, rings_of
 from snapcheck.report._look import INK, PAPER, numbered
 from snapcheck.report._raster import document as pixel_document
 from snapcheck.report._raster import lay, raster
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
     import numpy as np
@@ -168,7 +168,7 @@ def _heading(text: str, width: int, scale: float) -> np.ndarray:
     """A strip with words above a panel, (about 40 * scale, width, 3)."""
     body = (
         f'<rect width="{width / scale:.1f}" height="{_STRIP}" fill="{PAPER}"/><text x="12" y="28" '
-        f'font-size="22" font-weight="bold" fill="{INK}">{escape(text)}</text>'
+        f'font-size="22" font-weight="bold" fill="{INK}">{escape(shown(text, isolate=False))}</text>'
     )
     size = (width, round(_STRIP * scale))
     return raster(pixel_document(body, (0, 0, width / scale, _STRIP), size, _FONT))[..., :3]

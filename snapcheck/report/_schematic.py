@@ -23,7 +23,7 @@ from snapcheck.report._schematic_layout import (
     lay_out,
     legs_of_block,
 )
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 _COLUMN, _LEVEL = 150.0, 118.0
 _LEFT, _TOP = 70.0, 62.0
@@ -78,10 +78,10 @@ class _Drawing:
         self._idle()
         self.height = max(self.lowest, *(self.level(p.middle) + 56 for p in self.layout.placed)) + 34
         body = "".join(lines + self.under + self._junctions() + self._net_names() + self.rims + self.over)
-        shown = min(self.width, 1180)
+        at_most = min(self.width, 1180)
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{self.width:g}" height="{self.height:g}" '
-            f'viewBox="0 0 {self.width:g} {self.height:g}" style="--w:{shown:g}px" font-family="{_FONT}" '
+            f'viewBox="0 0 {self.width:g} {self.height:g}" style="--w:{at_most:g}px" font-family="{_FONT}" '
             f'role="img"><title>{escape(title)}</title>{body}</svg>'
         )
 
@@ -177,7 +177,7 @@ class _Drawing:
                 self.over.append(self._chip(net, x + way * 54, y))
                 self.over.append(
                     f'<text x="{x + way * 29:.1f}" y="{y + 4:.1f}" font-size="11.5" text-anchor="{anchor}" '
-                    f'fill="{INK}">{escape(terminal_word(terminal))}</text>'
+                    f'fill="{INK}">{escape(shown(terminal_word(terminal), isolate=False))}</text>'
                 )
         self._text(x, middle - half - 8, f"{part.name} {label_of(part.cube, part.kind)}".strip(), "middle",
                    bold=True)  # fmt: skip
@@ -274,7 +274,7 @@ class _Drawing:
         start = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * wide
         self.boxes.append((start, y - 13, start + wide, y + 4))
         place = f'<text x="{x:.1f}" y="{y:.1f}" font-size="15.5" text-anchor="{anchor}"{weight} '
-        words = f"{escape(text)}</text>"
+        words = f"{escape(shown(text, isolate=False))}</text>"
         # the light rim as a text of its own: not every renderer knows paint-order
         self.rims.append(
             f'{place}fill="{CARD}" stroke="{CARD}" stroke-width="4" stroke-linejoin="round" '

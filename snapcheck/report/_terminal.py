@@ -9,7 +9,7 @@ from snapcheck.pipeline import CheckResult
 from snapcheck.report._characters import board_lines, marks_of
 from snapcheck.report._hints import hint
 from snapcheck.report._look import numbered, severity_title, verdict_advice, verdict_tone
-from snapcheck.words import tr
+from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -84,7 +84,7 @@ def print_result(
     if not student:
         _print_figures(result, console, verbose=verbose)
     for note in result.notes:
-        console.print(Text(f"· {note}", style="dim"))
+        console.print(Text(f"· {shown(note)}", style="dim"))
 
 
 def _paragraph(
@@ -95,7 +95,7 @@ def _paragraph(
     from rich.text import Text
 
     width = min(console.width if console.is_terminal else _WIDTH, _WIDTH)
-    first, *more = textwrap.wrap(title, max(20, width - 5)) or [""]
+    first, *more = textwrap.wrap(shown(title), max(20, width - 5)) or [""]
     console.print(Text.assemble((f" {number} ", _STYLES[finding.severity]), " ", (first, "bold")))
     for line in more:
         console.print(Text(f"    {line}", style="bold"))
@@ -103,7 +103,7 @@ def _paragraph(
         if not words:
             continue
         label = f"{name}: " if name else ""
-        first, *more = textwrap.wrap(label + words, max(20, width - 6), subsequent_indent="  ")
+        first, *more = textwrap.wrap(label + shown(words), max(20, width - 6), subsequent_indent="  ")
         console.print(Text.assemble("    ", (label, "dim"), first[len(label) :]))
         for line in more:
             console.print(Text(f"    {line}"))
@@ -133,7 +133,7 @@ def _print_figures(result: CheckResult, console: Console, *, verbose: bool) -> N
     console.print()
     console.print(Text(tr("Promised figures").upper(), style="bold underline"))
     if told := unsure_words(result):
-        console.print(told)
+        console.print(Text(told))
     for row in rows:
         sign = "✓" if row.met else "✗"
         line = tr("{name}: planned {range}, as designed {designed}, as built {built}",

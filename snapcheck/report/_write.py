@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +12,7 @@ from snapcheck.pipeline import CheckResult
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json
 from snapcheck.report._picture import annotate, drawing_svg, window_of
-from snapcheck.words import tr
+from snapcheck.words import json_text, tr
 
 if TYPE_CHECKING:
     import numpy as np
@@ -85,7 +84,7 @@ def write_report(
         progress(tr("writing the report"))
         data = None if student else folder / "report.json"
         if data is not None:
-            text = json.dumps(report_json(result), ensure_ascii=False, indent=1, allow_nan=False)
+            text = json_text(report_json(result), indent=1)
             data.write_text(text + "\n", encoding="utf-8")
         page = report_html(result, pixels=pixels, behaviour=behaviour, student=student, lang=lang)
         html = folder / "report.html"

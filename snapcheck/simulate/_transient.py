@@ -140,10 +140,12 @@ def command(duration_s: float, step_s: float) -> str:
 
 
 def collect(wanted: Mapping[int, str], answer: Mapping[str, Any], duration_s: float) -> Waveforms:
-    """Waveforms from ngspice's vectors."""
+    """Waveforms from ngspice's vectors. Raises SimulationError where it gave up before the end."""
     import numpy as np
 
     time = answer["time"]
+    if time[-1] < 0.99 * duration_s:
+        raise SimulationError(tr("the calculation of the waveform stopped before its end."))
     zero = np.zeros(len(time))
     return Waveforms(time, {net: answer.get(node, zero) for net, node in wanted.items()}, duration_s)
 

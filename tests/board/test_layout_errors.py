@@ -141,8 +141,8 @@ def test_files_that_are_no_board(name: str, tmp_path) -> None:
 
 
 def test_missing_files_and_folders(tmp_path) -> None:
-    for path in (tmp_path / "none.board", tmp_path):
-        with pytest.raises(InputError, match="cannot be opened"):
+    for path, words in ((tmp_path / "none.board", "cannot be opened"), (tmp_path, "is a folder")):
+        with pytest.raises(InputError, match=words):
             load_design(path, KIT)
 
 

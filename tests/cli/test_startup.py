@@ -41,9 +41,23 @@ def test_help_of_a_verb_imports_nothing_heavy(verb: str) -> None:
 
 def test_version_and_wrong_command_lines() -> None:
     assert run("--version").stdout.startswith("snapcheck ")
-    for words in ((), ("nonsense",), ("kit", "--nonsense")):
+    for words in (("nonsense",), ("kit", "--nonsense"), ("export", "course", "gradebok")):
         done = run(*words)
         assert done.returncode == 2 and "usage:" in done.stderr and "Traceback" not in done.stderr
+
+
+def test_alone_it_shows_its_help() -> None:
+    done = run()
+    assert done.returncode == 2 and "exit codes" in done.stdout and not done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [(("chek",), "check"), (("simulat", "x"), "simulate"), (("export", "c", "fedback"), "feedback")],
+)
+def test_a_mistyped_word_is_answered_with_the_nearest(words: tuple[str, ...], meant: str) -> None:
+    done = run(*words)
+    assert done.returncode == 2 and f"Did you mean '{meant}'?" in done.stderr
 
 
 @pytest.mark.parametrize("verb", [v for v in VERBS if v not in ("kit", "value")])

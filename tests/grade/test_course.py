@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import shutil
 import sqlite3
 import zipfile
@@ -13,6 +14,7 @@ from class_reader import read_class
 
 from snapcheck.errors import DataError, InputError, StoreError
 from snapcheck.grade import Entry, LocalCrew, Store, load_course, load_rubric, run_batch
+from snapcheck.grade._csv import csv_text, safe_cell
 from snapcheck.grade.out import gradebook_csv
 from snapcheck.simulate import is_available
 
@@ -154,12 +156,17 @@ def test_mistakes_in_a_rubric_are_named(item: str, said: str, tmp_path: Path) ->
         load_rubric(file)
 
 
-def test_a_cell_of_the_gradebook_is_no_formula(tmp_path: Path) -> None:
-    from snapcheck.grade._gradebook import safe_cell
-
-    assert [safe_cell(t) for t in ("=1+1", "@x", "-2", "+1.5", "-x", "Bo")] == [
-        "'=1+1", "'@x", "-2", "+1.5", "'-x", "Bo",
-    ]  # fmt: skip
+@pytest.mark.parametrize(
+    ("text", "cell"),
+    [("=1+1", "'=1+1"), ("@x", "'@x"), ("-2", "-2"), ("+1.5", "+1.5"), ("-1,5", "-1,5"), ("-x", "'-x"),
+     ("Bo", "Bo"), ("--1", "'--1"), ("Foo;=1+1", "Foo;'=1+1"), ("a|@x", "a|'@x"),
+     ("\t=1", "\\t=1"), (" =1", "' =1"),
+     ("\r=1", "\\r=1"), ("＝1+1", "'＝1+1"), ('a"=1', "a\"'=1"), ("a-b; c=d (-1)", "a-b; c=d (-1)")],
+)  # fmt: skip
+def test_a_cell_is_no_formula(text: str, cell: str) -> None:
+    """OWASP, CSV Injection: cells that begin with =, +, -, @, tab or CR, also behind another separator."""
+    assert safe_cell(text) == cell
+    assert list(csv.reader([csv_text([["T-1", text, "x"]])])) == [["T-1", cell, "x"]]
 
 
 def test_a_store_of_the_first_version_is_brought_up_and_keeps_what_it_holds(tmp_path: Path) -> None:

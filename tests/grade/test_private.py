@@ -115,6 +115,22 @@ def test_erasing_one_leaves_everybody_else_alone(tmp_path: Path, capsys: pytest.
     assert main(["export", name, "audit", "--workers", "1"]) == 0  # and the rest is as the gradebook has it
 
 
+@needs_ngspice
+@pytest.mark.usefixtures("quick")
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems have no such names of files")
+def test_a_photo_goes_also_when_its_name_is_no_utf_8(tmp_path: Path) -> None:
+    folder = course_of(tmp_path / "c", {"S1": "Ada Quell", "S2": "Bo Fenn"})
+    (folder / "submissions").mkdir()
+    pattern = (folder / "course.toml").read_text().replace("{time}", "{time}{any}")
+    (folder / "course.toml").write_text(pattern)
+    for number in ("S1", "S2"):
+        name = f"{number}_2031-03-05T1100 f".encode() + b"\xfcr.jpg"
+        (folder / "submissions" / os.fsdecode(name)).write_text(f"{number} good")
+    assert main(["grade", str(folder), "--workers", "1"]) in (0, 1)
+    assert main(["forget", str(folder), "S1", "--yes"]) == 0
+    assert [p.name[:2] for p in (folder / "submissions").iterdir()] == ["S2"]
+
+
 # ------------------------------------------------------------ who can read it
 
 

@@ -184,3 +184,17 @@ def test_layout_files_and_json_keys_stay_as_they_are(capsys: pytest.CaptureFixtu
     use_language("de")
     assert tr("resistor") == "Widerstand"
     assert load_design(path, kit).board == load_design(path, kit).board
+
+
+@pytest.mark.parametrize(
+    "text", [b'msgid "a', b"\xff\xfe", b'"Content-Type: text/plain; charset=none\\n"\nmsgid ""']
+)
+def test_a_damaged_catalogue_is_named(
+    text: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "xx" / "LC_MESSAGES" / "snapcheck.po"
+    file.parent.mkdir(parents=True)
+    file.write_bytes(text)
+    assert main(["kit", "--lang", "xx", "--locale", str(tmp_path)]) == 21
+    told = capsys.readouterr()
+    assert not told.out and told.err.count("\n") == 1 and str(file) in told.err

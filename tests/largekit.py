@@ -11,8 +11,7 @@ from snapcheck.board import Board, Cell, Cube, Lead, Seam, Side, SocketEnd, TapE
 from snapcheck.kit import bundled_kit, parse_kit
 
 #: the chip has one leg on each edge round it, and a resistor between every two
-LARGE_KIT = parse_kit(
-    """
+LARGE_TEXT = """
 name = "large"
 title = "Cubes of several cells"
 based_on = "bundled"
@@ -96,9 +95,8 @@ symbol_at = [1.2, 1.0]
 value = "ohms"
 model = "speaker"
 prefix = "LS"
-""",
-    "large.toml",
-)
+"""
+LARGE_KIT = parse_kit(LARGE_TEXT, "large.toml")
 LARGE = {"battery-box": 9.0, "chip": "RN8", "big-speaker": 8.0, "socket-box": None}
 
 

@@ -272,8 +272,9 @@ class _Reader:
                 tr("Needed by this model: {names}.", names=", ".join(needed)),
             )
         if kind.model == "network":
-            for name in kind.parameters:
-                if not set(inner_ends(name)) <= set(kind.terminals) or not name.endswith("_ohm"):
+            for name, ohm in kind.parameters.items():
+                ends = set(inner_ends(name)) & set(kind.terminals)
+                if len(ends) < 2 or not name.endswith("_ohm") or ohm <= 0:
                     self.fail(
                         f"kind.{kind.name}.parameters.{name}",
                         tr("is no resistance between two legs."),

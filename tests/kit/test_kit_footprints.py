@@ -82,6 +82,9 @@ def test_the_bundled_kit_said_leg_by_leg_is_the_same_kit() -> None:
             LEGS + 'parameters = { "in-up_ohm" = 10 }\n',
             "is no resistance between two legs. Write LEG-LEG_ohm",
         ),
+        (LEGS + 'parameters = { "in-in_ohm" = 10 }\n', "in-in_ohm: is no resistance between two legs"),
+        (LEGS + 'parameters = { "in-out_ohm" = 0 }\n', "in-out_ohm: is no resistance between two legs"),
+        (LEGS + 'parameters = { "in-out" = 10 }\n', "in-out: is no resistance between two legs"),
     ],
 )
 def test_mistakes_are_told_with_key_and_way_out(rest: str, told: str) -> None:

@@ -14,7 +14,7 @@ from snapcheck.board._json import (
 )
 from snapcheck.board._layout import parse_layout
 from snapcheck.board._layout_write import facing, write_layout
-from snapcheck.board._legs import Leg, edges_of, leg_at, legs, legs_at_seam, legs_of
+from snapcheck.board._legs import Leg, leg_at, legs, legs_at_seam, legs_of
 from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._oddities import Oddity, oddities
 from snapcheck.board._place import STEP, Cell, Seam, column_letters
@@ -56,7 +56,6 @@ __all__ = [
     "design_to_json",
     "draw_png",
     "draw_svg",
-    "edges_of",
     "extent",
     "facing",
     "family",

@@ -33,15 +33,8 @@ def legs(board: Board, kit: Kit) -> Iterator[Leg]:
 
 def legs_of(anchor: Cell, cube: Cube, kind: Kind) -> Iterator[Leg]:
     """Every contact of one cube."""
-    return (Leg(anchor, *edge) for edge in edges_of(anchor, cube, kind))
-
-
-def edges_of(anchor: Cell, cube: Cube, kind: Kind) -> list[tuple[Cell, Side, str]]:
-    """The same as plain (cell, side, terminal), for those who ask for all contacts of many boards."""
-    return [
-        (Cell(anchor.row + row, anchor.column + column) if row or column else anchor, side, terminal)
-        for side, terminal, row, column in kind.contacts_at[cube.turn]
-    ]
+    for side, terminal, row, column in kind.contacts_at[cube.turn]:
+        yield Leg(anchor, anchor.beside(row, column), side, terminal)
 
 
 def leg_at(board: Board, kit: Kit, cell: Cell, side: Side) -> Leg | None:

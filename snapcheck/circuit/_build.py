@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 
-from snapcheck.board import Board, Cell, Lead, LeadEnd, Seam, Side, SocketEnd, TapEnd, edges_of
+from snapcheck.board import Board, Cell, Lead, LeadEnd, Seam, Side, SocketEnd, TapEnd
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit
@@ -204,7 +204,8 @@ class _Joints:
             for terminal in kind.terminals:
                 if terminal in kind.on_plate:
                     contacts[0].append(NetContact(cell, None, terminal, Metal.BODY))
-            for place, side, terminal in edges_of(cell, cube, kind):
+            for side, terminal, row, column in kind.contacts_at[cube.turn]:  # `legs`, without making any
+                place = cell.beside(row, column) if row or column else cell
                 contacts[net[nodes[terminal]]].append(NetContact(place, side, terminal))
             for side, terminal in kind.sockets.items():
                 contacts[net[nodes[terminal]]].append(NetContact(cell, side, terminal, Metal.SOCKET))
@@ -230,7 +231,8 @@ class _Joints:
         board, at = self.board, self.at
         columns, rows = board.columns, board.rows
         for anchor, cube in board.cubes.items():
-            for cell, side, terminal in edges_of(anchor, cube, self.kinds[cube.kind]):
+            for side, terminal, row, column in self.kinds[cube.kind].contacts_at[cube.turn]:
+                cell = anchor.beside(row, column) if row or column else anchor
                 beyond = cell.neighbour(side)
                 if not (0 <= beyond.row < rows and 0 <= beyond.column < columns):
                     yield HalfMade(cell, Gap.EDGE, side, terminal)

@@ -351,6 +351,8 @@ def _best_way(
     that nothing has paired: so terminals fall into classes, and within a class any pairing fits.
     """
     way = {t: t for t in a.nets}
+    if _fits(a, b, way, nets, used) == len(way):
+        return way
     for group in groups:
         left = [t for t in a.nets if t in set(group)]
         mine = [nets.get(a.nets[t], _FREE) for t in left]

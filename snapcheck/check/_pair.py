@@ -64,7 +64,7 @@ class Pair:
         """
         if not self.unsure or self.has_own_layout:
             return self.seen
-        place, stand = self.alignment.to_built, self.alignment.cube_on_built
+        place, stand = self.plan.anchors_after(self.alignment.to_built), self.alignment.cube_on_built
         planned = {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
         return settle(self.seen, self.unsure, planned, self.kit)
 
@@ -167,7 +167,7 @@ class Pair:
         """Nets of the plan's circuit where its input and output are measured."""
         nets = []
         for probe in self.probes:
-            cell = self.frame.of_built(self.alignment.to_built(probe.cell))
+            cell = self.frame.of_built(self.plan.anchors_after(self.alignment.to_built)(probe.cell))
             net = self.plan_circuit.net_of(cell, probe.terminal)
             if net is not None:
                 nets.append(net)

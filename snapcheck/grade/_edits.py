@@ -70,7 +70,9 @@ def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
         if line.startswith("lead "):
             return replace(reading, leads=_with_lead(reading.leads, new.leads[0]))
         ((cell, cube),) = new.cubes.items()
-        return replace(reading, cubes={**reading.cubes, cell: CubeReading(cube, State.READ, 1.0)})
+        kept = board.put({cell: cube}).cubes  # what it covers cannot stand there
+        cubes = {c: r for c, r in reading.cubes.items() if c in kept}
+        return replace(reading, cubes={**cubes, cell: CubeReading(cube, State.READ, 1.0)})
     what = line.removeprefix("remove ")
     if what.startswith("tap "):
         (gone,) = _parsed(what, board, kit).taps
@@ -84,7 +86,7 @@ def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
             place=f"'{line}'",
             way_out=tr("For example: remove D2, remove tap C4|D4."),
         )
-    cell = Cell.parse(what.upper())
+    cell = board.named(Cell.parse(what.upper()))
     return replace(reading, cubes={c: r for c, r in reading.cubes.items() if c != cell})
 
 

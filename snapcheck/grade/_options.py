@@ -56,7 +56,8 @@ def questions_of(reading: Mapping[str, Any], edits: Sequence[str], kit: Kit) -> 
             if (line := _line(lambda c=cube, at=cell: cube_line(at, c, board, kit)))
         ]
         options.append(Option(f"remove {cell}", None))
-        found.append(Question(str(cell), (str(cell),), r.reason or tr("not sure"), _once(options)))
+        cells = tuple(map(str, r.cube.cells(cell)))
+        found.append(Question(str(cell), cells, r.reason or tr("not sure"), _once(options)))
     for tap in seen.taps:
         if tap.state is not State.READ:
             name = f"tap {tap.seam}"

@@ -108,8 +108,36 @@ def _with_tops(symbols: Symbols, tops: np.ndarray) -> Symbols:
 # --- cells ---------------------------------------------------------------------------------------
 
 
-def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit) -> dict[Cell, CubeReading]:
+def _readable(kit: Kit) -> frozenset[str]:
+    """Kinds that can be read: those of the network that the kit has, of one cell.
+
+    Raises:
+        InputError: there are none.
+    """
+    found = frozenset(k for k in names()[0][:-2] if k in kit and kit[k].size == (1, 1))
+    if not found:
+        raise InputError(
+            tr("the kit '{name}' has no kind that can be read from a photo.", name=kit.name),
+            way_out=tr("Kinds that can: {names}.", names=", ".join(names()[0][:-2])),
+        )
+    return found
+
+
+def _of_kit(s: Symbols, readable: frozenset[str]) -> Symbols:
+    """What looks like a kind that cannot be read with this kit is some other cube, not the next likely."""
     kinds = names()[0]
+    lacking = [i for i, name in enumerate(kinds[:-2]) if name not in readable]
+    if not lacking:
+        return s
+    kind, other = s.kind.copy(), len(kinds) - 2
+    kind[:, other] = np.logaddexp.reduce(kind[:, [*lacking, other]], axis=1)
+    kind[:, lacking] = -np.inf
+    return replace(s, kind=kind)
+
+
+def _cubes(board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit) -> dict[Cell, CubeReading]:
+    kinds, readable = names()[0], _readable(kit)
+    s = _of_kit(s, readable)
     empty, other = len(kinds) - 1, len(kinds) - 2
     limits = calibration()
     best = s.kind.argmax(1)
@@ -186,7 +214,8 @@ def _one(
             return None
     reason = ""
     if top == other:
-        top = int(next(k for k in order if k not in (empty, other)))
+        readable = _readable(kit)
+        top = int(next(k for k in order if kinds[k] in readable))
         reason = tr("this cube is not in the kit, or it is covered")
     kind = kit[kinds[top]]
     turn_prob = np.exp(s.turn[i])

@@ -375,7 +375,7 @@ def place_design(design: Design, comparison: Comparison, kit: Kit) -> Design | N
             return None
         if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
             return None  # mirrored, it is another circuit
-        return _with_places(design, board, a.to_built)
+        return _with_places(design, board, design.board.anchors_after(a.to_built))
     parts = comparison.parts
     try:
         return _with_places(design, comparison.built_circuit.board, lambda cell: parts[cell])

@@ -14,15 +14,17 @@ from snapcheck.board._json import (
 )
 from snapcheck.board._layout import parse_layout
 from snapcheck.board._layout_write import facing, write_layout
+from snapcheck.board._legs import Leg, leg_at, legs, legs_at_seam, legs_of
 from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._oddities import Oddity, oddities
 from snapcheck.board._place import STEP, Cell, Seam, column_letters
-from snapcheck.board._shapes import Stroke
+from snapcheck.board._shapes import PITCH, Stroke, extent
 from snapcheck.board._symbols import symbol_strokes
 from snapcheck.kit import Side
 
 __all__ = [
     "LOOKS",
+    "PITCH",
     "QUANTITIES",
     "STEP",
     "TURNS",
@@ -34,6 +36,7 @@ __all__ = [
     "Expectation",
     "Lead",
     "LeadEnd",
+    "Leg",
     "Look",
     "Oddity",
     "Probe",
@@ -53,9 +56,14 @@ __all__ = [
     "design_to_json",
     "draw_png",
     "draw_svg",
+    "extent",
     "facing",
     "family",
     "label_of",
+    "leg_at",
+    "legs",
+    "legs_at_seam",
+    "legs_of",
     "load_board",
     "load_design",
     "oddities",

@@ -13,14 +13,13 @@ from snapcheck.board._board import Board, Cube, LeadEnd, SocketEnd, TapEnd
 from snapcheck.board._label import place_label, wrapped
 from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._place import Cell, Seam, column_letters
-from snapcheck.board._shapes import Point, Stroke, turned
-from snapcheck.board._symbols import symbol_strokes
+from snapcheck.board._shapes import PITCH, TILE, Point, Stroke, extent, turned
+from snapcheck.board._symbols import edge_point, flat, middle, symbol_strokes
 from snapcheck.errors import MissingLibraryError
-from snapcheck.kit import Kind, Kit, Side, ValueForm, format_value
+from snapcheck.kit import Contact, Kind, Kit, Side, ValueForm, format_value
 from snapcheck.words import shown, tr
 
 FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
-_PITCH = 108.0  # a tile and the gap to the next
 _MARGIN = 44.0
 _PEN = 3.6
 _FINE = 2.4
@@ -39,10 +38,11 @@ def symbol_svg(
     label: str = "",
     unit: str = "",
     theme: Theme = "light",
-    size: int = 100,
+    size: float = 100,
     tile: bool = True,
     ink: str | None = None,
     terminal_inks: Mapping[str, str] | None = None,
+    alone: bool = False,
 ) -> str:
     """One cube's symbol as a complete SVG document.
 
@@ -52,15 +52,18 @@ def symbol_svg(
         label: value to print on it.
         unit: a meter's letter (V, A, mA).
         theme: ``light`` or ``dark``.
-        size: width and height in pixels.
+        size: width and height in pixels of a cell (a cube of several cells is larger).
         tile: draw the cube's body; without it the ground stays transparent.
         ink: colour of the strokes instead of the theme's.
         terminal_inks: colour of the conductors by terminal.
+        alone: the symbol on a tile of one cell, however many the cube covers (for circuit drawings).
     """
-    look = LOOKS[theme]
+    look, kind = LOOKS[theme], flat(kind) if alone else kind
     body = _cube(kind, turn, label, unit, look, tile, ink or look.ink, terminal_inks or {})
+    width, height = (side + 4 for side in extent(*kind.lies(turn)))
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}" height="{size}" viewBox="-2 -2 104 104" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{size * width / 104:g}" '
+        f'height="{size * height / 104:g}" viewBox="-2 -2 {width:g} {height:g}" '
         f'font-family="{FONT}" role="img"><title>{_xml(f"{kind.title} {label}".strip())}</title>'
         f"{body}</svg>"
     )
@@ -87,10 +90,10 @@ def draw_svg(
         ghosts: cubes that should stand in empty cells, drawn dashed.
     """
     look = LOOKS[theme]
-    width = 2 * _MARGIN + board.columns * _PITCH
+    width = 2 * _MARGIN + board.columns * PITCH
     lines = wrapped(title, _TITLE, width - _MARGIN - 12)
     top = _MARGIN + (7 + _LINE * len(lines) if title else 0)
-    height = top + _MARGIN + board.rows * _PITCH
+    height = top + _MARGIN + board.rows * PITCH
     words = title or f"board of {board.columns} x {board.rows}"
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
@@ -110,12 +113,15 @@ def draw_svg(
     for cell, cube in (ghosts or {}).items():
         kind = kit[cube.kind]
         body = _cube(kind, cube.turn, label_of(cube, kind), cube.unit, look, False, look.alert, {})
-        edge = f'<rect x="2" y="2" width="96" height="96" rx="12" fill="none" stroke="{look.alert}" '
+        width, height = extent(*cube.lies)
+        edge = f'<rect x="2" y="2" width="{width - 4:g}" height="{height - 4:g}" rx="12" fill="none" '
+        edge += f'stroke="{look.alert}" '
         edge += 'stroke-width="3" stroke-dasharray="9 7"/>'
         parts.append(f'{_at(cell)}<g opacity="0.8">{edge}{body}</g></g>')
     parts += [_tap(seam, look) for seam in sorted(board.taps)]
     parts += _leads(board, kit, look)
-    parts += [_badge(cell, text, look) for cell, text in (badges or {}).items()]
+    there = {**(ghosts or {}), **board.cubes}
+    parts += [_badge(cell, text, look, there.get(cell)) for cell, text in (badges or {}).items()]
     parts.append("</g></svg>")
     return "".join(parts)
 
@@ -179,12 +185,12 @@ def label_of(cube: Cube, kind: Kind) -> str:
 
 
 def _at(cell: Cell) -> str:
-    x, y = cell.column * _PITCH + 4, cell.row * _PITCH + 4
+    x, y = cell.column * PITCH + 4, cell.row * PITCH + 4
     return f'<g transform="translate({x:g} {y:g})">'
 
 
 def _plate(board: Board, look: Look) -> list[str]:
-    width, height = board.columns * _PITCH, board.rows * _PITCH
+    width, height = board.columns * PITCH, board.rows * PITCH
     parts = [
         f'<rect x="-6" y="-6" width="{width + 12:g}" height="{height + 12:g}" rx="16" '
         f'fill="{look.plate}" stroke="{look.rim}" stroke-width="2"/>'
@@ -192,15 +198,15 @@ def _plate(board: Board, look: Look) -> list[str]:
     marks = []
     for row in range(board.rows):
         for column in range(board.columns):
-            x, y = (column + 0.5) * _PITCH, (row + 0.5) * _PITCH
+            x, y = (column + 0.5) * PITCH, (row + 0.5) * PITCH
             marks.append(f"M{x - 7:g} {y:g}h14M{x:g} {y - 7:g}v14")
     parts.append(f'<path d="{"".join(marks)}" stroke="{look.grid}" stroke-width="2" fill="none"/>')
     for column in range(board.columns):
-        x = (column + 0.5) * _PITCH
+        x = (column + 0.5) * PITCH
         for y in (-15.0, height + 29):
             parts.append(_text(x, y, column_letters(column), 19, look.quiet))
     for row in range(board.rows):
-        y = (row + 0.5) * _PITCH + 7
+        y = (row + 0.5) * PITCH + 7
         for x in (-25.0, width + 25):
             parts.append(_text(x, y, str(row + 1), 19, look.quiet))
     return parts
@@ -219,26 +225,42 @@ def _cube(kind: Kind, turn: int, label: str, unit: str, look: Look, tile: bool, 
           terminal_inks: Mapping[str, str]) -> str:  # fmt: skip
     group = family(kind)
     parts = []
+    width, height = extent(*kind.lies(turn))
     if tile:
         parts.append(
-            f'<rect x="0" y="0" width="100" height="100" rx="13" fill="{look.tiles[group]}" '
+            f'<rect x="0" y="0" width="{width:g}" height="{height:g}" rx="13" fill="{look.tiles[group]}" '
             f'stroke="{look.edges[group]}" stroke-width="2.5"/>'
         )
-        for contact in kind.contacts:
-            parts.append(_contact(contact.side.turned(turn), look))
+        for contact in kind.contacts_at[turn]:
+            parts.append(_contact(contact, look))
     strokes = symbol_strokes(kind, turn)
     parts += [_stroke(s, terminal_inks.get(s.terminal, ink)) for s in strokes]
     if kind.value_form is ValueForm.RANGE and unit:
-        parts.append(_text(50, 50 + (7 if len(unit) < 2 else 5.5), unit, 20 if len(unit) < 2 else 15, ink))
-    if label:
-        parts.append(_label(label, strokes, ink))
+        x, y = middle(kind, kind.symbol_at, turn)
+        parts.append(_text(x, y + (7 if len(unit) < 2 else 5.5), unit, 20 if len(unit) < 2 else 15, ink))
+    if kind.size != (1, 1) and len(kind.terminals) > 2:
+        parts += [_leg_name(contact, terminal_inks.get(contact.terminal, ink))
+                  for contact in kind.contacts_at[turn]]  # fmt: skip
+    if label and kind.print_at is not None:
+        x, y = middle(kind, kind.print_at, turn)
+        parts.append(_text(x, y + 6, label, 17, ink))
+    elif label:
+        parts.append(_label(label, strokes, ink, (width, height)))
     return "".join(parts)
 
 
-def _contact(side: Side, look: Look) -> str:
-    x, y = {Side.N: (41, -2), Side.E: (96, 41), Side.S: (41, 96), Side.W: (-2, 41)}[side]
-    w, h = (18, 6) if side in (Side.N, Side.S) else (6, 18)
-    return f'<rect x="{x}" y="{y}" width="{w}" height="{h}" rx="2.5" fill="{look.brass}"/>'
+def _contact(contact: Contact, look: Look) -> str:
+    x, y = {Side.N: (41, -2), Side.E: (96, 41), Side.S: (41, 96), Side.W: (-2, 41)}[contact.side]
+    w, h = (18, 6) if contact.side in (Side.N, Side.S) else (6, 18)
+    left, top = x + contact.column * PITCH, y + contact.row * PITCH
+    return f'<rect x="{left:g}" y="{top:g}" width="{w}" height="{h}" rx="2.5" fill="{look.brass}"/>'
+
+
+def _leg_name(contact: Contact, ink: str) -> str:
+    """The name of a leg, inside the frame of its block."""
+    x, y = edge_point(contact, 32 if contact.side in (Side.E, Side.W) else 36)
+    anchor = {Side.W: "start", Side.E: "end"}.get(contact.side, "middle")
+    return _text(x, y + 4, contact.terminal, 11, ink, anchor=anchor)
 
 
 def _stroke(stroke: Stroke, ink: str) -> str:
@@ -250,8 +272,8 @@ def _stroke(stroke: Stroke, ink: str) -> str:
     )
 
 
-def _label(text: str, strokes: tuple[Stroke, ...], ink: str) -> str:
-    placed = _place(text, strokes)
+def _label(text: str, strokes: tuple[Stroke, ...], ink: str, size: tuple[float, float]) -> str:
+    placed = _place(text, strokes, size)
     return _text(placed.x, placed.y, text, placed.size, ink, turn=placed.upright)
 
 
@@ -261,8 +283,8 @@ _place = lru_cache(maxsize=4096)(place_label)
 def _seam_point(seam: Seam) -> Point:
     first = seam.first
     if seam.vertical:
-        return (first.column + 1) * _PITCH, (first.row + 0.5) * _PITCH
-    return (first.column + 0.5) * _PITCH, (first.row + 1) * _PITCH
+        return (first.column + 1) * PITCH, (first.row + 0.5) * PITCH
+    return (first.column + 0.5) * PITCH, (first.row + 1) * PITCH
 
 
 def _tap(seam: Seam, look: Look) -> str:
@@ -283,8 +305,17 @@ def _end_point(end: LeadEnd, board: Board) -> Point:
 
 
 def _socket_point(end: SocketEnd, cube: Cube | None) -> Point:
-    x, y = turned(_SOCKET_AT.get(end.side, (50.0, 50.0)), cube.turn if cube else 0)
-    return end.cell.column * _PITCH + 4 + x, end.cell.row * _PITCH + 4 + y
+    return _on_top(end.cell, cube, _SOCKET_AT.get(end.side, (50.0, 50.0)))
+
+
+def _on_top(anchor: Cell, cube: Cube | None, at: Point) -> Point:
+    """A point beside the middle of a cube's top, given as on a cube of one cell at turn 0, on the plate."""
+    x, y = turned(at, cube.turn if cube else 0)
+    width, height = extent(*cube.lies) if cube else (TILE, TILE)
+    return (
+        anchor.column * PITCH + 4 + x + (width - TILE) / 2,
+        anchor.row * PITCH + 4 + y + (height - TILE) / 2,
+    )
 
 
 #: how far a lead may swing out beyond the cubes, on the plate; further out costs more than hiding a symbol
@@ -294,7 +325,11 @@ _SLACK, _CUT_OFF = 24.0, 30.0
 def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
     """Leads as slack arcs, each bent so that it hides as few symbols and other leads as it can."""
     parts: list[str] = []
-    taken = {cell: 1.0 if kit[cube.kind].wire else 3.0 for cell, cube in board.cubes.items()}
+    taken = {
+        cell: 1.0 if kit[cube.kind].wire else 3.0
+        for anchor, cube in board.cubes.items()
+        for cell in cube.cells(anchor)
+    }
     drawn: set[tuple[int, int]] = set()
     shown = _shown(board)
     for number, lead in enumerate(board.leads):
@@ -304,7 +339,7 @@ def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
         ]
         middle, arc = min(
             ((m, _curve(start, m, end)) for m in _bends(start, end)),
-            key=lambda a: _cover(a[1], shown, taken, drawn, signs) + math.dist(start, a[0]) / _PITCH,
+            key=lambda a: _cover(a[1], shown, taken, drawn, signs) + math.dist(start, a[0]) / PITCH,
         )
         drawn |= {(round(x / 14), round(y / 14)) for x, y in arc}
         colour = look.leads[number % len(look.leads)]
@@ -319,10 +354,10 @@ def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
 def _socket_signs(board: Board, kit: Kit) -> list[Point]:
     """The holes of all sockets and the sign of the plate on them, which say what a lead is plugged into."""
     return [
-        (cell.column * _PITCH + 4 + x, cell.row * _PITCH + 4 + y)
+        _on_top(cell, cube, at)
         for cell, cube in board.cubes.items()
         if kit[cube.kind].sockets
-        for x, y in (turned(at, cube.turn) for at in (*_SOCKET_AT.values(), (31.0, 68.0), (31.0, 80.0)))
+        for at in (*_SOCKET_AT.values(), (31.0, 68.0), (31.0, 80.0))
     ]
 
 
@@ -343,10 +378,10 @@ def _curve(start: Point, middle: Point, end: Point) -> list[Point]:
 
 def _shown(board: Board) -> tuple[Point, Point]:
     """Upper left and lower right corner of what pictures of the cubes alone show: leads stay whole there."""
-    columns, rows = ([getattr(c, name) for c in board.cubes] or [0] for name in ("column", "row"))
-    left, top = (max(0.0, min(some) * _PITCH - _SLACK) for some in (columns, rows))
+    columns, rows = ([getattr(c, name) for c in board.occupied] or [0] for name in ("column", "row"))
+    left, top = (max(0.0, min(some) * PITCH - _SLACK) for some in (columns, rows))
     right, bottom = (
-        min(size * _PITCH, (max(some) + 1) * _PITCH + _SLACK)
+        min(size * PITCH, (max(some) + 1) * PITCH + _SLACK)
         for some, size in ((columns, board.columns), (rows, board.rows))
     )
     return (left, top), (right, bottom)
@@ -358,19 +393,20 @@ def _cover(arc: Sequence[Point], shown: tuple[Point, Point], taken: Mapping[Cell
     (left, top), (right, bottom) = shown
     cost = 15.0 * sum(any(math.dist(at, sign) < 14 for at in arc) for sign in signs)
     for x, y in arc[3:-3]:
-        cell = Cell(int(y // _PITCH), int(x // _PITCH))
+        cell = Cell(int(y // PITCH), int(x // PITCH))
         if not (left <= x < right and top <= y < bottom):
             cost += _CUT_OFF
-        dx, dy = x / _PITCH - cell.column - 0.5, y / _PITCH - cell.row - 0.5
+        dx, dy = x / PITCH - cell.column - 0.5, y / PITCH - cell.row - 0.5
         cost += taken.get(cell, 0.0) * (1.5 if abs(dx) < 0.35 and abs(dy) < 0.4 else 0.3)
         cost += 4 if (round(x / 14), round(y / 14)) in drawn else 0
     return cost
 
 
-def _badge(cell: Cell, text: str, look: Look) -> str:
+def _badge(cell: Cell, text: str, look: Look, cube: Cube | None) -> str:
     size = 20 if len(text) < 3 else 15
+    width, height = extent(*cube.lies) if cube else (TILE, TILE)
     return (
-        f'{_at(cell)}<rect x="-3" y="-3" width="106" height="106" rx="15" fill="none" '
+        f'{_at(cell)}<rect x="-3" y="-3" width="{width + 6:g}" height="{height + 6:g}" rx="15" fill="none" '
         f'stroke="{look.alert}" stroke-width="5"/>'
         f'<circle cx="4" cy="4" r="17" fill="{look.alert}" stroke="{look.page}" stroke-width="2.5"/>'
         f"{_text(4, 4 + size * 0.36, text, size, look.alert_ink)}</g>"

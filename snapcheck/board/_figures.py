@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from snapcheck.board._board import Board, Cube
 from snapcheck.board._design import CELSIUS, LUX, MOST_V, QUANTITIES, Conditions, Expectation, Probe
+from snapcheck.board._legs import legs_of
 from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
 from snapcheck.errors import InputError
@@ -41,9 +42,17 @@ class Scene:
             cell = Cell.parse(word.text)
         except InputError as error:
             line.fail(word, error.message, error.way_out)
-        if cell not in self.cubes:
+        anchor = self.anchor(cell)
+        if anchor is None:
             line.fail(word, tr("no cube stands in {cell}.", cell=cell), tr("Name a cell with a cube."))
-        return cell
+        return anchor
+
+    def anchor(self, cell: Cell) -> Cell | None:
+        """The anchor of the cube that covers a cell, None for an empty one."""
+        if cell in self.cubes:
+            return cell
+        large = (anchor for anchor, cube in self.cubes.items() if cube.large)
+        return next((anchor for anchor in large if cell in self.cubes[anchor].cells(anchor)), None)
 
     def probe(self, line: Line, words: Sequence[Word], part: bool = False) -> tuple[Probe, int]:
         """A place such as ``C4 collector``, ``C4 left`` or ``F1``; also how many words it took.
@@ -58,13 +67,7 @@ class Scene:
             if name in kind.terminals:
                 return Probe(cell, name), 2
             if name in SIDE_WORDS:
-                terminal = kind.terminal_at(SIDE_WORDS[name], cube.turn)
-                if terminal is None:
-                    line.fail(
-                        words[1],
-                        tr("the {kind} in {cell} has no contact there.", kind=tr(kind.title), cell=cell),
-                    )
-                return Probe(cell, terminal), 2
+                return Probe(cell, self._terminal_on(line, words, cell)), 2
         contacts = tuple(dict.fromkeys(contact.terminal for contact in kind.contacts))
         if part or len(contacts) == 1:
             return Probe(cell, contacts[0]), 1
@@ -78,6 +81,25 @@ class Scene:
             ),
             tr("Accepted: {names}, or a side (left, right, up, down).", names=", ".join(kind.terminals)),
         )
+
+    def _terminal_on(self, line: Line, words: Sequence[Word], anchor: Cell) -> str:
+        """The terminal on a side of a cube; of several there, the one on the very cell that is named."""
+        cube, named, side = self.cubes[anchor], Cell.parse(words[0].text), SIDE_WORDS[words[1].text.lower()]
+        kind = self.kit[cube.kind]
+        there = [leg for leg in legs_of(anchor, cube, kind) if leg.side == side]
+        names = tuple(dict.fromkeys([leg.terminal for leg in there if leg.cell == named]
+                                    or [leg.terminal for leg in there]))  # fmt: skip
+        if not names:
+            line.fail(
+                words[1], tr("the {kind} in {cell} has no contact there.", kind=tr(kind.title), cell=anchor)
+            )
+        if len(names) > 1:
+            line.fail(
+                words[1],
+                tr("the {kind} in {cell} has several contacts there.", kind=tr(kind.title), cell=anchor),
+                tr("Accepted: {names}.", names=", ".join(names)),
+            )
+        return names[0]
 
 
 def read_settings(line: Line, words: Sequence[Word], scene: Scene, start: Conditions) -> Conditions:

@@ -40,6 +40,8 @@ def _cube_to_json(cell: Cell, cube: Cube) -> dict[str, Any]:
     }
     if cube.unit:
         data["unit"] = cube.unit
+    if cube.large:
+        data["size"] = list(cube.size)
     return data
 
 
@@ -56,6 +58,7 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
     table = _table(data, "")
     columns, rows = (_whole(_get(table, name, ""), name) for name in ("columns", "rows"))
     cubes: dict[Cell, Cube] = {}
+    covered: dict[Cell, Cell] = {}
     for number, item in enumerate(_list(_get(table, "cubes", ""), "cubes")):
         key = f"cubes[{number}]"
         entry = _table(item, key)
@@ -67,10 +70,28 @@ def board_from_json(data: object, kit: Kit | None = None) -> Board:
                 way_out=tr("Remove one of them."),
             )
         cubes[cell] = cube_from_json(entry, key, kit)
+        if cubes[cell].large:
+            _at(partial(Board, columns, rows, {cell: cubes[cell]}), f"{key}.at")
+        for place in cubes[cell].cells(cell):
+            if place in covered:
+                raise InputError(
+                    tr("the cubes at {a} and {b} both cover {cell}.", a=covered[place], b=cell, cell=place),
+                    place=f"{key}.at",
+                    way_out=tr("Move one of them, or turn it."),
+                )
+            covered[place] = cell
     taps = [
         _at(partial(_seam, item, f"taps[{n}]"), f"taps[{n}]")
         for n, item in enumerate(_list(table.get("taps", []), "taps"))
     ]
+    for n, seam in enumerate(taps):
+        if seam.first in covered and covered[seam.first] == covered.get(seam.second):
+            raise InputError(
+                tr("the tap on {seam} would lie inside the cube at {cell}.",
+                   seam=seam, cell=covered[seam.first]),
+                place=f"taps[{n}]",
+                way_out=tr("A tap sits in the seam between two cubes."),
+            )  # fmt: skip
     if len(set(taps)) < len(taps):
         double = next(seam for seam in taps if taps.count(seam) > 1)
         raise InputError(
@@ -120,7 +141,28 @@ def cube_from_json(item: object, key: str = "", kit: Kit | None = None) -> Cube:
     if kit is not None and value is not None:
         _matches(kit[kind], value, f"{key}.value")
         value = _usual_spelling(kit[kind], value)
-    return Cube(kind, int(turn), value, printed, _text(unit, f"{key}.unit"))
+    size = _size(entry, key, None if kit is None else kit[kind])
+    return Cube(kind, int(turn), value, printed, _text(unit, f"{key}.unit"), size)
+
+
+def _size(entry: Mapping[str, Any], key: str, kind: Kind | None) -> tuple[int, int]:
+    """Columns and rows at turn 0: the kind's, which what is written must not contradict."""
+    said = entry.get("size", [1, 1] if kind is None else list(kind.size))
+    if not isinstance(said, list) or len(said) != 2:
+        raise InputError(tr("{value} is no size.", value=brief(said)), place=f"{key}.size",
+                         way_out=tr("Write columns and rows: [2, 1]."))  # fmt: skip
+    columns, rows = (_whole(n, f"{key}.size") for n in said)
+    if not (1 <= columns <= 52 and 1 <= rows <= 99):
+        raise InputError(tr("{value} is no size.", value=brief(said)), place=f"{key}.size",
+                         way_out=tr("Write columns and rows: [2, 1]."))  # fmt: skip
+    if kind is not None and (columns, rows) != kind.size:
+        raise InputError(
+            tr("a {kind} covers {columns} x {rows} cells.",
+               kind=tr(kind.title), columns=kind.size[0], rows=kind.size[1]),
+            place=f"{key}.size",
+            way_out=tr("Leave the size away: the kit knows it."),
+        )  # fmt: skip
+    return columns, rows
 
 
 def _usual_spelling(kind: Kind, value: float | str) -> float | str:

@@ -45,21 +45,27 @@ def wrapped(text: str, size: float, width: float) -> list[tuple[str, float]]:
     return lines
 
 
-def place_label(text: str, strokes: tuple[Stroke, ...]) -> Placed:
-    """The largest place beside the symbol; lying text is preferred to text read from the right."""
+def place_label(text: str, strokes: tuple[Stroke, ...], tile: tuple[float, float] = (TILE, TILE)) -> Placed:
+    """The largest place beside the symbol; lying text is preferred to text read from the right.
+
+    Args:
+        text: the label.
+        strokes: the symbol.
+        tile: its width and height.
+    """
     marks = list(_dots(strokes))
     tries = [*((s, False) for s in _sizes(17, 12)), *((s, True) for s in _sizes(17, 9)),
              *((s, False) for s in _sizes(11.5, 6))]  # fmt: skip
-    for size, upright in tries:
-        length, height = text_width(text, size), size * _CAP
-        if length > TILE - 2 * _ROOM - 4:
+    for points, upright in tries:
+        length, height = text_width(text, points), points * _CAP
+        if length > tile[1 if upright else 0] - 2 * _ROOM - 4:
             continue
-        for x, y in _middles(length, height, upright):
+        for x, y in _middles(length, height, upright, tile):
             w, h = (height, length) if upright else (length, height)
             if not any(abs(mx - x) < w / 2 + _ROOM and abs(my - y) < h / 2 + _ROOM for mx, my in marks):
-                return _placed(x, y, size, upright)
-    size = min(12.0, 12.0 * 88 / max(text_width(text, 12), 1))
-    return _placed(50, 14, size, False)
+                return _placed(x, y, points, upright)
+    points = min(12.0, 12.0 * (tile[0] - 12) / max(text_width(text, 12), 1))
+    return _placed(tile[0] / 2, 14, points, False)
 
 
 def _placed(x: float, y: float, size: float, upright: bool) -> Placed:
@@ -74,13 +80,16 @@ def _sizes(largest: float, smallest: float) -> Iterator[float]:
         size -= 0.5
 
 
-def _middles(length: float, height: float, upright: bool) -> Iterator[tuple[float, float]]:
+def _middles(
+    length: float, height: float, upright: bool, tile: tuple[float, float]
+) -> Iterator[tuple[float, float]]:
     """Centres to try, best first: above, below, right, left, then the corners."""
     near_x, near_y = (8 + height / 2, 7 + length / 2) if upright else (7 + length / 2, 8 + height / 2)
-    far_x, far_y = TILE - near_x, TILE - near_y
+    far_x, far_y = tile[0] - near_x, tile[1] - near_y
+    x, y = tile[0] / 2, tile[1] / 2
     if not upright:
-        yield from ((50, near_y), (50, far_y))
-    yield from ((far_x, 50), (near_x, 50), (far_x, near_y), (far_x, far_y), (near_x, near_y), (near_x, far_y))
+        yield from ((x, near_y), (x, far_y))
+    yield from ((far_x, y), (near_x, y), (far_x, near_y), (far_x, far_y), (near_x, near_y), (near_x, far_y))
 
 
 def _dots(strokes: tuple[Stroke, ...]) -> Iterator[tuple[float, float]]:

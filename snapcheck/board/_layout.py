@@ -68,6 +68,8 @@ class _Reader:
         self.purpose: list[str] = []
         self.cubes: dict[Cell, Cube] = {}
         self.cube_lines: dict[Cell, tuple[Line, Word]] = {}
+        #: cell to the anchor of the cube that covers it
+        self.covered: dict[Cell, Cell] = {}
         self.taps: dict[Seam, tuple[Line, Word]] = {}
         self.leads: dict[Lead, Line] = {}
         self.conditions = Conditions()
@@ -159,9 +161,21 @@ class _Reader:
             )
         for cell, (line, word) in self.cube_lines.items():
             self.on_plate(line, word, cell)
+            if self.cubes[cell].large:
+                try:
+                    Board(*self.size, {cell: self.cubes[cell]})
+                except InputError as error:
+                    line.fail(word, error.message, error.way_out)
         for seam, (line, word) in self.taps.items():
             self.on_plate(line, word, seam.first)
             self.on_plate(line, word, seam.second)
+            inside = self.covered.get(seam.first)
+            if inside is not None and inside == self.covered.get(seam.second):
+                line.fail(
+                    word,
+                    tr("the tap on {seam} would lie inside the cube at {cell}.", seam=seam, cell=inside),
+                    tr("A tap sits in the seam between two cubes."),
+                )
 
     def on_plate(self, line: Line, word: Word, cell: Cell) -> None:
         assert self.size is not None
@@ -214,8 +228,27 @@ class _Reader:
                 self.kinds_accepted(),
             )
         split = next((n for n, w in enumerate(line.words) if n > 1 and "=" in w.text), len(line.words))
-        self.cubes[cell] = self.cube(line, self.kit[name], line.words[2:split], line.words[split:])
+        cube = self.cube(line, self.kit[name], line.words[2:split], line.words[split:])
+        self.room(line, cell, cube)
+        self.cubes[cell] = cube
         self.cube_lines[cell] = (line, line.words[0])
+
+    def room(self, line: Line, cell: Cell, cube: Cube) -> None:
+        """Two cubes cannot cover one cell."""
+        for place in cube.cells(cell):
+            other = self.covered.setdefault(place, cell)
+            if other != cell:
+                line.fail(
+                    line.words[0],
+                    tr(
+                        "{cell} is covered by the {kind} in {other}, line {number}.",
+                        cell=place,
+                        kind=tr(self.kit[self.cubes[other].kind].title),
+                        other=other,
+                        number=self.cube_lines[other][0].number,
+                    ),
+                    tr("Move one of them, or turn it."),
+                )
 
     def kinds_accepted(self) -> str:
         return tr("Accepted: {names}.", names=", ".join(self.kit.kinds))
@@ -255,7 +288,7 @@ class _Reader:
                 line.fail(word, tr("'{key}' is given twice.", key=key), tr("Keep one of them."))
             else:
                 turns[key] = (word, self.turns(line, word, key, text, kind))
-        return Cube(kind.name, self.agreed_turn(line, kind, turns), value, printed, unit)
+        return Cube(kind.name, self.agreed_turn(line, kind, turns), value, printed, unit, kind.size)
 
     def unit(self, line: Line, word: Word, text: str, kind: Kind) -> str:
         if kind.value_form is not ValueForm.RANGE or text not in ("V", "mV", "A", "mA", "µA"):
@@ -412,6 +445,7 @@ class _Reader:
             return TapEnd(seam)
         cell = self.parse_cell(line, words[0])
         self.on_plate(line, words[0], cell)
+        cell = self.covered.get(cell, cell)
         cube = self.cubes.get(cell)
         sockets = self.kit[cube.kind].sockets if cube else {}
         if not sockets and not loose:

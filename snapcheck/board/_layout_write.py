@@ -102,10 +102,9 @@ def facing(cube: Cube, kind: Kind) -> str:
     """Which way round a cube stands, as people say it: ``plus=left``, ``ends=right+down``."""
     if kind.marked:
         return f"{kind.marked}={kind.faces[kind.marked].turned(cube.turn).word}"
-    ends = "+".join(contact.side.turned(cube.turn).word for contact in kind.contacts)
-    turns = [t for t in (0, 90, 180, 270) if {c.side.turned(t) for c in kind.contacts}
-             == {c.side.turned(cube.turn) for c in kind.contacts}]  # fmt: skip
-    return f"ends={ends}" if turns == [cube.turn] else f"turn={cube.turn}"
+    ends = dict.fromkeys(contact.side.turned(cube.turn) for contact in kind.contacts)
+    turns = [t for t in (0, 90, 180, 270) if {c.side.turned(t) for c in kind.contacts} == ends.keys()]
+    return f"ends={'+'.join(side.word for side in ends)}" if turns == [cube.turn] else f"turn={cube.turn}"
 
 
 def _value_words(cell: Cell, cube: Cube, kind: Kind) -> list[str]:

@@ -7,6 +7,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from snapcheck.board._board import Board, Cube, TapEnd
+from snapcheck.board._legs import legs_at_seam
 from snapcheck.board._place import Cell, Seam
 from snapcheck.kit import Kind, Kit, ValueForm, coarsest_series, format_value, neighbours
 from snapcheck.words import tr
@@ -33,7 +34,7 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
                                 count=count, kind=kind_name, held=in_box))
             )  # fmt: skip
     for seam in sorted(board.taps):
-        if not any(_touches(board, kit, seam, n) for n in (0, 1)):
+        if not legs_at_seam(board, kit, seam):
             found.append(Oddity(seam, tr("the tap on {seam} touches no contact.", seam=seam)))
     for lead in board.leads:
         for end in sorted(lead.ends, key=str):
@@ -46,11 +47,6 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
             if not held:
                 found.append(Oddity(place, tr("a lead ends here, but there is no tap or socket.")))
     return found
-
-
-def _touches(board: Board, kit: Kit, seam: Seam, which: int) -> bool:
-    cube = board.cubes.get((seam.first, seam.second)[which])
-    return cube is not None and kit[cube.kind].terminal_at(seam.sides[which], cube.turn) is not None
 
 
 def _odd_value(cube: Cube, kind: Kind) -> str:

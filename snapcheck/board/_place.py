@@ -49,6 +49,10 @@ class Cell(NamedTuple):
     def __str__(self) -> str:
         return f"{column_letters(self.column)}{self.row + 1}"
 
+    def beside(self, row: int, column: int) -> Cell:
+        """The cell so many rows further down and columns further right."""
+        return Cell(self.row + row, self.column + column)
+
     def neighbour(self, side: Side) -> Cell:
         """The cell beyond `side`; it may lie off the plate (negative numbers)."""
         dx, dy = STEP[side]

@@ -7,13 +7,21 @@ from dataclasses import dataclass
 
 Point = tuple[float, float]
 TILE = 100.0
+#: a tile and the gap to the next
+PITCH = 108.0
 
 
-def turned(point: Point, degrees: int) -> Point:
-    """A point of the tile after the tile turns clockwise by a multiple of 90 degrees."""
-    x, y = point
+def extent(columns: int, rows: int) -> tuple[float, float]:
+    """Width and height of the tile of a cube that covers so many cells."""
+    return (columns - 1) * PITCH + TILE, (rows - 1) * PITCH + TILE
+
+
+def turned(point: Point, degrees: int, size: tuple[float, float] = (TILE, TILE)) -> Point:
+    """A point of a tile (of this width and height) after it turns clockwise by a multiple of 90 degrees."""
+    (x, y), (width, height) = point, size
     for _ in range(degrees // 90 % 4):
-        x, y = TILE - y, x
+        x, y = height - y, x
+        width, height = height, width
     return x, y
 
 
@@ -38,6 +46,11 @@ class Stroke:
     def turned(self, degrees: int) -> Stroke:
         """The stroke on a tile turned clockwise."""
         points = tuple(turned(point, degrees) for point in self.points)
+        return Stroke(points, self.terminal, self.closed, self.solid, self.thin)
+
+    def moved(self, right: float, down: float) -> Stroke:
+        """The stroke elsewhere."""
+        points = tuple((x + right, y + down) for x, y in self.points)
         return Stroke(points, self.terminal, self.closed, self.solid, self.thin)
 
     def path(self) -> str:

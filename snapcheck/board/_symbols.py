@@ -5,8 +5,25 @@ A kind that a teacher adds gets the symbol of its name or of its model; any othe
 
 from __future__ import annotations
 
-from snapcheck.board._shapes import Stroke, arc, arrow, box, circle, line, plus, solid, wire
-from snapcheck.kit import Kind, Side
+from dataclasses import replace
+
+from snapcheck.board._place import STEP
+from snapcheck.board._shapes import (
+    PITCH,
+    Point,
+    Stroke,
+    arc,
+    arrow,
+    box,
+    circle,
+    extent,
+    line,
+    plus,
+    solid,
+    turned,
+    wire,
+)
+from snapcheck.kit import Contact, Kind, Side
 
 _EDGE = {Side.N: (50.0, 0.0), Side.E: (100.0, 50.0), Side.S: (50.0, 100.0), Side.W: (0.0, 50.0)}
 _MID = (50.0, 50.0)
@@ -123,17 +140,80 @@ _BY_MODEL = {"source": "audio-in", "diode": "diode", "capacitor": "capacitor"}
 
 
 def symbol_strokes(kind: Kind, turn: int = 0) -> tuple[Stroke, ...]:
-    """The strokes of a kind's symbol on a tile of 100 x 100, turned clockwise by `turn` degrees."""
+    """The strokes of a kind's symbol on its tile, turned clockwise by `turn` degrees.
+
+    A tile is 100 x 100 for a cube of one cell, `extent` for a larger one.
+    """
+    if kind.size != (1, 1):
+        return _block(kind, turn)
+    return tuple(stroke.turned(turn) for stroke in _drawn(kind) or _plain_box(kind))
+
+
+def _drawn(kind: Kind) -> tuple[Stroke, ...]:
+    """The symbol of a kind's name or model, nothing where there is none with its terminals."""
     for name in (kind.name, kind.model, _BY_MODEL.get(kind.model, "")):
         strokes = _SYMBOLS.get(name)
         if strokes is not None and {s.terminal for s in strokes if s.terminal} <= set(kind.terminals):
-            break
-    else:
-        strokes = _plain_box(kind)
-    return tuple(stroke.turned(turn) for stroke in strokes)
+            return strokes
+    return ()
 
 
 def _plain_box(kind: Kind) -> tuple[Stroke, ...]:
     inner = {Side.N: (50.0, 28.0), Side.E: (72.0, 50.0), Side.S: (50.0, 72.0), Side.W: (28.0, 50.0)}
     wires = (wire(c.terminal, _EDGE[c.side], inner[c.side]) for c in kind.contacts)
     return (*wires, box(28, 28, 72, 72))
+
+
+#: how far the frame of a block lies inside its tile
+_INSET = 26.0
+
+
+def _block(kind: Kind, turn: int) -> tuple[Stroke, ...]:
+    """A cube of several cells: a frame that every leg runs to, and in it the body of the symbol.
+
+    So IEC 60617-12 draws a device of many terminals: an outline with a qualifying symbol inside.
+    """
+    width, height = extent(*kind.lies(turn))
+    wires = (
+        wire(contact.terminal, edge_point(contact), edge_point(contact, _INSET))
+        for contact in kind.contacts_at[turn]
+    )
+    x, y = middle(kind, kind.symbol_at, turn)
+    symbol = _drawn(kind)
+    turned_by = turn + _along_the_legs(kind, symbol)
+    body = (stroke.turned(turned_by).moved(x - 50, y - 50) for stroke in symbol if not stroke.terminal)
+    return (*wires, box(_INSET, _INSET, width - _INSET, height - _INSET), *body)
+
+
+def _along_the_legs(kind: Kind, symbol: tuple[Stroke, ...]) -> int:
+    """The turn that brings each conductor of a symbol to a side where its terminal has a leg, 0 for none."""
+    sides = {
+        (s.terminal, side) for s in symbol for side, at in _EDGE.items() if s.terminal and at in s.points
+    }
+    turns = (t for t in (0, 90, 180, 270) if all(side.turned(t) in kind.sides(name) for name, side in sides))
+    return next(turns, 0)
+
+
+def flat(kind: Kind) -> Kind:
+    """The kind as if it covered one cell, for drawings where size means nothing."""
+    if kind.size == (1, 1):
+        return kind
+    legs = zip(kind.terminals, (Side.W, Side.E, Side.N, Side.S), strict=False)
+    return replace(
+        kind, size=(1, 1), contacts=tuple(Contact(side, name) for name, side in legs), symbol_at=None
+    )
+
+
+def edge_point(contact: Contact, inside: float = 0.0) -> Point:
+    """Where a contact lies on its cube's tile, or a point so far inside of it."""
+    x, y = _EDGE[contact.side]
+    columns, rows = STEP[contact.side]
+    return contact.column * PITCH + x - columns * inside, contact.row * PITCH + y - rows * inside
+
+
+def middle(kind: Kind, at: tuple[float, float] | None, turn: int) -> Point:
+    """A place on a kind's top (cells from its upper left corner at turn 0; None: its middle) on the tile."""
+    width, height = extent(*kind.size)
+    columns, rows = kind.size
+    x, y = (columns / 2, rows / 2) if at is None else at
+    return turned((x * width / columns, y * height / rows), turn, (width, height))

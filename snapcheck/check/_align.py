@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import heapq
 from collections import defaultdict
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from snapcheck.board import TURNS, Board, Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
-from snapcheck.kit import Kind, Kit, Side
-
-Move = Callable[[Cell], Cell]
+from snapcheck.board import TURNS, Board, Cell, Cube, TapEnd
+from snapcheck.kit import Contact, Kind, Kit, Side
 
 #: share of the plan's cubes that must stand as planned for no other shift or turn to be tried
 _OBVIOUS = 0.9
@@ -87,22 +84,29 @@ def _mirror_cube(cube: Cube, kit: Kit) -> Cube:
     of its terminals are then exchanged.
     """
     kind = kit[cube.kind]
-    seen = {(_mirror_side(side), name) for side, name in kind.contacts_at[cube.turn]}
-    for turn in TURNS:
+    seen = _mirrored_contacts(kind, cube.turn)
+    like = [t for t in TURNS if kind.lies(t) == cube.lies]  # covers as much across and down
+    for turn in like:
         if set(kind.contacts_at[turn]) == seen:
             return replace(cube, turn=turn)
     if kind.marked:
         mark = _mirror_side(kind.faces[kind.marked].turned(cube.turn))
         return replace(cube, turn=next(t for t in TURNS if kind.faces[kind.marked].turned(t) == mark))
-    sides = {side for side, _ in seen}
-    turns = [t for t in TURNS if {side for side, _ in kind.contacts_at[t]} == sides]
+    edges = {contact.edge for contact in seen}
+    turns = [t for t in like if kind.edges(t) == edges]
     return replace(cube, turn=turns[0]) if turns else cube
 
 
 def is_handed(kind: Kind) -> bool:
     """True for a kind that no turn brings onto its mirror image, such as a transistor."""
-    seen = {(_mirror_side(side), name) for side, name in kind.contacts_at[0]}
-    return all(set(kind.contacts_at[turn]) != seen for turn in TURNS)
+    seen = _mirrored_contacts(kind, 0)
+    return all(set(kind.contacts_at[t]) != seen for t in TURNS if kind.lies(t) == kind.size)
+
+
+def _mirrored_contacts(kind: Kind, turn: int) -> set[Contact]:
+    """Where the contacts of a kind lie in a mirror that exchanges left and right."""
+    last = kind.lies(turn)[0] - 1
+    return {c._replace(side=_mirror_side(c.side), column=last - c.column) for c in kind.contacts_at[turn]}
 
 
 def _mirror_side(side: Side) -> Side:
@@ -111,8 +115,11 @@ def _mirror_side(side: Side) -> Side:
 
 def _mirror_image(plan: Board, kit: Kit) -> Board:
     """The plan with left and right exchanged (cubes only: they decide how a build lies)."""
-    cubes = {Cell(c.row, plan.columns - 1 - c.column): _mirror_cube(q, kit) for c, q in plan.cubes.items()}
-    return Board(plan.columns, plan.rows, cubes)
+    return Board(plan.columns, plan.rows, plan.cubes).moved(
+        (plan.columns, plan.rows),
+        lambda c: Cell(c.row, plan.columns - 1 - c.column),
+        lambda cube: _mirror_cube(cube, kit),
+    )
 
 
 def align(plan: Board, built: Board, kit: Kit) -> Alignment:
@@ -156,10 +163,15 @@ def _candidates(plan: Board, built: Board, turn: int, kit: Kit) -> list[tuple[in
     for cell, cube in built.cubes.items():
         where[_key(cube, kit, 0)].append(cell)
     mine: dict[tuple[str, int], list[Cell]] = defaultdict(list)
+
+    def turned(cell: Cell) -> Cell:
+        return _turn_cell(cell, turn, plan.columns, plan.rows)
+
+    place = plan.anchors_after(turned)
     for cell, cube in plan.cubes.items():
         key = _key(cube, kit, turn)
         if key in where:
-            mine[key].append(_turn_cell(cell, turn, plan.columns, plan.rows))
+            mine[key].append(place(cell))
     votes: dict[tuple[int, int], float] = defaultdict(float)
     for key, cells in mine.items():
         weight = 1.0 / min(len(cells), len(where[key]))
@@ -171,9 +183,9 @@ def _candidates(plan: Board, built: Board, turn: int, kit: Kit) -> list[tuple[in
 
 def _score(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> float:
     """Cubes that stand as planned, with part of a point for the right kind."""
-    score = 0.0
+    score, place = 0.0, plan.anchors_after(alignment.to_built)
     for cell, cube in plan.cubes.items():
-        other = built.cubes.get(alignment.to_built(cell))
+        other = built.cubes.get(place(cell))
         if other is None or other.kind != cube.kind:
             continue
         score += 0.4
@@ -183,7 +195,7 @@ def _score(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> float:
 
 
 def _fits_a_board(plan: Board, built: Board, alignment: Alignment) -> bool:
-    cells = [alignment.to_built(c) for c in plan.cubes]
+    cells = [alignment.to_built(c) for c in plan.occupied]
     columns = max(built.columns, *(c.column + 1 for c in cells)) - min(0, *(c.column for c in cells), 0)
     rows = max(built.rows, *(c.row + 1 for c in cells)) - min(0, *(c.row for c in cells), 0)
     return columns <= 52 and rows <= 99
@@ -210,8 +222,13 @@ class Frame:
         return Cell(cell.row - self.rows, cell.column - self.columns)
 
     def plan_cell(self, cell: Cell) -> Cell:
-        """The plan's own name for a cell of the frame."""
-        return self.alignment.to_plan(self.built_cell(cell))
+        """The plan's own name for a cell of the frame; for an anchor, the anchor of the cube on the plan."""
+        cube = self.plan.cubes.get(cell) or self.built.cubes.get(cell)
+
+        def own(some: Cell) -> Cell:
+            return self.alignment.to_plan(self.built_cell(some))
+
+        return own(cell) if cube is None else cube.anchor_after(cell, own)
 
     def of_built(self, cell: Cell) -> Cell:
         """The frame's cell for a cell of the build."""
@@ -250,22 +267,11 @@ def _placed(
         c = alignment.to_built(cell)
         return Cell(c.row + corner[1], c.column + corner[0])
 
-    return Board(
-        *size,
-        {move(c): alignment.cube_on_built(q, kit) for c, q in board.cubes.items()},
-        frozenset(Seam.between(move(s.first), move(s.second)) for s in board.taps),
-        tuple(Lead(_end(x.start, move), _end(x.end, move)) for x in board.leads),
-    )
-
-
-def _end(end: LeadEnd, move: Move) -> LeadEnd:
-    if isinstance(end, TapEnd):
-        return TapEnd(Seam.between(move(end.seam.first), move(end.seam.second)))
-    return SocketEnd(move(end.cell), end.side)
+    return board.moved(size, move, lambda cube: alignment.cube_on_built(cube, kit))
 
 
 def _cells_of(board: Board) -> list[Cell]:
-    cells = list(board.cubes)
+    cells = list(board.occupied)
     for seam in board.taps:
         cells += [seam.first, seam.second]
     for lead in board.leads:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+import itertools
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -50,6 +51,7 @@ class CellChange:
         cubes: cell to what the build has there, None for nothing.
         taps_out, taps_in, leads_out, leads_in: taken from, and added to, the plan.
         step: for moved cubes, (columns, rows) from where they belong to where they stand.
+        area: every cell that the cubes concerned cover, planned or found; nothing where these are `cells`.
     """
 
     change: Change
@@ -60,6 +62,7 @@ class CellChange:
     leads_out: tuple[Lead, ...] = ()
     leads_in: tuple[Lead, ...] = ()
     step: tuple[int, int] = (0, 0)
+    area: frozenset[Cell] = frozenset()
 
     def __hash__(self) -> int:
         return hash((self.change, self.cells))
@@ -67,19 +70,14 @@ class CellChange:
 
 def apply(plan: Board, changes: Iterable[CellChange]) -> Board:
     """The plan with some changes made to it."""
-    cubes: dict[Cell, Cube] = dict(plan.cubes)
-    taps, leads = set(plan.taps), list(plan.leads)
-    for change in changes:
-        for cell, cube in change.cubes.items():
-            if cube is None:
-                cubes.pop(cell, None)
-            else:
-                cubes[cell] = cube
+    taps, leads, made = set(plan.taps), list(plan.leads), list(changes)
+    for change in made:
         taps = (taps - change.taps_out) | change.taps_in
         for lead in change.leads_out:
             if lead in leads:
                 leads.remove(lead)
         leads += change.leads_in
+    cubes = plan.standing(change.cubes for change in made)
     return replace(plan, cubes=cubes, taps=frozenset(taps), leads=tuple(leads))
 
 
@@ -124,7 +122,14 @@ class _Finder:
         for cell in sorted(self.open):
             self.found.append(self._single(cell, plan.get(cell), built.get(cell)))
         self._leads_and_taps()
-        return self.found
+        if self.plan.plain and self.built.plain:
+            return self.found
+        return [replace(change, area=self._area(change)) for change in self.found]
+
+    def _area(self, change: CellChange) -> frozenset[Cell]:
+        boards = (self.plan, self.built)
+        standing = [(c, cube) for c in change.cells for board in boards if (cube := board.cubes.get(c))]
+        return frozenset([*change.cells, *(cell for c, cube in standing for cell in cube.cells(c))])
 
     def _same(self, a: Cube | None, b: Cube | None) -> bool:
         if a is None or b is None:
@@ -214,6 +219,28 @@ class _Finder:
             if a in self.open and b in self.open:
                 self.found.append(CellChange(Change.SWAPPED, (a, b), {a: built[a], b: built[b]}))
                 self.open -= {a, b}
+        self._swapped_sizes()
+
+    def _swapped_sizes(self) -> None:
+        """Two neighbours of different size that share their cells the other way round."""
+        plan, built = self.plan.cubes, self.built.cubes
+        large = [c for c in sorted(self.open) if c in plan and plan[c].large]
+        for a, b in itertools.product(large, sorted(c for c in self.open if c in plan)):
+            if plan[a].lies == plan[b].lies or not {a, b} <= self.open:
+                continue
+            room = {*plan[a].cells(a), *plan[b].cells(b)}
+            there = [c for c in sorted(self.open & room) if c in built]
+            for x, y in itertools.permutations(there, 2):
+                if (
+                    (a, b) != (x, y)
+                    and self._alike(plan[a], built[x])
+                    and self._alike(plan[b], built[y])
+                    and room == {*built[x].cells(x), *built[y].cells(y)}
+                ):
+                    cells = tuple(dict.fromkeys((a, b, x, y)))
+                    self.found.append(CellChange(Change.SWAPPED, cells, {c: built.get(c) for c in cells}))
+                    self.open -= set(cells)
+                    break
 
     def _moved(self) -> None:
         """One cube that stands in an empty cell instead of its own; wires only one cell away."""
@@ -252,6 +279,7 @@ class _Finder:
             return CellChange(Change.WRONG_VALUE, (cell,), cubes)
         half = (planned.turn - found.turn) % 360 == 180
         polar = len(kind.contacts) == 2 and len({c.terminal for c in kind.contacts}) == 2
+        polar = polar and kind.edges(180) == kind.edges(0)  # its two ends have changed places
         return CellChange(Change.REVERSED if half and polar else Change.TURNED, (cell,), cubes)
 
     # -------------------------------------------------------- leads and taps

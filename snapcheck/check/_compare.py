@@ -190,7 +190,8 @@ class _Comparing:
 
     def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
         """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
-        supply = {self.pair.alignment.to_built(c): v for c, v in self.supply_V.items()}
+        to_built = self.pair.plan.anchors_after(self.pair.alignment.to_built)
+        supply = {to_built(c): v for c, v in self.supply_V.items()}
         later = WordsLater()
         here = [f for f in self._built_rules(supply, later) if f.severity is not Severity.NOTE]
         if not here:
@@ -204,7 +205,7 @@ class _Comparing:
             only={f.rule for f in here},
             wordless=True,
         )
-        there = [(f.rule, set(map(self.pair.alignment.to_built, f.cells)), f.severity) for f in planned]
+        there = [(f.rule, set(map(to_built, f.cells)), f.severity) for f in planned]
         fresh, standing = [], []
         for f in here:
             cells = set(f.cells)
@@ -227,9 +228,8 @@ class _Comparing:
 
     @cached_property
     def _framed_supply(self) -> dict[Cell, float]:
-        return {
-            self.pair.frame.of_built(self.pair.alignment.to_built(c)): v for c, v in self.supply_V.items()
-        }
+        to_built = self.pair.plan.anchors_after(self.pair.alignment.to_built)
+        return {self.pair.frame.of_built(to_built(c)): v for c, v in self.supply_V.items()}
 
     def _with_rules(
         self, cause: list[CellChange], finding: Finding, fresh: list[Finding], *, alone: bool
@@ -300,7 +300,8 @@ class _Comparing:
         parts: Mapping[Cell, Cell],
         nets: Mapping[int, int],
     ) -> Comparison:
-        planned = {self.pair.frame.built_cell(c): q for c, q in self.pair.frame.plan.cubes.items()}
+        plan = self.pair.frame.plan
+        planned = {self.pair.frame.built_cell(c): q for c in plan.occupied if (q := plan.cube_at(c))}
         settled = self.pair.settled
         unsure = {cell: others for cell, others in self.pair.unsure.items() if cell not in settled}
         findings = findings + open_questions(

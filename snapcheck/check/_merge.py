@@ -123,8 +123,8 @@ def clusters(changes: list[CellChange]) -> list[list[CellChange]]:
         cluster = [left.pop()]
         grown = True
         while grown:
-            near = {c for change in cluster for cell in change.cells for c in _around(cell)}
-            joining = [c for c in left if any(cell in near for cell in c.cells)]
+            near = {c for change in cluster for cell in change.area or change.cells for c in _around(cell)}
+            joining = [c for c in left if not near.isdisjoint(c.area or c.cells)]
             left = [c for c in left if c not in joining]
             cluster += joining
             grown = bool(joining)

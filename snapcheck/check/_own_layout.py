@@ -131,4 +131,4 @@ def _cells(difference: Difference, built: Circuit, nets: Mapping[int, int]) -> t
     if difference.built_part is not None:
         return (difference.built_part.cell,)
     numbers = [n for n in difference.built_nets if n >= 0] or [nets[n] for n in difference.nets if n in nets]
-    return tuple(dict.fromkeys(c for n in numbers for c in built.nets[n].cells))
+    return tuple(dict.fromkeys(built.board.named(c) for n in numbers for c in built.nets[n].cells))

@@ -73,7 +73,7 @@ class Pair:
     @cached_property
     def _planned(self) -> dict[Cell, Cube]:
         """The plan's cubes, in cells of the build."""
-        place, stand = self.alignment.to_built, self.alignment.cube_on_built
+        place, stand = self.plan.anchors_after(self.alignment.to_built), self.alignment.cube_on_built
         return {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
 
     @cached_property
@@ -183,7 +183,7 @@ class Pair:
         """Nets of the plan's circuit where its input and output are measured."""
         nets = []
         for probe in self.probes:
-            cell = self.frame.of_built(self.alignment.to_built(probe.cell))
+            cell = self.frame.of_built(self.plan.anchors_after(self.alignment.to_built)(probe.cell))
             net = self.plan_circuit.net_of(cell, probe.terminal)
             if net is not None:
                 nets.append(net)

@@ -93,11 +93,18 @@ class Teller:
         cell = change.cells[0]
         place, found = self.place(cell), change.cubes[cell]
         planned = self.frame.plan.cubes.get(cell)
-        words = _Words(expected=capital(self._cube(planned)) + ".", found=capital(self._cube(found)) + ".")
+        words = _Words(expected=self._standing(cell, planned), found=self._standing(cell, found))
+        over = self.frame.built.anchor_at(cell)
         if change.change is Change.MISSING:
             words.title = tr(
                 "{place} is empty; the plan has there: {cube}.", place=place, cube=self._cube(planned)
             )
+            if over is not None and found is None:
+                cover = self._cube(self.frame.built.cubes[over])
+                words.title = tr("The {cover} at {anchor} covers {place}; the plan has there: {cube}.",
+                                 cover=cover, anchor=self.place(over), place=place,
+                                 cube=self._cube(planned))  # fmt: skip
+                words.found = self._standing(over, self.frame.built.cubes[over])
             words.why = self._missing_why(planned)
             words.mend = tr("Put the {cube} into {place}, {facing}.",
                             cube=self._cube(planned), place=place, facing=self._facing(planned))  # fmt: skip
@@ -118,6 +125,14 @@ class Teller:
             self._value(words, place, planned, found)
             self._also_turned(words, planned, found)
         return words
+
+    def _standing(self, cell: Cell, cube: Cube | None) -> str:
+        """``Resistor 4k7.``; of a cube of several cells also which."""
+        words = f"{capital(self._cube(cube))}."
+        if cube is None or not cube.large:
+            return words
+        cells = listing(map(self.place, cube.cells(cell)))
+        return words + " " + tr("It covers {cells}.", cells=cells)
 
     def _also_turned(self, words: _Words, planned: Cube, found: Cube) -> None:
         """Another value, and the wrong way round as well."""
@@ -233,7 +248,7 @@ class Teller:
         if kind.marked:
             side = kind.faces[kind.marked].turned(cube.turn)
             return tr("{mark} is {side}.", mark=capital(_mark_word(kind.marked)), side=_on(side))
-        sides = listing(_on(c.side.turned(cube.turn)) for c in kind.contacts)
+        sides = listing(dict.fromkeys(_on(c.side.turned(cube.turn)) for c in kind.contacts))
         return tr("Its contacts are {sides}.", sides=sides)
 
     def _facing(self, cube: Cube | None) -> str:
@@ -244,7 +259,7 @@ class Teller:
         if kind.marked:
             side = kind.faces[kind.marked].turned(cube.turn)
             return tr("{mark} {side}", mark=_mark_word(kind.marked), side=_on(side))
-        sides = listing(_on(c.side.turned(cube.turn)) for c in kind.contacts)
+        sides = listing(dict.fromkeys(_on(c.side.turned(cube.turn)) for c in kind.contacts))
         return tr("contacts {sides}", sides=sides)
 
     # -------------------------------------------------------- swapped and moved
@@ -252,14 +267,15 @@ class Teller:
     def _places(self, change: CellChange) -> _Words:
         plan = self.frame.plan.cubes
         if change.change is Change.SWAPPED:
-            a, b = change.cells
+            a, b = change.cells[:2]
+            here, there = self._exchanged(change)
             words = _Words(
                 title=tr("The {one} and the {two} at {a} and {b} are swapped.",
                          one=self._cube(plan[a]), two=self._cube(plan[b]), a=self.place(a), b=self.place(b)),
                 expected=tr("{one} at {a}, {two} at {b}.", one=capital(self._cube(plan[a])), a=self.place(a),
                             two=self._cube(plan[b]), b=self.place(b)),
-                found=tr("{two} at {a}, {one} at {b}.", one=self._cube(plan[a]), a=self.place(a),
-                         two=capital(self._cube(plan[b])), b=self.place(b)),
+                found=tr("{two} at {a}, {one} at {b}.", one=self._cube(plan[a]), a=self.place(there),
+                         two=capital(self._cube(plan[b])), b=self.place(here)),
                 why=tr("Each does the other's job."),
                 mend=tr("Exchange the two cubes: at {a} {one}, at {b} {two}.", a=self.place(a),
                         b=self.place(b), one=self._facing(plan[a]), two=self._facing(plan[b])),
@@ -290,6 +306,16 @@ class Teller:
             why=tr("There they meet the wrong neighbours."),
             mend=tr("Move them back together."),
         )  # fmt: skip
+
+    def _exchanged(self, change: CellChange) -> tuple[Cell, Cell]:
+        """Where each of two swapped cubes stands: of different size, not just where the other was."""
+        a, b = change.cells[:2]
+        if len(change.cells) == 2:
+            return b, a
+        plan, built = self.frame.plan.cubes, change.cubes
+        there = [c for c in change.cells if built.get(c) is not None]
+        first = next(c for c in there if built[c].kind == plan[a].kind and built[c].size == plan[a].size)  # type: ignore[union-attr]
+        return first, next(c for c in there if c != first)
 
     def _left(self, change: CellChange, cell: Cell) -> bool:
         target = Cell(cell.row + change.step[1], cell.column + change.step[0])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam
 from snapcheck.circuit import (
@@ -32,10 +31,12 @@ _MOST_TRIED = 100
 def _choices(seen: Board, cell: Cell, others: Sequence[Cube | None]) -> list[Cube | None]:
     """What may stand in a cell, most likely first; empty when it could not be read at all.
 
-    A cell that is called unsure without any other choice may hold anything: it is as good as not read.
+    What would reach beyond the plate is no choice. A cell that is called unsure without any other choice may
+    hold anything: it is as good as not read.
     """
     choices: dict[object, Cube | None] = {}
-    for cube in (seen.cubes.get(cell), *others):  # however its value is spelt, it is one choice
+    fitting = (cube for cube in others if seen.fits(cell, cube))
+    for cube in (seen.cubes.get(cell), *fitting):  # however its value is spelt, it is one choice
         choices.setdefault(None if cube is None else (cube.kind, cube.turn, cube.value, cube.unit), cube)
     return list(choices.values()) if len(choices) > 1 else []
 
@@ -62,16 +63,16 @@ def settle(
     taken = []
     for cell, others in unsure.items():
         allowed = _choices(seen, cell, others)
-        if not allowed or any(same_cube(planned.get(cell), a, kit) for a in allowed):
+        want = planned.get(cell)
+        possible = not allowed or any(same_cube(want, a, kit) for a in allowed)
+        if possible and seen.fits(cell, want):
             taken.append(cell)
     return as_planned(seen, taken, planned)
 
 
 def as_planned(board: Board, cells: Iterable[Cell], planned: Mapping[Cell, Cube]) -> Board:
     """The board with these cells as planned."""
-    taken = set(cells)
-    cubes = {cell: cube for cell, cube in board.cubes.items() if cell not in taken}
-    return replace(board, cubes=cubes | {cell: planned[cell] for cell in sorted(taken) if cell in planned})
+    return board.put({cell: planned.get(cell) for cell in cells})
 
 
 def open_questions(
@@ -105,12 +106,7 @@ def open_questions(
 
 
 def _with_cube(board: Board, cell: Cell, cube: Cube | None) -> Board:
-    cubes = dict(board.cubes)
-    if cube is None:
-        cubes.pop(cell, None)
-    else:
-        cubes[cell] = cube
-    return replace(board, cubes=cubes)
+    return board.put({cell: cube})
 
 
 def _no_matter(board: Board, cell: Cell, choices: Sequence[Cube | None], kit: Kit) -> bool:

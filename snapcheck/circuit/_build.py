@@ -39,10 +39,11 @@ def build_circuit(board: Board, kit: Kit) -> Circuit:
 
 
 def require_kinds(board: Board, kit: Kit) -> None:
-    """Raises InputError where a cube's kind is not in the kit."""
+    """Raises InputError where a cube's kind is not in the kit, or covers other cells there."""
     kinds = kit.kinds
     for cell, cube in board.cubes.items():
-        if cube.kind not in kinds:
+        kind = kinds.get(cube.kind)
+        if kind is None:
             known = ", ".join(sorted(kinds))
             raise InputError(
                 tr(
@@ -53,6 +54,14 @@ def require_kinds(board: Board, kit: Kit) -> None:
                 place=str(cell),
                 way_out=tr("Kinds in the kit: {known}.", known=known),
             )
+        if cube.size != kind.size:
+            columns, rows = kind.size
+            raise InputError(
+                tr("a {kind} covers {columns} x {rows} cells.",
+                   kind=tr(kind.title), columns=columns, rows=rows),
+                place=str(cell),
+                way_out=tr("Read the board again with this kit."),
+            )  # fmt: skip
 
 
 class _Joints:
@@ -111,14 +120,14 @@ class _Joints:
                     nodes[terminal] = len(parent)
                     parent.append(len(parent))
             spot = 4 * (cell.row * columns + cell.column)
-            for side, terminal in kind.contacts_at[cube.turn]:
-                at[spot + side] = nodes[terminal]
+            for side, terminal, row, column in kind.contacts_at[cube.turn]:
+                at[spot + side + (4 * (row * columns + column) if row or column else 0)] = nodes[terminal]
             for side, terminal in kind.sockets.items():
                 self.end_node[SocketEnd(cell, side)] = nodes[terminal]
 
     def _touch(self) -> None:
         at, columns, rows = self.at, self.board.columns, self.board.rows
-        for row, column in self.board.cubes:  # each touching pair once: to the right and down
+        for row, column in self.board.occupied:  # each touching pair once: to the right and down
             spot = 4 * (row * columns + column)
             if column + 1 < columns and at[spot + Side.E] >= 0 and at[spot + 4 + Side.W] >= 0:
                 self._join(at[spot + Side.E], at[spot + 4 + Side.W])
@@ -195,8 +204,9 @@ class _Joints:
             for terminal in kind.terminals:
                 if terminal in kind.on_plate:
                     contacts[0].append(NetContact(cell, None, terminal, Metal.BODY))
-            for side, terminal in kind.contacts_at[cube.turn]:
-                contacts[net[nodes[terminal]]].append(NetContact(cell, side, terminal))
+            for side, terminal, row, column in kind.contacts_at[cube.turn]:  # `legs`, without making any
+                place = cell.beside(row, column) if row or column else cell
+                contacts[net[nodes[terminal]]].append(NetContact(place, side, terminal))
             for side, terminal in kind.sockets.items():
                 contacts[net[nodes[terminal]]].append(NetContact(cell, side, terminal, Metal.SOCKET))
         for end, node in self.end_node.items():
@@ -220,13 +230,14 @@ class _Joints:
         """Contacts that touch none."""
         board, at = self.board, self.at
         columns, rows = board.columns, board.rows
-        for cell, cube in board.cubes.items():
-            for side, terminal in self.kinds[cube.kind].contacts_at[cube.turn]:
+        for anchor, cube in board.cubes.items():
+            for side, terminal, row, column in self.kinds[cube.kind].contacts_at[cube.turn]:
+                cell = anchor.beside(row, column) if row or column else anchor
                 beyond = cell.neighbour(side)
                 if not (0 <= beyond.row < rows and 0 <= beyond.column < columns):
                     yield HalfMade(cell, Gap.EDGE, side, terminal)
                 elif at[4 * (beyond.row * columns + beyond.column) + side.opposite] < 0:
-                    reason = Gap.BLANK if beyond in board.cubes else Gap.EMPTY
+                    reason = Gap.EMPTY if board.anchor_at(beyond) is None else Gap.BLANK
                     tapped = bool(board.taps) and Seam.between(cell, beyond) in board.taps
                     yield HalfMade(cell, reason, side, terminal, beyond, tapped)
 

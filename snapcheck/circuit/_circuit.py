@@ -24,7 +24,7 @@ class NetContact(NamedTuple):
     """One piece of metal that belongs to a net, so that messages can say "C3 right".
 
     Attributes:
-        cell: of the cube it belongs to.
+        cell: where it lies; for a socket or body, the anchor of its cube.
         side: side of the *cell* where it lies as the cube stands; for a socket, its name at turn 0;
             None for a body on the plate.
         terminal: terminal of the cube's kind.
@@ -65,7 +65,7 @@ class HalfMade(NamedTuple):
     """A connection of which only one half is there.
 
     Attributes:
-        cell: the cube whose contact meets nothing (for a tap or lead: the nearest cell).
+        cell: where the contact that meets nothing lies (for a tap or lead: the nearest cell).
         side, terminal: the contact, where it is one.
         reason: see `Gap`.
         facing: the cell beyond, None off the plate.
@@ -240,7 +240,7 @@ class Circuit:
         return self._joints.net_of(cell, terminal)
 
     def net_at(self, cell: Cell, side: Side) -> int | None:
-        """Net of the contact on `side` of the cube in `cell`; None for a blank side or empty cell."""
+        """Net of the contact on `side` of `cell`; None for a blank side or empty cell."""
         return self._joints.net_at(cell, side)
 
     def net_of_end(self, end: LeadEnd) -> int | None:

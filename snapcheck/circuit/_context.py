@@ -100,7 +100,8 @@ class Context:
     ) -> Finding:
         """A finding of a rule, with the severity and source of the rule book."""
         setting = self.book[rule]
-        places = tuple(dict.fromkeys(cells))
+        board = self.circuit.board
+        places = tuple(dict.fromkeys(cells if board.plain else map(board.named, cells)))
         return Finding(
             rule=rule,
             severity=setting.severity if severity is None else severity,
@@ -156,30 +157,35 @@ class Context:
     def pointing(self) -> dict[Cell, list[HalfMade]]:
         """Cell to the contacts that point into it and meet nothing (those held by a tap left out).
 
-        A cube whose blank side a neighbour's contact faces also lists its own contacts that meet nothing:
-        it probably stands turned.
+        Cells of one cube count as one, its anchor. A cube whose blank side a neighbour's contact faces also
+        lists its own contacts that meet nothing: it probably stands turned.
         """
         loose = [h for h in self.circuit.half_made if h.terminal and not h.tapped]
+        where = [(half, half.cell, half.facing) for half in loose]
+        if not self.circuit.board.plain:
+            named = self.circuit.board.named
+            where = [(half, named(cell), facing and named(facing)) for half, cell, facing in where]
         pointing: dict[Cell, list[HalfMade]] = {}
-        for half in loose:
-            if half.facing is not None:
-                pointing.setdefault(half.facing, []).append(half)
-        blanks = {h.facing for h in loose if h.reason is Gap.BLANK}
-        for half in loose:
-            if half.cell in blanks:
-                pointing[half.cell].append(half)
+        for half, _, facing in where:
+            if facing is not None:
+                pointing.setdefault(facing, []).append(half)
+        blanks = {facing for half, _, facing in where if half.reason is Gap.BLANK}
+        for half, cell, _ in where:
+            if cell in blanks:
+                pointing[cell].append(half)
         return pointing
 
     @cached_property
     def open_groups(self) -> tuple[OpenGroup, ...]:
         """Open nets gathered by the place where the missing joint would be."""
+        net_of = self._net_of_half  # asked for so often that calls would count
         spots: dict[int | None, dict[Cell, HalfMade]] = {}
         for cell, halves in self.pointing.items():
-            nets = [self.net_of_half(h) for h in halves]
+            nets = [net_of[id(h)] for h in halves]
             for net, half in zip(nets, halves, strict=True):
                 if any(n != net for n in nets):
                     spots.setdefault(net, {}).setdefault(cell, half)
-        single = {self.net_of_half(h): h for h in reversed(self.circuit.half_made) if h.terminal}
+        single = {net_of[id(h)]: h for h in reversed(self.circuit.half_made) if h.terminal}
         open_at = Counter(cell for net in self.open_nets for cell in spots.get(net, ()))
         groups: dict[Cell | int, dict[int, HalfMade]] = {}
         for net in sorted(self.open_nets):
@@ -193,7 +199,7 @@ class Context:
         result = []
         for place, members in groups.items():
             if isinstance(place, Cell):
-                shown = {self.net_of_half(h): h for h in reversed(self.pointing[place])} | members
+                shown = {net_of[id(h)]: h for h in reversed(self.pointing[place])} | members
                 result.append(OpenGroup(tuple(shown.values()), tuple(members), place))
             else:
                 result.append(OpenGroup(tuple(members.values()), (place,), None))
@@ -224,6 +230,10 @@ class Context:
         place = place_words(half.cell, half.side)
         if half.reason is Gap.EDGE:
             return tr("{place} touches nothing: the plate ends there", place=place)
+        cover = None if half.facing is None else self.circuit.board.anchor_at(half.facing)
+        if cover is not None and cover != half.facing:
+            return tr("{place} touches an edge of the cube at {anchor} that has no contact, at {cell}",
+                      place=place, anchor=cover, cell=half.facing)  # fmt: skip
         if half.reason is Gap.BLANK:
             return tr("{place} touches a side of {cell} that has no contact", place=place, cell=half.facing)
         return tr("{place} touches nothing: {cell} is empty", place=place, cell=half.facing)

@@ -8,9 +8,8 @@ apart, one terminal on the wrong net, two legs exchanged.
 from __future__ import annotations
 
 import enum
-import itertools
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from snapcheck.board import Cell
@@ -203,6 +202,9 @@ def _majority(overlap: Counter[tuple[int, int]]) -> dict[int, int]:
 
 # ---------------------------------------------------------------- what does not fit
 
+#: the class of all nets that nothing has paired
+_FREE = -1
+
 
 @dataclass
 class _Fit:
@@ -247,7 +249,7 @@ class _Fit:
             elif not a.kind.interchangeable:
                 names = {t: t for t in a.nets}
             else:
-                names = max(_ways(a), key=lambda way: _fits(a, b, way, nets, used))
+                names = _best_way(a, b, a.kind.interchangeable, nets, used)
             for mine, other in names.items():
                 self.legs[Terminal(one, mine)] = other
 
@@ -276,8 +278,7 @@ class _Fit:
             wrong = len(way) - _fits(a, b, way, nets, used)
             if wrong < 2:
                 continue
-            others = (dict(zip(a.nets, order, strict=True)) for order in itertools.permutations(a.nets))
-            best = max(others, key=lambda w: _fits(a, b, w, nets, used))
+            best = _best_way(a, b, [a.nets], nets, used)
             if _fits(a, b, best, nets, used) < len(way):
                 continue
             self.found.append(Difference(What.LEGS, a, b))
@@ -337,17 +338,41 @@ def _fits(a: Part, b: Part, way: Mapping[str, str], nets: Mapping[int, int], use
     return sum(nets.get(x) == y or (x not in nets and y not in used) for x, y in pairs)
 
 
-def _ways(part: Part) -> list[dict[str, str]]:
-    """Every way of pairing a part's terminals with those of one of its kind."""
-    ways: list[dict[str, str]] = [{t: t for t in part.nets}]
-    for group in part.kind.interchangeable:
-        names = [t for t in part.nets if t in group]
-        ways = [
-            way | dict(zip(names, order, strict=True))
-            for way in ways
-            for order in itertools.permutations(names)
-        ]
-    return ways
+def _best_way(
+    a: Part,
+    b: Part,
+    groups: Iterable[Iterable[str]],
+    nets: Mapping[int, int],
+    used: Collection[int],
+) -> dict[str, str]:
+    """The way of pairing terminals, exchanged within each group only, that fits most nets.
+
+    Of several the one that keeps the earliest terminals nearest to their order. A net fits one net, or all
+    that nothing has paired: so terminals fall into classes, and within a class any pairing fits.
+    """
+    way = {t: t for t in a.nets}
+    if _fits(a, b, way, nets, used) == len(way):
+        return way
+    for group in groups:
+        left = [t for t in a.nets if t in set(group)]
+        mine = [nets.get(a.nets[t], _FREE) for t in left]
+        theirs = [b.nets[t] if b.nets[t] in used else _FREE for t in left]
+        open_mine, open_theirs = Counter(mine), Counter(theirs)
+        free = dict(zip(left, theirs, strict=True))
+        for terminal, belongs in zip(left, mine, strict=True):
+            # the first that fits, or one that fits nothing else better
+            other = next(
+                (
+                    t
+                    for t, lies in free.items()
+                    if lies == belongs
+                    or (open_mine[lies] < open_theirs[lies] and open_theirs[belongs] < open_mine[belongs])
+                ),
+            )
+            open_mine[belongs] -= 1
+            open_theirs[free.pop(other)] -= 1
+            way[terminal] = other
+    return way
 
 
 def same_circuit_in_place(first: Circuit, second: Circuit) -> dict[int, int] | None:
@@ -376,28 +401,85 @@ def same_circuit_in_place(first: Circuit, second: Circuit) -> dict[int, int] | N
             flexible.append((one, two))
     # nets already paired decide which way round an exchangeable part lies; the rest lie by their sides
     for one, two in sorted(flexible, key=lambda pair: not any(n in there for n in pair[0].nets.values())):
-        if not any(_try(one, two, way, there, back) for way in _by_sides(one, two)):
+        if not _lay(one, two, there, back):
             return None
     ports = second.open_sockets
     return there if all(there[n] in ports for n in first.open_sockets if n in there) else None
 
 
-def _by_sides(one: Part, two: Part) -> list[dict[str, str]]:
-    """Ways of pairing terminals, the one by equal sides first."""
-    sides = {t: one.kind.sides(t, one.cube.turn) for t in one.nets}
-    others = {t: two.kind.sides(t, two.cube.turn) for t in two.nets}
-    return sorted(_ways(one), key=lambda way: sum(sides[a] != others[b] for a, b in way.items()))
+def _lay(one: Part, two: Part, there: dict[int, int], back: dict[int, int]) -> bool:
+    """Pair the nets of two parts whose terminals may be exchanged; False where no exchange fits.
 
-
-def _try(one: Part, two: Part, way: Mapping[str, str], there: dict[int, int], back: dict[int, int]) -> bool:
-    new: dict[int, int] = {}
-    for mine, other in way.items():
-        a, b = one.nets[mine], two.nets[other]
-        if there.get(a, b) != b or back.get(b, a) != a or new.get(a, b) != b:
+    Nets that are not paired yet (in `there` and `back`, which grow) are paired by equal sides.
+    """
+    if one.cube.turn == two.cube.turn and _as_they_are(one, two, there, back):
+        return True
+    mine, theirs = _labels_by_net(one), _labels_by_net(two)
+    if len(mine) != len(theirs):
+        return False
+    for net, labels in mine.items():
+        if net in there and theirs.get(there[net]) != labels:
             return False
-        if any(x != a and y == b for x, y in new.items()):
+    new = [net for net in mine if net not in there]
+    others = [net for net in theirs if net not in back]
+    if len(new) != len(others):
+        return False
+    for a, b in _cheapest(new, others, lambda a, b: _apart(one, two, a, b) if mine[a] == theirs[b] else None):
+        if mine[a] != theirs[b]:
             return False
-        new[a] = b
-    there.update(new)
-    back.update({b: a for a, b in new.items()})
+        there[a], back[b] = b, a
     return True
+
+
+def _as_they_are(one: Part, two: Part, there: dict[int, int], back: dict[int, int]) -> bool:
+    """Pair the nets of terminals of one name, where all of them fit."""
+    pairs: dict[tuple[int, int], None] = {}
+    for terminal, net in one.nets.items():
+        other = two.nets[terminal]
+        if there.get(net, other) != other or back.get(other, net) != net:
+            return False
+        pairs[net, other] = None
+    if len(pairs) > 1 and not len(pairs) == len({a for a, _ in pairs}) == len({b for _, b in pairs}):
+        return False
+    for net, other in pairs:
+        there[net], back[other] = other, net
+    return True
+
+
+def _labels_by_net(part: Part) -> dict[int, list[str]]:
+    labels: dict[int, list[str]] = {}
+    for terminal, net in part.nets.items():
+        labels.setdefault(net, []).append(part.kind.leg_labels[terminal])
+    for several in labels.values():
+        several.sort()
+    return labels
+
+
+def _apart(one: Part, two: Part, a: int, b: int) -> int:
+    """How badly two nets fit: terminals that lie on other sides first, then terminals of another name."""
+    mine = [t for t, net in one.nets.items() if net == a]
+    theirs = [t for t, net in two.nets.items() if net == b]
+    sides = Counter((one.kind.leg_labels[t], one.kind.sides(t, one.cube.turn)) for t in mine)
+    sides.subtract((two.kind.leg_labels[t], two.kind.sides(t, two.cube.turn)) for t in theirs)
+    elsewhere = sum(n for n in sides.values() if n > 0)
+    return elsewhere * (len(one.nets) + 1) + len(set(mine) - set(theirs))
+
+
+#: the cost of what must not be paired
+_NEVER = 1_000_000
+
+
+def _cheapest(
+    ones: list[int], others: list[int], cost: Callable[[int, int], int | None]
+) -> list[tuple[int, int]]:
+    """Ones and others, as many, in pairs of the least cost; None costs too much for any pair to be right."""
+    if len(ones) < 2:
+        return list(zip(ones, others, strict=True))
+    costs = [[_NEVER if (c := cost(a, b)) is None else c for b in others] for a in ones]
+    if len(ones) == 2:
+        straight = costs[0][0] + costs[1][1] <= costs[0][1] + costs[1][0]
+        return list(zip(ones, others if straight else others[::-1], strict=True))
+    from scipy.optimize import linear_sum_assignment
+
+    rows, columns = linear_sum_assignment(costs)
+    return [(ones[row], others[column]) for row, column in zip(rows, columns, strict=True)]

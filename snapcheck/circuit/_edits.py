@@ -121,12 +121,25 @@ def _classes(one: Circuit, two: Circuit) -> dict[object, object]:
 
 
 def _other_ways(part: Part) -> Iterator[dict[str, int]]:
-    """Every other way of connecting a part's terminals to the nets it is on."""
+    """Other ways of connecting a part's terminals to the nets it is on: two exchanged, or all moved round.
+
+    With up to three terminals these are all ways there are.
+    """
     names, nets = list(part.nets), list(part.nets.values())
-    seen = {frozenset(element_of(part).legs)}
-    for order in itertools.permutations(nets):
+    seen = {frozenset(Counter(element_of(part).legs).items())}
+    for order in _orders(nets):
         changed = dict(zip(names, order, strict=True))
-        legs = frozenset(element_of(replace(part, nets=changed)).legs)
+        legs = frozenset(Counter(element_of(replace(part, nets=changed)).legs).items())
         if legs not in seen:
             seen.add(legs)
             yield changed
+
+
+def _orders(nets: list[int]) -> list[list[int]]:
+    places = list(range(len(nets)))
+    orders = [places[n:] + places[:n] for n in places[1:]]
+    for a, b in itertools.combinations(places, 2):
+        exchanged = list(places)
+        exchanged[a], exchanged[b] = b, a
+        orders.append(exchanged)
+    return [[nets[place] for place in order] for order in sorted(orders)]

@@ -180,12 +180,13 @@ class Colours:
             before = count
 
     def refined(self) -> list[Refined]:
-        """The stable colours of every form."""
-        nodes: list[dict[int, Colour]] = [{} for _ in self.forms]
-        elements: list[tuple[Colour, ...]] = [() for _ in self.forms]
-        for round_nodes, round_elements in self._refine():
-            nodes, elements = round_nodes, round_elements
-        return [Refined(n, e, Counter([*n.values(), *e])) for n, e in zip(nodes, elements, strict=True)]
+        """The stable colours of every form, or the first ones that tell two forms apart."""
+        found = [Refined({}, (), {}) for _ in self.forms]
+        for nodes, elements in self._refine():
+            found = [Refined(n, e, Counter([*n.values(), *e])) for n, e in zip(nodes, elements, strict=True)]
+            if any(other.histogram != found[0].histogram for other in found[1:]):
+                break  # no further round can make them the same
+        return found
 
     def rounds(self) -> list[list[dict[Cell, Colour]]]:
         """Round by round, for every form: the colour of each part (forms of plain parts only)."""

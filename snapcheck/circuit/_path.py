@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from snapcheck.board import Cell, Lead, LeadEnd, Side, TapEnd
+from snapcheck.board import Cell, Lead, LeadEnd, Side, TapEnd, legs
 from snapcheck.circuit._circuit import Circuit
 from snapcheck.circuit._say import lead_words
 from snapcheck.kit import PLATE
@@ -82,11 +82,10 @@ def _links(circuit: Circuit, through: Iterable[tuple[Cell, str, str]]) -> dict[_
         links.setdefault(b, []).append((a, lead))
 
     at_side: dict[tuple[Cell, Side], _Node] = {}
+    for leg in legs(board, kit):
+        at_side[leg.cell, leg.side] = (leg.anchor, leg.terminal)
     for cell, cube in board.cubes.items():
-        kind = kit[cube.kind]
-        for contact in kind.contacts:
-            at_side[cell, contact.side.turned(cube.turn)] = (cell, contact.terminal)
-        if PLATE in kind.terminals:
+        if PLATE in kit[cube.kind].terminals:
             link((cell, PLATE), None)
     for (cell, side), here in at_side.items():
         beyond = at_side.get((cell.neighbour(side), side.opposite))

@@ -67,7 +67,8 @@ def _gap_finding(
 ) -> Finding:
     assert group.facing is not None
     cube = ctx.circuit.board.cubes.get(group.facing)
-    towards = [e for e in group.ends if e.cell != group.facing]
+    named = ctx.circuit.board.named
+    towards = [e for e in group.ends if named(e.cell) != group.facing]
     places = listing(place_words(e.cell, e.side) for e in towards if e.side is not None)
     if cube is None:
         title = tr(
@@ -81,7 +82,7 @@ def _gap_finding(
                   "there.", cell=group.facing)  # fmt: skip
         found = tr("{cell} holds {cube}, which has no contact there.",
                    cell=group.facing, cube=cube_words(cube, ctx.circuit.kit))  # fmt: skip
-        astray = [capital(ctx.where(e)) + "." for e in group.ends if e.cell == group.facing]
+        astray = [capital(ctx.where(e)) + "." for e in group.ends if named(e.cell) == group.facing]
         found = " ".join([found, *astray])
     names = listing(terminal_words(ctx.circuit.part_at[t.cell], t.name) for t in terminals)
     return ctx.finding(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from snapcheck.board import Cell, Cube, Lead, LeadEnd, Probe, Side, TapEnd
+from snapcheck.board import Cell, Cube, Lead, LeadEnd, Probe, Side, TapEnd, legs_of
 from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
 from snapcheck.words import numeral, shown, tr
@@ -70,6 +70,12 @@ def terminal_words(part: Part, terminal: str) -> str:
     if terminal in ("a", "b") and sides:  # such names mean nothing to people; the side does
         value = value_words(part.cube, part.kind)
         what = f"{tr(part.kind.title)} {value}" if value else tr(part.kind.title)
+        if part.cube.large and any(
+            sides[0] in part.kind.sides(t, part.cube.turn) for t in part.kind.terminals if t != terminal
+        ):
+            leg = next(x for x in legs_of(part.cell, part.cube, part.kind) if x.terminal == terminal)
+            return tr("the end {place} of the {what} at {cell}",
+                      place=place_words(leg.cell, leg.side), what=what, cell=part.cell)  # fmt: skip
         return tr("the {side} end of the {what} at {cell}",
                   side=side_adjective(sides[0]), what=what, cell=part.cell)  # fmt: skip
     return tr("the {terminal} of {part}", terminal=terminal_word(terminal), part=part_words(part))

@@ -15,7 +15,7 @@ from functools import cached_property
 
 from snapcheck.board import Cell
 from snapcheck.circuit._circuit import Circuit, Part
-from snapcheck.kit import PLATE
+from snapcheck.kit import PLATE, inner_ends
 
 SOURCE_MODELS = frozenset({"battery", "supply"})
 BIPOLAR = frozenset({"npn", "pnp"})
@@ -135,6 +135,8 @@ def direct_pairs(part: Part) -> Iterator[tuple[str, str]]:
         yield from (("a", "b"), ("a", "wiper"), ("b", "wiper"))
     elif model == "source":
         yield "signal", PLATE
+    elif model == "network":
+        yield from map(inner_ends, part.parameters)
     elif len(part.nets) == 2:
         yield pair(part)
 

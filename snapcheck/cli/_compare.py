@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _conditions(design: Design, built: Board, kit: Kit) -> Conditions:
     """The plan's conditions in the cells of the build."""
-    place = align(design.board, built, kit).to_built
+    place = design.board.anchors_after(align(design.board, built, kit).to_built)
     given = design.conditions
     return Conditions(
         {place(c): v for c, v in given.supply_V.items() if place(c) in built.cubes},

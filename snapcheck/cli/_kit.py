@@ -43,7 +43,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _contacts(kind: Kind) -> str:
-    """``base W, collector N, emitter S``."""
+    """``base W, collector N, emitter S``; on several cells ``in A1-W, out B1-E``."""
+    if kind.size != (1, 1):
+        return ", ".join(f"{c.terminal} {c.cell}-{c.side.name}" for c in kind.contacts)
     sides = ((terminal, kind.sides(terminal)) for terminal in kind.terminals)
     return ", ".join(f"{t} {'-'.join(s.name for s in places) or tr('body')}" for t, places in sides)
 
@@ -56,6 +58,7 @@ def _print_kind(kind: Kind) -> None:
     say(f"{shown(kind.name)}: {shown(tr(kind.title))}")
     rows = [
         (tr("contacts at turn 0"), _contacts(kind)),
+        (tr("covers"), tr("{columns} x {rows} cells", columns=kind.size[0], rows=kind.size[1])),
         (tr("marked"), f"{kind.marked} ({kind.faces[kind.marked].name})" if kind.marked else "-"),
         (tr("same again after"), "-" if kind.symmetry == 360 else f"{kind.symmetry}°"),
         (tr("printed"), kind.value_form.value),
@@ -82,7 +85,9 @@ def _to_json(kind: Kind) -> dict[str, Any]:
     return {
         "name": kind.name,
         "title": kind.title,
-        "contacts": {contact.side.name: contact.terminal for contact in kind.contacts},
+        "footprint": list(kind.size),
+        "legs": [{"name": c.terminal, "cell": c.cell, "side": c.side.name} for c in kind.contacts],
+        **({"contacts": {c.side.name: c.terminal for c in kind.contacts}} if kind.size == (1, 1) else {}),
         "sockets": {side.name: terminal for side, terminal in kind.sockets.items()},
         "plate": sorted(kind.plate_terminals),
         "marked": kind.marked,

@@ -70,10 +70,11 @@ def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
         if line.startswith("lead "):
             return replace(reading, leads=_with_lead(reading.leads, new.leads[0]))
         ((cell, cube),) = new.cubes.items()
-        blanks = {c: b for c, b in reading.blanks.items() if c != cell}
-        return replace(
-            reading, cubes={**reading.cubes, cell: CubeReading(cube, State.READ, 1.0)}, blanks=blanks
-        )
+        kept = board.put({cell: cube}).cubes  # what it covers cannot stand there
+        cubes = {c: r for c, r in reading.cubes.items() if c in kept}
+        blanks = {c: r for c, r in reading.blanks.items() if c not in cube.cells(cell)}
+        cubes[cell] = CubeReading(cube, State.READ, 1.0)
+        return replace(reading, cubes=cubes, blanks=blanks)
     what = line.removeprefix("remove ")
     if what.startswith("tap "):
         (gone,) = _parsed(what, board, kit).taps
@@ -87,7 +88,7 @@ def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
             place=f"'{line}'",
             way_out=tr("For example: remove D2, remove tap C4|D4."),
         )
-    cell = Cell.parse(what.upper())
+    cell = board.named(Cell.parse(what.upper()))
     cubes = {c: r for c, r in reading.cubes.items() if c != cell}
     return replace(reading, cubes=cubes, blanks={**reading.blanks, cell: BlankReading(State.READ, 1.0)})
 

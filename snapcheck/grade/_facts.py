@@ -178,7 +178,7 @@ def _fault(finding: Finding, result: CheckResult) -> Fault:
         back = {built: planned for planned, built in comparison.parts.items()}
         places = [back[c] for c in finding.cells if c in back]
     else:
-        places = [comparison.alignment.to_plan(c) for c in finding.cells]
+        places = [plan.named(comparison.alignment.to_plan(c)) for c in finding.cells]
     return Fault(
         finding.rule,
         finding.severity.name.lower(),

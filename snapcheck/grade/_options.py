@@ -60,7 +60,8 @@ def questions_of(reading: Mapping[str, Any], edits: Sequence[str], kit: Kit) -> 
             if (line := _line(lambda c=cube, at=cell: cube_line(at, c, board, kit)))
         ]
         options.append(Option(f"remove {cell}", None))
-        found.append(Question(str(cell), (str(cell),), reason or tr("not sure"), _once(options)))
+        cells = tuple(map(str, (cell,) if told is None else told.cells(cell)))
+        found.append(Question(str(cell), cells, reason or tr("not sure"), _once(options)))
     for tap in seen.taps:
         if tap.state is not State.READ:
             name = f"tap {tap.seam}"

@@ -3,7 +3,7 @@
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._format import format_value
 from snapcheck.kit._load import bundled_kit, load_kit, parse_kit
-from snapcheck.kit._model import PLATE, Contact, Kind, Kit
+from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, lying
 from snapcheck.kit._series import (
     SERIES,
     SERIES_TOLERANCE,
@@ -31,7 +31,9 @@ __all__ = [
     "coarsest_series",
     "format_value",
     "in_series",
+    "inner_ends",
     "load_kit",
+    "lying",
     "nearest",
     "neighbours",
     "parse_kit",

@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 from snapcheck.datafiles import finite, read_data_text, toml_table
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit._form import ValueForm
-from snapcheck.kit._model import PLATE, Contact, Kind, Kit, value_key
+from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_key
 from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
 from snapcheck.words import brief, tr
@@ -22,7 +22,7 @@ from snapcheck.words import brief, tr
 MODELS = (
     "resistor", "capacitor", "inductor", "diode", "zener", "led", "photoresistor", "thermistor",
     "potentiometer", "npn", "pnp", "nmos", "switch", "lamp", "fuse", "battery", "supply", "source",
-    "microphone", "speaker", "buzzer", "meter", "wire", "ground", "socket",
+    "microphone", "speaker", "buzzer", "meter", "network", "wire", "ground", "socket",
 )  # fmt: skip
 
 #: terminal names that a model needs; the rest of the two-terminal models take any two names
@@ -37,14 +37,18 @@ _TWO_TERMINALS = (
     "resistor", "capacitor", "inductor", "photoresistor", "thermistor", "switch", "lamp", "fuse", "speaker",
 )  # fmt: skip
 
+#: columns or rows of the largest cube: its cells are called A1 to H8
+_LARGEST = 8
+
 RATINGS = (
     "max_power_W", "max_voltage_V", "max_current_A", "max_reverse_V", "max_emitter_base_V", "max_gate_V",
     "nominal_current_A", "nominal_voltage_V", "min_voltage_V",
 )  # fmt: skip
 
 _KIND_KEYS = (
-    "title", "contacts", "plate", "sockets", "marked", "faces", "symmetry", "interchangeable",
-    "value", "values", "model", "ratings", "parameters", "tolerance", "prefix", "count",
+    "title", "contacts", "footprint", "legs", "symbol_at", "print_at", "plate", "sockets", "marked", "faces",
+    "symmetry", "interchangeable", "value", "values", "model", "ratings",
+    "parameters", "tolerance", "prefix", "count",
 )  # fmt: skip
 
 
@@ -165,21 +169,20 @@ class _Reader:
     def kind(self, name: str, table: dict[str, Any]) -> Kind:
         key = f"kind.{name}"
         self.known(table, key, _KIND_KEYS)
-        for needed in ("title", "contacts", "model"):
+        legs = "legs" if "legs" in table else "contacts"
+        for needed in ("title", legs, "model"):
             if needed not in table:
                 self.fail(
                     f"{key}.{needed}",
                     tr("is missing."),
                     tr("Needed: {needed}. Accepted: {names}.", needed=needed, names=", ".join(_KIND_KEYS)),
                 )
-        contacts = tuple(
-            Contact(side, terminal)
-            for side, terminal in self.sides(table["contacts"], f"{key}.contacts").items()
-        )
+        size = self.footprint(table.get("footprint", [1, 1]), f"{key}.footprint")
+        contacts = self.legs(table, size, key)
         sockets = self.sides(table.get("sockets", {}), f"{key}.sockets")
         terminals = {c.terminal for c in contacts} | set(sockets.values())
         if not contacts:
-            self.fail(f"{key}.contacts", tr("has no contact."), tr('Write, say, { W = "a", E = "b" }.'))
+            self.fail(f"{key}.{legs}", tr("has no contact."), tr('Write, say, { W = "a", E = "b" }.'))
         on_plate = table.get("plate", False)
         if not isinstance(on_plate, bool):
             self.fail(
@@ -247,9 +250,12 @@ class _Reader:
             prefix=self.text(table.get("prefix", ""), f"{key}.prefix"),
             count=count,
             wire=model == "wire",
+            size=size,
+            symbol_at=self.spot(table.get("symbol_at"), size, f"{key}.symbol_at"),
+            print_at=self.spot(table.get("print_at"), size, f"{key}.print_at"),
         )
         self.symmetry_holds(kind, f"{key}.symmetry")
-        self.terminals_fit(kind, f"{key}.contacts")
+        self.terminals_fit(kind, f"{key}.{legs}")
         return kind
 
     def terminals_fit(self, kind: Kind, key: str) -> None:
@@ -265,6 +271,15 @@ class _Reader:
                 ),
                 tr("Needed by this model: {names}.", names=", ".join(needed)),
             )
+        if kind.model == "network":
+            for name, ohm in kind.parameters.items():
+                ends = set(inner_ends(name)) & set(kind.terminals)
+                if len(ends) < 2 or not name.endswith("_ohm") or ohm <= 0:
+                    self.fail(
+                        f"kind.{kind.name}.parameters.{name}",
+                        tr("is no resistance between two legs."),
+                        tr("Write LEG-LEG_ohm, with two of {names}.", names=", ".join(kind.terminals)),
+                    )
         if kind.model in _TWO_TERMINALS and len(kind.terminals) != 2:
             self.fail(
                 key,
@@ -274,14 +289,93 @@ class _Reader:
 
     def symmetry_holds(self, kind: Kind, key: str) -> None:
         """A symmetry that moves a contact to a blank side cannot be true."""
-        if kind.symmetry < 360:
-            sides = {c.side for c in kind.contacts}
-            if {side.turned(kind.symmetry) for side in sides} != sides:
+        turn = kind.symmetry % 360
+        if (kind.lies(turn), kind.edges(turn)) != (kind.size, kind.edges(0)):
+            self.fail(
+                key,
+                tr("{symmetry} moves a contact to a blank side.", symmetry=kind.symmetry),
+                tr("Accepted here: 360 (none)."),
+            )
+
+    def footprint(self, value: object, key: str) -> tuple[int, int]:
+        """Columns and rows of cells that a kind covers at turn 0."""
+        if isinstance(value, list) and len(value) == 2:
+            columns, rows = value
+            if all(type(n) is int and 1 <= n <= _LARGEST for n in (columns, rows)):
+                return columns, rows
+        self.fail(
+            key,
+            tr("{value} is no footprint.", value=brief(value)),
+            tr("Write columns and rows, each 1 to {most}: [2, 1].", most=_LARGEST),
+        )
+
+    def legs(self, table: Mapping[str, Any], size: tuple[int, int], key: str) -> tuple[Contact, ...]:
+        """The contacts: `legs`, or `contacts` as its short form for a kind of one cell."""
+        if "legs" not in table:
+            if size != (1, 1):
                 self.fail(
-                    key,
-                    tr("{symmetry} moves a contact to a blank side.", symmetry=kind.symmetry),
-                    tr("Accepted here: 360 (none)."),
+                    f"{key}.contacts",
+                    tr("does not say on which of several cells a contact lies."),
+                    tr('Write legs = [{ name = "a", cell = "A1", side = "W" }, …] instead.'),
                 )
+            sides = self.sides(table["contacts"], f"{key}.contacts")
+            return tuple(Contact(side, terminal) for side, terminal in sides.items())
+        if "contacts" in table:
+            self.fail(f"{key}.contacts", tr("is given beside legs."), tr("Keep one of them."))
+        legs = table["legs"]
+        if not isinstance(legs, list):
+            self.fail(
+                f"{key}.legs",
+                tr("is {type_word}, not a list.", type_word=_type_word(legs)),
+                tr('Write legs = [{ name = "a", cell = "A1", side = "W" }, …] instead.'),
+            )
+        found: dict[tuple[int, int, Side], Contact] = {}
+        for number, item in enumerate(legs):
+            contact = self.leg(item, size, f"{key}.legs[{number}]")
+            if contact.edge in found:
+                self.fail(
+                    f"{key}.legs[{number}]",
+                    tr("lies where the leg '{name}' lies.", name=found[contact.edge].terminal),
+                    tr("Every edge of a cell takes one leg."),
+                )
+            found[contact.edge] = contact
+        return tuple(found.values())
+
+    def leg(self, item: object, size: tuple[int, int], key: str) -> Contact:
+        """One leg: its name, a cell of the footprint (A1 is the upper left one), and the side there."""
+        table = self.table(item, key)
+        self.known(table, key, ("name", "cell", "side"))
+        for needed in ("name", "side"):
+            if needed not in table:
+                self.fail(f"{key}.{needed}", tr("is missing."), tr('Write {needed} = "…".', needed=needed))
+        columns, rows = size
+        cells = {f"{chr(65 + c)}{r + 1}": (r, c) for r in range(rows) for c in range(columns)}
+        row, column = cells[self.choice(table.get("cell", "A1"), f"{key}.cell", cells)]
+        side = Side[self.choice(table["side"], f"{key}.side", [s.name for s in Side])]
+        outside = {
+            Side.N: row == 0,
+            Side.E: column == columns - 1,
+            Side.S: row == rows - 1,
+            Side.W: column == 0,
+        }
+        if not outside[side]:
+            self.fail(
+                f"{key}.side",
+                tr("{side} of that cell lies inside the cube.", side=side.name),
+                tr("Accepted there: {names}.", names=", ".join(s.name for s in Side if outside[s]) or "-"),
+            )
+        return Contact(side, self.text(table["name"], f"{key}.name"), row, column)
+
+    def spot(self, value: object, size: tuple[int, int], key: str) -> tuple[float, float] | None:
+        """A point of the cube's top at turn 0, in cells right and down from its upper left corner."""
+        if value is None:
+            return None
+        if not isinstance(value, list) or len(value) != 2:
+            self.fail(key, tr("{value} is no place.", value=brief(value)), tr("Write, say, [0.5, 0.5]."))
+        x, y = (self.number(n, key) for n in value)
+        if not (0 <= x <= size[0] and 0 <= y <= size[1]):
+            self.fail(key, tr("{value} is no place.", value=brief(value)), tr("Write, say, [0.5, 0.5]."))
+        return x, y
 
     def sides(self, value: object, key: str) -> dict[Side, str]:
         table = self.table(value, key)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
+from typing import NamedTuple
 
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
@@ -16,17 +17,29 @@ from snapcheck.kit._values import parse_value
 PLATE = "plate"
 
 
-@dataclass(frozen=True)
-class Contact:
-    """One contact of a kind at turn 0.
+class Contact(NamedTuple):
+    """One contact of a kind: a leg that ends on the edge of one cell of the kind's footprint.
 
     Attributes:
-        side: side of the cube where the contact lies at turn 0.
+        side: side of that cell where the contact lies.
         terminal: the terminal it belongs to; contacts that share a terminal are joined inside.
+        row, column: the cell, counted from the upper left one of the footprint.
     """
 
     side: Side
     terminal: str
+    row: int = 0
+    column: int = 0
+
+    @property
+    def edge(self) -> tuple[int, int, Side]:
+        """Row, column and side: no two contacts of a kind have the same."""
+        return self.row, self.column, self.side
+
+    @property
+    def cell(self) -> str:
+        """The cell as kits write it: A1 is the upper left one of the footprint."""
+        return f"{chr(ord('A') + self.column)}{self.row + 1}"
 
 
 @dataclass(frozen=True)
@@ -37,6 +50,7 @@ class Kind:
         name: such as ``npn``.
         title: what people call it, such as "NPN transistor".
         contacts: contacts at turn 0; contacts with the same terminal name are joined.
+        size: columns and rows of cells that it covers at turn 0.
         plate_terminals: terminals joined to the plate (node 0) through the body.
         sockets: terminal behind each socket on its top, by the socket's side at turn 0
             (socket cube: E is its signal terminal, W is the plate).
@@ -58,6 +72,8 @@ class Kind:
         prefix: letter for reference designators, per IEC 81346-2/IEEE 315 (R, C, D, Q, ...), "" for wires.
         count: how many the box holds, or None for no limit.
         wire: True for cubes that are only conductors (straight, corner, tee, cross, crossover).
+        symbol_at, print_at: middle of the symbol and of the print on a cube of several cells at turn 0, in
+            cells right and down from its upper left corner; None where the drawing may choose.
     """
 
     name: str
@@ -80,6 +96,9 @@ class Kind:
     prefix: str = ""
     count: int | None = None
     wire: bool = False
+    size: tuple[int, int] = (1, 1)
+    symbol_at: tuple[float, float] | None = None
+    print_at: tuple[float, float] | None = None
 
     @cached_property
     def terminals(self) -> tuple[str, ...]:
@@ -102,12 +121,19 @@ class Kind:
         return {t: groups.get(t, t) for t in self.terminals}
 
     @cached_property
-    def contacts_at(self) -> Mapping[int, tuple[tuple[Side, str], ...]]:
-        """Turn to its contacts as the cube then stands: (side, terminal)."""
-        return {
-            turn: tuple((c.side.turned(turn), c.terminal) for c in self.contacts)
-            for turn in (0, 90, 180, 270)
-        }
+    def contacts_at(self) -> Mapping[int, tuple[Contact, ...]]:
+        """Turn to its contacts as the cube then stands, their cells counted from its then upper left one."""
+        found = {0: self.contacts}
+        for turn in (90, 180, 270):
+            rows = self.lies(turn - 90)[1]
+            found[turn] = tuple(
+                Contact(c.side.turned(90), c.terminal, c.column, rows - 1 - c.row) for c in found[turn - 90]
+            )
+        return found
+
+    def lies(self, turn: int) -> tuple[int, int]:
+        """Columns and rows of cells that it covers when it stands at `turn`."""
+        return lying(self.size, turn)
 
     def sides(self, terminal: str, turn: int = 0) -> tuple[Side, ...]:
         """Sides where `terminal` has a contact when the cube stands at `turn`."""
@@ -117,13 +143,24 @@ class Kind:
     def _sides_at(self) -> Mapping[int, Mapping[str, tuple[Side, ...]]]:
         """Turn, then terminal, to the sides where it has a contact."""
         return {
-            turn: {name: tuple(side for side, other in contacts if other == name) for name in self.terminals}
+            turn: {
+                name: tuple(dict.fromkeys(c.side for c in contacts if c.terminal == name))
+                for name in self.terminals
+            }
             for turn, contacts in self.contacts_at.items()
         }
 
-    def terminal_at(self, side: Side, turn: int = 0) -> str | None:
-        """The terminal with a contact on `side` when the cube stands at `turn`, or None (blank side)."""
-        return next((name for here, name in self.contacts_at[turn] if here == side), None)
+    def terminal_at(self, side: Side, turn: int = 0, row: int = 0, column: int = 0) -> str | None:
+        """The terminal with a contact on `side` of a cell when the cube stands at `turn`, or None (blank).
+
+        `row` and `column` of the cell count from the upper left one of those that the cube then covers.
+        """
+        edge = row, column, side
+        return next((c.terminal for c in self.contacts_at[turn] if c.edge == edge), None)
+
+    def edges(self, turn: int) -> frozenset[tuple[int, int, Side]]:
+        """Where contacts lie when the cube stands at `turn`, whatever terminal they belong to."""
+        return frozenset(c.edge for c in self.contacts_at[turn])
 
     def ratings_for(self, value: float | str | None, printed: str | None = None) -> Mapping[str, float]:
         """Ratings of a cube with this value; a rated voltage in its print (``100u/16V``) comes first."""
@@ -149,6 +186,17 @@ class Kind:
     def same_turn(self, a: int, b: int) -> bool:
         """True when turns `a` and `b` are electrically the same for this kind."""
         return (a - b) % self.symmetry == 0
+
+
+def lying(size: tuple[int, int], turn: int) -> tuple[int, int]:
+    """Columns and rows of something of this size at turn 0, when it stands at `turn`."""
+    return size[::-1] if turn % 180 else size
+
+
+def inner_ends(parameter: str) -> tuple[str, str]:
+    """The legs between which a parameter such as ``in-out_ohm`` of a network of resistors lies."""
+    first, _, second = parameter.removesuffix("_ohm").partition("-")
+    return first, second
 
 
 def value_key(value: float | str | None) -> str:

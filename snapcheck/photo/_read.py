@@ -10,7 +10,7 @@ import numpy as np
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
-from snapcheck.errors import PhotoError
+from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_prints, read_symbols, sigmoid
 from snapcheck.photo._locate import locate
@@ -126,6 +126,33 @@ MOST_OTHERS, LEAST_OTHER = 5, 0.01
 MOST_CHANCES = 40
 
 
+def _readable(kit: Kit) -> frozenset[str]:
+    """Kinds that can be read: those of the network that the kit has, of one cell.
+
+    Raises:
+        InputError: there are none.
+    """
+    found = frozenset(k for k in names()[0][:-2] if k in kit and kit[k].size == (1, 1))
+    if not found:
+        raise InputError(
+            tr("the kit '{name}' has no kind that can be read from a photo.", name=kit.name),
+            way_out=tr("Kinds that can: {names}.", names=", ".join(names()[0][:-2])),
+        )
+    return found
+
+
+def _of_kit(s: Symbols, readable: frozenset[str]) -> Symbols:
+    """What looks like a kind that cannot be read with this kit is some other cube, not the next likely."""
+    kinds = names()[0]
+    lacking = [i for i, name in enumerate(kinds[:-2]) if name not in readable]
+    if not lacking:
+        return s
+    kind, other = s.kind.copy(), len(kinds) - 2
+    kind[:, other] = np.logaddexp.reduce(kind[:, [*lacking, other]], axis=1)
+    kind[:, lacking] = -np.inf
+    return replace(s, kind=kind)
+
+
 def read_cells(
     board: np.ndarray, places: list[tuple[int, int]], s: Symbols, kit: Kit, residual: float = 0.0
 ) -> tuple[dict[Cell, CubeReading], dict[Cell, BlankReading]]:
@@ -134,34 +161,31 @@ def read_cells(
     Args:
         residual: of the grid, in cells.
     """
-    kinds = names()[0]
+    kinds, readable = names()[0], _readable(kit)
+    s = _of_kit(s, readable)
     empty, other = len(kinds) - 1, len(kinds) - 2
     limits = calibration()
     prob, turns = np.exp(s.kind), np.exp(s.turn)
-    best = prob[:, :other].argmax(1)
-    known = {k: name for k, name in enumerate(kinds[:other]) if name in kit.kinds}
-    quarter = turns.argmax(1)
+    known = {k: name for k, name in enumerate(kinds[:other]) if name in readable}
+    mine = np.array([k in known for k in range(other)])
     valued = np.array([k in known and kit[known[k]].value_form is not ValueForm.NONE for k in range(other)])
-    printed = np.flatnonzero(
-        (prob[:, empty] < HARDLY) & ((prob[:, :other] * valued).sum(1) > SOME_CHANCE * 10)
-    )
+    best, quarter = np.where(mine, prob[:, :other], -1.0).argmax(1), turns.argmax(1)
+    carries = (prob[:, :other] * valued).sum(1) > 10 * SOME_CHANCE
+    printed = np.flatnonzero((prob[:, empty] < HARDLY) & carries)
     lines = _prints(board, places, s, printed, quarter, best, kinds, kit)
     cubes: dict[Cell, CubeReading] = {}
     blanks: dict[Cell, BlankReading] = {}
     for i, (column, row) in enumerate(places):
         cell = Cell(row, column)
-        some = {known[k]: float(prob[i, k]) for k in np.argsort(-prob[i, :other]) if k in known
-                and prob[i, k] > SOME_CHANCE}  # fmt: skip
-        seen = (
-            some if some else {known[int(best[i])]: float(prob[i, best[i]])} if int(best[i]) in known else {}
-        )
+        some = [k for k in known if prob[i, k] > SOME_CHANCE] or [int(best[i])]
+        seen = {known[k]: max(float(prob[i, k]), 1e-9) for k in some}
         weighed, values = likely(seen, lines.get(i), float(sigmoid(s.text[i])), kit)
         turn = turns[i] if i not in lines else _turned(turns[i], int(quarter[i]))
         chances: list[tuple[Cube | None, float]] = [*cubes_of(weighed, turn, values, kit)]
-        p_empty = float(prob[i, empty])
+        p_empty, p_other = float(prob[i, empty]), float(prob[i, other])
         chances.append((None, p_empty))
         chances = sorted((c for c in chances if c[1] >= LEAST), key=lambda c: -c[1])[:MOST_CHANCES]
-        if not weighed or p_empty > max(weighed.values()):
+        if p_empty > max(p_other, *weighed.values()):
             sure = _trusted(p_empty, limits["symbol_trust"])
             if residual >= TRUE_GRID:
                 blanks[cell] = BlankReading(State.UNSURE, round(sure, 6))
@@ -171,9 +195,7 @@ def read_cells(
                 others = _others(chances, None)
                 blanks[cell] = BlankReading(State.UNSURE, round(sure, 6), others, tuple(chances))
             continue
-        reading = _one(
-            weighed, turn, int(quarter[i]), values, lines.get(i), float(prob[i, other]), kit, limits
-        )
+        reading = _one(weighed, turn, int(quarter[i]), values, lines.get(i), p_other, kit, limits)
         if reading.state is not State.READ:
             reading = replace(reading, alternatives=_others(chances, reading.cube), chances=tuple(chances))
         cubes[cell] = reading

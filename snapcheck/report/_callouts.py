@@ -10,13 +10,24 @@ import math
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
-from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, TapEnd, label_of, symbol_svg
+from snapcheck.board import (
+    PITCH,
+    Board,
+    Cell,
+    Cube,
+    Lead,
+    LeadEnd,
+    Seam,
+    TapEnd,
+    extent,
+    label_of,
+    symbol_svg,
+)
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit, Side
 from snapcheck.report._look import MARKS, badge_svg
 from snapcheck.words import shown
 
-PITCH = 108.0
 _HALO = "#ffffff"
 _TURNING = ("turned", "reversed")
 _ANGLE = {Side.E: 0.0, Side.S: 90.0, Side.W: 180.0, Side.N: 270.0}
@@ -65,7 +76,8 @@ def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
             continue
         for cell in finding.cells[:1] if finding.lead is None and finding.seam is None else ():
             if cell in board.cubes or finding.rule == "cube-extra":
-                parts.append(_ring(cell, MARKS[finding.severity].colour, dashed=cell not in board.cubes))
+                dashed = cell not in board.cubes
+                parts.append(_ring(cell, MARKS[finding.severity].colour, _lies(cell, board), dashed=dashed))
         for end in () if lead is None else (lead.start, lead.end):  # the lead itself is drawn already
             parts.append(_hole(end_point(end, board), MARKS[finding.severity].colour))
         shift = taken.get(place, 0)
@@ -90,22 +102,29 @@ def region_svg(finding: Finding, board: Board) -> str:
     )
 
 
-def rings_svg(finding: Finding) -> str:
-    """Rings around the cells of a finding, without telling what to do (student mode, second hint)."""
+def rings_svg(finding: Finding, board: Board) -> str:
+    """Rings around the cubes of a finding, without telling what to do (student mode, second hint)."""
     colour = MARKS[finding.severity].colour
-    return "".join(_ring(cell, colour) for cell in finding.cells[:2])
+    return "".join(_ring(cell, colour, _lies(cell, board)) for cell in finding.cells[:2])
 
 
-def rings_of(cells: Sequence[Cell]) -> str:
-    """Dashed rings around cells that a person must look at."""
-    return "".join(_ring(cell, MARKS[Severity.QUESTION].colour, dashed=True) for cell in cells)
+def rings_of(cells: Sequence[Cell], board: Board) -> str:
+    """Dashed rings around cubes that a person must look at."""
+    colour = MARKS[Severity.QUESTION].colour
+    return "".join(_ring(cell, colour, _lies(cell, board), dashed=True) for cell in cells)
 
 
 # ---------------------------------------------------------------- where
 
 
-def _centre(cell: Cell) -> Point:
-    return (cell.column + 0.5) * PITCH, (cell.row + 0.5) * PITCH
+def _lies(cell: Cell, *boards: Board | None) -> tuple[int, int]:
+    """Columns and rows of the first cube that one of the boards has at a cell; of a cell, where none has."""
+    found = (cube for board in boards if board is not None and (cube := board.cubes.get(cell)))
+    return next((cube.lies for cube in found), (1, 1))
+
+
+def _centre(cell: Cell, lies: tuple[int, int] = (1, 1)) -> Point:
+    return (cell.column + lies[0] / 2) * PITCH, (cell.row + lies[1] / 2) * PITCH
 
 
 def _seam_point(seam: Seam) -> Point:
@@ -117,7 +136,7 @@ def end_point(end: LeadEnd, board: Board) -> Point:
     """Where a lead's plug sits, plate units."""
     if isinstance(end, TapEnd):
         return _seam_point(end.seam)
-    x, y = _centre(end.cell)
+    x, y = _centre(end.cell, _lies(end.cell, board))
     u, v = (18.0, 0.0) if end.side is Side.E else (-18.0, 0.0)
     cube = board.cubes.get(end.cell)
     for _ in range((cube.turn if cube else 0) // 90):
@@ -166,9 +185,11 @@ def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list
     unsure = finding.severity is Severity.QUESTION
     place = finding.lead or finding.seam  # which have marks of their own
     for index, cell in enumerate(finding.cells[:14] if place is None else ()):
-        marks.append(_ring(cell, colour, dashed=unsure or index > 0, thin=index > 0))
+        lies = _lies(cell, board, plan)
+        marks.append(_ring(cell, colour, lies, dashed=unsure or index > 0, thin=index > 0))
     wanted, found = finding.expected_cube, finding.found_cube
     first = finding.cells[0] if finding.cells else None
+    centres = [_centre(cell, _lies(cell, board, plan)) for cell in finding.cells[:2]]
     match finding.rule:
         case "cube-missing" if first is not None and wanted is not None:
             marks.append(_ghost(first, wanted, kit, colour))
@@ -177,20 +198,20 @@ def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list
                 if cell in plan.cubes:
                     marks.append(_ghost(cell, plan.cubes[cell], kit, colour))
         case "cube-extra" if first is not None:
-            marks.append(_cross(_centre(first), colour))
+            marks.append(_cross(centres[0], colour))
         case "wrong-kind" if first is not None and wanted is not None:
-            marks.append(_inset(first, wanted, kit, colour))
+            marks.append(_inset(first, _lies(first, board), wanted, kit, colour))
         case "swapped" if len(finding.cells) > 1:
-            marks += _exchange(_centre(finding.cells[0]), _centre(finding.cells[1]), colour)
+            marks += _exchange(centres[0], centres[1], colour)
         case "moved" if len(finding.cells) == 2 and wanted is not None:
             marks.append(_ghost(finding.cells[0], wanted, kit, colour))
-            marks += _arrow(_centre(finding.cells[1]), _centre(finding.cells[0]), colour)
+            marks += _arrow(centres[1], _centre(finding.cells[0], wanted.lies), colour)
         case rule if first is not None and wanted is not None and found is not None:
             same = wanted.kind == found.kind
             if same and not kit[wanted.kind].same_turn(wanted.turn, found.turn):
                 marks += _turn(first, wanted, found, kit, colour)
             if same and rule == "wrong-value":
-                marks.append(_tag(first, f"→ {label_of(wanted, kit[wanted.kind])}", colour))
+                marks.append(_tag(first, found.lies, f"→ {label_of(wanted, kit[wanted.kind])}", colour))
         case _:
             pass
     if finding.seam is not None and finding.lead is None:
@@ -211,11 +232,12 @@ def _marks(finding: Finding, board: Board, kit: Kit, plan: Board | None) -> list
     return marks
 
 
-def _ring(cell: Cell, colour: str, *, dashed: bool = False, thin: bool = False) -> str:
+def _ring(cell: Cell, colour: str, lies: tuple[int, int], *, dashed: bool = False, thin: bool = False) -> str:
     x, y = cell.column * PITCH + 2, cell.row * PITCH + 2
+    width, height = (side + 4 for side in extent(*lies))
     dash = ' stroke-dasharray="15 9"' if dashed else ""
     pen = 3.5 if thin else 5.5
-    frame = f'<rect x="{x:g}" y="{y:g}" width="104" height="104" rx="13" fill="none"'
+    frame = f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="13" fill="none"'
     return (
         f'{frame} stroke="{_HALO}" stroke-width="{pen + 5}" stroke-opacity="0.9"/>'
         f'{frame} stroke="{colour}" stroke-width="{pen}"{dash}/>'
@@ -250,7 +272,7 @@ def _head(tip: Point, angle: float, colour: str, size: float = 20) -> str:
 def _turn(cell: Cell, wanted: Cube, found: Cube, kit: Kit, colour: str) -> list[str]:
     """An arc from where the marked terminal is to where it belongs."""
     kind = kit[wanted.kind]
-    x, y = _centre(cell)
+    x, y = _centre(cell, found.lies)
     r = 38.0
     quarter = (wanted.turn - found.turn) % 360
     side = kind.faces.get(kind.marked)
@@ -281,15 +303,17 @@ def _on(x: float, y: float, r: float, degrees: float) -> Point:
 
 def _ghost(cell: Cell, cube: Cube, kit: Kit, colour: str) -> str:
     x, y = cell.column * PITCH + 6, cell.row * PITCH + 6
+    width, height = (side - 4 for side in extent(*cube.lies))
     return (
-        f'<rect x="{x:g}" y="{y:g}" width="96" height="96" rx="11" fill="{_HALO}" fill-opacity="0.86" '
-        f'stroke="{colour}" stroke-width="3.5" stroke-dasharray="9 7"/>{_symbol(cube, kit, x, y, 96, colour)}'
+        f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="11" fill="{_HALO}" '
+        f'fill-opacity="0.86" stroke="{colour}" stroke-width="3.5" stroke-dasharray="9 7"/>'
+        f"{_symbol(cube, kit, x, y, max(width, height), colour)}"
     )
 
 
-def _inset(cell: Cell, cube: Cube, kit: Kit, colour: str) -> str:
+def _inset(cell: Cell, lies: tuple[int, int], cube: Cube, kit: Kit, colour: str) -> str:
     """What should stand there, small in the lower right corner."""
-    x, y = cell.column * PITCH + 46, cell.row * PITCH + 46
+    x, y = (cell.column + lies[0] - 1) * PITCH + 46, (cell.row + lies[1] - 1) * PITCH + 46
     return (
         f'<rect x="{x:g}" y="{y:g}" width="62" height="62" rx="8" fill="{_HALO}" fill-opacity="0.94" '
         f'stroke="{colour}" stroke-width="3"/>{_symbol(cube, kit, x + 1, y + 1, 60, colour)}'
@@ -297,9 +321,12 @@ def _inset(cell: Cell, cube: Cube, kit: Kit, colour: str) -> str:
 
 
 def _symbol(cube: Cube, kit: Kit, x: float, y: float, size: float, colour: str) -> str:
+    """A cube's symbol whose longer side has this size."""
     kind = kit[cube.kind]
-    svg = symbol_svg(kind, turn=cube.turn, label=label_of(cube, kind), unit=cube.unit, tile=False, ink=colour)
-    svg = svg.replace('width="100" height="100"', f'width="{size:g}" height="{size:g}"', 1)
+    cell = size * 104 / (max(extent(*cube.lies)) + 4)
+    svg = symbol_svg(
+        kind, turn=cube.turn, label=label_of(cube, kind), unit=cube.unit, tile=False, ink=colour, size=cell
+    )
     return svg.replace("<svg ", f'<svg x="{x:g}" y="{y:g}" ', 1)
 
 
@@ -310,9 +337,9 @@ def _cross(at: Point, colour: str, r: float = 26) -> str:
     )
 
 
-def _tag(cell: Cell, text: str, colour: str) -> str:
+def _tag(cell: Cell, lies: tuple[int, int], text: str, colour: str) -> str:
     """A label on the lower edge of a cube."""
-    x, y = _centre(cell)[0], cell.row * PITCH + 92
+    x, y = _centre(cell, lies)[0], (cell.row + lies[1] - 1) * PITCH + 92
     width = max(34.0, 13.0 * len(text) + 18)
     return (
         f'<rect x="{x - width / 2:.1f}" y="{y - 17:g}" width="{width:.1f}" height="34" rx="9" fill="{colour}" '  # noqa: E501

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from snapcheck.board import Board, Cell, Cube, column_letters
+from snapcheck.board import Board, Cell, Cube, column_letters, legs_of
 from snapcheck.findings import Finding
 from snapcheck.kit import Kit, Side
 
@@ -44,19 +44,21 @@ def _cell(
     board: Board, kit: Kit, cell: Cell, marks: Mapping[Cell, str], ghosts: Mapping[Cell, Cube]
 ) -> tuple[str, str]:
     mark = marks.get(cell)
-    cube = board.cubes.get(cell)
+    anchor, cube = board.anchor_at(cell), board.cube_at(cell)
     if mark is not None:
         return f"[{mark}]" if len(mark) == 1 else f"{mark:^3}", "mark"
-    if cube is None:
+    if anchor is None or cube is None:
         return (" · ", "empty") if cell not in ghosts else (" ○ ", "ghost")
     kind = kit[cube.kind]
-    sides = {contact.side.turned(cube.turn) for contact in kind.contacts}
+    sides = {leg.side for leg in legs_of(anchor, cube, kind) if leg.cell == cell}
     left = "─" if Side.W in sides else " "
     right = "─" if Side.E in sides else " "
     if kind.wire:
         if cube.kind == "crossover":
             return f"{left}╫{right}", "wire"
         return f"{left}{_LINES[''.join(sorted(s.name for s in sides))]}{right}", "wire"
+    if cell != anchor:  # the rest of a cube of several cells
+        return f"{left}▒{right}", "part"
     letter = _LETTERS.get(kind.model, kind.prefix[:1] or "?")
     return f"{left}{letter}{right}", "part"
 

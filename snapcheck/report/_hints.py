@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from snapcheck.board import Board, SocketEnd
+from snapcheck.board import PITCH, Board, SocketEnd
 from snapcheck.findings import Finding, Severity
-from snapcheck.report._callouts import PITCH, middle_of
+from snapcheck.report._callouts import middle_of
 from snapcheck.words import tr
 
 STEPS = 3

@@ -189,7 +189,7 @@ def _student_marks(number: int, finding: Finding, result: CheckResult, plan: Any
     """Three layers for each finding; the style sheet shows one, by how far its hints are opened."""
     steps = (
         region_svg(finding, result.built),
-        rings_svg(finding),
+        rings_svg(finding, result.built),
         callouts_svg([(number, finding)], result.built, result.kit, plan),
     )
     return "".join(f'<g class="s s{step} f{number}">{svg}</g>' for step, svg in enumerate(steps, start=1))

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from snapcheck.board import Cell, Side, draw_svg
+from snapcheck.board import PITCH, Cell, Side, draw_svg
 from snapcheck.circuit import Circuit, Metal
-from snapcheck.report._callouts import PITCH
 from snapcheck.report._look import INK
 from snapcheck.report._picture import Window, addresses_svg, document, moved
 

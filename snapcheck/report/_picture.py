@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-from snapcheck.board import Board, Cell, column_letters, draw_svg
+from snapcheck.board import PITCH, Board, Cell, column_letters, draw_svg
 from snapcheck.errors import PhotoError
 from snapcheck.findings import Finding
 from snapcheck.kit import Kit
-from snapcheck.report._callouts import PITCH, callouts_svg, reference_svg, rings_of
+from snapcheck.report._callouts import callouts_svg, reference_svg, rings_of
 from snapcheck.report._look import INK, PAPER, numbered
 from snapcheck.report._raster import document as pixel_document
 from snapcheck.report._raster import lay, raster
@@ -54,7 +54,7 @@ class Window:
 
 def window_of(*boards: Board) -> Window:
     """The cells that hold something on any of these boards, which share a frame."""
-    cells = [c for b in boards for c in b.cubes] or [Cell(0, 0)]
+    cells = [c for b in boards for c in b.occupied] or [Cell(0, 0)]
     left, top = min(c.column for c in cells), min(c.row for c in cells)
     right, bottom = max(c.column for c in cells), max(c.row for c in cells)
     return Window(left, top, right - left + 1, bottom - top + 1)
@@ -123,7 +123,7 @@ def annotate(
     built = rectify(pixels, reading, window, PITCH * scale)
     told = numbered(findings)
     asked = {cell for finding in findings for cell in finding.cells}
-    unsure = rings_of([cell for cell in reading.unsure if cell not in asked])
+    unsure = rings_of([cell for cell in reading.unsure if cell not in asked], board)
     drawn = raster(_drawn(plan or board, kit, window, scale))[..., :3].copy()
     rim = round(_RIM * scale)
     for side in (np.s_[:rim], np.s_[-rim:], np.s_[:, :rim], np.s_[:, -rim:]):

@@ -12,9 +12,17 @@ from itertools import pairwise
 from xml.sax.saxutils import escape
 
 from snapcheck.board import Design, label_of, symbol_svg
-from snapcheck.circuit import Circuit, Part
+from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.report._look import CARD, INK
-from snapcheck.report._schematic_layout import Layout, Placed, idle, lay_out
+from snapcheck.report._schematic_layout import (
+    BLOCK_STEP,
+    Layout,
+    Placed,
+    idle,
+    is_block,
+    lay_out,
+    legs_of_block,
+)
 from snapcheck.words import shown, tr
 
 _COLUMN, _LEVEL = 150.0, 118.0
@@ -140,6 +148,9 @@ class _Drawing:
         if placed.lies:
             self._lying(placed, x)
             return
+        if is_block(part):
+            self._block(placed, x)
+            return
         middle = self.level(placed.middle)
         self._symbol(part, placed.turn, x, middle)
         for terminal, side in placed.sides.items():
@@ -147,6 +158,40 @@ class _Drawing:
             dx, dy = {"N": (0, -50), "S": (0, 50), "W": (-50, 0), "E": (50, 0)}[side]
             self._reach(net, x + dx, middle + dy, side)
         self._label(part, x + _TEXT_AT.get(part.kind.name, 34), middle, placed)
+
+    def _block(self, placed: Placed, x: float) -> None:
+        """A frame with its legs; the number of the net at each says where it leads."""
+        part, middle, step = placed.part, self.level(placed.middle), BLOCK_STEP * _LEVEL
+        sides = legs_of_block(part)
+        half = step * len(sides[0]) / 2
+        self.over.append(
+            f'<rect x="{x - 34:.1f}" y="{middle - half:.1f}" width="68" height="{2 * half:.1f}" '
+            f'fill="{CARD}" stroke="{INK}" stroke-width="{_PEN}"/>'
+        )
+        self.boxes.append((x - 64, middle - half, x + 64, middle + half))
+        self.lowest = max(self.lowest, middle + half)
+        for names, way, anchor in ((sides[0], -1, "start"), (sides[1], 1, "end")):
+            for number, terminal in enumerate(names):
+                net, y = part.nets[terminal], middle - half + (number + 0.5) * step
+                self.under.append(self._line(net, x + way * 34, y, x + way * 44, y))
+                self.over.append(self._chip(net, x + way * 54, y))
+                self.over.append(
+                    f'<text x="{x + way * 29:.1f}" y="{y + 4:.1f}" font-size="11.5" text-anchor="{anchor}" '
+                    f'fill="{INK}">{escape(shown(terminal_word(terminal), isolate=False))}</text>'
+                )
+        self._text(x, middle - half - 8, f"{part.name} {label_of(part.cube, part.kind)}".strip(), "middle",
+                   bold=True)  # fmt: skip
+
+    def _chip(self, net: int, x: float, y: float) -> str:
+        """A net's number, the same as in the net table."""
+        text = str(net)
+        width = 20 if len(text) < 2 else 28
+        return (
+            f'<rect x="{x - width / 2:.1f}" y="{y - 10:.1f}" width="{width}" height="20" rx="10" '
+            f'fill="{self.ink(net)}" stroke="{CARD}" stroke-width="2"/>'
+            f'<text x="{x:.1f}" y="{y + 4.8:.1f}" font-size="13.5" font-weight="bold" '
+            f'text-anchor="middle" fill="#fff">{text}</text>'
+        )
 
     def _reach(self, net: int, x: float, y: float, side: str) -> None:
         if net == 0:
@@ -193,7 +238,14 @@ class _Drawing:
     def _symbol(self, part: Part, turn: int, x: float, y: float) -> None:
         inks = {t: self.ink(n) for t, n in part.nets.items()}
         svg = symbol_svg(
-            part.kind, turn=turn, unit=part.cube.unit, tile=False, ink=INK, terminal_inks=inks, size=104
+            part.kind,
+            turn=turn,
+            unit=part.cube.unit,
+            tile=False,
+            ink=INK,
+            terminal_inks=inks,
+            size=104,
+            alone=True,
         )
         svg = svg.replace("<svg ", f'<svg x="{x - 52:.1f}" y="{y - 52:.1f}" ', 1)
         self.over.append(svg)
@@ -317,14 +369,7 @@ class _Drawing:
         for net, xs in self.spans.items():
             y = self.y(net)
             at = self._free(sorted({*xs}), y)
-            text = str(net)
-            width = 20 if len(text) < 2 else 28
-            parts.append(
-                f'<rect x="{at - width / 2:.1f}" y="{y - 10:.1f}" width="{width}" height="20" rx="10" '
-                f'fill="{self.ink(net)}" stroke="{CARD}" stroke-width="2"/>'
-                f'<text x="{at:.1f}" y="{y + 4.8:.1f}" font-size="13.5" font-weight="bold" '
-                f'text-anchor="middle" fill="#fff">{text}</text>'
-            )
+            parts.append(self._chip(net, at, y))
         return parts
 
 

@@ -16,6 +16,10 @@ _UPRIGHT = {"npn": ("collector", "emitter"), "pnp": ("emitter", "collector"), "n
 _CONTROL = {"npn": "base", "pnp": "base", "nmos": "gate", "pmos": "gate"}
 
 
+#: from one leg of a block to the next, in levels
+BLOCK_STEP = 0.22
+
+
 @dataclass(frozen=True)
 class Placed:
     """A part in the drawing.
@@ -51,6 +55,19 @@ class Layout:
 def lay_out(circuit: Circuit, design: Design | None) -> Layout:
     """Decide levels and columns."""
     return _Maker(circuit, design).layout()
+
+
+def is_block(part: Part) -> bool:
+    """True for a part of many legs, which is drawn as a frame with the number of the net at each of them."""
+    model = part.kind.model
+    return len(part.nets) > 2 and model not in _UPRIGHT and model not in ("potentiometer", "source")
+
+
+def legs_of_block(part: Part) -> tuple[list[str], list[str]]:
+    """Its terminals down the left and down the right side."""
+    names = list(part.nets)
+    half = (len(names) + 1) // 2
+    return names[:half], names[half:]
 
 
 def idle(part: Part) -> bool:
@@ -222,7 +239,7 @@ class _Maker:
         """(upper net, lower net) for every part that stands."""
         edges: set[tuple[int, int]] = set()
         for part in self.parts:
-            if part not in lying:
+            if part not in lying and not is_block(part):
                 chain = [part.nets[t] for t in self._chain(part)]
                 edges |= {(a, b) for a, b in pairwise(chain) if a not in (b, 0) and self._signal(b)}
         return self._without_cycles(edges)
@@ -273,7 +290,7 @@ class _Maker:
             top, bottom = self._extent(part, level)
             mine = {n for n in part.nets.values() if self._signal(n)}
             home = None
-            if part not in lying:
+            if part not in lying and not is_block(part):
                 first = max(0, len(spans) - 4)
                 if part.kind.model in _CONTROL:  # what feeds its base or gate stands to the left of it
                     control = part.nets[_CONTROL[part.kind.model]]
@@ -288,13 +305,15 @@ class _Maker:
                 nets_in.append(set())
                 home = len(spans) - 1
             spans[home].append((top, bottom))
-            if part not in lying:
+            if part not in lying and not is_block(part):
                 up, low = self._upper(part)
                 nets_in[home] |= {n for n in (part.nets[up], part.nets[low]) if self._signal(n)}
             column[part] = float(home)
         return column
 
     def _extent(self, part: Part, level: dict[int, int]) -> tuple[float, float]:
+        if is_block(part):  # a column of its own
+            return -1.0, 100.0
         if self._lies(part):
             values = [level[n] for n in part.nets.values() if n]
             return (min(values, default=1) - 0.6, max(values, default=1) + 0.6)
@@ -328,6 +347,8 @@ class _Maker:
     def _reach(self, column: dict[Part, float], lying: list[Part]) -> dict[int, tuple[float, float]]:
         xs: dict[int, list[float]] = defaultdict(list)
         for part, at in column.items():
+            if is_block(part):  # no line leads to it
+                continue
             for terminal, net in part.nets.items():
                 if not net:
                     continue
@@ -371,6 +392,9 @@ class _Maker:
             if self._covered(at, column):  # a line runs along here: lie half a level higher
                 at -= 0.5
             return Placed(part, column, at, turn, True, {left: "W", right: "E"})
+        if is_block(part):
+            middle = max(1.0, BLOCK_STEP * len(legs_of_block(part)[0]) / 2)
+            return Placed(part, column, middle, 0, False, {})
         if len(part.nets) < 2:
             return Placed(part, column, 1, 0, False, {})
         up, low = self._upper(part)

@@ -113,7 +113,7 @@ def _print_board(result: CheckResult, console: Console, findings: list[tuple[int
     from rich.text import Text
 
     planned = {} if result.placed is None else result.placed.board.cubes
-    ghosts = {c: q for c, q in planned.items() if c not in result.built.cubes}
+    ghosts = {c: q for c, q in planned.items() if result.built.anchor_at(c) is None}
     console.print()
     for row in board_lines(result.built, result.kit, marks_of(findings), ghosts):
         text = Text("  ")

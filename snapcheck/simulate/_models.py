@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part, is_closed
 from snapcheck.errors import SimulationError
-from snapcheck.kit import ValueForm, parse_value
+from snapcheck.kit import ValueForm, inner_ends, parse_value
 from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
 from snapcheck.words import tr
 
@@ -123,6 +123,16 @@ def _variable(w: Writer, part: Part, ohm: Callable[[Conditions], float]) -> None
 def _resistor(w: Writer, part: Part, p: Parameters) -> None:
     ohm = part_value(part)
     _variable(w, part, lambda _: ohm)
+
+
+def _network(w: Writer, part: Part, p: Parameters) -> None:
+    """Resistors between pairs of legs."""
+    for number, (name, ohm) in enumerate(p.items()):
+        a, b = inner_ends(name)
+        one, other = w.outer(part, a), w.outer(part, b)
+        w.resistor(w.name("r", f"n{number}"), one, other, max(ohm * w.scale, _LEAST_OHM))
+        w.between(part, a, b, one, other, max(ohm * w.scale, _LEAST_OHM))
+        w.varies(part, "r", ohm, f"n{number}")
 
 
 def _photoresistor(w: Writer, part: Part, p: Parameters) -> None:
@@ -380,6 +390,7 @@ def _microphone(w: Writer, part: Part, p: Parameters) -> None:
 
 _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "resistor": _resistor,
+    "network": _network,
     "photoresistor": _photoresistor,
     "thermistor": _thermistor,
     "potentiometer": _potentiometer,

@@ -16,11 +16,21 @@ import networkx as nx
 import pytest
 from boardmaker import inject, random_board
 from handmade import Entry, handmade
+from largekit import LARGE_KIT
 from stopwatch import YARDSTICK_S, Race, share
 
 from snapcheck.board import Board, load_design
 from snapcheck.check import compare
-from snapcheck.circuit import Circuit, Equivalence, Sameness, build_circuit, check_rules, equivalence
+from snapcheck.circuit import (
+    Circuit,
+    Equivalence,
+    Sameness,
+    build_circuit,
+    check_rules,
+    differences,
+    equivalence,
+    same_circuit_in_place,
+)
 from snapcheck.kit import bundled_kit
 
 pytestmark = pytest.mark.bench
@@ -143,3 +153,31 @@ def test_the_worst_sixty_parts_never_explode(steps: tuple[int, int]) -> None:
         assert used < 100, (steps, other)
         if answer.sameness is Sameness.GAVE_UP:
             assert answer.reason
+
+
+@pytest.mark.parametrize("kind", ["ten-legs", "ten-alike"])
+def test_two_circuits_with_three_parts_of_ten_legs(kind: str) -> None:
+    """At most 10 ms; one with all legs of one part exchanged, so that every leg is in question."""
+    names = [f"p{n}" for n in range(1, 11)]
+    rng = random.Random(4)
+    nets = [[rng.randrange(20) for _ in names] for _ in range(3)]
+    other = [nets[0], nets[1][::-1], nets[2]]
+    plan, built = (
+        handmade(
+            ("battery", 9.0, {"plus": 1, "minus": 0}),
+            *((kind, None, dict(zip(names, some, strict=True))) for some in every),
+            kit=LARGE_KIT,
+        )
+        for every in (nets, other)
+    )
+
+    def compared() -> None:
+        assert bool(differences(plan, built).differences) is (kind == "ten-legs")
+        for circuit in (plan, built):
+            circuit.notes.clear()
+        assert bool(equivalence(plan, built)) is (kind == "ten-alike")
+        same_circuit_in_place(plan, built)
+
+    used = share(compared, 0.010 / YARDSTICK_S) * YARDSTICK_S / 0.010
+    print(f"\n{kind}: {used:.2f} of 10 ms")
+    assert used < 1

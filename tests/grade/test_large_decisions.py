@@ -1,0 +1,47 @@
+"""Decisions about cubes of several cells: what they cover makes way, and any of their cells names them."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from class_reader import READINGS
+from largekit import LARGE_KIT, large_cube
+
+from snapcheck.board import Cell
+from snapcheck.errors import InputError
+from snapcheck.grade._edits import cube_line, with_edits
+from snapcheck.photo import Reading, State, reading_from_json
+
+
+def reading() -> Reading:
+    text = (READINGS / "T-101_2031-03-05T1630.json").read_text(encoding="utf-8")
+    return reading_from_json(json.loads(text), LARGE_KIT)
+
+
+def test_what_a_large_cube_covers_makes_way() -> None:
+    before = reading()
+    line = cube_line(Cell.parse("A2"), large_cube("battery-box", 0), before.board, LARGE_KIT)
+    assert line == "A2 battery-box 9V printed=none plus=up"
+    after = with_edits(before, [line], LARGE_KIT)
+    gone = {c for c in before.cubes if c not in after.cubes}
+    assert gone == {Cell.parse("A3")} and Cell.parse("A3") in before.cubes
+    assert after.board.cube_at(Cell.parse("A3")) == large_cube("battery-box", 0)
+    assert after.cubes[Cell.parse("A2")].state is State.READ
+
+
+def test_a_large_cube_gives_way_to_one_that_it_covers() -> None:
+    large = with_edits(reading(), ["A2 battery-box 9V plus=up"], LARGE_KIT)
+    after = with_edits(large, ["A3 ground stem=up"], LARGE_KIT)
+    assert Cell.parse("A2") not in after.cubes and after.cubes[Cell.parse("A3")].cube.kind == "ground"
+
+
+def test_any_of_its_cells_names_it() -> None:
+    large = with_edits(reading(), ["A2 battery-box 9V plus=up"], LARGE_KIT)
+    assert Cell.parse("A2") not in with_edits(large, ["remove A3"], LARGE_KIT).cubes
+
+
+def test_a_large_cube_that_falls_off_the_plate_is_refused() -> None:
+    last = reading().board.rows
+    with pytest.raises(InputError, match="reaches beyond the plate"):
+        with_edits(reading(), [f"A{last} battery-box 9V plus=up"], LARGE_KIT)

@@ -175,6 +175,6 @@ def _write(
         say(tr("calculating what it does"))
         what = behaviour(result, simulator)
     return write_report(
-        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=active_language(),
-        pdf=not args.no_pdf, progress=say,
+        result, folder, pixels=pixels, behaviour=what,
+        student=args.step if args.student else 0, lang=active_language(), pdf=not args.no_pdf, progress=say,
     )  # fmt: skip

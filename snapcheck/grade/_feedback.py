@@ -1,4 +1,4 @@
-"""Feedback for each student and task: the grade and how it came about, then the report of the check."""
+"""Feedback for each student and task: the grade and how it came about, in the report of the check."""
 
 from __future__ import annotations
 
@@ -99,7 +99,12 @@ def write_feedback(
         for key, e in entries.items():
             if key not in done:
                 title = course.task(e.task).title
-                written += _write(folder, e, page("plain", title, course.title, front=front(e, grading)), b"")
+                written += _write(
+                    folder,
+                    e,
+                    page("plain", title, course.title, _foot(e, course), front=front(e, grading)),
+                    b"",
+                )
         for student in course.students:  # nothing of an earlier run is taken for this one's
             for task in course.tasks if only in ("", student.number) else ():
                 for ending in (".html", ".pdf"):
@@ -126,10 +131,16 @@ def _job(key: str, e: Entry, grading: Grading, file: File | None, ships: bool, p
         grading.edits(e.sha),
         grading.plans[e.task],
         front(e, grading),
+        _foot(e, grading.course),
         file,
         pdf,
         data,
     )
+
+
+def _foot(entry: Entry, course: Course) -> str:
+    student = course.student(entry.student)
+    return " · ".join((student.name, student.number, course.task(entry.task).title, course.title))
 
 
 def front(entry: Entry, grading: Grading) -> str:

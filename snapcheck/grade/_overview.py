@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -134,30 +135,38 @@ def spread_svg(entries: Sequence[Entry]) -> str:
 
 
 def time_svg(task: Task, entries: Sequence[Entry]) -> str:
-    """When builds were handed in, in twelve steps, with the time it was due."""
+    """When builds were handed in, in about twelve steps; the time it was due is the border of two of them."""
     times = sorted(datetime.fromisoformat(e.at) for e in entries if e.at)
     if len(times) < 2 or times[0] == times[-1]:
         return ""
-    start, span = times[0], (times[-1] - times[0]).total_seconds()
-    bins = [0] * 12
+    shown = task.due is not None and times[0] <= task.due <= times[-1]
+    border = task.due if shown and task.due is not None else times[0]
+    step = (times[-1] - times[0]).total_seconds() / 12
+
+    def steps(t: datetime) -> int:  # whoever hands in at the very time is not late
+        return math.ceil(round((t - border).total_seconds() / step, 6))
+
+    before = -steps(times[0]) + (1 if shown else 0)
+    bins = [0] * (before + steps(times[-1]))
     for t in times:
-        bins[min(int((t - start).total_seconds() / span * 12), 11)] += 1
+        bins[max(before + steps(t) - 1, 0)] += 1
     zone = task.due.tzinfo if task.due is not None else None
-    at = [datetime.fromtimestamp(start.timestamp() + span * i / 12, zone or start.tzinfo) for i in range(13)]
+    at = [
+        datetime.fromtimestamp(border.timestamp() + step * (i - before), zone or border.tzinfo)
+        for i in range(len(bins) + 1)
+    ]
     labels = [f"{t:%m-%d %H:%M}" if i % 3 == 0 else "" for i, t in enumerate(at)]
-    due = None if task.due is None else (task.due - start).total_seconds() / span
-    return _bars(bins, labels, tr("handed in"), due if due is not None and 0 <= due <= 1 else None)
+    return _bars(bins, labels, tr("handed in"), before if shown else None)
 
 
-def _bars(bins: Sequence[int], labels: Sequence[str], title: str, line: float | None = None) -> str:
+def _bars(bins: Sequence[int], labels: Sequence[str], title: str, line: int | None = None) -> str:
     width, height, base = 720.0, 220.0, 180.0
     step, top = (width - 40) / len(bins), max(bins) or 1
     parts = []
     for i, n in enumerate(bins):
         h = 150.0 * n / top
-        parts.append(
-            f'<rect x="{22 + i * step:.1f}" y="{base - h:.1f}" width="{step - 4:.1f}" height="{h:.1f}"/>'
-        )
+        place = f'x="{22 + i * step:.1f}" y="{base - h:.1f}" width="{step - 4:.1f}" height="{h:.1f}"'
+        parts.append(f'<rect {place} fill="#0b5687"/>')
         if n:
             x = 20 + (i + 0.5) * step
             parts.append(f'<text x="{x:.1f}" y="{base - h - 5:.1f}" text-anchor="middle">{n}</text>')
@@ -167,11 +176,11 @@ def _bars(bins: Sequence[int], labels: Sequence[str], title: str, line: float | 
         x = 20 + i * step + {"start": -18, "end": 18}.get(anchor, 0)
         parts.append(f'<text x="{x:.1f}" y="{base + 20:g}" text-anchor="{anchor}">{label}</text>')
     if line is not None:
-        x = 20 + line * (width - 40)
+        x = 20 + line * step  # between two bars
         parts.append(
             f'<path d="M{x:.1f} 2V{base:g}" stroke="#a8201a" stroke-width="3" stroke-dasharray="7 5"/>'
         )
-        side, anchor = (-6, "end") if line > 0.5 else (6, "start")  # above a bar stands its number
+        side, anchor = (-6, "end") if line > len(bins) / 2 else (6, "start")  # above a bar stands its number
         parts.append(f'<text x="{x + side:.1f}" y="11" text-anchor="{anchor}">{tr("due")}</text>')
     return (
         f'<svg class="chart bars" viewBox="0 0 {width:g} {height:g}" role="img" font-size="13">'

@@ -37,14 +37,14 @@ def part(name: str, **values: Any) -> str:
     return f"<style>{data('page.css')}</style>{text}"
 
 
-def page(name: str, title: str, kicker: str, **values: Any) -> str:
-    """A page from the template ``data/NAME.html.j2``."""
-    from snapcheck.report import style
+def page(name: str, title: str, kicker: str, foot: str = "", **values: Any) -> str:
+    """A page from the template ``data/NAME.html.j2``; `foot` stands on paper ("": both titles)."""
+    from snapcheck.report import foot_css, style
 
     return _environment().get_template(name).render(
         tr=tr, numeral=numeral, lang=active_language(), title=title, kicker=kicker,
         program=f"snapcheck {__version__}",
-        css=style() + data("page.css"), **values,
+        css=style() + foot_css(foot or f"{title} · {kicker}") + data("page.css"), **values,
     )  # fmt: skip
 
 

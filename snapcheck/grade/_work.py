@@ -75,7 +75,7 @@ class CheckJob:
 
 @dataclass(frozen=True)
 class PageJob:
-    """Make the feedback on a build: the report of its check, with the grade before it.
+    """Make the feedback on a build: the report of its check, with the grade in it and `foot` below each page.
 
     `file` is the picture (None: the board is drawn), `data` its bytes where the worker may not see it.
     """
@@ -85,6 +85,7 @@ class PageJob:
     edits: tuple[str, ...]
     plan: Plan
     front: str
+    foot: str
     file: File | None
     pdf: bool
     data: bytes | None = None
@@ -188,7 +189,7 @@ def _page(job: PageJob) -> dict[str, Any]:
     design, kit = _plan(job.plan)
     reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
     result = check_build(reading, design, kit, _simulator())
-    page = report_html(result, pixels=_pixels(job), front=job.front, lang=active_language())
+    page = report_html(result, pixels=_pixels(job), front=job.front, foot=job.foot, lang=active_language())
     body: dict[str, Any] = {"html": page, "pdf": "", "note": ""}
     if job.pdf:
         try:

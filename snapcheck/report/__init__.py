@@ -6,7 +6,7 @@ from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import annotate, draw_ahead
 from snapcheck.report._plots import Behaviour, behaviour
-from snapcheck.report._style import pages, style
+from snapcheck.report._style import foot_css, pages, style
 from snapcheck.report._terminal import print_result
 from snapcheck.report._write import REPORT_NAMES, ReportFiles, write_report
 
@@ -18,6 +18,7 @@ __all__ = [
     "annotate",
     "behaviour",
     "draw_ahead",
+    "foot_css",
     "hint",
     "html_to_pdf",
     "pages",

@@ -65,7 +65,7 @@ def callouts_svg(
 
 
 def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
-    """The same numbers on the plan: a ring and the badge, no more."""
+    """The same numbers on the plan: rings and the badge, no more."""
     parts: list[str] = []
     badges: list[str] = []
     taken: dict[Point, int] = {}
@@ -74,7 +74,10 @@ def reference_svg(findings: Sequence[tuple[int, Finding]], board: Board) -> str:
         place = _anchor(finding) if lead is None else _beside(end_point(_new_end(finding, lead), board))
         if place is None:
             continue
-        for cell in finding.cells[:1] if finding.lead is None and finding.seam is None else ():
+        several = (
+            14 if finding.rule in ("swapped", "cubes-missing") else 1
+        )  # all of them differ from the plan
+        for cell in finding.cells[:several] if finding.lead is None and finding.seam is None else ():
             if cell in board.cubes or finding.rule == "cube-extra":
                 dashed = cell not in board.cubes
                 parts.append(_ring(cell, MARKS[finding.severity].colour, _lies(cell, board), dashed=dashed))
@@ -302,12 +305,13 @@ def _on(x: float, y: float, r: float, degrees: float) -> Point:
 
 
 def _ghost(cell: Cell, cube: Cube, kit: Kit, colour: str) -> str:
+    """A dashed outline and the cube in small: what the photo shows there may have to be looked at."""
     x, y = cell.column * PITCH + 6, cell.row * PITCH + 6
     width, height = (side - 4 for side in extent(*cube.lies))
     return (
-        f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="11" fill="{_HALO}" '
-        f'fill-opacity="0.86" stroke="{colour}" stroke-width="3.5" stroke-dasharray="9 7"/>'
-        f"{_symbol(cube, kit, x, y, max(width, height), colour)}"
+        f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="11" fill="none" '
+        f'stroke="{colour}" stroke-width="3.5" stroke-dasharray="9 7"/>'
+        f"{_inset(cell, cube.lies, cube, kit, colour)}"
     )
 
 

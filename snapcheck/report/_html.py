@@ -16,6 +16,7 @@ from snapcheck.report._hints import Hint, hint
 from snapcheck.report._look import (
     badge_svg,
     cautions,
+    danger_caution,
     numbered,
     severity_title,
     verdict_advice,
@@ -25,7 +26,7 @@ from snapcheck.report._nets import net_colours, nets_svg
 from snapcheck.report._picture import Window, drawing_svg, jpeg, photo_svg, rectify, window_of
 from snapcheck.report._plots import plots_svg
 from snapcheck.report._schematic import schematic_svg
-from snapcheck.report._style import pages
+from snapcheck.report._style import foot_css, pages
 from snapcheck.report._tables import figure_rows, net_rows, part_rows, parts_list, unsure_words
 from snapcheck.words import tr
 
@@ -34,6 +35,10 @@ if TYPE_CHECKING:
     import numpy as np
 
     from snapcheck.report._plots import Behaviour
+
+
+#: circuit drawings up to this width, in their units, stand side by side
+_NARROW = 620
 
 
 @dataclass(frozen=True)
@@ -47,6 +52,7 @@ class _Shown:
     why: str
     effect: str
     mend: str
+    caution: str
 
 
 def report_html(
@@ -54,9 +60,10 @@ def report_html(
     *,
     pixels: np.ndarray | None = None,
     behaviour: Behaviour | None = None,
-    student: bool = False,
+    student: int = 0,
     lang: str = "en",
     front: str = "",
+    foot: str = "",
 ) -> str:
     """The report as HTML text.
 
@@ -64,41 +71,50 @@ def report_html(
         result: what to tell.
         pixels: the photo, upright, where there is one; without it the board is drawn.
         behaviour: responses and waveforms for plots, None for a report without.
-        student: hints in steps instead of everything.
+        student: 0 for everything, 1 to 3 for that many steps of hints; what lies further is not in the file.
         lang: language of the text, for the browser.
-        front: HTML to stand before everything else, such as a grade.
+        front: HTML to stand after what is to be mended, such as a grade.
+        foot: at the foot of every printed page, "" for the names of plan and photo; the date follows.
     """
     findings = numbered(result.findings)
+    groups = _groups(result, findings, student)
+    own = {shown.caution for group in groups for shown in group["findings"]}
+    title = result.design.title or tr("Untitled design")
+    photo = "" if result.reading is None else result.reading.photo
     tone = verdict_tone(result.verdict)
     colours = net_colours(result.built_circuit)
+    circuits = ("", "") if student else (
+        schematic_svg(result.built_circuit, result.placed, colours), _planned_circuit(result)
+    )  # fmt: skip
     return _template().render(
         tr=tr,
         lang=lang,
         front=front,
         program=f"snapcheck {__version__}",
         css=_data("report.css"),
-        hint_css=_hint_css(findings) if student else "",
+        foot_css=foot_css(foot or " · ".join(filter(None, (title, photo)))),
         student=student,
-        title=result.design.title or tr("Untitled design"),
+        title=title,
         purpose=result.design.purpose,
-        photo="" if result.reading is None else result.reading.photo,
+        photo=photo,
         tone="pass" if tone is None else tone.name.lower(),
         sign=_sign(tone),
         verdict=result.verdict.sentence,
         advice=verdict_advice(result.verdict),
-        danger=any(f.severity is Severity.DANGER for f in result.findings),
-        cautions=cautions([cube.kind for cube in result.built.cubes.values()]),
+        danger_untold=student in (1, 2) and any(f.severity is Severity.DANGER for f in result.findings),
+        cautions=[c for c in cautions([cube.kind for cube in result.built.cubes.values()]) if c not in own],
         built_svg=_built(result, findings, pixels, student),
         built_caption=_built_caption(result, pixels),
         plan_svg=_plan(result, findings, student),
         plan_caption=tr("The same numbers mark the same places.") if findings and not student else "",
-        groups=_groups(result, findings),
+        groups=groups,
         notes=result.notes,
         figures=figure_rows(result),
         unsure=unsure_words(result),
         plots=[] if behaviour is None or student else plots_svg(behaviour),
-        circuit_svg="" if student else schematic_svg(result.built_circuit, result.placed, colours),
-        plan_circuit_svg="" if student else _planned_circuit(result),
+        circuit_svg=circuits[0],
+        plan_circuit_svg=circuits[1],
+        beside=all(0 < _width(svg) <= _NARROW for svg in circuits),
         nets_svg=""
         if student
         else nets_svg(
@@ -110,6 +126,12 @@ def report_html(
     )
 
 
+def _width(svg: str) -> float:
+    """Of an SVG document that says it, in its units; 0 where there is none."""
+    found = re.search(r' width="([0-9.]+)"', svg.partition(">")[0])
+    return 0.0 if found is None else float(found[1])
+
+
 def _planned_circuit(result: CheckResult) -> str:
     """The design's circuit, where it differs from the build's."""
     if result.comparison.electrical.value in ("identical", "equivalent"):
@@ -117,7 +139,7 @@ def _planned_circuit(result: CheckResult) -> str:
     return schematic_svg(result.plan_circuit, result.design, net_colours(result.plan_circuit))
 
 
-def _groups(result: CheckResult, findings: list[tuple[int, Finding]]) -> list[dict[str, Any]]:
+def _groups(result: CheckResult, findings: list[tuple[int, Finding]], student: int) -> list[dict[str, Any]]:
     groups: list[dict[str, Any]] = []
     for severity in Severity:
         shown = [
@@ -131,6 +153,7 @@ def _groups(result: CheckResult, findings: list[tuple[int, Finding]]) -> list[di
                 f.why,
                 f.effect,
                 f.mend,
+                "" if student in (1, 2) else danger_caution(f, result.built),  # it would give the answer away
             )
             for number, f in findings
             if f.severity is severity
@@ -171,11 +194,11 @@ def _built_caption(result: CheckResult, pixels: np.ndarray | None) -> str:
 
 
 def _built(
-    result: CheckResult, findings: list[tuple[int, Finding]], pixels: np.ndarray | None, student: bool
+    result: CheckResult, findings: list[tuple[int, Finding]], pixels: np.ndarray | None, student: int
 ) -> str:
     plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
     if student:
-        marks = "".join(_student_marks(number, f, result, plan) for number, f in findings)
+        marks = "".join(_student_marks(number, f, result, plan, student) for number, f in findings)
     else:
         marks = callouts_svg(findings, result.built, result.kit, plan)
     title = tr("The build with numbered findings")
@@ -185,26 +208,16 @@ def _built(
     return drawing_svg(result.built, result.kit, _window(result), marks, title)
 
 
-def _student_marks(number: int, finding: Finding, result: CheckResult, plan: Any) -> str:
-    """Three layers for each finding; the style sheet shows one, by how far its hints are opened."""
-    steps = (
-        region_svg(finding, result.built),
-        rings_svg(finding, result.built),
-        callouts_svg([(number, finding)], result.built, result.kit, plan),
-    )
-    return "".join(f'<g class="s s{step} f{number}">{svg}</g>' for step, svg in enumerate(steps, start=1))
+def _student_marks(number: int, finding: Finding, result: CheckResult, plan: Any, step: int) -> str:
+    """What a step of the hints shows: the region, the cubes, or the mend."""
+    if step == 1:
+        return region_svg(finding, result.built)
+    if step == 2:
+        return rings_svg(finding, result.built)
+    return callouts_svg([(number, finding)], result.built, result.kit, plan)
 
 
-def _hint_css(findings: list[tuple[int, Finding]]) -> str:
-    rules = [".s2,.s3{display:none}"]
-    for n, _ in findings:
-        second, third = f"body:has(#h{n}s2[open])", f"body:has(#h{n}s2[open] #h{n}s3[open])"
-        rules.append(f"{second} .f{n}.s1{{display:none}}{second} .f{n}.s2{{display:inline}}")
-        rules.append(f"{third} .f{n}.s2{{display:none}}{third} .f{n}.s3{{display:inline}}")
-    return "".join(rules)
-
-
-def _plan(result: CheckResult, findings: list[tuple[int, Finding]], student: bool) -> str:
+def _plan(result: CheckResult, findings: list[tuple[int, Finding]], student: int) -> str:
     if result.placed is None or result.comparison.own_layout:
         board = result.design.board
         return drawing_svg(board, result.kit, window_of(board), "", tr("The plan"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from snapcheck.board import Board
 from snapcheck.check import Verdict
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
@@ -111,6 +112,36 @@ def verdict_advice(verdict: Verdict) -> str:
             return tr("Nothing was found that speaks against powering it.")
 
 
+def _extra_low() -> str:
+    return tr("Extra-low voltage only, from batteries or a bench supply. Never mains.")
+
+
+def _bursting() -> str:
+    return tr("A reversed electrolytic capacitor gets hot and can burst: check plus before you power, "
+              "keep your face away.")  # fmt: skip
+
+
+def _shorting() -> str:
+    return tr("The plate conducts: a battery, lead or tool laid across it shorts the supply. Take the battery out "  # noqa: E501
+              "before you move cubes.")  # fmt: skip
+
+
+def _hot() -> str:
+    return tr("Parts that get hot stay hot: switch off and wait before you touch them.")
+
+
+def danger_caution(finding: Finding, board: Board) -> str:
+    """The caution that stands beside a danger itself, "" for a finding that is none."""
+    if finding.severity is not Severity.DANGER:
+        return ""
+    if finding.rule == "above-extra-low":
+        return _extra_low()
+    there = [board.cubes[cell] for cell in finding.cells if cell in board.cubes]
+    if finding.rule.startswith("electrolytic") or any(cube.kind == "electrolytic" for cube in there[:1]):
+        return _bursting()
+    return _shorting() if finding.rule.startswith(("supply", "supplies")) else _hot()
+
+
 def cautions(kinds: Sequence[str]) -> list[str]:
     """Usual cautions of the bench, those for the parts on this board first (common practice, no source).
 
@@ -118,20 +149,14 @@ def cautions(kinds: Sequence[str]) -> list[str]:
         kinds: names of the kinds on the board.
     """
     here = set(kinds)
-    told = [tr("Extra-low voltage only, from batteries or a bench supply. Never mains.")]
+    told = [_extra_low()]
     if "electrolytic" in here:
-        told.append(
-            tr("A reversed electrolytic capacitor gets hot and can burst: check plus before you power, "
-               "keep your face away.")
-        )  # fmt: skip
-    told.append(
-        tr("The plate conducts: a battery, lead or tool laid across it shorts the supply. Take the battery out "  # noqa: E501
-           "before you move cubes.")
-    )  # fmt: skip
+        told.append(_bursting())
+    told.append(_shorting())
     if here & {"speaker", "audio-in", "socket", "buzzer"}:
         told.append(tr("Turn the volume down before sound is connected."))
     if here & {"lamp", "npn", "pnp", "nmos", "resistor"}:
-        told.append(tr("Parts that get hot stay hot: switch off and wait before you touch them."))
+        told.append(_hot())
     told.append(
         tr("A check by photo and calculation cannot see worn contacts or broken parts. The rules of your lab "
            "come first; when in doubt, ask its qualified person.")

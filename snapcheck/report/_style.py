@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -16,6 +18,18 @@ if TYPE_CHECKING:
 def style() -> str:
     """CSS of the report, for other pages that shall look like it."""
     return resources.files("snapcheck.report").joinpath("data/report.css").read_text(encoding="utf-8")
+
+
+def foot_css(words: str) -> str:
+    """CSS for the foot of every printed page: words with today's date, and the page's number."""
+    text = f"{shown(words, isolate=False)} · {date.today().isoformat()}"
+    quoted = re.sub(
+        r"[^\w .,:·()-]", lambda m: f"\\{ord(m[0]):x} ", text
+    )  # cannot end the string or the sheet
+    return (
+        f'@page{{@bottom-left{{content:"{quoted}";width:90%}}'
+        '@bottom-right{content:counter(page) " / " counter(pages)}}'
+    )
 
 
 def pages(loader: jinja2.BaseLoader | None = None) -> jinja2.Environment:

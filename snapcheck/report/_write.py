@@ -48,7 +48,7 @@ def write_report(
     *,
     pixels: np.ndarray | None = None,
     behaviour: Behaviour | None = None,
-    student: bool = False,
+    student: int = 0,
     lang: str = "en",
     pdf: bool = True,
     progress: Callable[[str], None] = lambda _: None,
@@ -57,6 +57,9 @@ def write_report(
 
     All of them take their places at the end; those of an earlier run that this one does not make (the PDF of
     a teacher's report before a student's, say) are taken away.
+
+    Args:
+        student: 0 for everything, 1 to 3 for that many steps of hints; see `report_html`.
 
     Raises:
         InputError: the folder cannot be written.

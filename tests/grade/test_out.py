@@ -5,9 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import shutil
 import statistics
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +21,7 @@ from snapcheck.cli import main
 from snapcheck.errors import InputError
 from snapcheck.grade import Course, Entry, LocalCrew, Store, decide, load_course, regrade, run_batch
 from snapcheck.grade import out as o
+from snapcheck.grade._overview import time_svg
 from snapcheck.simulate import is_available
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
@@ -56,6 +60,9 @@ def test_feedback_for_everybody_who_handed_something_in(opened: Opened, tmp_path
     assert "Not final" in unreadable and "of 20 points" not in unreadable
     dangerous = (tmp_path / "T-105_first-light.html").read_text(encoding="utf-8")
     assert "Do not power." in dangerous.split("<main>")[0]  # danger stands before the grade
+    for text in (page, dangerous):  # and what to mend before the points
+        assert text.index('class="mend"') < text.index('class="points"')
+    assert "Osk Brambleforge · T-102" in page.split("@bottom-left{content:")[1].split(";")[0]
 
 
 def test_feedback_as_pdf_with_what_a_person_decided(opened: Opened, tmp_path: Path) -> None:
@@ -83,6 +90,33 @@ def test_overview_counts_as_by_hand_and_names_nobody(opened: Opened) -> None:
     for student in course.students:
         assert student.name not in page and student.number not in page
     assert page.count("<svg") >= 6 and "<script" not in page
+
+
+def bars_and_line(svg: str) -> tuple[list[tuple[float, float, int]], float]:
+    """Left, right and height of the bars that stand for somebody, and where the line of the due time is."""
+    rects = re.findall(r'<rect x="([\d.]+)" y="[\d.]+" width="([\d.]+)" height="([\d.]+)"', svg)
+    bars = [(float(x), float(x) + float(w), round(float(h))) for x, w, h in rects]
+    (line,) = re.findall(r'<path d="M([\d.]+) ', svg)
+    return bars, float(line)
+
+
+def test_the_line_of_the_due_time_stands_between_bars_and_parts_the_late_from_the_rest(
+    opened: Opened,
+) -> None:
+    course, _, _, entries = opened
+    task = course.task("night-lamp")
+    assert task.due is not None
+    one = next(e for (_, t), e in entries.items() if t == "night-lamp" and e.sha)
+    for seconds in ((-7000, -3000, -1, 0, 1, 40), (-100, 0), (0, 500), (-50_000, -49_000, -3, 7, 90_000)):
+        theirs = [replace(one, at=(task.due + timedelta(seconds=s)).isoformat()) for s in seconds]
+        bars, line = bars_and_line(time_svg(task, theirs))
+        assert all(right <= line - 1.5 or left >= line + 1.5 for left, right, _ in bars)  # the line is 3 wide
+        assert 12 <= len(bars) <= 13
+        late = any(h for left, _, h in bars if left > line)
+        in_time = any(h for _, right, h in bars if right < line)
+        assert late == any(s > 0 for s in seconds) and in_time == any(s <= 0 for s in seconds)
+    outside = [replace(one, at=(task.due + timedelta(seconds=s)).isoformat()) for s in (-90, -50, -9)]
+    assert "<path" not in time_svg(task, outside)
 
 
 def test_agreement_of_items_is_the_correlation_with_the_rest(opened: Opened) -> None:

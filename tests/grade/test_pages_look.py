@@ -63,7 +63,7 @@ def test_feedback_speaks_one_language_throughout(made: Path) -> None:
 
 def test_cautions_stand_before_the_grade_and_never_empty(made: Path) -> None:
     page = (made / "T-105_first-light.html").read_text(encoding="utf-8")
-    assert page.index('class="cautions first"') < page.index('class="points"')
+    assert page.index('class="cautions"') < page.index('class="points"')
     assert not re.findall(r"<ul>\s*</ul>", page)
 
 

@@ -44,7 +44,7 @@ CONTRAST = """() => {
 
 def pages() -> dict[str, str]:
     """The pages to look at, by name."""
-    made = {"written": report_html(written()), "student": report_html(written(), student=True)}
+    made = {"written": report_html(written()), "student": report_html(written(), student=3)}
     for name, plan in (
         ("speech-stage-reversed", "designs/speech-stage.board"),
         ("first-light-good", "designs/first-light.board"),
@@ -125,7 +125,7 @@ def test_a_browser_in_the_dark_gets_dark_pages_that_can_be_read(
     ground = "getComputedStyle(document.body).backgroundColor"
     assert page.evaluate(ground) == "rgb(19, 30, 41)"
     # drawings are dark strokes: they keep their light ground
-    drawn = page.evaluate("[...document.querySelectorAll('figure>svg, .drawing')].map(e => "
+    drawn = page.evaluate("[...document.querySelectorAll('figure>svg, .enlarge>svg, .drawing')].map(e => "
                           "getComputedStyle(e).backgroundColor)")  # fmt: skip
     assert drawn and all(int(c[4:-1].split(",")[0]) > 240 for c in drawn)
     page.emulate_media(media="print")
@@ -142,23 +142,44 @@ def test_headings_go_down_step_by_step(browser: Any, folder: Path) -> None:
     page.close()
 
 
-def test_a_student_opens_one_hint_after_the_other(browser: Any, folder: Path) -> None:
-    """First a region, then the cube, then the mend: in words and on the picture."""
-    page = browser.new_page(viewport={"width": 390, "height": 800})
-    page.goto((folder / "student.html").as_uri())
-    title = written().findings[0].title
-    assert not page.get_by_text(title).first.is_visible()
+@pytest.mark.parametrize("name", [n for n in NAMES if n != "first-light-good"])
+def test_a_phone_shows_first_what_to_do_first(browser: Any, folder: Path, name: str) -> None:
+    """Verdict and the first mend on the first screen; the usual cautions folded; pictures after them."""
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto((folder / f"{name}.html").as_uri())
 
-    def layers() -> list[bool]:
-        return [page.locator(f".f1.s{step}").evaluate("e => getComputedStyle(e).display != 'none'")
-                for step in (1, 2, 3)]  # fmt: skip
+    def box(what: str) -> Any:
+        return page.locator(what).first.bounding_box()
 
-    assert layers() == [True, False, False]
-    page.locator("#h1s2 > summary").click()
-    assert layers() == [False, True, False] and not page.get_by_text(title).first.is_visible()
-    page.locator("#h1s3 > summary").click()
-    assert layers() == [False, False, True] and page.get_by_text(title).first.is_visible()
+    first = box(".finding .mend" if name != "student" else ".finding p")
+    assert first["y"] + first["height"] <= 844
+    places = [box(w)["y"] for w in (".verdict", ".finding", ".cautions", ".pictures")]
+    assert places == sorted(places)
+    assert box(".cautions")["height"] < 80 and not page.locator(".cautions li").first.is_visible()
+    for danger in page.locator(".finding.sev-danger").all():  # its own caution is not folded
+        assert danger.locator(".caution").is_visible()
+    page.locator(".cautions summary").click()
+    assert page.locator(".cautions li").first.is_visible()
+    page.emulate_media(media="print")  # on paper nothing is folded
+    page.locator(".cautions summary").evaluate("e => e.parentElement.open = false")
+    assert box(".cautions li")["height"] > 0 and page.locator(".cautions li").first.is_visible()
     page.close()
+
+
+def test_a_tap_enlarges_a_picture_without_script(browser: Any, folder: Path) -> None:
+    context = browser.new_context(viewport={"width": 390, "height": 844}, java_script_enabled=False)
+    page = context.new_page()
+    page.goto((folder / "speech-stage-reversed.html").as_uri())
+    assert page.locator(".picture").count() == 3
+    for name in ("built", "planned", "nets"):
+        drawing, back = page.locator(f"#{name} svg"), page.locator(f"#{name} .back")
+        assert drawing.bounding_box()["width"] < 390 and not back.is_visible()
+        drawing.click()
+        large = drawing.bounding_box()
+        assert large["width"] >= 900 and large["y"] < 200  # it fills the screen and can be moved
+        back.click()
+        assert drawing.bounding_box()["width"] < 390 and not back.is_visible()
+    context.close()
 
 
 def test_it_prints_on_few_pages_without_cutting(browser: Any, folder: Path) -> None:

@@ -10,18 +10,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from markupsafe import escape
+from reportmaker import written
 from rich.console import Console
 
 from snapcheck.board import Cell, SocketEnd, load_design
 from snapcheck.cli import main
 from snapcheck.errors import PhotoError
-from snapcheck.findings import Severity
+from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Side, bundled_kit
 from snapcheck.photo import Reading, open_picture, reading_from_truth
 from snapcheck.pipeline import check_build
-from snapcheck.report import annotate, print_result, report_html, report_json
+from snapcheck.report import annotate, hint, print_result, report_html, report_json
 from snapcheck.report._callouts import callouts_svg, end_point, reference_svg
-from snapcheck.report._look import CARD, MARKS, PAPER
+from snapcheck.report._look import CARD, MARKS, PAPER, danger_caution, numbered
+from snapcheck.report._raster import document as pixel_document
+from snapcheck.report._raster import raster
 from snapcheck.report._tables import figure_rows, part_rows, parts_list, unsure_words
 from snapcheck.simulate import Simulator, is_available
 
@@ -96,6 +100,44 @@ def test_page_says_the_verdict_first_and_needs_no_network() -> None:
     assert links and all(link.startswith("data:") for link in links)
     assert "<script" not in page and "@import" not in page and "@media print" in page
     assert len(page) < 3_000_000
+
+
+@pytest.mark.parametrize("step", [1, 2, 3])
+def test_a_students_page_holds_what_was_asked_for_and_no_more(step: int) -> None:
+    """Not hidden by a style sheet: it is not in the file, neither in words nor as a mark on the picture."""
+    page = report_html(written(), student=step)
+    for number, finding in numbered(written().findings):
+        steps = hint(finding, written().built)
+        words = (steps.where, steps.which, steps.mend)
+        assert [str(escape(w)) in page for w in words] == [n <= step for n in (1, 2, 3)], finding.title
+        assert (f'class="mark mark-{number}"' in page) == (step == 3 and f"mark-{number}" in marks())
+        for told in (finding.title, finding.mend, finding.why):
+            assert step == 3 or not told or told in words[:step] or str(escape(told)) not in page
+    assert ("--step" in page) == (step < 3)
+    assert ("can burst" in page.split('class="cautions"')[0]) == (step == 3)
+
+
+def marks() -> str:
+    plan = written().placed
+    return callouts_svg(numbered(written().findings), written().built, KIT, plan.board if plan else None)
+
+
+def test_a_danger_carries_its_own_caution() -> None:
+    dangers = [f for f in written().findings if f.severity is Severity.DANGER]
+    page = report_html(written())
+    assert dangers and page.count('<p class="caution">') == len(dangers)
+    folded = page.split('class="cautions"')[1]
+    for f in dangers:
+        assert danger_caution(f, written().built) not in folded
+    short = Finding("supply-shorted", Severity.DANGER, (Cell.parse("A2"),), "A short.")
+    high = replace(short, rule="above-extra-low")
+    hot = replace(short, rule="over-rating", cells=(Cell.parse("D3"),))
+    told = [danger_caution(f, written().built) for f in (short, high, hot, dangers[0])]
+    for words, sign in zip(
+        told, ("shorts the supply", "Never mains", "hot stay hot", "can burst"), strict=True
+    ):
+        assert sign in words
+    assert danger_caution(replace(hot, severity=Severity.FAULT), written().built) == ""
 
 
 def test_text_colours_have_contrast() -> None:
@@ -188,6 +230,27 @@ def test_a_lead_in_the_wrong_hole_is_shown_with_the_right_one() -> None:
     hole = end_point(SocketEnd(Cell.parse("I4"), Side.E), design.board)
     for drawn in (built, plan):
         assert f'cx="{hole[0]:.1f}" cy="{hole[1]:.1f}" {ring}' in drawn
+
+
+def test_the_mark_of_a_missing_cube_does_not_hide_what_is_there() -> None:
+    """A person may have to look: the middle of the cell keeps what the photo shows, dark as it may be."""
+    (missing,) = [f for f in written().findings if f.rule == "cube-missing"]
+    mark = callouts_svg([(1, missing)], written().built, KIT)
+    cell = missing.cells[0]
+    body = f'<rect x="-50" y="-50" width="900" height="700" fill="#204060"/>{mark}'
+    box = (cell.column * 108, cell.row * 108, 108, 108)
+    drawn = raster(pixel_document(body, box, (108, 108), "DejaVu Sans"))
+    kept = near(drawn[..., :3], "#204060", 20)
+    assert kept.mean() > 0.35 and kept[31:44, 31:78].all()
+
+
+def test_a_swap_marks_both_places_on_the_plan() -> None:
+    (swapped,) = [f for f in written().findings if f.rule == "swapped"]
+    plan = written().placed
+    assert plan is not None and len(swapped.cells) == 2
+    marked = reference_svg([(1, swapped)], plan.board)
+    for cell in swapped.cells:
+        assert f'<rect x="{cell.column * 108 + 2}" y="{cell.row * 108 + 2}"' in marked
 
 
 @pytest.mark.skipif(not is_available(), reason="the ngspice library is not installed")

@@ -20,7 +20,7 @@ from snapcheck.datafiles import read_bytes, read_data_text, toml_table
 from snapcheck.errors import DataError, InputError
 from snapcheck.grade._rubric import Rubric, load_rubric, sample_rubric
 from snapcheck.kit import Kit, bundled_kit, load_kit
-from snapcheck.words import tr
+from snapcheck.words import languages, tr
 
 MAX_ROSTER_BYTES = 10_000_000
 COURSE_FILE = "course.toml"
@@ -72,6 +72,8 @@ class Course:
         counts: which of several photos counts.
         rubric, kit: see there.
         gradebook: configured columns of the gradebook: heading to field.
+        headings: language of its usual headings.
+        byte_order_mark: whether it begins with one, by which some spreadsheets know UTF-8.
         store: where results are kept: a file or a database URL.
         contact: whom a student may ask, printed on the feedback.
     """
@@ -90,6 +92,8 @@ class Course:
     gradebook: Mapping[str, str]
     store: str
     contact: str = ""
+    headings: str = "en"
+    byte_order_mark: bool = False
 
     @cached_property
     def names(self) -> dict[str, list[tuple[tuple[str, ...], str]]]:
@@ -209,7 +213,20 @@ class _Reader:
         if rubric is None and "rubric" in self.data:
             rubric = self.folder / self.text("rubric")
         gradebook = self.data.get("gradebook", {})
-        if not isinstance(gradebook, dict) or not all(isinstance(v, str) for v in gradebook.values()):
+        if not isinstance(gradebook, dict):
+            raise self.fail("gradebook", tr("a table of headings and fields is needed."))
+        gradebook = dict(gradebook)
+        mark = gradebook.pop("byte-order-mark", False)
+        if not isinstance(mark, bool):
+            raise self.fail("gradebook.byte-order-mark", tr("true or false is needed."))
+        headings = gradebook.pop("language", "en")
+        if headings not in languages():
+            raise self.fail(
+                "gradebook.language",
+                tr("there are no headings in this language."),
+                tr("Accepted: {names}.", names=", ".join(languages())),
+            )
+        if not all(isinstance(v, str) for v in gradebook.values()):
             raise self.fail("gradebook", tr("a table of headings and fields is needed."))
         return Course(
             self.folder,
@@ -226,6 +243,8 @@ class _Reader:
             gradebook,
             store or self.store(),
             self.text("contact", ""),
+            headings,
+            mark,
         )
 
     def store(self) -> str:

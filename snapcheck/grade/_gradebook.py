@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextvars import copy_context
 
 from snapcheck.errors import DataError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course, Student
 from snapcheck.grade._csv import csv_text
-from snapcheck.words import tr
+from snapcheck.words import tr, use_language
 
 
 def state_of(entry: Entry) -> str:
@@ -39,17 +40,29 @@ _PER_TASK: dict[str, Callable[[Entry], str]] = {
 
 
 def usual_columns(course: Course) -> dict[str, str]:
-    """Headings and fields where the course names none."""
-    columns = {"number": "number", "name": "name"}
-    for task in course.tasks:
-        for field in ("points", "state", "verdict"):
-            columns[f"{task.name} {field}"] = f"{task.name}.{field}"
-    columns["total"] = "total"
-    return columns
+    """Headings, in the language that the course wants them in, and fields where the course names none."""
+
+    def spoken() -> dict[str, str]:
+        use_language(course.headings)
+        columns = {tr("number"): "number", tr("name"): "name"}
+        for task in course.tasks:
+            for field, heading in (
+                ("points", tr("points")),
+                ("state", tr("state")),
+                ("verdict", tr("verdict")),
+            ):
+                columns[f"{task.name} {heading}"] = f"{task.name}.{field}"
+        columns[tr("total")] = "total"
+        return columns
+
+    return copy_context().run(spoken)
 
 
 def gradebook_csv(course: Course, entries: Mapping[tuple[str, str], Entry]) -> str:
     """The gradebook; points of grades that are open stay empty.
+
+    The course's table ``[gradebook]`` names columns, each ``"heading" = "field"``; ``language = "de"`` gives
+    the usual ones German headings, ``byte-order-mark = true`` puts a byte order mark before the text.
 
     Fields: any column of the roster, ``TASK.points`` (or provisional, most, state, verdict, open, at,
     attempts, reasons), ``total`` (of final grades; empty while one is open) and ``=text`` for a fixed text.
@@ -59,7 +72,7 @@ def gradebook_csv(course: Course, entries: Mapping[tuple[str, str], Entry]) -> s
     """
     columns = dict(course.gradebook) or usual_columns(course)
     rows = [[_field(course, s, entries, field) for field in columns.values()] for s in course.students]
-    return csv_text([list(columns), *rows])
+    return "\ufeff" * course.byte_order_mark + csv_text([list(columns), *rows])
 
 
 def _field(course: Course, student: Student, entries: Mapping[tuple[str, str], Entry], field: str) -> str:

@@ -18,11 +18,12 @@ import pytest
 from class_reader import read_class
 
 from snapcheck.cli import main
-from snapcheck.errors import InputError
+from snapcheck.errors import DataError, InputError
 from snapcheck.grade import Course, Entry, LocalCrew, Store, decide, load_course, regrade, run_batch
 from snapcheck.grade import out as o
 from snapcheck.grade._overview import time_svg
 from snapcheck.simulate import is_available
+from snapcheck.words import active_language
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
 pytestmark = pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
@@ -90,6 +91,32 @@ def test_overview_counts_as_by_hand_and_names_nobody(opened: Opened) -> None:
     for student in course.students:
         assert student.name not in page and student.number not in page
     assert page.count("<svg") >= 6 and "<script" not in page
+
+
+def test_headings_and_byte_order_mark_of_the_gradebook(opened: Opened, tmp_path: Path) -> None:
+    course, _, _, entries = opened
+    plain = o.gradebook_csv(course, entries)
+    assert plain.startswith("number,name,first-light points,")
+    folder = copied(tmp_path)
+    told = (folder / "course.toml").read_text(encoding="utf-8")
+
+    def configured(more: str) -> str:
+        (folder / "course.toml").write_text(f"{told}\n[gradebook]\n{more}\n", encoding="utf-8")
+        return o.gradebook_csv(load_course(folder), entries)
+
+    german = configured('language = "de"\nbyte-order-mark = true')
+    assert german.encode().startswith(b"\xef\xbb\xbf")
+    assert german.split("\r\n")[0][1:].split(",") == [
+        "Nummer", "Name", "first-light Punkte", "first-light Stand", "first-light Urteil",
+        "night-lamp Punkte", "night-lamp Stand", "night-lamp Urteil", "Summe",
+    ]  # fmt: skip
+    assert german.split("\r\n")[1:] == plain.split("\r\n")[1:]
+    assert active_language() == "en"
+    assert configured('byte-order-mark = false\n"Punkte" = "total"').startswith("Punkte\r\n")
+    for wrong in ('language = "xx"', "language = 3", 'byte-order-mark = "yes"', '"Punkte" = 3'):
+        with pytest.raises(DataError) as caught:
+            configured(wrong)
+        assert "gradebook" in caught.value.place
 
 
 def bars_and_line(svg: str) -> tuple[list[tuple[float, float, int]], float]:

@@ -17,6 +17,7 @@ from snapcheck.cli._output import (
     LOG,
     any_encoding,
     complain,
+    document,
     flush_output,
     output_to_nowhere,
     print_json,
@@ -215,6 +216,6 @@ def _told(error: SnapcheckError, words: Sequence[str], code: int | None = None) 
     if "--json" in words:
         told = {"message": error.message, "place": error.place, "way_out": error.way_out}
         name = error.name if code is None else "UnexpectedError"
-        print_json({"error": {"name": name, **told}})
+        print_json(document("error", {"error": {"name": name, **told}}))
     complain(str(error))
     return error.exit_code if code is None else code

@@ -8,13 +8,12 @@ import math
 import random
 import sys
 import time
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import board_from_json, read_text
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.datafiles import json_value
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.words import shown, tr
@@ -98,9 +97,14 @@ def run(args: argparse.Namespace) -> int:
         "mistakes": total.mistakes,
     }
     if args.plans:
-        result["plans"] = asdict(trials)
+        result["plans"] = {
+            "good": dict(trials.good),  # not by `asdict`, which makes a counter of a counter's pairs
+            "changed": dict(trials.changed),
+            "wrong": dict(trials.wrong),
+            "passed": trials.passed,
+        }
     if args.json:
-        print_json(result)
+        print_json(document("accuracy", {"folder": args.folder, **result}))
         return 0
     _say(total, args, middle, memory)
     if args.plans:

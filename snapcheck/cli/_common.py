@@ -15,6 +15,7 @@ from snapcheck.outfiles import write_whole
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
+    from snapcheck.check import Verdict
     from snapcheck.photo import Reading
 
 
@@ -104,6 +105,15 @@ def _reading(data: dict[str, Any], path: str | Path, kit: Kit) -> Reading:
 def print_json(data: Any) -> None:
     """One JSON document on standard output."""
     _output.print_json(data, indent=2)
+
+
+def verdict_json(verdict: Verdict) -> dict[str, Any]:
+    """A verdict as every document tells it."""
+    return {
+        "verdict": verdict.value,
+        "verdict_text": verdict.sentence,
+        "exit_code": verdict.exit_code,
+    }
 
 
 def make_folder(folder: Path, way_out: str = "") -> None:

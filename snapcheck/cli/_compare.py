@@ -17,9 +17,9 @@ from snapcheck.check import (
     with_doubts,
 )
 from snapcheck.circuit import build_circuit, bundled_rules, load_rules
-from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json
+from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, verdict_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.cli._state import add_structure_only, states
 from snapcheck.findings import Severity, finding_to_json
 from snapcheck.kit import Kit
@@ -65,7 +65,8 @@ def run(args: argparse.Namespace) -> int:
     )
     result = replace(result, findings=tuple(findings), verdict=verdict)
     if args.json:
-        print_json({"design": args.design, "built": args.built, **_as_json(result)})
+        told = {"file": args.built, "design": design.title, "design_file": args.design}
+        print_json(document("comparison", {**told, **_as_json(result)}))
         return result.verdict.exit_code
     print_findings(result.findings)
     if result.findings:
@@ -107,8 +108,8 @@ def _electrical(result: Comparison) -> str:
 
 def _as_json(result: Comparison) -> dict[str, object]:
     return {
-        "verdict": result.verdict.value,
-        "electrical": result.electrical.value,
+        **verdict_json(result.verdict),
+        "circuits": result.electrical.value,
         "own_layout": result.own_layout,
         "alignment": _alignment(result.alignment),
         "changed_cells": [str(cell) for cell in result.changed_cells],

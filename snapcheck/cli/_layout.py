@@ -7,7 +7,7 @@ import sys
 
 from snapcheck.board import design_to_json, load_design, oddities, write_layout
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.cli._output import for_output, say
+from snapcheck.cli._output import document, for_output, say
 from snapcheck.words import tr
 
 
@@ -27,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
         write_file(args.write, write_layout(design, kit))
     if args.json:
         notes = [{"place": None if o.place is None else str(o.place), "text": o.text} for o in odd]
-        print_json({**design_to_json(design), "oddities": notes})
+        print_json(document("layout", {"file": args.file, **design_to_json(design), "oddities": notes}))
         return 0
     if args.write == "-":
         sys.stdout.write(for_output(write_layout(design, kit)))

@@ -7,7 +7,7 @@ import argparse
 from snapcheck.board import load_board
 from snapcheck.circuit import Circuit, Net, build_circuit, lead_words, part_words, terminal_words
 from snapcheck.cli._common import add_kit, kit_of, print_json
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.words import tr
 
 
@@ -21,7 +21,7 @@ def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
     circuit = build_circuit(load_board(args.file, kit), kit)
     if args.json:
-        print_json(_as_json(circuit))
+        print_json(document("nets", {"file": args.file, **_as_json(circuit)}))
         return 0
     say(tr("{parts} parts, {nets} nets with parts", parts=len(circuit.parts), nets=len(_used(circuit))))
     for part in circuit.parts:
@@ -52,7 +52,7 @@ def _as_json(circuit: Circuit) -> dict[str, object]:
         "parts": [
             {
                 "name": p.name,
-                "at": str(p.cell),
+                "cell": str(p.cell),
                 "kind": p.kind.name,
                 "value": p.cube.value,
                 "nets": dict(p.nets),
@@ -62,10 +62,10 @@ def _as_json(circuit: Circuit) -> dict[str, object]:
         "nets": [
             {
                 "number": net.number,
-                "terminals": [{"at": str(t.cell), "terminal": t.name} for t in net.terminals],
+                "terminals": [{"cell": str(t.cell), "terminal": t.name} for t in net.terminals],
                 "contacts": [
                     {
-                        "at": str(c.cell),
+                        "cell": str(c.cell),
                         "side": None if c.side is None else c.side.name,
                         "terminal": c.terminal,
                         "metal": c.metal.value,
@@ -79,7 +79,7 @@ def _as_json(circuit: Circuit) -> dict[str, object]:
         ],
         "half_made": [
             {
-                "at": str(h.cell),
+                "cell": str(h.cell),
                 "side": None if h.side is None else h.side.name,
                 "reason": h.reason.value,
                 "facing": None if h.facing is None else str(h.facing),

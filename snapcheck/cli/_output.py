@@ -15,6 +15,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
+from snapcheck import __version__
 from snapcheck.errors import InputError
 from snapcheck.words import json_text, shown, tr
 
@@ -91,6 +92,11 @@ def console(**options: Any) -> Console:
     from rich.console import Console
 
     return Console(markup=False, emoji=False, highlight=False, **options)
+
+
+def document(form: str, data: dict[str, Any]) -> dict[str, Any]:
+    """Data under the name of its form, which is published in ``cli/data/FORM.schema.json``."""
+    return {"form": f"snapcheck-{form}-1", "program": f"snapcheck {__version__}", **data}
 
 
 def print_json(data: Any, indent: int | None = None) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
-from snapcheck.cli._output import complain, print_json, say
+from snapcheck.cli._output import complain, document, print_json, say
 from snapcheck.errors import SnapcheckError
 from snapcheck.words import json_text, shown, tr
 
@@ -41,10 +41,10 @@ def run(args: argparse.Namespace) -> int:
             code = error.exit_code
             if args.json:
                 told = {"name": error.name, "message": error.message, "way_out": error.way_out}
-                print_json({"photo": path.name, "error": told})
+                print_json(document("error", {"photo": path.name, "error": {"place": error.place, **told}}))
             complain(str(error))
             continue
-        data = reading_to_json(reading)
+        data = document("reading", reading_to_json(reading))
         if args.json:
             print_json(data)
             if not args.out:

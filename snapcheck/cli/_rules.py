@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from snapcheck.board import Board, Cell, load_design
 from snapcheck.check import Verdict, open_questions, with_doubts
 from snapcheck.circuit import RuleBook, build_circuit, bundled_rules, check_rules, load_rules
-from snapcheck.cli._common import add_kit, kit_of, load_built, print_json
+from snapcheck.cli._common import add_kit, kit_of, load_built, print_json, verdict_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.cli._state import add_structure_only, states
 from snapcheck.errors import InputError
 from snapcheck.findings import Severity, finding_to_json
@@ -52,12 +52,15 @@ def run(args: argparse.Namespace) -> int:
     findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
     if args.json:
         print_json(
-            {
-                "file": args.file,
-                "verdict": verdict.value,
-                "simulated": state.point is not None,
-                "findings": [finding_to_json(f) for f in findings],
-            }
+            document(
+                "rules",
+                {
+                    "file": args.file,
+                    **verdict_json(verdict),
+                    "simulated": state.point is not None,
+                    "findings": [finding_to_json(f) for f in findings],
+                },
+            )
         )
         return verdict.exit_code
     print_findings(findings)
@@ -72,15 +75,20 @@ def run(args: argparse.Namespace) -> int:
 def _list(args: argparse.Namespace, book: RuleBook) -> int:
     if args.json:
         print_json(
-            {
-                name: {
-                    "enabled": rule.enabled,
-                    "severity": rule.severity.name.lower(),
-                    "source": rule.source,
-                    **rule.limits,
-                }
-                for name, rule in book.rules.items()
-            }
+            document(
+                "rule-list",
+                {
+                    "rules": {
+                        name: {
+                            "enabled": rule.enabled,
+                            "severity": rule.severity.name.lower(),
+                            "source": rule.source,
+                            "limits": dict(rule.limits),
+                        }
+                        for name, rule in book.rules.items()
+                    }
+                },
+            )
         )
         return 0
     for name, rule in book.rules.items():

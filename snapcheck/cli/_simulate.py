@@ -12,7 +12,7 @@ from snapcheck.board import Cell, Design, load_design, parse_probe, parse_settin
 from snapcheck.circuit import build_circuit
 from snapcheck.cli import _simulate_text as text
 from snapcheck.cli._common import add_kit, kit_of, make_folder, print_json, write_file
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
@@ -91,7 +91,7 @@ def _tell(
     plots: list[str],
 ) -> None:
     if args.json:
-        print_json(text.as_json(args.file, survey, sweep, tolerance, beside, plots))
+        print_json(document("simulation", text.as_json(args.file, survey, sweep, tolerance, beside, plots)))
         return
     say(text.as_text(args.file, survey, sweep, tolerance, beside))
     for plot in plots:

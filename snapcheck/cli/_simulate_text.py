@@ -239,13 +239,13 @@ def as_json(
     point = survey.point
     result: dict[str, Any] = {
         "file": file,
-        "title": survey.design.title,
+        "design": survey.design.title,
         "remarks": [{"kind": r.kind, "text": r.text, "cells": list(r.cells)} for r in point.remarks],
         "nets": [
             {
-                "net": net.number,
+                "number": net.number,
                 "voltage_V": point.voltage(net.number),
-                "terminals": [f"{t.cell} {t.name}" for t in net.terminals],
+                "terminals": [{"cell": str(t.cell), "terminal": t.name} for t in net.terminals],
             }
             for net in point.circuit.nets
         ],

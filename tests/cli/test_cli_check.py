@@ -35,7 +35,7 @@ def test_nets_names_every_terminal(plan: str, capsys: pytest.CaptureFixture[str]
 def test_nets_as_json(plan: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["nets", plan, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
-    assert {p["at"]: p["nets"] for p in told["parts"]}["A2"]["minus"] == 0
+    assert {p["cell"]: p["nets"] for p in told["parts"]}["A2"]["minus"] == 0
     assert [n["number"] for n in told["nets"]] == list(range(len(told["nets"])))
     assert told["nets"][0]["contacts"][0]["metal"] in ("body", "contact")
 
@@ -79,7 +79,7 @@ def test_rules_can_be_listed(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["rules", "--list"]) == 0
     assert "supply-shorted" in capsys.readouterr().out
     assert main(["rules", "--list", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["over-rating"]["severity"] == "fault"
+    assert json.loads(capsys.readouterr().out)["rules"]["over-rating"]["severity"] == "fault"
     assert main(["rules"]) == 21
 
 
@@ -101,7 +101,7 @@ def test_compare_gives_the_verdict_by_exit_code(
     assert words in capsys.readouterr().out
     assert main(["compare", plan, built, "--json", "--structure-only"]) == code
     told = json.loads(capsys.readouterr().out)
-    assert set(told) >= {"verdict", "electrical", "alignment", "changed_cells", "findings"}
+    assert set(told) >= {"verdict", "circuits", "alignment", "changed_cells", "findings"}
 
 
 def test_compare_takes_json_in_the_truth_format(plan: str, tmp_path: Path) -> None:

@@ -72,7 +72,8 @@ def test_compare_layout_draw_nets_and_rules(folder: Path, capsys: pytest.Capture
     capsys.readouterr()
     assert main(["nets", "plan.board", "--json", *kit]) == 0
     places = [
-        [(c["at"], c["side"]) for c in net["contacts"]] for net in json.loads(capsys.readouterr().out)["nets"]
+        [(c["cell"], c["side"]) for c in net["contacts"]]
+        for net in json.loads(capsys.readouterr().out)["nets"]
     ]
     assert any(("A3", "S") in net and ("A4", "N") in net for net in places)
     assert main(["rules", "plan.board", *kit]) == 0

@@ -180,6 +180,8 @@ def test_layout_files_and_json_keys_stay_as_they_are(capsys: pytest.CaptureFixtu
     for language in ("en", "de"):
         assert main(["compare", str(path), str(path), "--structure-only", "--json", "--lang", language]) == 0
         told[language] = json.loads(capsys.readouterr().out)
+    sentences = [told[language].pop("verdict_text") for language in ("en", "de")]
+    assert sentences == ["Ready to power.", "Bereit zum Einschalten."]
     assert told["en"] == told["de"]
     use_language("de")
     assert tr("resistor") == "Widerstand"

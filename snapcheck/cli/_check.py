@@ -29,7 +29,12 @@ _BOARDS = (".board", ".json", ".txt", ".layout")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("photo", metavar="PHOTO", help="picture of the build (or a layout file, or JSON)")
+    parser.add_argument(
+        "photos",
+        metavar="PHOTO",
+        nargs="+",
+        help="picture of the build, or several from different sides (or a layout file, or JSON)",
+    )
     parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
     parser.add_argument("--out", metavar="FOLDER", help="where the report goes (default: NAME-check here)")
     parser.add_argument(
@@ -52,6 +57,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    args.photo, *args.more = args.photos
+    if args.more and (args.from_reading or any(Path(p).suffix.lower() in _BOARDS for p in args.photos)):
+        raise InputError(
+            tr("only photos can be taken together."),
+            place=args.more[0],
+            way_out=tr("Give photos of one build, then the plan; or one file."),
+        )
     kit = kit_of(args)
     design = load_plan(args.design, kit)
     if args.out or not args.json:
@@ -144,7 +156,13 @@ def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndar
     picture = open_picture(path)
     if args.from_reading:
         return reading_of(args.from_reading, kit, path.name), picture.pixels
-    return read_picture(picture, path.name, kit), picture.pixels
+    reading = read_picture(picture, path.name, kit)
+    if args.more:
+        from snapcheck.photo import read_photo
+        from snapcheck.together import together
+
+        reading = together([reading, *(read_photo(Path(more), kit) for more in args.more)], kit)
+    return reading, picture.pixels
 
 
 def _folder(args: argparse.Namespace) -> Path:
@@ -152,7 +170,7 @@ def _folder(args: argparse.Namespace) -> Path:
     from snapcheck.report import REPORT_NAMES
 
     folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
-    given = [Path(g) for g in (args.photo, args.design, args.from_reading) if g]
+    given = [Path(g) for g in (*args.photos, args.design, args.from_reading) if g]
     for path in (folder / name for name in REPORT_NAMES):
         if path.exists() and any(g.exists() and path.samefile(g) for g in given):
             raise InputError(

@@ -13,7 +13,8 @@ from snapcheck.errors import SnapcheckError
 from snapcheck.words import json_text, shown, tr
 
 if TYPE_CHECKING:
-    from snapcheck.photo import Reading
+    from snapcheck.kit import Kit
+    from snapcheck.photo import Picture, Reading
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,20 +24,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--out", metavar="FOLDER", help="where the results go (default: beside each photo)"
     )
+    parser.add_argument(
+        "--together", action="store_true", help="the photos show one build: read them together, as the first"
+    )
     add_kit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.photo import open_picture, read_picture, reading_to_json
-    from snapcheck.report import annotate
-
     kit = kit_of(args)
+    builds = [args.photos] if args.together else [[name] for name in args.photos]
     code = 0
-    for name in args.photos:
-        path = Path(name)
+    for names in builds:
+        path = Path(names[0])
         try:
-            picture = open_picture(path)
-            reading = read_picture(picture, path.name, kit)
+            picture, reading = _read([Path(n) for n in names], kit)
         except SnapcheckError as error:
             code = error.exit_code
             if args.json:
@@ -44,37 +45,56 @@ def run(args: argparse.Namespace) -> int:
                 print_json({"photo": path.name, "error": told})
             complain(str(error))
             continue
-        data = reading_to_json(reading)
-        if args.json:
-            print_json(data)
-            if not args.out:
-                continue
-        folder = Path(args.out) if args.out else path.parent
-        make_folder(folder)
-        stem = folder / f"{path.stem}-read"
-        write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
-        write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
-        write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
-        if args.json:
-            continue
-        unsure = [str(cell) for cell in reading.unsure]
-        say(
-            tr(
-                "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
-                photo=path.name,
-                columns=reading.columns,
-                rows=reading.rows,
-                n=len(reading.cubes),
-                taps=len(reading.taps),
-                leads=len(reading.leads),
-                out=stem,
-            )
-        )
-        if unsure:
-            say(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
-        for note in reading.remarks:
-            say(f"  {shown(note)}")
+        _tell(args, path, picture, reading, kit)
     return code
+
+
+def _read(paths: list[Path], kit: Kit) -> tuple[Picture, Reading]:
+    """The first picture, and what it shows; with several, what all of them show together."""
+    from snapcheck.photo import open_picture, read_photo, read_picture
+    from snapcheck.together import together
+
+    picture = open_picture(paths[0])
+    reading = read_picture(picture, paths[0].name, kit)
+    if len(paths) > 1:
+        reading = together([reading, *(read_photo(path, kit) for path in paths[1:])], kit)
+    return picture, reading
+
+
+def _tell(args: argparse.Namespace, path: Path, picture: Picture, reading: Reading, kit: Kit) -> None:
+    from snapcheck.photo import reading_to_json
+    from snapcheck.report import annotate
+
+    data = reading_to_json(reading)
+    if args.json:
+        print_json(data)
+        if not args.out:
+            return
+    folder = Path(args.out) if args.out else path.parent
+    make_folder(folder)
+    stem = folder / f"{path.stem}-read"
+    write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
+    write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
+    write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
+    if args.json:
+        return
+    unsure = [str(cell) for cell in reading.unsure]
+    say(
+        tr(
+            "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
+            photo=path.name,
+            columns=reading.columns,
+            rows=reading.rows,
+            n=len(reading.cubes),
+            taps=len(reading.taps),
+            leads=len(reading.leads),
+            out=stem,
+        )
+    )
+    if unsure:
+        say(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
+    for note in reading.remarks:
+        say(f"  {shown(note)}")
 
 
 def _doubts(reading: Reading) -> str:

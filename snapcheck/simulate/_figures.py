@@ -137,7 +137,10 @@ class Measurer:
             ),
         )
 
-    def oscillation(self, conditions: Conditions, place: Probe) -> tuple[Rhythm, Waveforms] | None:
+    def oscillation(
+        self, conditions: Conditions, place: Probe
+    ) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
+        """See `_transient.oscillation`: what was found, and the longest run looked at, s."""
         return self._once(
             ("oscillation", conditions, place),
             lambda: _transient.oscillation(
@@ -248,8 +251,7 @@ class Measurer:
 
     def _swing(self, e: Expectation) -> float | None:
         if _response.resolve_input(self._circuit, self._design.input) is None:
-            found = self.oscillation(self.conditions(e), self.place(e))
-            return 0.0 if found is None else found[0].swing_V
+            return self._rhythm(e).swing_V
         clipped = self.clipping(self.conditions(e), self.place(e), e.at or USUAL_Hz)
         return 0.0 if clipped is None else clipped.output_swing_V
 
@@ -278,9 +280,15 @@ class Measurer:
         return min(lows, default=0.0)
 
     def _rhythm(self, e: Expectation) -> Rhythm:
-        found = self.oscillation(self.conditions(e), self.place(e))
+        found, longest_s = self.oscillation(self.conditions(e), self.place(e))
         if found is None:
-            raise SimulationError(tr("it does not oscillate at {place}.", place=probe_words(self.place(e))))
+            raise SimulationError(
+                tr(
+                    "no oscillation was seen at {place} within {seconds}.",
+                    place=probe_words(self.place(e)),
+                    seconds=figure_text(longest_s, "s"),
+                )
+            )
         return found[0]
 
     def _frequency(self, e: Expectation) -> float | None:

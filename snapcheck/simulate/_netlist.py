@@ -49,6 +49,7 @@ class Stimulus:
         power_on: in a transient, supplies rise from zero in 10 µs.
         after: in a transient, conditions that set in at t = 0.
         kick: in a transient, 1 µA for 1 ms into the first base, so that no oscillator balances on its edge.
+        held: (net, V): the transient starts from the balance with this net held there, then let go.
     """
 
     input: Part | int | None = None
@@ -59,6 +60,7 @@ class Stimulus:
     power_on: bool = False
     after: Conditions | None = None
     kick: bool = False
+    held: tuple[int, float] | None = None
 
 
 QUIET = Stimulus()
@@ -256,10 +258,17 @@ class Writer:
             )
             if base != "0":
                 self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
+        if stimulus.held is not None and netlist.node_of(stimulus.held[0]) not in (None, "0"):
+            self.add(f".ic v({netlist.node(stimulus.held[0])})={stimulus.held[1]:.9g}")
         devices = [name for name in netlist.vectors if name.startswith("@")]
         if devices:
             self.add(f".save all {' '.join(devices)}")
-        in_time = stimulus.sine is not None or stimulus.power_on or stimulus.after is not None
+        in_time = (
+            stimulus.sine is not None
+            or stimulus.power_on
+            or stimulus.after is not None
+            or stimulus.held is not None
+        )
         options = {
             "temp": self.conditions.temperature_C,
             "reltol": 5e-4 if in_time else 1e-6,

@@ -176,9 +176,9 @@ class Simulator:
     def oscillation(
         self, circuit: Circuit, conditions: Conditions = _USUAL, *, place: Probe
     ) -> tuple[Rhythm, Waveforms] | None:
-        """The steady oscillation after power-on; None when there is none within 50 s."""
+        """The steady oscillation of a place; None where none is seen in runs of up to minutes."""
         net = _measured(circuit, place)
-        return _transient.oscillation(self._worker, circuit, conditions, net)
+        return _transient.oscillation(self._worker, circuit, conditions, net)[0]
 
     def delay(
         self, circuit: Circuit, before: Conditions, after: Conditions | None, *, place: Probe

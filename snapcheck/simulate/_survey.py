@@ -105,7 +105,7 @@ def _oscillation(
         places = [design.output] if active and stores else []
     for place in places:
         try:
-            found = measurer.oscillation(design.conditions, place)
+            found, _ = measurer.oscillation(design.conditions, place)
         except SimulationError:
             continue
         if found is not None:

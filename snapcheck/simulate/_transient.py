@@ -25,15 +25,32 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: lengths tried for an oscillation and for a delay, s
+#: lengths tried for an oscillation from power-on and for a delay, s
 _SPANS_s = (0.005, 0.05, 0.5, 5.0, 50.0)
+#: shortest and longest run of the second look for an oscillation, s, and its time steps
+_SHORTEST_s, _LONGEST_s, _FINE_STEPS = 5e-6, 500.0, 20_000
+#: what a run and the next, longer one may differ by
+_SETTLED = 0.01
+#: how much longer each of its runs is than the one before
+_LONGER = 5
+#: steps a period needs; with fewer, integration eats the oscillation, and longer runs have fewer still
+_LEAST_STEPS = 40
+#: transistors that are held off, one after the other, in the second look
+_HELD = 2
+#: how far parts lie apart there: little beside their tolerance, and beside how sure a frequency is
+_APART = 1e-3
+#: of a circuit at rest no voltage moves by more (V) once its slowest part has had this many time constants
+_REST_V, _REST_CONSTANTS = 1e-4, 10.0
 _DELAY_SPANS_s = (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
 #: time steps of one span; ngspice takes shorter ones where the wave is steep
 _STEPS = 4000
 #: seconds of computing that a search through all spans may take
 _SEARCH_s = 20.0
+_RESISTANCES = frozenset({"resistor", "potentiometer", "photoresistor", "thermistor"})
 #: an oscillation smaller than this is none (V)
 _LEAST_SWING_V = 0.05
+#: what loses this share of its swing from the third quarter of a run to the fourth dies away
+_DYING = 0.02
 #: cycles that the second half of a span must hold
 _LEAST_CYCLES = 4
 #: output counts as clipped from this distortion on: amplifier power is commonly quoted at 10 %
@@ -268,24 +285,119 @@ def oscillation(
     net: int,
     *,
     scales: Mapping[str, float] = NO_SCALES,
-) -> tuple[Rhythm, Waveforms] | None:
-    """The steady oscillation of a net after power-on; None when there is none within 50 s.
+) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
+    """The steady oscillation of a net, None where none was seen, and the longest run looked at, s.
+
+    First from power-on. A circuit of equal halves may then rest in a balance that no real one, with parts
+    never quite equal, would find; and what builds up over many cycles is lost in steps too long for it. So
+    there is a second look: from the balance with one transistor held off, then let go, with parts slightly
+    apart, in runs and steps that the circuit's own time constants ask for.
 
     Raises:
         SimulationError: there is no answer, or the search takes too long.
     """
     left = _clock(_SEARCH_s)
-    for span in _SPANS_s:
-        stimulus = Stimulus(power_on=True, kick=True)
-        waves = run(
-            worker, circuit, conditions, stimulus, [net], span, span / _STEPS, scales=scales, limit_s=left()
+
+    def look(stimulus: Stimulus, span: float, steps: int, apart: Mapping[str, float]) -> Waveforms:
+        return run(
+            worker, circuit, conditions, stimulus, [net], span, span / steps, scales=apart, limit_s=left()
         )
+
+    for span in _SPANS_s:
+        waves = look(Stimulus(power_on=True, kick=True), span, _STEPS, scales)
         if net not in waves.voltages:
-            return None
+            return None, span
+        if _coarse(waves, net, _STEPS):
+            break
         found = steady(waves, net)
         if found is not None:
-            return found, waves
-    return None
+            return (found, waves), span
+    longest = span
+    constants = time_constants_s(circuit)
+    if not constants:
+        return None, longest
+    apart = {
+        part.name: scales.get(part.name, 1.0) * (1 + _APART * (i % 3 - 1))
+        for i, part in enumerate(circuit.parts)
+    }
+    first = max(_SHORTEST_s, min(8 * constants[0], _LONGEST_s))
+    for held in _held(worker, circuit, conditions):
+        span = first
+        seen: tuple[Rhythm, Waveforms] | None = None
+        while True:
+            try:
+                waves = look(Stimulus(held=held), span, _FINE_STEPS, apart)
+            except SimulationError:
+                break
+            if _coarse(waves, net, _FINE_STEPS):
+                break
+            longest = max(longest, span)
+            before, found = seen, steady(waves, net)
+            seen = None if found is None else (found, waves)
+            if seen and before and _alike(seen[0], before[0]):
+                return seen, span
+            rests = span > _REST_CONSTANTS * constants[-1] and swing(waves.late(net)[1]) < _REST_V
+            if rests or span >= _LONGEST_s:
+                break
+            span = min(_LONGER * span, _LONGEST_s)
+        if seen is not None:
+            return seen, seen[1].end_s
+    return None, longest
+
+
+def _alike(one: Rhythm, other: Rhythm) -> bool:
+    """Whether two runs show the same oscillation, settled."""
+    return (
+        abs(one.frequency_Hz - other.frequency_Hz) < _SETTLED * one.frequency_Hz
+        and abs(one.swing_V - other.swing_V) < _SETTLED * one.swing_V
+    )
+
+
+def _coarse(waves: Waveforms, net: int, steps: int) -> bool:
+    """Whether a run shows something faster than its steps can follow."""
+    found = rhythm(*waves.late(net))
+    return (
+        found is not None
+        and found.swing_V >= _LEAST_SWING_V
+        and found.frequency_Hz * waves.end_s > steps / _LEAST_STEPS
+    )
+
+
+def _held(worker: Worker, circuit: Circuit, conditions: Conditions) -> list[tuple[int, float]]:
+    """(net of a base or gate, V that hold its transistor off: its emitter's or source's), a few of them."""
+    point = _operating.solve(worker, circuit, conditions)
+    found: dict[int, float] = {}
+    for part in circuit.parts:
+        for gate, foot in (("base", "emitter"), ("gate", "source")):
+            if gate in part.nets and foot in part.nets and part.nets[gate] != part.nets[foot]:
+                volts = point.voltage(part.nets[foot])
+                if volts is not None and point.voltage(part.nets[gate]) is not None and part.nets[gate] != 0:
+                    found.setdefault(part.nets[gate], volts)
+    return list(found.items())[:_HELD]
+
+
+def time_constants_s(circuit: Circuit) -> list[float]:
+    """Time constants that parts of a circuit make together, ascending, s.
+
+    R·C of each capacitor with the greatest resistance that shares a net with it, and 2π·√(L·C) of each coil
+    with each capacitor (Thomson's formula). They say how long to look and how finely, not what happens.
+    """
+    ohms: dict[int, float] = {}
+    farads, henries = [], []
+    for part in circuit.parts:
+        value = part.cube.value
+        if not isinstance(value, (int, float)) or not value > 0:
+            continue
+        if part.kind.model in _RESISTANCES:
+            for net in part.nets.values():
+                ohms[net] = max(ohms.get(net, 0.0), float(value))
+        elif part.kind.model == "capacitor":
+            farads.append((float(value), set(part.nets.values()) - {0}))
+        elif part.kind.model == "inductor":
+            henries.append(float(value))
+    found = [farad * max((ohms.get(net, 0.0) for net in nets), default=0.0) for farad, nets in farads]
+    found += [2 * math.pi * math.sqrt(henry * farad) for henry in henries for farad, _ in farads]
+    return sorted(seconds for seconds in found if seconds > 0)
 
 
 def _clock(seconds: float) -> Callable[[], float]:
@@ -301,7 +413,8 @@ def steady(waves: Waveforms, net: int) -> Rhythm | None:
     if found is None or found.swing_V < _LEAST_SWING_V or found.periods < _LEAST_CYCLES or found.jitter > 0.1:
         return None
     third, fourth = values[time < waves.end_s * 0.75], values[time >= waves.end_s * 0.75]
-    if abs(swing(third) - swing(fourth)) > 0.1 * found.swing_V:
+    change = swing(fourth) - swing(third)
+    if not -_DYING * found.swing_V <= change <= 0.1 * found.swing_V:
         return None
     return found
 

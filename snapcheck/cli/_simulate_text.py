@@ -175,17 +175,22 @@ def _figure_words(figure: Figure, survey: Survey) -> list[str]:
 def _sweep_rows(sweep: Sweep, survey: Survey) -> Iterable[list[str]]:
     """Every fourth point: the output, or the first supply's current where there is no output."""
     unit = sweep.knob.unit
+    if sweep.back:
+        yield ["", tr("there"), tr("back")]
     for i in range(0, len(sweep.values), 4):
         value = float(sweep.values[i])
         knob = figure_text(value, "") if unit == "" else numeral(f"{float(f'{value:.3g}'):g} {unit}")
-        point = sweep.points[i]
-        if point is None:
-            yield [knob, tr("no answer")]
-        elif survey.output is not None:
-            volts = point.voltage(survey.output)
-            yield [knob, tr("floating") if volts is None else figure_text(volts, "V")]
-        else:
-            yield [knob, *(f"{p.name} {_pair_current(point, p)}" for p in _supplies(point))]
+        ways = [sweep.points[i], *([sweep.back[i]] if sweep.back else [])]
+        yield [knob, *(_swept(point, survey.output) for point in ways)]
+
+
+def _swept(point: OperatingPoint | None, output: int | None) -> str:
+    if point is None:
+        return tr("no answer")
+    if output is None:
+        return "  ".join(f"{p.name} {_pair_current(point, p)}" for p in _supplies(point))
+    volts = point.voltage(output)
+    return tr("floating") if volts is None else figure_text(volts, "V")
 
 
 def _supplies(point: OperatingPoint) -> list[Part]:
@@ -270,6 +275,7 @@ def as_json(
             "cell": None if sweep.knob.cell is None else str(sweep.knob.cell),
             "values": [float(v) for v in sweep.values],
             "voltages_V": [None if p is None else list(p.voltages) for p in sweep.points],
+            "voltages_back_V": [None if p is None else list(p.voltages) for p in sweep.back],
         }
     if tolerance is not None:
         result["tolerance"] = {

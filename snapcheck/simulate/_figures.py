@@ -10,7 +10,7 @@ from typing import Any, TypeVar, cast
 from snapcheck.board import Conditions, Design, Expectation, Probe, settings_words
 from snapcheck.circuit import Circuit, Part, probe_words, terminal_word
 from snapcheck.errors import SimulationError
-from snapcheck.simulate import _operating, _response, _transient
+from snapcheck.simulate import _response, _states, _transient
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint
@@ -99,7 +99,7 @@ class Measurer:
     def point(self, conditions: Conditions) -> OperatingPoint:
         return self._once(
             ("point", conditions),
-            lambda: _operating.solve(self._worker, self._circuit, conditions, scales=self._scales),
+            lambda: _states.rest(self._worker, self._circuit, conditions, scales=self._scales),
         )
 
     def response(self, conditions: Conditions, output: Probe) -> FrequencyResponse:

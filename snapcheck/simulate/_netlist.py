@@ -50,6 +50,7 @@ class Stimulus:
         after: in a transient, conditions that set in at t = 0.
         kick: in a transient, 1 µA for 1 ms into the first base, so that no oscillator balances on its edge.
         held: (net, V): the transient starts from the balance with this net held there, then let go.
+        near: (net, V) each, where the search for an operating point begins.
     """
 
     input: Part | int | None = None
@@ -61,6 +62,7 @@ class Stimulus:
     after: Conditions | None = None
     kick: bool = False
     held: tuple[int, float] | None = None
+    near: tuple[tuple[int, float], ...] = ()
 
 
 QUIET = Stimulus()
@@ -260,6 +262,10 @@ class Writer:
                 self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
         if stimulus.held is not None and netlist.node_of(stimulus.held[0]) not in (None, "0"):
             self.add(f".ic v({netlist.node(stimulus.held[0])})={stimulus.held[1]:.9g}")
+        near = [(netlist.node_of(net), volts) for net, volts in stimulus.near]
+        begins = [f"v({node})={volts:.9g}" for node, volts in near if node not in (None, "0")]
+        if begins:
+            self.add(f".nodeset {' '.join(begins)}")
         devices = [name for name in netlist.vectors if name.startswith("@")]
         if devices:
             self.add(f".save all {' '.join(devices)}")

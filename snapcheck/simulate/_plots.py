@@ -296,6 +296,10 @@ def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
         axes.plot(sweep.values, volts, color=pen.output, linewidth=2.2)
         if len(volts) <= 60:
             axes.plot(sweep.values, volts, "o", color=pen.output, markersize=3.5)
+        if sweep.back:
+            back = sweep.voltage(net, back=True)
+            axes.plot(sweep.values, back, color=pen.input, linewidth=2.2, linestyle=(0, (5, 3)))
+            pen.note(axes, tr("back"), (float(sweep.values[0]), float(back[0])), (6, 6), color=pen.input)
         if sweep.knob.what == "light":
             from matplotlib.ticker import FuncFormatter
 

@@ -13,8 +13,8 @@ from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
     _figures,
-    _operating,
     _response,
+    _states,
     _survey,
     _sweep,
     _tolerance,
@@ -78,8 +78,8 @@ class Simulator:
         return self._worker
 
     def operating_point(self, circuit: Circuit, conditions: Conditions = _USUAL) -> OperatingPoint:
-        """Direct voltages, currents, powers and transistor regions."""
-        return _operating.solve(self._worker, circuit, conditions)
+        """Direct voltages, currents, powers and transistor regions, in a state of rest that lasts."""
+        return _states.rest(self._worker, circuit, conditions)
 
     def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
         """Operating points in the other positions of the switches, by what is different there, in words.

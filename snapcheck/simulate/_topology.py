@@ -26,7 +26,7 @@ class Remark:
     """Something about the circuit that a reader of its figures must know.
 
     Attributes:
-        kind: ``no-ground``, ``floating``, ``bypassed`` or ``overload``.
+        kind: ``no-ground``, ``floating``, ``bypassed``, ``overload`` or ``states``.
         text: one sentence.
         cells: names of the cells concerned, such as "C4".
     """

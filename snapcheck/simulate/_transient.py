@@ -321,7 +321,7 @@ def oscillation(
         for i, part in enumerate(circuit.parts)
     }
     first = max(_SHORTEST_s, min(8 * constants[0], _LONGEST_s))
-    for held in _held(worker, circuit, conditions):
+    for held in _operating.holds(_operating.solve(worker, circuit, conditions))[:_HELD]:
         span = first
         seen: tuple[Rhythm, Waveforms] | None = None
         while True:
@@ -361,19 +361,6 @@ def _coarse(waves: Waveforms, net: int, steps: int) -> bool:
         and found.swing_V >= _LEAST_SWING_V
         and found.frequency_Hz * waves.end_s > steps / _LEAST_STEPS
     )
-
-
-def _held(worker: Worker, circuit: Circuit, conditions: Conditions) -> list[tuple[int, float]]:
-    """(net of a base or gate, V that hold its transistor off: its emitter's or source's), a few of them."""
-    point = _operating.solve(worker, circuit, conditions)
-    found: dict[int, float] = {}
-    for part in circuit.parts:
-        for gate, foot in (("base", "emitter"), ("gate", "source")):
-            if gate in part.nets and foot in part.nets and part.nets[gate] != part.nets[foot]:
-                volts = point.voltage(part.nets[foot])
-                if volts is not None and point.voltage(part.nets[gate]) is not None and part.nets[gate] != 0:
-                    found.setdefault(part.nets[gate], volts)
-    return list(found.items())[:_HELD]
 
 
 def time_constants_s(circuit: Circuit) -> list[float]:

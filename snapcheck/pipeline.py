@@ -14,10 +14,12 @@ from snapcheck.board import Board, Cell, Conditions, Design, Expectation, Probe
 from snapcheck.check import (
     Comparison,
     ComparisonSettings,
+    Electrical,
     Verdict,
     apply,
     compare,
     find_changes,
+    follow,
     moved_board,
     with_doubts,
 )
@@ -144,11 +146,11 @@ class _Check:
             )
         what_if = None
         findings = list(comparison.findings)
-        if plan_point is not None and placed is not None and not comparison.own_layout:
+        if plan_point is not None and parts_moved(comparison):
+            what_if = self._own_figures(comparison)
+        elif plan_point is not None and placed is not None:
             what_if = self._what_if(placed, comparison)
             findings = self._with_effects(findings, placed, comparison, what_if)
-        elif plan_point is not None and placed is not None:
-            what_if = self._own_figures(placed, comparison)
         findings, verdict = with_doubts(
             findings,
             self.reading,
@@ -199,7 +201,8 @@ class _Check:
             )  # fmt: skip
             return None, None
         plan = self._point(comparison.plan_circuit, self.design.conditions, tr("the plan"))
-        conditions = None if placed is None else _present(placed.conditions, comparison.built_circuit)
+        there = follow(self.design, comparison).design if parts_moved(comparison) else placed
+        conditions = None if there is None else _present(there.conditions, comparison.built_circuit)
         built = self._point(comparison.built_circuit, conditions or Conditions(), tr("the build"))
         return plan, built
 
@@ -229,19 +232,14 @@ class _Check:
             self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
             return None
 
-    def _own_figures(self, placed: Design, comparison: Comparison) -> WhatIf | None:
-        """Figures of a build in a layout of its own: measured where its parts correspond."""
-        from snapcheck.simulate import WhatIf
-
+    def _own_figures(self, comparison: Comparison) -> WhatIf | None:
         if self.simulator is None:
             return None
         try:
-            designed = self.simulator.evaluate(self.design, comparison.plan_circuit)
-            built = self.simulator.evaluate(placed, comparison.built_circuit)
+            return own_figures(self.simulator, self.design, comparison)
         except (SimulationError, MissingLibraryError) as error:
             self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
             return None
-        return WhatIf(tuple(designed), tuple(built), (), ())
 
     def _with_effects(
         self, findings: list[Finding], placed: Design, comparison: Comparison, whole: WhatIf | None
@@ -270,6 +268,43 @@ class _Check:
                 continue
             findings[i] = _effect(findings[i], sentences, tr("By itself:"))
         return findings
+
+
+def parts_moved(comparison: Comparison) -> bool:
+    """Whether cells of the plan say nothing about places in the build: only its parts do."""
+    return comparison.own_layout or comparison.electrical is Electrical.EQUIVALENT
+
+
+def own_figures(simulator: Simulator, design: Design, comparison: Comparison) -> WhatIf:
+    """Figures of a build with parts in places of their own: measured where its parts correspond.
+
+    Raises:
+        SimulationError, MissingLibraryError: nothing can be measured.
+    """
+    from snapcheck.simulate import WhatIf, figure_changes
+
+    there = follow(design, comparison)
+    designed = simulator.evaluate(design, comparison.plan_circuit)
+    measured = iter(simulator.evaluate(there.design, comparison.built_circuit))
+    same = comparison.electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
+    built = tuple(
+        _nowhere(figure, same) if place is None else next(measured)
+        for figure, place in zip(designed, there.places, strict=True)
+    )
+    return WhatIf(tuple(designed), built, figure_changes(design, designed, built), ())
+
+
+def _nowhere(figure: Figure, same: bool) -> Figure:
+    """A figure whose place the build lacks: as designed where the circuit is the same, else not met."""
+    from snapcheck.simulate import judge
+
+    reason = (
+        tr("its place lies between parts that are built in another order; the circuit is the same")
+        if same
+        else tr("its place has no counterpart in this build")
+    )
+    lost = judge(figure.expectation, Design(Board(1, 1)), None, reason)
+    return replace(lost, met=same and figure.met)
 
 
 def telling(what_if: WhatIf) -> tuple[str, ...]:
@@ -314,25 +349,22 @@ def place_design(design: Design, comparison: Comparison, kit: Kit) -> Design | N
     """The design in the cells of the build.
 
     Where the build is laid out in its own way, only places of corresponding parts are known: then the board
-    is the build's own, with the design's conditions and expectations. None where that is not possible.
+    is the build's own, with the design's conditions and expectations as far as they have a place there. None
+    where that is not possible.
     """
-    if not comparison.own_layout:
-        a = comparison.alignment
-        if not a.moved:
-            return design
-        try:
-            here = comparison.built_circuit.board
-            board = moved_board(design.board, a, kit, here.columns, here.rows)
-        except InputError:
-            return None
-        if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
-            return None  # mirrored, it is another circuit
-        return _with_places(design, board, a.to_built)
-    parts = comparison.parts
+    if comparison.own_layout:
+        return follow(design, comparison).design
+    a = comparison.alignment
+    if not a.moved:
+        return design
     try:
-        return _with_places(design, comparison.built_circuit.board, lambda cell: parts[cell])
-    except KeyError:
+        here = comparison.built_circuit.board
+        board = moved_board(design.board, a, kit, here.columns, here.rows)
+    except InputError:
         return None
+    if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
+        return None  # mirrored, it is another circuit
+    return _with_places(design, board, a.to_built)
 
 
 def _with_places(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:

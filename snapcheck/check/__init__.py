@@ -5,6 +5,7 @@ from snapcheck.check._changes import CellChange, Change, Nearness, apply, find_c
 from snapcheck.check._compare import compare
 from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._doubts import reading_questions, with_doubts
+from snapcheck.check._follow import Followed, follow
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
 from snapcheck.check._unsure import open_questions
 from snapcheck.check._verdict import Verdict, verdict_of
@@ -16,6 +17,7 @@ __all__ = [
     "Comparison",
     "ComparisonSettings",
     "Electrical",
+    "Followed",
     "Nearness",
     "Verdict",
     "align",
@@ -23,6 +25,7 @@ __all__ = [
     "bundled_settings",
     "compare",
     "find_changes",
+    "follow",
     "load_settings",
     "moved_board",
     "nearness",

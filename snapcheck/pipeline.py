@@ -204,6 +204,9 @@ class _Check:
         there = follow(self.design, comparison).design if parts_moved(comparison) else placed
         conditions = None if there is None else _present(there.conditions, comparison.built_circuit)
         built = self._point(comparison.built_circuit, conditions or Conditions(), tr("the build"))
+        for point in (plan, built):
+            remarks = () if point is None else point.remarks
+            self.notes.extend(capital(remark.text) for remark in remarks if remark.kind == "generic")
         return plan, built
 
     def _point(self, circuit: Circuit, conditions: Conditions, which: str) -> OperatingPoint | None:

@@ -125,6 +125,11 @@ class Kind:
         """The terminal with a contact on `side` when the cube stands at `turn`, or None (blank side)."""
         return next((name for here, name in self.contacts_at[turn] if here == side), None)
 
+    def knows(self, value: float | str | None) -> bool:
+        """Whether there are data for a printed type or colour; True where none is printed, or none needed."""
+        named = self.value_form in (ValueForm.TYPE, ValueForm.COLOUR)
+        return not named or value is None or value_key(value) in self.parameters_by_value
+
     def ratings_for(self, value: float | str | None, printed: str | None = None) -> Mapping[str, float]:
         """Ratings of a cube with this value; a rated voltage in its print (``100u/16V``) comes first."""
         merged = {**self.ratings, **self.ratings_by_value.get(value_key(value), {})}

@@ -109,6 +109,11 @@ class SineResponse:
     distortion: float
     waveforms: Waveforms
 
+    @property
+    def clips(self) -> bool:
+        """Of the greatest clean sine: whether a greater one is distorted, as far as was looked."""
+        return self.source_V <= _HIGHEST_V
+
 
 @dataclass(frozen=True)
 class Delay:

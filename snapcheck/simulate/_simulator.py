@@ -15,6 +15,7 @@ from snapcheck.simulate import (
     _figures,
     _response,
     _states,
+    _stress,
     _survey,
     _sweep,
     _tolerance,
@@ -82,7 +83,8 @@ class Simulator:
         return _states.rest(self._worker, circuit, conditions)
 
     def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
-        """Operating points in the other positions of the switches, by what is different there, in words.
+        """Operating points in the other positions of the switches, and where light, warmth and knobs strain a
+        part most, by what is different there, in words.
 
         A position that has no answer is left out. See `snapcheck.circuit.switch_positions`.
         """
@@ -90,7 +92,7 @@ class Simulator:
         for words, position in switch_positions(circuit, conditions).items():
             with suppress(SimulationError):
                 points[words] = self.operating_point(circuit, position)
-        return points
+        return {**_stress.strained(self._worker, circuit, conditions, points), **points}
 
     def frequency_response(
         self,

@@ -40,8 +40,10 @@ _MOST_EFFECTS = 3
 #: a path that loses this much passes nothing worth a figure (dB; common practice, no source)
 _SILENT_dB = 40.0
 _OF_A_PATH = frozenset({"band-low", "band-high", "distortion", "output-impedance"})
-#: quantities that need a run in time; not measured again for each single cause
-_SLOW = frozenset({"swing", "distortion", "frequency", "duty", "delay", "ripple"})
+#: quantities that need no run in time; only these are measured again for each single cause
+_QUICK = frozenset(
+    {"voltage", "current", "power", "gain", "band-low", "band-high", "input-impedance", "output-impedance"}
+)
 
 
 @dataclass(frozen=True)
@@ -258,7 +260,7 @@ class _Check:
             findings[serious[0]] = _effect(findings[serious[0]], telling(whole), tr("All findings together:"))
             return findings
         changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
-        quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity not in _SLOW))
+        quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity in _QUICK))
         for i in serious:
             mine = [c for c in changes if set(c.cells) & set(findings[i].cells)]
             if not mine or self.simulator is None:

@@ -12,7 +12,16 @@ from dataclasses import replace
 from decimal import Decimal
 
 from snapcheck.board._board import Board, Cube
-from snapcheck.board._design import CELSIUS, LUX, MOST_V, QUANTITIES, Conditions, Expectation, Probe
+from snapcheck.board._design import (
+    CELSIUS,
+    LUX,
+    MOST_V,
+    OF_A_PART,
+    QUANTITIES,
+    Conditions,
+    Expectation,
+    Probe,
+)
 from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
 from snapcheck.errors import InputError
@@ -248,7 +257,7 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
         if _CELL.fullmatch(body[1].text):
             if place is not None:
                 line.fail(body[1], tr("a second place is named."), tr("Write one line for each place."))
-            place, used = scene.probe(line, body[1:], part=quantity in ("current", "power"))
+            place, used = scene.probe(line, body[1:], part=quantity in OF_A_PART)
             body = body[1 + used :]
         else:
             if quantity not in AT_FREQUENCY:

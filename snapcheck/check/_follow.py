@@ -6,14 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from snapcheck.board import Cell, Conditions, Design, Expectation, Probe
+from snapcheck.board import OF_A_PART, Cell, Conditions, Design, Expectation, Probe
 from snapcheck.check._comparison import Comparison
 from snapcheck.circuit import Circuit, Part
 
 T = TypeVar("T")
-
-#: quantities that flow through a part, so that the part counts and not only the net
-_THROUGH = frozenset({"current", "power"})
 
 
 @dataclass(frozen=True)
@@ -37,7 +34,7 @@ def follow(design: Design, comparison: Comparison) -> Followed:
     output = here.probe(design.output)
     places: list[Expectation | None] = []
     for e in design.expectations:
-        place = here.through(e.place) if e.quantity in _THROUGH else here.probe(e.place)
+        place = here.through(e.place) if e.quantity in OF_A_PART else here.probe(e.place)
         if (e.place is not None and place is None) or (e.place is None and output is None):
             places.append(None)
             continue

@@ -44,6 +44,7 @@ class Stimulus:
         input: the audio input or microphone that carries the signal, or the net that a generator drives.
         ac: unit alternating signal at the input.
         sine: (amplitude in V at the source, frequency in Hz) in a transient.
+        ramp: (V, s) in a transient, a slow rise of the input from zero, and back in the same time.
         ripple: unit alternating voltage in series with every mains supply.
         into_net: unit alternating current into this net.
         power_on: in a transient, supplies rise from zero in 10 µs.
@@ -56,6 +57,7 @@ class Stimulus:
     input: Part | int | None = None
     ac: bool = False
     sine: tuple[float, float] | None = None
+    ramp: tuple[float, float] | None = None
     ripple: bool = False
     into_net: int | None = None
     power_on: bool = False
@@ -233,6 +235,11 @@ class Writer:
         if self.stimulus.sine is not None:
             amplitude, frequency = self.stimulus.sine
             words.append(f"sin(0 {amplitude * scale:.12g} {frequency:.12g})")
+        if self.stimulus.ramp is not None:
+            volts, rise = self.stimulus.ramp
+            words.append(
+                f"pulse(0 {volts:.12g} 0 {rise:.12g} {rise:.12g} {rise / 1000:.12g} {3 * rise:.12g})"
+            )
         self.add(f"{device} {plus} {minus} {' '.join(words)}")
 
     # -------------------------------------------------------------- the whole
@@ -241,10 +248,12 @@ class Writer:
         netlist, stimulus = self.netlist, self.stimulus
         if isinstance(stimulus.input, int) and netlist.node_of(stimulus.input) not in (None, "0"):
             target = netlist.node(stimulus.input)
-            netlist.nodes |= {"gen", "gena", target}
+            netlist.nodes |= {"gen", target} | ({"gena"} if stimulus.ramp is None else set())
             self.signal("vgen", "gen", "0")
-            self.add(f"rgen gen gena {GENERATOR_OHM:g}")
-            self.add(f"cgen gena {target} {_GENERATOR_FARAD:g}")
+            coupled = stimulus.ramp is None
+            self.add(f"rgen gen {'gena' if coupled else target} {GENERATOR_OHM:g}")
+            if coupled:
+                self.add(f"cgen gena {target} {_GENERATOR_FARAD:g}")
             netlist.input_branch = self.vector("vgen#branch")
         if stimulus.into_net is not None and netlist.node_of(stimulus.into_net) not in (None, "0"):
             self.add(f"iout 0 {netlist.node(stimulus.into_net)} dc 0 ac 1")
@@ -271,6 +280,7 @@ class Writer:
             self.add(f".save all {' '.join(devices)}")
         in_time = (
             stimulus.sine is not None
+            or stimulus.ramp is not None
             or stimulus.power_on
             or stimulus.after is not None
             or stimulus.held is not None

@@ -9,15 +9,16 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response
-from snapcheck.simulate._models import microphone_slope, write_netlist
+from snapcheck.simulate._models import microphone_slope, supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
+from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._waveform import Rhythm, crossings, distortion, rhythm, swing
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
@@ -44,6 +45,10 @@ _REST_V, _REST_CONSTANTS = 1e-4, 10.0
 _DELAY_SPANS_s = (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
 #: time steps of one span; ngspice takes shorter ones where the wave is steep
 _STEPS = 4000
+#: a pulse is over when this share of its height is left
+_BACK = 0.1
+#: a slow rise: at least this long (s), and so many of the circuit's time constants
+_LEAST_RISE_s, _SLOW_RISE = 0.2, 200.0
 #: seconds of computing that a search through all spans may take
 _SEARCH_s = 20.0
 _RESISTANCES = frozenset({"resistor", "potentiometer", "photoresistor", "thermistor"})
@@ -72,11 +77,13 @@ class Waveforms:
         time_s: shape (n,), not evenly spaced.
         voltages: net number to shape (n,), V.
         end_s: length of the run.
+        amperes: current into the terminal that was asked for, A, shape (n,); None where none was.
     """
 
     time_s: NDArray[Any]
     voltages: Mapping[int, NDArray[Any]]
     end_s: float
+    amperes: NDArray[Any] | None = None
 
     def voltage(self, net: int) -> NDArray[Any]:
         """Voltage of a net, shape (n,); zeros for the plate."""
@@ -142,6 +149,7 @@ def run(
     *,
     scales: Mapping[str, float] = NO_SCALES,
     limit_s: float | None = None,
+    through: tuple[Part, str] | None = None,
 ) -> Waveforms:
     """One transient analysis from the operating point (or from zero, with ``power_on``).
 
@@ -150,10 +158,20 @@ def run(
     """
     netlist = write_netlist(circuit, conditions, stimulus, scales=scales)
     wanted = {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}
-    names = ["time", *sorted({node for node in wanted.values() if node != "0"})]
-    analyses = [(command(duration_s, step_s), names)]
+    terms = [] if through is None else netlist.currents.get(through[0].name, {}).get(through[1], [])
+    names = {node for term in terms for node in (term.plus, term.minus) if node is not None}
+    names |= set(wanted.values())
+    analyses = [(command(duration_s, step_s), ["time", *sorted(names - {"0"})])]
     (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), analyses, limit_s=limit_s)
-    return collect(wanted, answer, duration_s)
+    waves = collect(wanted, answer, duration_s)
+    if through is None:
+        return waves
+    zero = 0 * waves.time_s
+    flow = zero
+    for term in terms:
+        minus = zero if term.minus is None else answer.get(term.minus, zero)
+        flow = flow + term.factor * (answer.get(term.plus, zero) - minus)
+    return replace(waves, amperes=flow)
 
 
 def command(duration_s: float, step_s: float) -> str:
@@ -290,6 +308,7 @@ def oscillation(
     net: int,
     *,
     scales: Mapping[str, float] = NO_SCALES,
+    through: tuple[Part, str] | None = None,
 ) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
     """The steady oscillation of a net, None where none was seen, and the longest run looked at, s.
 
@@ -305,8 +324,9 @@ def oscillation(
 
     def look(stimulus: Stimulus, span: float, steps: int, apart: Mapping[str, float]) -> Waveforms:
         return run(
-            worker, circuit, conditions, stimulus, [net], span, span / steps, scales=apart, limit_s=left()
-        )
+            worker, circuit, conditions, stimulus, [net], span, span / steps,
+            scales=apart, limit_s=left(), through=through,
+        )  # fmt: skip
 
     for span in _SPANS_s:
         waves = look(Stimulus(power_on=True, kick=True), span, _STEPS, scales)
@@ -441,3 +461,90 @@ def delay(
         if len(turns) and abs(float(waves.voltage(net)[-1]) - end) < abs(end - start) * 0.3:
             return Delay(float(turns[-1]), start, end, waves)
     return None
+
+
+def pulse(
+    worker: Worker,
+    circuit: Circuit,
+    before: Conditions,
+    after: Conditions,
+    net: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> float | None:
+    """How long a net stays away from rest after `after` sets in, s: from half height to half height.
+
+    Returns:
+        None when it does not leave its rest by 50 mV, or does not come back to it within 1000 s.
+    """
+    import numpy as np
+
+    left = _clock(_SEARCH_s)
+    for span in _DELAY_SPANS_s:
+        waves = run(
+            worker, circuit, before, Stimulus(after=after), [net], span, span / _STEPS,
+            scales=scales, limit_s=left(),
+        )  # fmt: skip
+        volts = waves.voltage(net)
+        away = np.abs(volts - volts[0])
+        height = float(away.max())
+        if height < _LEAST_SWING_V or away[-1] > _BACK * height:
+            continue
+        up, down = crossings(waves.time_s, away, height / 2)
+        if len(up) and len(down) and down[-1] - up[0] > _LEAST_STEPS * span / _STEPS:
+            return float(down[-1] - up[0])
+    return None
+
+
+def thresholds(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    source: Part | int,
+    net: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> tuple[float | None, float | None]:
+    """Volts at the input where a net is half way as the input slowly rises, and as it falls again.
+
+    The input goes from 0 V to the highest supply and back, slowly beside every time constant of the circuit.
+    None where the net does not change by 50 mV.
+    """
+    highest = max(
+        (supply_volts(p, conditions) for p in circuit.parts if p.kind.model in SUPPLIES), default=0.0
+    )
+    rise = min(max(_LEAST_RISE_s, _SLOW_RISE * max(time_constants_s(circuit), default=0.0)), _LONGEST_s)
+    inlet = _response.input_net(source)
+    stimulus = Stimulus(input=source, ramp=(highest, rise))
+    waves = run(
+        worker, circuit, conditions, stimulus, {inlet, net}, 2 * rise, rise / _FINE_STEPS, scales=scales
+    )
+    volts, given = waves.voltage(net), waves.voltage(inlet)
+    if swing(volts) < _LEAST_SWING_V:
+        return None, None
+    import numpy as np
+
+    up, down = crossings(waves.time_s, volts, float(volts.max() + volts.min()) / 2)
+    turns = np.sort(np.concatenate([up, down]))
+    there, back = turns[turns <= rise], turns[turns > rise]
+
+    def at(seconds: float) -> float:
+        return float(np.interp(seconds, waves.time_s, given))
+
+    return (at(there[0]) if len(there) else None), (at(back[-1]) if len(back) else None)
+
+
+def mean_and_rms(
+    time: NDArray[Any], values: NDArray[Any], periods: float, period_s: float
+) -> tuple[float, float]:
+    """Mean and root mean square of the last whole periods of a waveform: ∫x dt/T, √(∫x² dt/T).
+
+    (IEC 60050-103, mean value and root-mean-square value.)
+    """
+    import numpy as np
+
+    start = float(time[-1]) - max(1, math.floor(periods)) * period_s
+    grid = np.concatenate([[start], time[time > start]])
+    taken = np.interp(grid, time, values)
+    length = float(grid[-1] - grid[0])
+    return float(np.trapezoid(taken, grid)) / length, math.sqrt(float(np.trapezoid(taken**2, grid)) / length)

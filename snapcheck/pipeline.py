@@ -40,6 +40,8 @@ _MOST_EFFECTS = 3
 #: a path that loses this much passes nothing worth a figure (dB; common practice, no source)
 _SILENT_dB = 40.0
 _OF_A_PATH = frozenset({"band-low", "band-high", "distortion", "output-impedance"})
+#: remarks on a calculation that bear on whether it is believed
+_TOLD = frozenset({"generic", "states"})
 #: quantities that need no run in time; only these are measured again for each single cause
 _QUICK = frozenset(
     {"voltage", "current", "power", "gain", "band-low", "band-high", "input-impedance", "output-impedance"}
@@ -208,7 +210,7 @@ class _Check:
         built = self._point(comparison.built_circuit, conditions or Conditions(), tr("the build"))
         for point in (plan, built):
             remarks = () if point is None else point.remarks
-            self.notes.extend(capital(remark.text) for remark in remarks if remark.kind == "generic")
+            self.notes.extend(capital(remark.text) for remark in remarks if remark.kind in _TOLD)
         return plan, built
 
     def _point(self, circuit: Circuit, conditions: Conditions, which: str) -> OperatingPoint | None:

@@ -9,15 +9,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Cell, Design, load_design, parse_probe, parse_settings
+from snapcheck.check import compare, follow
 from snapcheck.circuit import build_circuit
 from snapcheck.cli import _simulate_text as text
 from snapcheck.cli._common import add_kit, kit_of, make_folder, print_json, write_file
 from snapcheck.cli._output import say
 from snapcheck.errors import InputError
+from snapcheck.pipeline import own_figures, parts_moved, place_design
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
+    from snapcheck.check import Comparison
     from snapcheck.circuit import Circuit
+    from snapcheck.kit import Kit
     from snapcheck.simulate import Simulator, Survey, Sweep, Tolerance, WhatIf
 
 #: usual span of a sweep and whether it is spaced evenly or by ratio
@@ -59,13 +63,14 @@ def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
     board = load_design(args.file, kit)
     intended = load_design(args.design, kit) if args.design else None
-    design = _asked(board if intended is None else replace(intended, board=board.board), args, kit)
+    compared = None if intended is None else compare(intended, board.board, kit)
+    design = _asked(board if compared is None else _there(intended or board, compared, kit), args, kit)
     circuit = build_circuit(board.board, kit)
     with Simulator() as simulator:
         survey = simulator.survey(design, circuit)
         beside = None
-        if intended is not None:
-            beside = simulator.what_if(replace(design, board=intended.board), circuit)
+        if intended is not None and compared is not None:
+            beside = _beside(simulator, intended, compared, design, kit)
         sweep = _sweep(simulator, circuit, design, args)
         tolerance = _tolerance(simulator, circuit, design, args)
     plots: list[str] = []
@@ -80,6 +85,22 @@ def run(args: argparse.Namespace) -> int:
                 plots.append(str(folder / f"{plot.name}.{form}"))
     _tell(args, survey, sweep, tolerance, beside, plots)
     return 0 if all(figure.met for figure in survey.figures) else 1
+
+
+def _there(intended: Design, compared: Comparison, kit: Kit) -> Design:
+    """The design in the cells of the build, wherever its parts stand."""
+    placed = None if parts_moved(compared) else place_design(intended, compared, kit)
+    if placed is None:
+        return follow(intended, compared).design
+    return replace(placed, board=compared.built_circuit.board)
+
+
+def _beside(simulator: Simulator, intended: Design, compared: Comparison, design: Design, kit: Kit) -> WhatIf:
+    """The design's behaviour beside the build's."""
+    placed = None if parts_moved(compared) else place_design(intended, compared, kit)
+    if placed is None:
+        return own_figures(simulator, intended, compared)
+    return simulator.what_if(replace(design, board=placed.board), compared.built_circuit)
 
 
 def _tell(

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: a picture's path to its reading; a picture without a file of its own comes as `data` (bytes) with its name
 Reader = Callable[..., "Reading"]
 #: form of stored facts; counts up when `Facts` changes, so that old ones are worked out again
-FACTS_FORM = 6
+FACTS_FORM = 7
 
 
 @dataclass(frozen=True)

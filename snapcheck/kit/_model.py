@@ -162,6 +162,11 @@ class Kind:
         """Where contacts lie when the cube stands at `turn`, whatever terminal they belong to."""
         return frozenset(c.edge for c in self.contacts_at[turn])
 
+    def knows(self, value: float | str | None) -> bool:
+        """Whether there are data for a printed type or colour; True where none is printed, or none needed."""
+        named = self.value_form in (ValueForm.TYPE, ValueForm.COLOUR)
+        return not named or value is None or value_key(value) in self.parameters_by_value
+
     def ratings_for(self, value: float | str | None, printed: str | None = None) -> Mapping[str, float]:
         """Ratings of a cube with this value; a rated voltage in its print (``100u/16V``) comes first."""
         merged = {**self.ratings, **self.ratings_by_value.get(value_key(value), {})}

@@ -151,7 +151,7 @@ def _oscillation(designed: Survey, built: Survey | None) -> DrawnPlot:
         words.append(
             tr("as built {frequency}", frequency=figure_text(built.rhythm.frequency_Hz, "Hz"))
             if built.rhythm is not None
-            else tr("as built it does not oscillate")
+            else tr("as built no oscillation was seen")
         )
     return _drawn(Plot("oscillation", "", 3.6, draw), tr("Oscillation: {words}", words=", ".join(words)))
 

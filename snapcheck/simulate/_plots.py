@@ -296,6 +296,10 @@ def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
         axes.plot(sweep.values, volts, color=pen.output, linewidth=2.2)
         if len(volts) <= 60:
             axes.plot(sweep.values, volts, "o", color=pen.output, markersize=3.5)
+        if sweep.back:
+            back = sweep.voltage(net, back=True)
+            axes.plot(sweep.values, back, color=pen.input, linewidth=2.2, linestyle=(0, (5, 3)))
+            pen.note(axes, tr("back"), (float(sweep.values[0]), float(back[0])), (6, 6), color=pen.input)
         if sweep.knob.what == "light":
             from matplotlib.ticker import FuncFormatter
 
@@ -310,10 +314,11 @@ def tolerance_plot(survey: Survey, tolerance: Tolerance) -> Plot:
     """A histogram of each figure with its accepted range, and the parts that matter most."""
     figures = [figure for figure in tolerance.figures if figure.percentile(50) is not None]
     rows = (len(figures) + 2) // 2  # the bar chart takes one field
-    values = {"passed": figure_text(tolerance.passed, ""), "samples": tolerance.samples}
-    title = tr("Of {samples} boards with parts within tolerance, {passed} meet the figures", **values)
-    if tolerance.slow_samples:
-        title += " " + tr("(runs in time: {slow} boards)", slow=tolerance.slow_samples)
+    low, high = (figure_text(share, "") for share in tolerance.interval)
+    title = tr(
+        "Of {samples} boards with parts within tolerance, {passed} meet the figures ({low} to {high} of all)",
+        passed=figure_text(tolerance.passed, ""), samples=tolerance.judged, low=low, high=high,
+    )  # fmt: skip
 
     def draw(canvas: Canvas, pen: _Pen) -> None:
         fields = list(canvas.subplots(rows, 2, squeeze=False).flat)
@@ -401,7 +406,7 @@ def plots_of(
         source = resolve_input(survey.circuit, survey.design.input)
     if source is not None and survey.output is not None:
         for name, sine in (("sine", survey.sine), ("clipping", survey.clipping)):
-            if sine is not None:
+            if sine is not None and (name == "sine" or sine.clips):
                 yield sine_plot(name, sine, input_net(source), survey.output)
     if survey.rhythm is not None and survey.rhythm_waves is not None and survey.rhythm_net is not None:
         yield oscillation_plot(survey.rhythm, survey.rhythm_waves, survey.rhythm_net)

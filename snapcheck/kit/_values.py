@@ -296,7 +296,8 @@ def _capacitance(clean: str, text: str) -> ParsedValue:
 
 
 def _lamp(clean: str, text: str) -> ParsedValue:
-    parts = re.split(r" ?[/,;] ?| (?=[\d.]+ ?m?[AW]$)", clean)
+    # a comma is a decimal mark unless a gap or another separator says otherwise
+    parts = re.split(r" ?[/;] ?|,(?: |(?=[\d.,]+ ?m?[AW]$)(?<=V,))| (?=[\d.,]+ ?m?[AW]$)", clean)
     if len(parts) != 2:
         _fail(text, ValueForm.LAMP, tr("is no lamp value: it takes a voltage and a current."))
     first, second = parts

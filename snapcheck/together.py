@@ -9,7 +9,7 @@ reading and comparing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -30,13 +30,17 @@ FLOOR = 0.002
 #: from here on what all photos say together is as good as read; what is told as a choice
 SURE, WORTH_TELLING = 0.995, 0.01
 LIKELY = 0.9  # where one photo is sure by itself
+ALONE = 0.95  # else one photo must by itself make it at least this likely
+ALIKE = 0.8  # photos of one build are not quite independent: the same print, the same network
 #: a tap or lead that a photo does not show is that likely there
 UNSEEN = 0.08
 MOST_OTHERS, LEAST = 5, 1e-4
 
 Chances = tuple[tuple[Cube | None, float], ...]
 _Key = tuple[str, int, object, str] | None
+_Stand = tuple[str, int] | None
 _R = TypeVar("_R", CubeReading, BlankReading)
+_K = TypeVar("_K", _Key, _Stand)
 
 
 def together(readings: Sequence[Reading], kit: Kit) -> Reading:
@@ -174,42 +178,51 @@ def _key(cube: Cube | None, kit: Kit) -> _Key:
     return (cube.kind, turn, cube.value, cube.unit)
 
 
-def _open(key: _Key, kit: Kit) -> bool:
-    """A kind that carries a value, its value not read."""
-    return key is not None and key[2] is None and kit[key[0]].value_form is not ValueForm.NONE
+def _product(tables: Sequence[Mapping[_K, float]]) -> dict[_K, float]:
+    """Independent witnesses' shares multiplied, none less than the floor, made to sum to one."""
+    logs = {
+        key: ALIKE * sum(float(np.log(max(table.get(key, 0.0), FLOOR))) for table in tables)
+        for key in {k: None for table in tables for k in table}
+    }
+    top = max(logs.values())
+    shares = {key: float(np.exp(v - top)) for key, v in logs.items()}
+    total = sum(shares.values())
+    return {key: v / total for key, v in shares.items()}
 
 
-def _weighed(
-    said: Sequence[tuple[tuple[Cube | None, float], ...]], kit: Kit
-) -> list[tuple[Cube | None, float]]:
-    """All photos' word on one cell, likeliest first."""
-    tables: list[dict[_Key, float]] = []
+def _weighed(said: Sequence[Chances], kit: Kit) -> list[tuple[Cube | None, float]]:
+    """All photos' word on one cell, likeliest first: which kind, which way round, then which value."""
+    stands: list[dict[_Stand, float]] = []
+    values: list[dict[_Stand, dict[_Key, float]]] = []
     names: dict[_Key, Cube | None] = {}
     for chances in said:
-        table: dict[_Key, float] = {}
+        stand: dict[_Stand, float] = {}
+        value: dict[_Stand, dict[_Key, float]] = {}
         for cube, p in chances:
             key = _key(cube, kit)
             names.setdefault(key, cube)
-            table[key] = table.get(key, 0.0) + p
-        tables.append(table)
-    weight = {}
-    for key in names:
-        if _open(key, kit) and any(
-            k is not None and key is not None and k[:2] == key[:2] and k != key for k in names
-        ):
-            continue  # some value of this kind; which, the others say
-        logs = 0.0
-        for table in tables:
-            p = table.get(key, 0.0)
-            if key is not None and not _open(key, kit):  # its share of "this kind, value not made out"
-                p += table.get((key[0], key[1], None, ""), 0.0) * FLOOR
-            logs += float(np.log(max(p, FLOOR)))
-        weight[key] = logs
-    top = max(weight.values())
-    shares = {key: float(np.exp(v - top)) for key, v in weight.items()}
-    total = sum(shares.values())
-    ranked = sorted(((names[k], p / total) for k, p in shares.items()), key=lambda c: -c[1])
-    return [(c, p) for c, p in ranked if p >= LEAST]
+            at = None if key is None else key[:2]
+            stand[at] = stand.get(at, 0.0) + p
+            value.setdefault(at, {})[key] = value.setdefault(at, {}).get(key, 0.0) + p
+        stands.append(stand)
+        values.append(value)
+    ranked: list[tuple[Cube | None, float]] = []
+    for at, p in _product(stands).items():
+        # of photos that show this kind: each value's share, the rest not made out
+        tables = [{k: q / stand[at] for k, q in value[at].items()}
+                  for stand, value in zip(stands, values, strict=True) if at in value]  # fmt: skip
+        ranked += [(names[key], p * q) for key, q in _product(tables).items() if p * q >= LEAST]
+    return sorted(ranked, key=lambda c: -c[1])
+
+
+def _valued_first(ranked: list[tuple[Cube | None, float]], kit: Kit) -> list[tuple[Cube | None, float]]:
+    """Where the likeliest is a kind whose value is not made out, its likeliest value comes first, to confirm."""
+    best = ranked[0][0]
+    if best is None or best.value is not None or kit[best.kind].value_form is ValueForm.NONE:
+        return ranked
+    same = [c for c in ranked if c[0] is not None and (c[0].kind, c[0].turn) == (best.kind, best.turn)]
+    first = next((c for c in same if c[0] is not None and c[0].value is not None), ranked[0])
+    return [first, *(c for c in ranked if c is not first)]
 
 
 def _cells(
@@ -225,6 +238,7 @@ def _cells(
         if not seen:
             continue
         ranked = _weighed([said for _, said in seen], kit)
+        ranked = _valued_first(ranked, kit)
         cube, p = ranked[0]
         sure = {
             _key(r.cube if isinstance(r, CubeReading) else None, kit)
@@ -234,8 +248,11 @@ def _cells(
         if len(sure) > 1:
             apart.append(cell)
         # a photo that is sure counts as sure; several that are not can be so together
+        # but what misleads one photo may mislead the next
         state = State.UNSURE
-        if len(sure) < 2 and p >= (LIKELY if _key(cube, kit) in sure else SURE):
+        key = _key(cube, kit)
+        alone = max(sum(q for c, q in said if _key(c, kit) == key) for _, said in seen)
+        if len(sure) < 2 and p >= (LIKELY if key in sure else SURE) and (key in sure or alone >= ALONE):
             state = State.READ
         if cube is not None and kit[cube.kind].value_form is not ValueForm.NONE and cube.value is None:
             state = State.UNSURE

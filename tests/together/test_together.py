@@ -90,16 +90,31 @@ def test_what_one_photo_hides_another_shows() -> None:
 
 
 def test_two_that_are_not_sure_can_be_sure_together_or_stay_open() -> None:
-    likely = seen(B1=unsure((OHMS, 0.9), (OTHER, 0.08)))
-    as_likely = seen(name="two.jpg", shift=9.0, B1=unsure((OHMS, 0.93), (OTHER, 0.05)))
+    likely = seen(B1=unsure((OHMS, 0.96), (OTHER, 0.03)))
+    as_likely = seen(name="two.jpg", shift=9.0, B1=unsure((OHMS, 0.97), (OTHER, 0.02)))
     both = together([likely, as_likely], KIT)
     assert both.cubes[AT].state is State.READ and both.cubes[AT].cube == OHMS
-    # Bayes' rule: 0.9 * 0.93 against 0.08 * 0.05
-    assert both.cubes[AT].confidence == pytest.approx(0.837 / (0.837 + 0.004), abs=1e-6)
+    # Bayes' rule on shares that make one, as witnesses that are not quite independent
+    odds = (0.96 * 0.97 / (0.03 * 0.02)) ** 0.8
+    assert both.cubes[AT].confidence == pytest.approx(odds / (1 + odds), rel=1e-3)
+    # two that are both misled by the same blur are sure of nothing
+    blurred = [seen(name=f"{n}.jpg", shift=9.0 * n, B1=unsure((OTHER, 0.9), (OHMS, 0.02))) for n in (0, 1)]
+    assert AT in together(blurred, KIT).unsure
+    likely = seen(B1=unsure((OHMS, 0.9), (OTHER, 0.08)))
     against = seen(name="two.jpg", shift=9.0, B1=unsure((OTHER, 0.9), (OHMS, 0.08)))
     both = together([likely, against], KIT)
     assert both.cubes[AT].state is State.UNSURE and set(both.unsure) == {AT}
     assert {c.value for c in both.unsure[AT] if c} == {470.0, 4700.0}
+
+
+def test_a_kind_is_weighed_before_its_value() -> None:
+    """Print that one photo makes out in several ways does not speak for another kind."""
+    npn, pnp = Cube("npn", 0, "BC547", "BC547"), Cube("pnp", 0)
+    board = replace(BOARD, cubes={**BOARD.cubes, Cell.parse("E3"): npn})
+    spread = unsure((npn, 0.4), (replace(npn, value="BC548"), 0.25), (Cube("npn", 0), 0.3), (pnp, 0.05))
+    dark = unsure((Cube("npn", 0), 0.93), (pnp, 0.07))
+    both = together([seen(board, E3=spread), seen(board, "two.jpg", 9.0, E3=dark)], KIT)
+    assert both.cubes[Cell.parse("E3")].cube.kind == "npn"
 
 
 def test_photos_that_are_sure_of_different_things_are_asked_about() -> None:

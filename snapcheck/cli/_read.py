@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
 from snapcheck.cli._output import complain, print_json, say
 from snapcheck.errors import SnapcheckError
@@ -27,16 +26,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.photo import open_picture, read_picture, reading_to_json
-    from snapcheck.report import annotate
+    from snapcheck.api import read
 
     kit = kit_of(args)
     code = 0
     for name in args.photos:
         path = Path(name)
         try:
-            picture = open_picture(path)
-            reading = read_picture(picture, path.name, kit)
+            reading = read(path, kit=kit)
         except SnapcheckError as error:
             code = error.exit_code
             if args.json:
@@ -44,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
                 print_json({"photo": path.name, "error": told})
             complain(str(error))
             continue
-        data = reading_to_json(reading)
+        data = reading.to_json()
         if args.json:
             print_json(data)
             if not args.out:
@@ -52,9 +49,9 @@ def run(args: argparse.Namespace) -> int:
         folder = Path(args.out) if args.out else path.parent
         make_folder(folder)
         stem = folder / f"{path.stem}-read"
-        write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
+        write_file(stem.with_suffix(".board"), reading.layout + _doubts(reading))
         write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
-        write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
+        write_file(stem.with_suffix(".jpg"), reading.annotated())
         if args.json:
             continue
         unsure = [str(cell) for cell in reading.unsure]

@@ -29,6 +29,7 @@ from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_r
 from snapcheck.errors import InputError, MissingLibraryError, SimulationError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
+from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -197,6 +198,7 @@ class _Check:
         positions: dict[str, OperatingPoint] | None = None,
         plan_positions: dict[str, OperatingPoint] | None = None,
     ) -> Comparison:
+        stop_if_asked()
         return compare(
             self.design,
             self.board,
@@ -282,6 +284,7 @@ class _Check:
         changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
         quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity in _QUICK))
         for i in serious:
+            stop_if_asked()
             mine = [c for c in changes if set(c.cells) & set(findings[i].cells)]
             if not mine or self.simulator is None:
                 continue

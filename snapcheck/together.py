@@ -216,7 +216,7 @@ def _weighed(said: Sequence[Chances], kit: Kit) -> list[tuple[Cube | None, float
 
 
 def _valued_first(ranked: list[tuple[Cube | None, float]], kit: Kit) -> list[tuple[Cube | None, float]]:
-    """Where the likeliest is a kind whose value is not made out, its likeliest value comes first, to confirm."""
+    """Where the likeliest is a kind, its value not made out, its likeliest value comes first, to confirm."""
     best = ranked[0][0]
     if best is None or best.value is not None or kit[best.kind].value_form is ValueForm.NONE:
         return ranked

@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import contextvars
 import sys
-import threading
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from snapcheck.board import Board, Design
-from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, reading_of
+from snapcheck.cli._common import add_kit, kit_of, print_json
 from snapcheck.cli._output import console
-from snapcheck.errors import InputError, SnapcheckError
-from snapcheck.kit import Kit
-from snapcheck.pipeline import CheckResult, check_build
-from snapcheck.words import active_language, shown, tr
-
-if TYPE_CHECKING:
-    import numpy as np
-
-    from snapcheck.photo import Reading
-    from snapcheck.report import ReportFiles
-    from snapcheck.simulate import Simulator
-
-_BOARDS = (".board", ".json", ".txt", ".layout")
+from snapcheck.errors import InputError
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,34 +43,28 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from snapcheck.api import check, plan_of, solver
+
     args.photo, *args.more = args.photos
-    if args.more and (args.from_reading or any(Path(p).suffix.lower() in _BOARDS for p in args.photos)):
-        raise InputError(
-            tr("only photos can be taken together."),
-            place=args.more[0],
-            way_out=tr("Give photos of one build, then the plan; or one file."),
-        )
     kit = kit_of(args)
-    design = load_plan(args.design, kit)
-    if args.out or not args.json:
+    design = plan_of(Path(args.design), kit)
+    report = bool(args.out or not args.json)
+    if report:
         _folder(args)
+    files = None
     with ExitStack() as stack:
         say = _progress(args, stack)
-        simulator = _simulator(args, stack)
-        say(tr("reading the picture"))
-        ahead = _work_ahead(args, simulator, design, kit)
-        stack.callback(ahead.join, 5.0)  # where the picture cannot be read: before the simulator is closed
-        built, pixels = _built(args, kit)
-        say(tr("checking"))
-        ahead.join()
-        result = check_build(built, design, kit, simulator, strict=args.strict)
-        files = None
-        if args.out or not args.json:
-            files = _write(args, result, pixels, simulator, say)
+        simulator = stack.enter_context(solver(None, not args.structure_only))  # the report calculates, too
+        result = check(
+            Path(args.photo), design, also=[Path(p) for p in args.more],
+            reading=Path(args.from_reading) if args.from_reading else None, kit=kit,
+            calculate=not args.structure_only, strict=args.strict, simulator=simulator, report=report,
+            progress=say,
+        )  # fmt: skip
+        if report:
+            files = result.save(_folder(args), student=args.student, pdf=not args.no_pdf, progress=say)
     if args.json:
-        from snapcheck.report import report_json
-
-        data = report_json(result)
+        data = result.to_json()
         if files is not None:
             data = {**data, "notes": [*data["notes"], *files.notes]}
         print_json(data)
@@ -113,58 +93,6 @@ def _progress(args: argparse.Namespace, stack: ExitStack) -> Any:
     return lambda text: status.update(f"{text} …")
 
 
-def _simulator(args: argparse.Namespace, stack: ExitStack) -> Simulator | None:
-    if args.structure_only:
-        return None
-    from snapcheck.simulate import Simulator, is_available
-
-    return stack.enter_context(Simulator()) if is_available() else None
-
-
-def _work_ahead(
-    args: argparse.Namespace, simulator: Simulator | None, design: Design, kit: Kit
-) -> threading.Thread:
-    """What the plan does is calculated, and it is drawn, while the picture is being read."""
-
-    def work() -> None:
-        with suppress(SnapcheckError):  # told where the result is needed
-            if simulator is not None:  # in another process
-                simulator.measure_plan(design, kit)
-        if Path(args.photo).suffix.lower() not in _BOARDS and (args.out or not args.json):
-            from snapcheck.report import draw_ahead
-
-            with suppress(SnapcheckError):
-                draw_ahead(design.board, kit)
-
-    thread = threading.Thread(target=contextvars.copy_context().run, args=(work,), daemon=True)
-    thread.start()
-    return thread
-
-
-def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndarray | None]:
-    path = Path(args.photo)
-    if path.suffix.lower() in _BOARDS:
-        if args.from_reading:
-            raise InputError(
-                tr("a layout file and a reading cannot be checked at once."),
-                place=args.photo,
-                way_out=tr("Give a photo with --from-reading, or the layout file alone."),
-            )
-        return load_built(path, kit), None
-    from snapcheck.photo import open_picture, read_picture
-
-    picture = open_picture(path)
-    if args.from_reading:
-        return reading_of(args.from_reading, kit, path.name), picture.pixels
-    reading = read_picture(picture, path.name, kit)
-    if args.more:
-        from snapcheck.photo import read_photo
-        from snapcheck.together import together
-
-        reading = together([reading, *(read_photo(Path(more), kit) for more in args.more)], kit)
-    return reading, picture.pixels
-
-
 def _folder(args: argparse.Namespace) -> Path:
     """Where the report goes; refused where it would take the place of what it is made from."""
     from snapcheck.report import REPORT_NAMES
@@ -179,20 +107,3 @@ def _folder(args: argparse.Namespace) -> Path:
                 way_out=tr("Choose another folder with --out."),
             )
     return folder
-
-
-def _write(
-    args: argparse.Namespace, result: CheckResult, pixels: np.ndarray | None, simulator: Simulator | None,
-    say: Any,
-) -> ReportFiles:  # fmt: skip
-    from snapcheck.report import behaviour, write_report
-
-    folder = _folder(args)
-    what = None
-    if simulator is not None and result.simulated and not args.student:
-        say(tr("calculating what it does"))
-        what = behaviour(result, simulator)
-    return write_report(
-        result, folder, pixels=pixels, behaviour=what, student=args.student, lang=active_language(),
-        pdf=not args.no_pdf, progress=say,
-    )  # fmt: skip

@@ -6,15 +6,14 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
 from snapcheck.cli._output import complain, print_json, say
 from snapcheck.errors import SnapcheckError
 from snapcheck.words import json_text, shown, tr
 
 if TYPE_CHECKING:
-    from snapcheck.kit import Kit
-    from snapcheck.photo import Picture, Reading
+    from snapcheck.api import PhotoReading
+    from snapcheck.photo import Reading
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,13 +30,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from snapcheck.api import read
+
     kit = kit_of(args)
     builds = [args.photos] if args.together else [[name] for name in args.photos]
     code = 0
     for names in builds:
         path = Path(names[0])
         try:
-            picture, reading = _read([Path(n) for n in names], kit)
+            reading = read(path, also=[Path(n) for n in names[1:]], kit=kit)
         except SnapcheckError as error:
             code = error.exit_code
             if args.json:
@@ -45,27 +46,12 @@ def run(args: argparse.Namespace) -> int:
                 print_json({"photo": path.name, "error": told})
             complain(str(error))
             continue
-        _tell(args, path, picture, reading, kit)
+        _tell(args, path, reading)
     return code
 
 
-def _read(paths: list[Path], kit: Kit) -> tuple[Picture, Reading]:
-    """The first picture, and what it shows; with several, what all of them show together."""
-    from snapcheck.photo import open_picture, read_photo, read_picture
-    from snapcheck.together import together
-
-    picture = open_picture(paths[0])
-    reading = read_picture(picture, paths[0].name, kit)
-    if len(paths) > 1:
-        reading = together([reading, *(read_photo(path, kit) for path in paths[1:])], kit)
-    return picture, reading
-
-
-def _tell(args: argparse.Namespace, path: Path, picture: Picture, reading: Reading, kit: Kit) -> None:
-    from snapcheck.photo import reading_to_json
-    from snapcheck.report import annotate
-
-    data = reading_to_json(reading)
+def _tell(args: argparse.Namespace, path: Path, reading: PhotoReading) -> None:
+    data = reading.to_json()
     if args.json:
         print_json(data)
         if not args.out:
@@ -73,9 +59,9 @@ def _tell(args: argparse.Namespace, path: Path, picture: Picture, reading: Readi
     folder = Path(args.out) if args.out else path.parent
     make_folder(folder)
     stem = folder / f"{path.stem}-read"
-    write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
+    write_file(stem.with_suffix(".board"), reading.layout + _doubts(reading))
     write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
-    write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
+    write_file(stem.with_suffix(".jpg"), reading.annotated())
     if args.json:
         return
     unsure = [str(cell) for cell in reading.unsure]

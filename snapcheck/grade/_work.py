@@ -166,7 +166,7 @@ def _read(job: ReadJob) -> dict[str, Any]:
 
 
 def _check(job: CheckJob) -> dict[str, Any]:
-    from snapcheck.grade._edits import with_edits
+    from snapcheck.decisions import with_edits
     from snapcheck.grade._facts import facts_of
     from snapcheck.photo import reading_from_json
     from snapcheck.pipeline import check_build
@@ -179,8 +179,8 @@ def _check(job: CheckJob) -> dict[str, Any]:
 def _page(job: PageJob) -> dict[str, Any]:
     import base64
 
+    from snapcheck.decisions import with_edits
     from snapcheck.errors import MissingLibraryError
-    from snapcheck.grade._edits import with_edits
     from snapcheck.photo import reading_from_json
     from snapcheck.pipeline import check_build
     from snapcheck.report import html_to_pdf, report_html

@@ -26,6 +26,11 @@ if TYPE_CHECKING:
 
 #: size of one plot in inches and its dots an inch (PNG: 1280 pixels wide)
 _WIDTH, _DPI = 8.0, 160
+_STYLE: dict[Any, Any] = {
+    "svg.fonttype": "path",
+    "svg.hashsalt": "snapcheck",
+    "font.family": "DejaVu Sans",
+}
 #: parts shown in the bar chart of influences
 _MOST_BARS = 8
 
@@ -44,8 +49,23 @@ class Plot:
         self._height = height
         self._draw = draw
 
-    def render(self, form: str, theme: Theme = "light") -> bytes:
-        """The picture as ``png`` or ``svg``.
+    def render(self, form: str, theme: Theme = "light", *, headed: bool = True) -> bytes:
+        """The picture as ``png`` or ``svg``; not `headed`: without its title.
+
+        Raises:
+            MissingLibraryError: matplotlib is not installed.
+        """
+        canvas = self.figure(theme, headed=headed)
+        import matplotlib
+
+        with matplotlib.rc_context(_STYLE):
+            stream = io.BytesIO()
+            metadata = {"Date": None} if form == "svg" else {"Software": None}
+            canvas.savefig(stream, format=form, facecolor=canvas.get_facecolor(), metadata=metadata)
+        return stream.getvalue()
+
+    def figure(self, theme: Theme = "light", *, headed: bool = True) -> Canvas:
+        """The picture as a figure of matplotlib, for a program to show, change or save.
 
         Raises:
             MissingLibraryError: matplotlib is not installed.
@@ -60,12 +80,7 @@ class Plot:
                 way_out=tr("Install it with: pip install 'snapcheck[simulate]'"),
             ) from None
         pen = _Pen(theme)
-        style: dict[Any, Any] = {
-            "svg.fonttype": "path",
-            "svg.hashsalt": "snapcheck",
-            "font.family": "DejaVu Sans",
-        }
-        with matplotlib.rc_context(style):
+        with matplotlib.rc_context(_STYLE):
             canvas = Canvas(
                 figsize=(_WIDTH, self._height),
                 dpi=_DPI,
@@ -73,14 +88,12 @@ class Plot:
                 layout=ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.1),
             )
             canvas.suptitle(
-                self.title, x=0.02, ha="left", fontsize=13, fontweight="bold", color=pen.ink, wrap=True
-            )
+                self.title if headed else "",
+                x=0.02, ha="left", fontsize=13, fontweight="bold", color=pen.ink, wrap=True,
+            )  # fmt: skip
             self._draw(canvas, pen)
             _speak(canvas)
-            stream = io.BytesIO()
-            metadata = {"Date": None} if form == "svg" else {"Software": None}
-            canvas.savefig(stream, format=form, facecolor=pen.page, metadata=metadata)
-        return stream.getvalue()
+        return canvas
 
 
 def _speak(canvas: Canvas) -> None:

@@ -12,6 +12,7 @@ import pytest
 from class_reader import READINGS, read_class, read_covered
 
 from snapcheck.cli import main
+from snapcheck.decisions import with_edits
 from snapcheck.errors import InputError
 from snapcheck.grade import (
     Course,
@@ -25,7 +26,6 @@ from snapcheck.grade import (
     review,
     run_batch,
 )
-from snapcheck.grade._edits import with_edits
 from snapcheck.grade.out import review_page
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import read_photo, reading_from_json

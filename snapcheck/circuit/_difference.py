@@ -278,7 +278,8 @@ class _Fit:
                 continue
             others = (dict(zip(a.nets, order, strict=True)) for order in itertools.permutations(a.nets))
             best = max(others, key=lambda w: _fits(a, b, w, nets, used))
-            if _fits(a, b, best, nets, used) < len(way):
+            # reversed, and another fault on one of its nets: of two legs, one that fits says enough
+            if _fits(a, b, best, nets, used) < (len(way) if len(way) > 2 else 1):
                 continue
             self.found.append(Difference(What.LEGS, a, b))
             self.legs.update({Terminal(one, mine): other for mine, other in best.items()})

@@ -288,7 +288,7 @@ def test_a_layout_of_its_own_says_what_is_wrong_electrically() -> None:
     result = compare(board(LOOP), own, KIT)
     assert result.own_layout and result.electrical is Electrical.DIFFERENT
     assert result.verdict is Verdict.DOES_NOT_WORK
-    assert ("circuit-legs", "F8") in told(result)
+    assert ("reversed", "F8") in told(result)
 
 
 # ---------------------------------------------------------------- unsure cells

@@ -386,3 +386,11 @@ def test_limits_can_be_changed_and_mistakes_are_named() -> None:
         with pytest.raises(DataError) as error:
             parse_settings(text, "mine.toml")
         assert place in str(error.value)
+
+
+def test_the_spelling_of_a_colour_is_no_difference() -> None:
+    """A board that a program makes need not spell its words as the layout file does."""
+    plan = changed("E2 led green anode=up")
+    cubes = {**plan.cubes, Cell.parse("E2"): Cube("led", plan.cubes[Cell.parse("E2")].turn, "GREEN")}
+    result = compare(plan, Board(plan.columns, plan.rows, cubes, plan.taps, plan.leads), KIT)
+    assert [f.rule for f in result.findings if f.rule.startswith("wrong")] == []

@@ -35,9 +35,12 @@ from snapcheck.circuit import (
 )
 from snapcheck.findings import Finding, Severity, in_order
 from snapcheck.kit import Kit
+from snapcheck.words import tr
 
 #: with no more changes than this, and no cube elsewhere, a build is laid out as planned
 _FEW_CHANGES = 3
+#: changes that take something away, which leaves nothing that burns
+_TAKEN_AWAY = (Change.MISSING, Change.LEAD_MISSING, Change.TAP_MISSING)
 #: changes of a cube that stands where it belongs
 _IN_PLACE = (Change.WRONG_VALUE, Change.TURNED, Change.REVERSED, Change.SWAPPED)
 #: a rule, the cells of the build that it names in the plan, and how bad it is there
@@ -154,6 +157,7 @@ class _Comparing:
         )
         harmless_all = electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
         fresh, standing = self._rule_findings()
+        known = [*fresh, *standing]
         if harmless_all:  # the same circuit: whatever is wrong with it is wrong with the plan too
             fresh = [f for f in fresh if f.severity is Severity.DANGER]
         one_by_one = len(changes) <= MOST_CHANGES
@@ -172,6 +176,8 @@ class _Comparing:
             effect = "" if harmless[change] or not one_by_one else self._effect(change, cause)
             finding = teller.finding(change, harmless[change], effect)
             finding = self._with_simulation(change, finding)
+            if one_by_one and not harmless[change] and len(serious) > 1:
+                finding = self._with_hidden_danger(cause, finding, known)
             if one_by_one:
                 alone = len(changes) == 1 or set(serious) == set(cause)
                 finding, fresh = self._with_rules(cause, finding, fresh, alone=alone)
@@ -271,14 +277,63 @@ class _Comparing:
     @cached_property
     def _telling(self) -> frozenset[str]:
         """Rules whose findings count in a comparison: those that can say more than a note."""
-        book = bundled_rules() if self.book is None else self.book
-        return frozenset(name for name in RULES if book[name].severity is not Severity.NOTE)
+        return frozenset(name for name in RULES if self._rules_book[name].severity is not Severity.NOTE)
+
+    @cached_property
+    def _rules_book(self) -> RuleBook:
+        return bundled_rules() if self.book is None else self.book
 
     @cached_property
     def _framed_supply(self) -> dict[Cell, float]:
         return {
             self.pair.frame.of_built(self.pair.alignment.to_built(c)): v for c, v in self.supply_V.items()
         }
+
+    @cached_property
+    def _dangerous(self) -> frozenset[str]:
+        """Rules that may find a danger."""
+        always = {n for n in RULES if self._rules_book[n].severity is Severity.DANGER}
+        return frozenset(always | {"over-rating"})
+
+    def _with_hidden_danger(
+        self, cause: list[CellChange], finding: Finding, known: Sequence[Finding]
+    ) -> Finding:
+        """The finding with the danger that is left of it when everything else is mended before it.
+
+        A diode without its resistor does no harm while a ground is missing; with the ground it burns.
+        """
+        if finding.severity is Severity.DANGER or cause[0].change in _TAKEN_AWAY:
+            return finding
+        pair, place = self.pair, self.pair.frame.built_cell
+        told = {(f.rule, f.cells[:1]) for f in known}
+        left = check_rules(
+            pair.with_only(cause), book=self.book, supply_V=self._framed_supply, only=self._dangerous
+        )
+        hidden = [
+            f for f in left
+            if f.severity is Severity.DANGER and (f.rule, tuple(map(place, f.cells[:1]))) not in told
+        ]  # fmt: skip
+        if hidden:
+            planned = check_rules(
+                pair.plan_circuit, book=self.book, supply_V=self._framed_supply, only={f.rule for f in hidden}
+            )
+            standing = {(f.rule, f.cells[:1]) for f in planned}
+            hidden = [f for f in hidden if (f.rule, f.cells[:1]) not in standing]
+        if not hidden:
+            return finding
+        told_then = tr("Once everything else is mended, this is a danger.")
+        if pair.plain:
+            told_then = tr("Once everything else is mended: {title}", title=hidden[0].title)
+        mend = finding.mend
+        if not mend.startswith(tr("Do not power.")):
+            mend = f"{tr('Do not power.')} {mend}"
+        return replace(
+            finding,
+            severity=Severity.DANGER,
+            effect=f"{finding.effect} {told_then}".strip(),
+            mend=mend,
+            data={**finding.data, "follow_up": [f.rule for f in hidden]},
+        )
 
     def _with_rules(
         self, cause: list[CellChange], finding: Finding, fresh: list[Finding], *, alone: bool

@@ -394,3 +394,14 @@ def test_the_spelling_of_a_colour_is_no_difference() -> None:
     cubes = {**plan.cubes, Cell.parse("E2"): Cube("led", plan.cubes[Cell.parse("E2")].turn, "GREEN")}
     result = compare(plan, Board(plan.columns, plan.rows, cubes, plan.taps, plan.leads), KIT)
     assert [f.rule for f in result.findings if f.rule.startswith("wrong")] == []
+
+
+def test_a_danger_that_another_fault_hides_is_told_before_it_is_mended() -> None:
+    """Without its resistor the diode burns as soon as the missing ground is put in."""
+    built = changed("-D3", "C1 straight", base=LOOP)
+    result = compare(board(LOOP), built, KIT)
+    assert result.verdict is Verdict.DO_NOT_POWER
+    (danger,) = [f for f in result.findings if f.severity is Severity.DANGER]
+    assert danger.cells == (Cell.parse("C1"),) and "everything else is mended" in danger.effect
+    assert danger.mend.startswith("Do not power.")
+    assert ("cube-missing", "D3") in told(result)

@@ -69,8 +69,17 @@ class Pair:
         """
         if not self.unsure or self.has_own_layout:
             return self.seen
-        board = settle(self.seen, self.unsure, self.planned_cubes, self.kit)
-        return as_planned(board, self.settled, self.planned_cubes)
+        board = as_planned(
+            settle(self.seen, self.unsure, self.planned_cubes, self.kit), self.settled, self.planned_cubes
+        )
+        as_read = as_planned(self.seen, self.settled, self.planned_cubes)
+        if board != as_read and not self._is_plan(board) and self._is_plan(as_read):
+            return as_read  # the unsure cube has harmlessly changed places with one that is sure
+        return board
+
+    def _is_plan(self, board: Board) -> bool:
+        """True when a board in cells of the build is the plan's circuit."""
+        return bool(equivalence(build_circuit(self.plan, self.kit), build_circuit(board, self.kit)))
 
     @cached_property
     def planned_cubes(self) -> dict[Cell, Cube]:

@@ -405,3 +405,13 @@ def test_a_danger_that_another_fault_hides_is_told_before_it_is_mended() -> None
     assert danger.cells == (Cell.parse("C1"),) and "everything else is mended" in danger.effect
     assert danger.mend.startswith("Do not power.")
     assert ("cube-missing", "D3") in told(result)
+
+
+def test_a_harmless_exchange_is_not_blamed_where_one_cube_is_unsure() -> None:
+    """Two parts in series have changed places; the unsure one is asked about, nothing is called wrong."""
+    plan = board(LOOP)
+    built = changed("B1 led red anode=left", "D2 switch turn=90", base=LOOP)
+    assert compare(plan, built, KIT).verdict is Verdict.EQUIVALENT
+    result = compare(plan, built, KIT, unsure={D2: [plan.cubes[D2]]})
+    assert {f.severity for f in result.findings} <= {Severity.QUESTION, Severity.NOTE}
+    assert result.verdict is Verdict.CANT_TELL

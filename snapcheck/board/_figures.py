@@ -22,6 +22,8 @@ from snapcheck.words import numeral, tr
 _PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "µ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "ohm": ("ohm", "ohms", "Ω")}
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
+#: a decimal comma; three figures behind it may be thousands and are not taken
+_COMMA = re.compile(r"(?<![\d,])(\d+),(\d{1,2}|\d{4,})(?!\d)")
 _NUMBER = re.compile(r"([-−+]?\d+(?:\.\d+)?)(.*)")
 #: quantities taken at a frequency; without one it is 1 kHz
 AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
@@ -102,6 +104,7 @@ def _setting_forms() -> str:
 
 
 def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Conditions) -> Conditions:
+    group = [group[0], *(replace(w, text=_COMMA.sub(r"\1.\2", w.text)) for w in group[1:])]
     name, rest = group[0], joined(group[1:])
     if not rest:
         line.fail(name, tr("'{text}' is set to nothing.", text=name.text), _setting_forms())

@@ -8,8 +8,11 @@ from dataclasses import dataclass
 
 from snapcheck.board._board import Board, Cube, TapEnd
 from snapcheck.board._place import Cell, Seam
-from snapcheck.kit import Kind, Kit, ValueForm, coarsest_series, format_value, neighbours
+from snapcheck.kit import Kind, Kit, Side, ValueForm, coarsest_series, format_value, neighbours
 from snapcheck.words import tr
+
+#: more than cubes of these kinds hold (F; common practice, no source)
+_MOST_FARAD = {"capacitor": 1e-4, "electrolytic": 0.05}
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,13 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
     for seam in sorted(board.taps):
         if not any(_touches(board, kit, seam, n) for n in (0, 1)):
             found.append(Oddity(seam, tr("the tap on {seam} touches no contact.", seam=seam)))
+    found += [
+        Oddity(cell, tr("its contact {side} touches nothing.", side=_WHERE[side]()))
+        for cell, cube in board.cubes.items()
+        if not kit[cube.kind].wire
+        for side, _ in kit[cube.kind].contacts_at[cube.turn]
+        if not _met(board, kit, cell, side)
+    ]
     for lead in board.leads:
         for end in sorted(lead.ends, key=str):
             if isinstance(end, TapEnd):
@@ -46,6 +56,25 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
             if not held:
                 found.append(Oddity(place, tr("a lead ends here, but there is no tap or socket.")))
     return found
+
+
+#: side to where it is, in words
+_WHERE = {
+    Side.N: lambda: tr("at the top"),
+    Side.E: lambda: tr("on the right"),
+    Side.S: lambda: tr("at the bottom"),
+    Side.W: lambda: tr("on the left"),
+}
+
+
+def _met(board: Board, kit: Kit, cell: Cell, side: Side) -> bool:
+    """Whether a contact meets another one, or a tap that gives access to it."""
+    beyond = cell.neighbour(side)
+    if beyond in board.cubes:
+        cube = board.cubes[beyond]
+        if kit[cube.kind].terminal_at(side.opposite, cube.turn) is not None:
+            return True
+    return Seam.between(cell, beyond) in board.taps
 
 
 def _touches(board: Board, kit: Kit, seam: Seam, which: int) -> bool:
@@ -60,6 +89,10 @@ def _odd_value(cube: Cube, kind: Kind) -> str:
     if isinstance(value, str):
         return _odd_word(value, kind)
     # potentiometers, speakers and light-dependent resistors come in numbers of their own (5k, 8R, 50k)
+    most = _MOST_FARAD.get(kind.name)
+    if most is not None and value > most:
+        return tr("{value} is a great deal for a {kind}; m is milli, µ is micro.",
+                  value=cube.printed or format_value(value, form), kind=tr(kind.title))  # fmt: skip
     preferred = kind.model in ("resistor", "capacitor", "inductor")
     if not preferred or value == 0 or coarsest_series(value):
         return ""

@@ -35,6 +35,8 @@ _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
 #: digits with a decimal point or comma
 _DIGITS = r"\d+(?:[.,]\d+)?"
 _NUMBER = re.compile(rf"([-−+]?{_DIGITS})(.*)")
+#: a decimal comma; three figures behind it may be thousands and are not taken
+_COMMA = re.compile(r"(?<![\d,])(\d+),(\d{1,2}|\d{4,})(?!\d)")
 #: quantities taken at a frequency; without one it is 1 kHz
 AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
 _RANGE_FORMS = "'4.5 V ± 20 %', '40 to 46 dB', 'over 10 kHz' or 'under 5 %'"
@@ -135,6 +137,7 @@ def _setting_forms() -> str:
 
 
 def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Conditions) -> Conditions:
+    group = [group[0], *(replace(w, text=_COMMA.sub(r"\1.\2", w.text)) for w in group[1:])]
     name, rest = group[0], joined(group[1:])
     if not rest:
         line.fail(name, tr("'{text}' is set to nothing.", text=name.text), _setting_forms())

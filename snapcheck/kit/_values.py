@@ -6,6 +6,7 @@ Numbers are handled as decimals, so that ``0.47u`` and ``470n`` give the very sa
 
 from __future__ import annotations
 
+import functools
 import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
@@ -345,3 +346,18 @@ def _colour(clean: str, text: str) -> str:
     if not re.fullmatch(r"[a-z]+(?:[ -][a-z]+)*", name):
         _fail(text, ValueForm.COLOUR, tr("is no colour."))
     return name
+
+
+@functools.lru_cache(maxsize=1000)
+def usual_spelling(text: str, form: ValueForm) -> str:
+    """A printed word as it counts when two are compared: GREEN as green, 6V/100mA as 6V/0.1A.
+
+    A word that makes no sense stays as it is.
+    """
+    try:
+        parsed = parse_value(text, form)
+    except InputError:
+        return text
+    if parsed.volts and parsed.amperes:
+        return f"{parsed.volts:g}V/{parsed.amperes:g}A"
+    return parsed.value if isinstance(parsed.value, str) else text

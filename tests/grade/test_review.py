@@ -234,3 +234,9 @@ def test_grade_and_review_count_alike(
         assert main([verb, str(course.folder), "--workers", "1"]) == 1
         told += [x.split(" (")[0] for x in capsys.readouterr().out.splitlines() if "to decide:" in x]
     assert told == [f"For a person to decide: {places} places, on which 3 grades hang"] * 2
+
+
+def test_a_choice_that_is_hardly_possible_is_not_told_as_impossible() -> None:
+    from snapcheck.cli._grade_review import _percent
+
+    assert [_percent(p) for p in (0.001, 0.01, 0.45)] == ["<1 %", "  1 %", " 45 %"]

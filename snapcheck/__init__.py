@@ -1,6 +1,20 @@
-"""snapcheck: check magnetic circuit-cube builds from a photo, by calculation."""
+"""snapcheck: check magnetic circuit-cube builds from a photo, by calculation.
+
+For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
+
+    import snapcheck
+
+    result = snapcheck.check("bench.jpg", "plan.board")
+    print(result.verdict.sentence)
+
+`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `grade` and `grade_class` do the work and
+give back documented results; all errors are `SnapcheckError`.
+"""
 
 import os
+import sys
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
 
@@ -8,3 +22,86 @@ __version__ = "0.1.0"
 # its own disable_telemetry_events(), they report all the same (1.32, tests/cli/test_closed_network.py). Every
 # process that works for snapcheck, workers and clusters included, comes through here before anything else.
 os.environ["ORT_DISABLE_TELEMETRY"] = "1"
+
+if TYPE_CHECKING:
+    from snapcheck.api import BuildCheck as BuildCheck
+    from snapcheck.api import BuildComparison as BuildComparison
+    from snapcheck.api import ClassGrades as ClassGrades
+    from snapcheck.api import Consequence as Consequence
+    from snapcheck.api import Drawing as Drawing
+    from snapcheck.api import PhotoReading as PhotoReading
+    from snapcheck.api import RuleCheck as RuleCheck
+    from snapcheck.api import Simulation as Simulation
+    from snapcheck.api import check as check
+    from snapcheck.api import compare as compare
+    from snapcheck.api import draw as draw
+    from snapcheck.api import grade as grade
+    from snapcheck.api import grade_class as grade_class
+    from snapcheck.api import layout as layout
+    from snapcheck.api import read as read
+    from snapcheck.api import rules as rules
+    from snapcheck.api import simulate as simulate
+    from snapcheck.board import Board as Board
+    from snapcheck.board import Cell as Cell
+    from snapcheck.board import Design as Design
+    from snapcheck.check import Verdict as Verdict
+    from snapcheck.decisions import Option as Option
+    from snapcheck.decisions import Question as Question
+    from snapcheck.errors import DataError as DataError
+    from snapcheck.errors import InputError as InputError
+    from snapcheck.errors import MissingLibraryError as MissingLibraryError
+    from snapcheck.errors import PhotoError as PhotoError
+    from snapcheck.errors import SimulationError as SimulationError
+    from snapcheck.errors import SnapcheckError as SnapcheckError
+    from snapcheck.errors import StoppedError as StoppedError
+    from snapcheck.errors import StoreError as StoreError
+    from snapcheck.findings import Finding as Finding
+    from snapcheck.findings import Severity as Severity
+    from snapcheck.kit import Kit as Kit
+    from snapcheck.simulate import Simulator as Simulator
+    from snapcheck.words import use_language as use_language
+
+#: name -> module that has it; imported when it is asked for, so that starting costs nothing
+_DOOR = {
+    name: module
+    for module, names in {
+        "snapcheck.api": "BuildCheck BuildComparison ClassGrades Consequence Drawing PhotoReading RuleCheck "
+        "Simulation check compare draw grade grade_class layout read rules simulate",
+        "snapcheck.board": "Board Cell Design",
+        "snapcheck.check": "Verdict",
+        "snapcheck.decisions": "Option Question",
+        "snapcheck.errors": "DataError InputError MissingLibraryError PhotoError SimulationError "
+        "SnapcheckError StoppedError StoreError",
+        "snapcheck.findings": "Finding Severity",
+        "snapcheck.kit": "Kit",
+        "snapcheck.simulate": "Simulator",
+        "snapcheck.words": "use_language",
+    }.items()
+    for name in names.split()
+}
+
+__all__ = ["__version__", *_DOOR]  # noqa: PLE0604 (all of them are strings)
+
+
+class _Package(ModuleType):
+    """The package. Python binds a room to its name here when it is imported; `check`, `simulate` and `grade`
+    are names of the door, too, and stay its functions (rooms: ``from snapcheck.check import …``)."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _DOOR and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+    def __getattr__(self, name: str) -> Any:
+        if name not in _DOOR:
+            raise AttributeError(f"module 'snapcheck' has no attribute '{name}'")
+        from importlib import import_module
+
+        value = getattr(import_module(_DOOR[name]), name)
+        setattr(self, name, value)
+        return value
+
+    def __dir__(self) -> list[str]:
+        return sorted({*self.__dict__, *_DOOR})
+
+
+sys.modules[__name__].__class__ = _Package

@@ -75,5 +75,11 @@ class StoreError(SnapcheckError):
     exit_code = 26
 
 
+class StoppedError(SnapcheckError):
+    """The work was stopped before its end, because its caller asked for that."""
+
+    exit_code = 130
+
+
 class BusyError(StoreError):
     """Somebody else is grading into the gradebook at the moment."""

@@ -14,11 +14,13 @@ from snapcheck.board import Board, Cell, Conditions, Design, Expectation, Probe
 from snapcheck.check import (
     Comparison,
     ComparisonSettings,
+    Electrical,
     Verdict,
     apply,
     bundled_settings,
     compare,
     find_changes,
+    follow,
     moved_board,
     settled_links,
     with_doubts,
@@ -27,6 +29,7 @@ from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_r
 from snapcheck.errors import InputError, MissingLibraryError, SimulationError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
+from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -40,8 +43,12 @@ _MOST_EFFECTS = 3
 #: a path that loses this much passes nothing worth a figure (dB; common practice, no source)
 _SILENT_dB = 40.0
 _OF_A_PATH = frozenset({"band-low", "band-high", "distortion", "output-impedance"})
-#: quantities that need a run in time; not measured again for each single cause
-_SLOW = frozenset({"swing", "distortion", "frequency", "duty", "delay", "ripple"})
+#: remarks on a calculation that bear on whether it is believed
+_TOLD = frozenset({"generic", "states"})
+#: quantities that need no run in time; only these are measured again for each single cause
+_QUICK = frozenset(
+    {"voltage", "current", "power", "gain", "band-low", "band-high", "input-impedance", "output-impedance"}
+)
 
 
 @dataclass(frozen=True)
@@ -154,14 +161,14 @@ class _Check:
         what_if = None
         unexplained: tuple[str, ...] = ()
         findings = list(comparison.findings)
-        if plan_point is not None and placed is not None and not comparison.own_layout:
+        if plan_point is not None and parts_moved(comparison):
+            what_if = self._own_figures(comparison)
+            if what_if is not None:
+                unexplained = tuple(f.expectation.text for f in what_if.designed if not f.met)
+        elif plan_point is not None and placed is not None:
             what_if = self._what_if(placed, comparison)
             findings = self._with_effects(findings, placed, comparison, what_if)
             unexplained = self._unexplained(findings, placed, comparison, what_if)
-        elif plan_point is not None and placed is not None:
-            what_if = self._own_figures(placed, comparison)
-            if what_if is not None:
-                unexplained = tuple(f.expectation.text for f in what_if.designed if not f.met)
         reading = self.reading
         if reading is not None and placed is not None and not self.strict and not comparison.own_layout:
             reading = settled_links(reading, placed.board, self.settings or bundled_settings())
@@ -191,6 +198,7 @@ class _Check:
         positions: dict[str, OperatingPoint] | None = None,
         plan_positions: dict[str, OperatingPoint] | None = None,
     ) -> Comparison:
+        stop_if_asked()
         return compare(
             self.design,
             self.board,
@@ -217,8 +225,12 @@ class _Check:
             )  # fmt: skip
             return None, None
         plan = self._point(comparison.plan_circuit, self.design.conditions, tr("the plan"))
-        conditions = None if placed is None else _present(placed.conditions, comparison.built_circuit)
+        there = follow(self.design, comparison).design if parts_moved(comparison) else placed
+        conditions = None if there is None else _present(there.conditions, comparison.built_circuit)
         built = self._point(comparison.built_circuit, conditions or Conditions(), tr("the build"))
+        for point in (plan, built):
+            remarks = () if point is None else point.remarks
+            self.notes.extend(capital(remark.text) for remark in remarks if remark.kind in _TOLD)
         return plan, built
 
     def _point(self, circuit: Circuit, conditions: Conditions, which: str) -> OperatingPoint | None:
@@ -247,19 +259,14 @@ class _Check:
             self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
             return None
 
-    def _own_figures(self, placed: Design, comparison: Comparison) -> WhatIf | None:
-        """Figures of a build in a layout of its own: measured where its parts correspond."""
-        from snapcheck.simulate import WhatIf
-
+    def _own_figures(self, comparison: Comparison) -> WhatIf | None:
         if self.simulator is None:
             return None
         try:
-            designed = self.simulator.evaluate(self.design, comparison.plan_circuit)
-            built = self.simulator.evaluate(placed, comparison.built_circuit)
+            return own_figures(self.simulator, self.design, comparison)
         except (SimulationError, MissingLibraryError) as error:
             self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
             return None
-        return WhatIf(tuple(designed), tuple(built), (), ())
 
     def _with_effects(
         self, findings: list[Finding], placed: Design, comparison: Comparison, whole: WhatIf | None
@@ -275,8 +282,9 @@ class _Check:
             findings[serious[0]] = _effect(findings[serious[0]], telling(whole), tr("All findings together:"))
             return findings
         changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
-        quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity not in _SLOW))
+        quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity in _QUICK))
         for i in serious:
+            stop_if_asked()
             mine = [c for c in changes if set(c.cells) & set(findings[i].cells)]
             if not mine or self.simulator is None:
                 continue
@@ -310,6 +318,43 @@ class _Check:
         except (SimulationError, InputError, MissingLibraryError):
             return of_plan
         return tuple(f.expectation.text for f in figures if not f.met)
+
+
+def parts_moved(comparison: Comparison) -> bool:
+    """Whether cells of the plan say nothing about places in the build: only its parts do."""
+    return comparison.own_layout or comparison.electrical is Electrical.EQUIVALENT
+
+
+def own_figures(simulator: Simulator, design: Design, comparison: Comparison) -> WhatIf:
+    """Figures of a build with parts in places of their own: measured where its parts correspond.
+
+    Raises:
+        SimulationError, MissingLibraryError: nothing can be measured.
+    """
+    from snapcheck.simulate import WhatIf, figure_changes
+
+    there = follow(design, comparison)
+    designed = simulator.evaluate(design, comparison.plan_circuit)
+    measured = iter(simulator.evaluate(there.design, comparison.built_circuit))
+    same = comparison.electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
+    built = tuple(
+        _nowhere(figure, same) if place is None else next(measured)
+        for figure, place in zip(designed, there.places, strict=True)
+    )
+    return WhatIf(tuple(designed), built, figure_changes(design, designed, built), ())
+
+
+def _nowhere(figure: Figure, same: bool) -> Figure:
+    """A figure whose place the build lacks: as designed where the circuit is the same, else not met."""
+    from snapcheck.simulate import judge
+
+    reason = (
+        tr("its place lies between parts that are built in another order; the circuit is the same")
+        if same
+        else tr("its place has no counterpart in this build")
+    )
+    lost = judge(figure.expectation, Design(Board(1, 1)), None, reason)
+    return replace(lost, met=same and figure.met)
 
 
 def telling(what_if: WhatIf) -> tuple[str, ...]:
@@ -362,25 +407,22 @@ def place_design(design: Design, comparison: Comparison, kit: Kit) -> Design | N
     """The design in the cells of the build.
 
     Where the build is laid out in its own way, only places of corresponding parts are known: then the board
-    is the build's own, with the design's conditions and expectations. None where that is not possible.
+    is the build's own, with the design's conditions and expectations as far as they have a place there. None
+    where that is not possible.
     """
-    if not comparison.own_layout:
-        a = comparison.alignment
-        if not a.moved:
-            return design
-        try:
-            here = comparison.built_circuit.board
-            board = moved_board(design.board, a, kit, here.columns, here.rows)
-        except InputError:
-            return None
-        if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
-            return None  # mirrored, it is another circuit
-        return _with_places(design, board, design.board.anchors_after(a.to_built))
-    parts = comparison.parts
+    if comparison.own_layout:
+        return follow(design, comparison).design
+    a = comparison.alignment
+    if not a.moved:
+        return design
     try:
-        return _with_places(design, comparison.built_circuit.board, lambda cell: parts[cell])
-    except KeyError:
+        here = comparison.built_circuit.board
+        board = moved_board(design.board, a, kit, here.columns, here.rows)
+    except InputError:
         return None
+    if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
+        return None  # mirrored, it is another circuit
+    return _with_places(design, board, design.board.anchors_after(a.to_built))
 
 
 def _with_places(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:

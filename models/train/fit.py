@@ -278,7 +278,9 @@ def symbol_crops(items, rng, per, span, P, W, H, dev):
     ang = rot * math.pi / 2 + rng.normal(size=n) * 0.03
     sc = span * np.exp(rng.normal(size=n) * 0.03)
     sx, sy = sc * np.exp(rng.normal(size=n) * 0.015), sc * np.exp(rng.normal(size=n) * 0.015)
-    jx, jy = rng.normal(size=n) * 0.022, rng.normal(size=n) * 0.022
+    # grids are true to a fiftieth of a cell, but where tops are burnt out or dark to a tenth
+    off = np.where(rng.random(n) < 0.15, 0.08, 0.022)
+    jx, jy = rng.normal(size=n) * off, rng.normal(size=n) * off
     th = affine((x + 1 + jx) * P, (y + 1 + jy) * P, sx * P / 2, sy * P / 2, ang, W, H, dev)
     turn = (turn - rot) % 4
     taps = np.take_along_axis(taps, (np.arange(4)[None] + rot[:, None]) % 4, 1)

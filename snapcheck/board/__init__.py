@@ -1,10 +1,10 @@
 """The board and its written forms. Knows the kit's kinds, nothing electrical."""
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd, TapEnd, Value, parse_end
-from snapcheck.board._design import QUANTITIES, Conditions, Design, Expectation, Probe
+from snapcheck.board._design import OF_A_PART, QUANTITIES, Conditions, Design, Expectation, Probe
 from snapcheck.board._draw import draw_png, draw_svg, label_of, svg_to_png, symbol_svg
 from snapcheck.board._figures import parse_probe, parse_settings, settings_text, settings_words
-from snapcheck.board._files import design_from_text, load_board, load_design, read_text
+from snapcheck.board._files import design_from_text, load_board, load_design, read_text, text_of
 from snapcheck.board._json import (
     board_from_json,
     board_to_json,
@@ -24,6 +24,7 @@ from snapcheck.kit import Side
 
 __all__ = [
     "LOOKS",
+    "OF_A_PART",
     "PITCH",
     "QUANTITIES",
     "STEP",
@@ -77,5 +78,6 @@ __all__ = [
     "svg_to_png",
     "symbol_strokes",
     "symbol_svg",
+    "text_of",
     "write_layout",
 ]

@@ -27,7 +27,17 @@ QUANTITIES: dict[str, str] = {
     "duty": "",
     "delay": "s",
     "ripple": "V",
+    "pulse": "s",
+    "average-voltage": "V",
+    "rms-voltage": "V",
+    "average-current": "A",
+    "rms-current": "A",
+    "threshold-up": "V",
+    "threshold-down": "V",
 }
+
+#: quantities of a part rather than of a net
+OF_A_PART = frozenset({"current", "power", "average-current", "rms-current"})
 
 
 #: conditions that may be set: extra-low voltage (volts), illuminance (lux), ambient temperature (Celsius)
@@ -85,9 +95,13 @@ class Expectation:
             from the input to `place` or the output), band-low and band-high (Hz, -3 dB corners),
             input-impedance and output-impedance (ohm), swing (V, greatest undistorted peak to peak),
             distortion (fraction, THD), frequency (Hz) and duty (fraction high) of an oscillator at
-            `place`, delay (s), ripple (V peak to peak, left at `place`).
+            `place`, delay (s), ripple (V peak to peak, left at `place`), pulse (s, how long the voltage at
+            `place` stays away from rest), average and rms of voltage and current (over whole periods of an
+            oscillation at `place`; at rest, of the operating point), threshold-up and threshold-down (V at
+            the input where the voltage at `place` switches as the input slowly rises, and falls).
             A delay starts from rest in the design's own conditions; at t = 0 those of the expectation
-            set in, and it ends when the voltage at `place` has made half of its whole change.
+            set in, and it ends when the voltage at `place` has made half of its whole change. A pulse
+            likewise, from half of its height to half of its height.
         place: where; None means the design's output.
         at: frequency in Hz for gain, impedances, swing and distortion; None where it does not apply (and
             1 kHz where one is needed).
@@ -127,6 +141,7 @@ class Design:
         board: cubes, taps and leads.
         title, purpose: in words.
         input, output: where the signal goes in and comes out, or None.
+        input_V: amplitude of the usual signal at the input's source, V; None: that of the kit.
         conditions: under which it is meant to work.
         expectations: figures it promises.
     """
@@ -138,3 +153,4 @@ class Design:
     output: Probe | None = None
     conditions: Conditions = field(default_factory=Conditions)
     expectations: tuple[Expectation, ...] = ()
+    input_V: float | None = None

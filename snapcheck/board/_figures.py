@@ -12,7 +12,16 @@ from dataclasses import replace
 from decimal import Decimal
 
 from snapcheck.board._board import Board, Cube
-from snapcheck.board._design import CELSIUS, LUX, MOST_V, QUANTITIES, Conditions, Expectation, Probe
+from snapcheck.board._design import (
+    CELSIUS,
+    LUX,
+    MOST_V,
+    OF_A_PART,
+    QUANTITIES,
+    Conditions,
+    Expectation,
+    Probe,
+)
 from snapcheck.board._legs import legs_of
 from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
@@ -23,7 +32,11 @@ from snapcheck.words import numeral, tr
 _PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "µ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "ohm": ("ohm", "ohms", "Ω")}
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
-_NUMBER = re.compile(r"([-−+]?\d+(?:\.\d+)?)(.*)")
+#: digits with a decimal point or comma
+_DIGITS = r"\d+(?:[.,]\d+)?"
+_NUMBER = re.compile(rf"([-−+]?{_DIGITS})(.*)")
+#: a decimal comma; three figures behind it may be thousands and are not taken
+_COMMA = re.compile(r"(?<![\d,])(\d+),(\d{1,2}|\d{4,})(?!\d)")
 #: quantities taken at a frequency; without one it is 1 kHz
 AT_FREQUENCY = ("gain", "input-impedance", "output-impedance", "swing", "distortion")
 _RANGE_FORMS = "'4.5 V ± 20 %', '40 to 46 dB', 'over 10 kHz' or 'under 5 %'"
@@ -124,25 +137,26 @@ def _setting_forms() -> str:
 
 
 def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Conditions) -> Conditions:
+    group = [group[0], *(replace(w, text=_COMMA.sub(r"\1.\2", w.text)) for w in group[1:])]
     name, rest = group[0], joined(group[1:])
     if not rest:
         line.fail(name, tr("'{text}' is set to nothing.", text=name.text), _setting_forms())
     if name.text.lower() == "light":
-        match = re.fullmatch(r"(\d+(?:\.\d+)?) ?(?:lux|lx)", rest)
-        if not match or not float(match[1]) <= LUX[1]:
+        match = re.fullmatch(rf"({_DIGITS}) ?(?:lux|lx)", rest)
+        if not match or not float(_point(line, group[1], match[1])) <= LUX[1]:
             line.fail(
                 group[1], tr("'{rest}' is no light.", rest=rest), tr("Write 'light 5 lux' (0 to 200000).")
             )
-        return replace(conditions, light_lux=float(match[1]))
+        return replace(conditions, light_lux=float(_point(line, group[1], match[1])))
     if name.text.lower() == "temperature":
-        match = re.fullmatch(r"([-−]?\d+(?:\.\d+)?) ?(?:°C|C|degC)", rest)
-        if not match or not CELSIUS[0] <= float(match[1].replace("−", "-")) <= CELSIUS[1]:
+        match = re.fullmatch(rf"([-−]?{_DIGITS}) ?(?:°C|C|degC)", rest)
+        if not match or not CELSIUS[0] <= float(_point(line, group[1], match[1])) <= CELSIUS[1]:
             line.fail(
                 group[1],
                 tr("'{rest}' is no temperature.", rest=rest),
                 tr("Write 'temperature 25 C' (-55 to 125)."),
             )
-        return replace(conditions, temperature_C=float(match[1].replace("−", "-")))
+        return replace(conditions, temperature_C=float(_point(line, group[1], match[1])))
     if not _CELL.fullmatch(name.text):
         hint = did_you_mean(name.text, ("light", "temperature"))
         line.fail(name, tr("'{text}' cannot be set.{hint}", text=name.text, hint=hint), _setting_forms())
@@ -159,14 +173,15 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
         closed = word in ("closed", "pressed", "on")
         return replace(conditions, switches={**conditions.switches, cell: closed})
     if kind.model == "potentiometer":
-        match = re.fullmatch(r"(\d+(?:\.\d+)?) ?%", rest)
-        if not match or not float(match[1]) <= 100:
+        match = re.fullmatch(rf"({_DIGITS}) ?%", rest)
+        if not match or not float(_point(line, group[1], match[1])) <= 100:
             line.fail(
                 group[1],
                 tr("'{rest}' is no position.", rest=rest),
                 tr("Write 0 % (wiper at a) to 100 % (wiper at b)."),
             )
-        return replace(conditions, pots={**conditions.pots, cell: float(Decimal(match[1]) / 100)})
+        position = float(Decimal(_point(line, group[1], match[1])) / 100)
+        return replace(conditions, pots={**conditions.pots, cell: position})
     if kind.model in ("battery", "supply"):
         volts, _ = read_number(line, group[1:], "V")
         if not 0 <= volts <= MOST_V:
@@ -178,6 +193,20 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
         name, tr("the {kind} in {cell} cannot be set.", kind=tr(kind.title), cell=cell),
         tr("Switches, push-buttons, potentiometers, batteries and supplies can, and light and temperature."),
     )  # fmt: skip
+
+
+def _point(line: Line, word: Word, number: str) -> str:
+    """A number as Python reads it; 1,000 is refused, because it may be one or a thousand."""
+    whole, comma, part = number.partition(",")
+    if comma and len(part) == 3 and whole.strip("−-+0"):
+        why = tr(
+            "is ambiguous: {number} may be {whole}.{part} or {whole}{part}.",
+            number=number,
+            whole=whole,
+            part=part,
+        )
+        line.fail(word, f"'{number}' {why}")
+    return number.replace(",", ".").replace("−", "-")
 
 
 def read_number(line: Line, words: Sequence[Word], unit: str) -> tuple[float, str]:
@@ -199,7 +228,7 @@ def read_number(line: Line, words: Sequence[Word], unit: str) -> tuple[float, st
             tr("'{text}' is not in {value}.", text=text, value=unit or "per cent"),
             tr("Accepted units: {accepted}.", accepted=accepted),
         )
-    value = float(f"{match[1].replace('−', '-')}e{round(math.log10(scale))}")
+    value = float(f"{_point(line, words[0], match[1])}e{round(math.log10(scale))}")
     if not math.isfinite(value):
         line.fail(words[0], tr("'{text}' is no number.", text=text[:40]), tr("Write a number and its unit."))
     return value, written
@@ -253,7 +282,7 @@ def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Co
         if _CELL.fullmatch(body[1].text):
             if place is not None:
                 line.fail(body[1], tr("a second place is named."), tr("Write one line for each place."))
-            place, used = scene.probe(line, body[1:], part=quantity in ("current", "power"))
+            place, used = scene.probe(line, body[1:], part=quantity in OF_A_PART)
             body = body[1 + used :]
         else:
             if quantity not in AT_FREQUENCY:
@@ -293,8 +322,8 @@ def _range(line: Line, words: Sequence[Word], unit: str) -> tuple[float, float]:
             split = texts.index(sign)
             middle, _ = read_number(line, spread[:split], unit)
             margin = joined(spread[split + 1 :])
-            if unit and (percent := re.fullmatch(r"(\d+(?:\.\d+)?) ?%", margin)):
-                delta = abs(middle) * float(percent[1]) / 100
+            if unit and (percent := re.fullmatch(rf"({_DIGITS}) ?%", margin)):
+                delta = abs(middle) * float(_point(line, spread[split + 1], percent[1])) / 100
             else:
                 delta, _ = read_number(line, spread[split + 1 :], unit)
             return middle - abs(delta), middle + abs(delta)
@@ -309,7 +338,7 @@ def _range(line: Line, words: Sequence[Word], unit: str) -> tuple[float, float]:
                 )
             high, written = read_number(line, spread[split + 1 :], unit)
             first = spread[:split]
-            if re.fullmatch(r"[-−+]?\d+(?:\.\d+)?", joined(first)):
+            if re.fullmatch(rf"[-−+]?{_DIGITS}", joined(first)):
                 first = [*first, Word(written, first[-1].column)] if written else first
             low, _ = read_number(line, first, unit)
             if low > high:

@@ -47,7 +47,11 @@ def design_from_text(text: str, path: str | Path, kit: Kit) -> Design:
 def read_text(path: str | Path) -> str:
     """The text of a small UTF-8 file; raises InputError for a missing, huge, binary or empty one."""
     path = Path(path)
-    raw = read_bytes(path, MAX_BYTES, tr("Check the name of the file."))
+    return text_of(read_bytes(path, MAX_BYTES, tr("Check the name of the file.")), path)
+
+
+def text_of(raw: bytes, path: str | Path) -> str:
+    """As `read_text`, for bytes that are at hand; `path` is for messages alone."""
     if len(raw) > MAX_BYTES:
         raise InputError(
             tr("is too large for a board (over 4 MB)."), place=path, way_out=tr("Is it the right file?")

@@ -216,6 +216,7 @@ def design_to_json(design: Design) -> dict[str, Any]:
         "title": design.title,
         "purpose": design.purpose,
         "input": _probe_to_json(design.input),
+        "input_V": design.input_V,
         "output": _probe_to_json(design.output),
         "conditions": _conditions_to_json(design.conditions),
         "expectations": [
@@ -251,10 +252,20 @@ def design_from_json(data: object, kit: Kit | None = None) -> Design:
         output=_probe(table.get("output"), "output"),
         conditions=_conditions(table.get("conditions") or {}, "conditions"),
         expectations=expectations,
+        input_V=_level(table.get("input_V")),
     )
     if kit is not None:
         _refers(design, kit)
     return design
+
+
+def _level(value: object) -> float | None:
+    if value is None:
+        return None
+    volts = _number(value, "input_V")
+    if not 0 < volts <= MOST_V:
+        raise InputError(tr("{volts:g} V is no signal.", volts=volts), place="input_V")
+    return volts
 
 
 def _refers(design: Design, kit: Kit) -> None:

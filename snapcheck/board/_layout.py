@@ -21,8 +21,8 @@ import re
 from collections.abc import Callable, Sequence
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd, TapEnd
-from snapcheck.board._design import Conditions, Design, Expectation, Probe
-from snapcheck.board._figures import Scene, read_expectation, read_settings
+from snapcheck.board._design import MOST_V, Conditions, Design, Expectation, Probe
+from snapcheck.board._figures import Scene, read_expectation, read_number, read_settings
 from snapcheck.board._place import Cell, Seam
 from snapcheck.board._words import (
     SIDES_ACCEPTED,
@@ -74,6 +74,7 @@ class _Reader:
         self.leads: dict[Lead, Line] = {}
         self.conditions = Conditions()
         self.probes: dict[str, Probe] = {}
+        self.input_V: float | None = None
         self.figures: list[Expectation] = []
         self.scene = Scene(kit, self.cubes)
 
@@ -121,6 +122,7 @@ class _Reader:
             self.probes.get("output"),
             self.conditions,
             tuple(self.figures),
+            self.input_V,
         )
 
     # ------------------------------------------------------------------ head
@@ -490,13 +492,25 @@ class _Reader:
                 tr("Write '{name} C4 collector'.", name=name),
             )
         probe, used = self.scene.probe(line, words)
-        if len(words) > used:
+        if name == "input" and len(words) > used:
+            self.input_V = self.read_level(line, words[used:], probe)
+        elif len(words) > used:
             line.fail(
                 words[used],
                 tr("'{text}' does not belong here.", text=words[used].text),
                 tr("Write '{name} {probe}'.", name=name, probe=probe),
             )
         self.probes[name] = probe
+
+    def read_level(self, line: Line, words: Sequence[Word], probe: Probe) -> float:
+        """The amplitude of the signal at the input, V."""
+        kind = self.kit[self.cubes[probe.cell].kind]
+        if kind.model == "microphone":
+            line.fail(words[0], tr("how much a microphone gives is said in the kit."), tr("Leave it out."))
+        volts, _ = read_number(line, words, "V")
+        if not 0 < volts <= MOST_V:
+            line.fail(words[0], tr("{volts:g} V is no signal.", volts=volts), tr("Write 'input A3 20 mV'."))
+        return volts
 
     def read_expect(self, line: Line) -> None:
         self.figures.append(

@@ -32,7 +32,8 @@ def write_layout(board: Board | Design, kit: Kit) -> str:
     if design.purpose:
         head += [f"purpose {_plain(line)}".rstrip() for line in design.purpose.split("\n")]
     if design.input:
-        head.append(f"input {design.input}")
+        level = "" if design.input_V is None else f" {design.input_V!r} V"
+        head.append(f"input {design.input}{level}")
     if design.output:
         head.append(f"output {design.output}")
     head += [f"set {setting}" for setting in settings_text(design.conditions, Conditions())]

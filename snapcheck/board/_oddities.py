@@ -7,10 +7,13 @@ from collections import Counter
 from dataclasses import dataclass
 
 from snapcheck.board._board import Board, Cube, TapEnd
-from snapcheck.board._legs import legs_at_seam
+from snapcheck.board._legs import leg_at, legs, legs_at_seam
 from snapcheck.board._place import Cell, Seam
-from snapcheck.kit import Kind, Kit, ValueForm, coarsest_series, format_value, neighbours
+from snapcheck.kit import Kind, Kit, Side, ValueForm, coarsest_series, format_value, neighbours
 from snapcheck.words import tr
+
+#: more than cubes of these kinds hold (F; common practice, no source)
+_MOST_FARAD = {"capacitor": 1e-4, "electrolytic": 0.05}
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,11 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
     for seam in sorted(board.taps):
         if not legs_at_seam(board, kit, seam):
             found.append(Oddity(seam, tr("the tap on {seam} touches no contact.", seam=seam)))
+    found += [
+        Oddity(leg.cell, tr("its contact {side} touches nothing.", side=_WHERE[leg.side]()))
+        for leg in legs(board, kit)
+        if not kit[board.cubes[leg.anchor].kind].wire and not _met(board, kit, leg.cell, leg.side)
+    ]
     for lead in board.leads:
         for end in sorted(lead.ends, key=str):
             if isinstance(end, TapEnd):
@@ -49,6 +57,21 @@ def oddities(board: Board, kit: Kit) -> list[Oddity]:
     return found
 
 
+#: side to where it is, in words
+_WHERE = {
+    Side.N: lambda: tr("at the top"),
+    Side.E: lambda: tr("on the right"),
+    Side.S: lambda: tr("at the bottom"),
+    Side.W: lambda: tr("on the left"),
+}
+
+
+def _met(board: Board, kit: Kit, cell: Cell, side: Side) -> bool:
+    """Whether a contact meets another one, or a tap that gives access to it."""
+    beyond = cell.neighbour(side)
+    return leg_at(board, kit, beyond, side.opposite) is not None or Seam.between(cell, beyond) in board.taps
+
+
 def _odd_value(cube: Cube, kind: Kind) -> str:
     form, value = kind.value_form, cube.value
     if value is None:
@@ -56,6 +79,10 @@ def _odd_value(cube: Cube, kind: Kind) -> str:
     if isinstance(value, str):
         return _odd_word(value, kind)
     # potentiometers, speakers and light-dependent resistors come in numbers of their own (5k, 8R, 50k)
+    most = _MOST_FARAD.get(kind.name)
+    if most is not None and value > most:
+        return tr("{value} is a great deal for a {kind}; m is milli, µ is micro.",
+                  value=cube.printed or format_value(value, form), kind=tr(kind.title))  # fmt: skip
     preferred = kind.model in ("resistor", "capacitor", "inductor")
     if not preferred or value == 0 or coarsest_series(value):
         return ""

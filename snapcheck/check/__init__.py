@@ -6,6 +6,7 @@ from snapcheck.check._compare import compare
 from snapcheck.check._comparison import Comparison, Electrical
 from snapcheck.check._doubts import reading_questions, with_doubts
 from snapcheck.check._evidence import certainty, settled_links
+from snapcheck.check._follow import Followed, follow
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
 from snapcheck.check._trial import changed_plans
 from snapcheck.check._unsure import open_questions
@@ -18,6 +19,7 @@ __all__ = [
     "Comparison",
     "ComparisonSettings",
     "Electrical",
+    "Followed",
     "Nearness",
     "Verdict",
     "align",
@@ -27,6 +29,7 @@ __all__ = [
     "changed_plans",
     "compare",
     "find_changes",
+    "follow",
     "load_settings",
     "moved_board",
     "nearness",

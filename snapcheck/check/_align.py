@@ -65,6 +65,11 @@ class Alignment:
         return replace(cube, turn=(cube.turn + self.turn) % 360)
 
 
+def unmoved(plan: Board, score: float = 1.0) -> Alignment:
+    """The plan where it is."""
+    return Alignment(0, 0, 0, score, plan.columns, plan.rows)
+
+
 def _turn_cell(cell: Cell, turn: int, columns: int, rows: int) -> Cell:
     match turn % 360:
         case 90:
@@ -137,7 +142,7 @@ def align(plan: Board, built: Board, kit: Kit) -> Alignment:
 
 
 def _align(plan: Board, built: Board, kit: Kit) -> Alignment:
-    stay = Alignment(0, 0, 0, 0.0, plan.columns, plan.rows)
+    stay = unmoved(plan, 0.0)
     if not plan.cubes or not built.cubes:
         return stay
     most = max(len(plan.cubes), len(built.cubes))

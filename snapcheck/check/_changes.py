@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from snapcheck.board import STEP, Board, Cell, Cube, Lead, LeadEnd, Seam, Side, SocketEnd, TapEnd
 from snapcheck.circuit import same_number
-from snapcheck.kit import Kind, Kit
+from snapcheck.kit import Kind, Kit, usual_spelling
 
 
 class Change(enum.StrEnum):
@@ -144,6 +144,9 @@ class _Finder:
         """`a` is the planned cube; a plan that names no value takes any."""
         if a.value is None or (a.value == b.value and a.unit == b.unit):
             return True
+        if isinstance(a.value, str) and isinstance(b.value, str):
+            form = self.kit[a.kind].value_form
+            return usual_spelling(a.value, form) == usual_spelling(b.value, form)
         return (
             isinstance(a.value, float | int)
             and isinstance(b.value, float | int)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from snapcheck.board import Cell
 from snapcheck.check._sentence import difference_words
 from snapcheck.circuit import (
     Circuit,
     Difference,
+    Equivalence,
     Sameness,
     What,
     capital,
     differences,
-    equivalence,
     net_words,
     part_words,
     single_difference,
@@ -28,9 +28,13 @@ _SOURCE = "comparison with the plan"
 _Answer = tuple[list[Finding], str, Mapping[Cell, Cell], Mapping[int, int]]
 
 
-def own_layout_findings(plan: Circuit, built: Circuit, step_limit: int, keep: Sequence[int] = ()) -> _Answer:
-    """Findings, the electrical answer in a word, and the parts and nets that correspond."""
-    answer = equivalence(plan, built, keep=keep, step_limit=step_limit)
+def own_layout_findings(plan: Circuit, built: Circuit, answer: Equivalence) -> _Answer:
+    """Findings, the electrical answer in a word, and the parts and nets that correspond.
+
+    Args:
+        plan, built: the circuits.
+        answer: what comparing them as a whole gave.
+    """
     if answer:
         return [_same_note()], "equivalent", answer.parts, answer.nets
     fit = differences(plan, built)
@@ -39,9 +43,13 @@ def own_layout_findings(plan: Circuit, built: Circuit, step_limit: int, keep: Se
         return [_finding(single, plan, built, fit.nets)], "different", fit.parts, fit.nets
     if answer.sameness is Sameness.GAVE_UP and not fit.differences:
         return [_undecided()], "gave-up", fit.parts, fit.nets
-    if len(fit.differences) > _MOST_DIFFERENCES:
-        return [_little_in_common(plan, built, fit.parts)], "different", fit.parts, fit.nets
     findings = [_finding(d, plan, built, fit.nets) for d in fit.differences]
+    if len(findings) > _MOST_DIFFERENCES:
+        dangers = [f for f in findings if f.severity is Severity.DANGER]
+        return [_little_in_common(plan, built, fit.parts), *dangers], "different", fit.parts, fit.nets
+    findings += _sockets(plan, built, fit.nets)
+    if not findings:  # they differ, and it cannot be said where
+        return [_undecided()], "gave-up", fit.parts, fit.nets
     return findings, "different", fit.parts, fit.nets
 
 
@@ -125,6 +133,23 @@ def _finding(difference: Difference, plan: Circuit, built: Circuit, nets: Mappin
         mend=mend,
         source=_SOURCE,
     )
+
+
+def _sockets(plan: Circuit, built: Circuit, nets: Mapping[int, int]) -> list[Finding]:
+    """Sockets of the plan that the build does not have."""
+    gone = [n for n in sorted(plan.open_sockets) if nets.get(n, -1) not in built.open_sockets]
+    return [
+        Finding(
+            rule="circuit-socket",
+            severity=Severity.FAULT,
+            cells=tuple(built.nets[nets[n]].cells[:1]) if nets.get(n, -1) >= 0 else (),
+            title=tr("A socket of the plan is missing: {net}.", net=net_words(plan, n, 2)),
+            why=tr("Without it nothing can be plugged in there."),
+            mend=tr("Add it."),
+            source=_SOURCE,
+        )
+        for n in gone
+    ]
 
 
 def _cells(difference: Difference, built: Circuit, nets: Mapping[int, int]) -> tuple[Cell, ...]:

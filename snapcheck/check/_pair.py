@@ -43,6 +43,7 @@ class Pair:
         settings: limits of the comparison.
         probes: the plan's input and output.
         chances: of the unsure cells, where the plan may settle them, see `settled`.
+        laid: how the plan lies on the build, where that is known; else it is looked for.
     """
 
     plan: Board
@@ -52,12 +53,13 @@ class Pair:
     settings: ComparisonSettings
     probes: tuple[Probe, ...] = ()
     chances: Mapping[Cell, Chances] = field(default_factory=dict)
+    laid: Alignment | None = None
     _tried: dict[frozenset[int], Circuit] = field(default_factory=dict)
 
     @cached_property
     def alignment(self) -> Alignment:
         """How the plan lies on the build, the unsure cells as they were read."""
-        return align(self.plan, self.seen, self.kit)
+        return self.laid or align(self.plan, self.seen, self.kit)
 
     @cached_property
     def built(self) -> Board:
@@ -67,11 +69,20 @@ class Pair:
         """
         if not self.unsure or self.has_own_layout:
             return self.seen
-        board = settle(self.seen, self.unsure, self._planned, self.kit)
-        return as_planned(board, self.settled, self._planned)
+        board = as_planned(
+            settle(self.seen, self.unsure, self.planned_cubes, self.kit), self.settled, self.planned_cubes
+        )
+        as_read = as_planned(self.seen, self.settled, self.planned_cubes)
+        if board != as_read and not self._is_plan(board) and self._is_plan(as_read):
+            return as_read  # the unsure cube has harmlessly changed places with one that is sure
+        return board
+
+    def _is_plan(self, board: Board) -> bool:
+        """True when a board in cells of the build is the plan's circuit."""
+        return bool(equivalence(build_circuit(self.plan, self.kit), build_circuit(board, self.kit)))
 
     @cached_property
-    def _planned(self) -> dict[Cell, Cube]:
+    def planned_cubes(self) -> dict[Cell, Cube]:
         """The plan's cubes, in cells of the build."""
         place, stand = self.plan.anchors_after(self.alignment.to_built), self.alignment.cube_on_built
         return {place(c): stand(q, self.kit) for c, q in self.plan.cubes.items()}
@@ -81,8 +92,13 @@ class Pair:
         """Unsure cells that hold what is planned, by picture and plan together, with how certain that is."""
         if not self.chances or self.has_own_layout:
             return {}
-        board = settle(self.seen, self.unsure, self._planned, self.kit)
-        return settled_cells(self.chances, self._planned, board, self.kit, self.settings)
+        board = settle(self.seen, self.unsure, self.planned_cubes, self.kit)
+        return settled_cells(self.chances, self.planned_cubes, board, self.kit, self.settings)
+
+    @cached_property
+    def still_unsure(self) -> dict[Cell, Sequence[Cube | None]]:
+        """Unsure cells that the plan does not settle."""
+        return {cell: others for cell, others in self.unsure.items() if cell not in self.settled}
 
     @cached_property
     def frame(self) -> Frame:

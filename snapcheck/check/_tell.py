@@ -26,13 +26,19 @@ _SOURCE = "comparison with the plan"
 
 @dataclass(frozen=True)
 class Teller:
-    """Turns changes of one comparison into findings; `columns` and `rows` are the size of the built plate."""
+    """Turns changes of one comparison into findings.
+
+    Attributes:
+        columns, rows: size of the built plate.
+        own_layout: the build is laid out in its own way, so the plan says nothing of its cells.
+    """
 
     frame: Frame
     kit: Kit
     settings: ComparisonSettings
     columns: int
     rows: int
+    own_layout: bool = False
 
     def place(self, cell: Cell) -> str:
         """The build's name for a cell of the frame; off its plate, the plan's name."""
@@ -96,9 +102,13 @@ class Teller:
         words = _Words(expected=self._standing(cell, planned), found=self._standing(cell, found))
         over = self.frame.built.anchor_at(cell)
         if change.change is Change.MISSING:
-            words.title = tr(
-                "{place} is empty; the plan has there: {cube}.", place=place, cube=self._cube(planned)
-            )
+            cube = self._cube(planned)
+            words.title = (
+                tr("{place} is empty; laid out like this, the plan needs there: {cube}.",
+                   place=place, cube=cube)
+                if self.own_layout
+                else tr("{place} is empty; the plan has there: {cube}.", place=place, cube=cube)
+            )  # fmt: skip
             if over is not None and found is None:
                 cover = self._cube(self.frame.built.cubes[over])
                 words.title = tr("The {cover} at {anchor} covers {place}; the plan has there: {cube}.",

@@ -74,6 +74,12 @@ class Context:
         """Structure for questions about direct current."""
         return Topology(self.circuit, self.supply_V, same_V=self.book.limit("supplies-fighting", "same_V"))
 
+    @cached_property
+    def opened(self) -> Topology:
+        """The same with every switch and push-button open."""
+        same_V = self.book.limit("supplies-fighting", "same_V")
+        return Topology(self.circuit, self.supply_V, same_V=same_V, open_switches=True)
+
     def wordy(self, rule: str, cells: Iterable[Cell], words: Callable[[], Finding]) -> Finding:
         """The finding that `words` makes, or the same without its words where they are not wanted now."""
         if self.wordless is False:

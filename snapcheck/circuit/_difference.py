@@ -279,7 +279,8 @@ class _Fit:
             if wrong < 2:
                 continue
             best = _best_way(a, b, [a.nets], nets, used)
-            if _fits(a, b, best, nets, used) < len(way):
+            # reversed, and another fault on one of its nets: of two legs, one that fits says enough
+            if _fits(a, b, best, nets, used) < (len(way) if len(way) > 2 else 1):
                 continue
             self.found.append(Difference(What.LEGS, a, b))
             self.legs.update({Terminal(one, mine): other for mine, other in best.items()})

@@ -100,7 +100,7 @@ def compare_forms(one: NormalForm, two: NormalForm, kit: Kit, *, step_limit: int
     if left.histogram != right.histogram:
         return Equivalence(Sameness.DIFFERENT, reason="the parts or their connections differ")
     try:
-        mapping, steps = _match(one, two, left, right, step_limit)
+        mapping, steps = _match(one, two, left, right, step_limit, kit)
     except _GaveUp as limit:
         return Equivalence(Sameness.GAVE_UP, steps=limit.steps, reason=f"undecided after {limit.steps} steps")
     if mapping is None:
@@ -236,11 +236,11 @@ class _GaveUp(Exception):
 
 
 def _match(
-    one: NormalForm, two: NormalForm, left: Refined, right: Refined, limit: int
+    one: NormalForm, two: NormalForm, left: Refined, right: Refined, limit: int, kit: Kit
 ) -> tuple[dict[Any, Any] | None, int]:
     """Correspondence of nodes and elements of two graphs with equal colour histograms."""
     if max(left.histogram.values(), default=1) == 1:
-        return _forced(one, two, left, right), 0
+        return _forced(one, two, left, right, kit), 0
     import networkx as nx  # type: ignore[import-untyped]
     from networkx.algorithms.isomorphism import GraphMatcher  # type: ignore[import-untyped]
 
@@ -254,7 +254,9 @@ def _match(
             return bool(super().syntactic_feasibility(a, b))
 
     def same_node(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
-        return bool(a["colour"] == b["colour"] and a["port"] <= b["port"])
+        if a["colour"] != b["colour"] or a["port"] > b["port"]:
+            return False
+        return a["element"] is None or _same_values(a["element"], b["element"], kit)
 
     def same_edge(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
         return bool(a["labels"] == b["labels"])
@@ -264,7 +266,23 @@ def _match(
     return (dict(matcher.mapping) if found else None), Matcher.steps
 
 
-def _forced(one: NormalForm, two: NormalForm, left: Refined, right: Refined) -> dict[Any, Any] | None:
+def _same_values(one: Element, two: Element, kit: Kit) -> bool:
+    """True when the values of two elements of one colour are within tolerance of each other.
+
+    Colours take neighbours within tolerance for one value; the ends of a chain of neighbours are far apart.
+    """
+
+    def numbers(element: Element) -> list[tuple[str, str, float]]:
+        links = [(k, str(d), float(v)) for k, v, d in element.links if isinstance(v, float | int)]
+        return sorted(links)
+
+    pairs = zip(numbers(one), numbers(two), strict=True)
+    return all(same_number(a, b, tolerance_of(kit, kind)) for (kind, _, a), (_, _, b) in pairs)
+
+
+def _forced(
+    one: NormalForm, two: NormalForm, left: Refined, right: Refined, kit: Kit
+) -> dict[Any, Any] | None:
     """The one correspondence there can be where no two nodes or elements look alike; None if it fails."""
     node_there = {colour: node for node, colour in right.nodes.items()}
     element_there = {colour: index for index, colour in enumerate(right.elements)}
@@ -274,7 +292,7 @@ def _forced(one: NormalForm, two: NormalForm, left: Refined, right: Refined) -> 
     for index, (element, colour) in enumerate(zip(one.elements, left.elements, strict=True)):
         other = element_there[colour]
         legs = sorted((label, mapping[node]) for label, node in element.legs)
-        if legs != sorted(two.elements[other].legs):
+        if legs != sorted(two.elements[other].legs) or not _same_values(element, two.elements[other], kit):
             return None
         mapping["e", index] = "e", other
     return mapping
@@ -283,9 +301,9 @@ def _forced(one: NormalForm, two: NormalForm, left: Refined, right: Refined) -> 
 def _graph(nx: Any, form: NormalForm, refined: Refined) -> Graph:
     graph = nx.Graph()
     for node, colour in refined.nodes.items():
-        graph.add_node(node, colour=colour, port=node in form.ports)
+        graph.add_node(node, colour=colour, port=node in form.ports, element=None)
     for index, (element, colour) in enumerate(zip(form.elements, refined.elements, strict=True)):
-        graph.add_node(("e", index), colour=colour, port=False)
+        graph.add_node(("e", index), colour=colour, port=False, element=element)
         labels: dict[int, list[str]] = {}
         for label, node in element.legs:
             labels.setdefault(node, []).append(label)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from snapcheck.circuit._circuit import Circuit, Part
+from snapcheck.kit import usual_spelling
 
 #: one link of a chain: (kind name, value, True when it points from the chain's first node to its second,
 #: None where it has no direction)
@@ -59,7 +60,9 @@ class NormalForm:
 def value_of(part: Part) -> float | str | None:
     """The value as it counts in a comparison; a meter's unit is part of it."""
     value = part.cube.value
-    return f"{value:g} {part.cube.unit}" if part.cube.unit and isinstance(value, float | int) else value
+    if isinstance(value, str):
+        return usual_spelling(value, part.kind.value_form)
+    return f"{value:g} {part.cube.unit}" if part.cube.unit and value is not None else value
 
 
 def normal_form(circuit: Circuit, keep: Iterable[int] = (), leave_out: Iterable[Part] = ()) -> NormalForm:

@@ -37,6 +37,7 @@ RULES: Mapping[str, Rule] = {
     "reversed-in-circuit": parts.reversed_in_circuit,
     "terminals-joined": parts.terminals_joined,
     "base-floating": transistor.base_floating,
+    "gate-floats-open": transistor.gate_floats_open,
     "input-without-bias": transistor.input_without_bias,
     "emitter-no-return": transistor.emitter_no_return,
     "transistor-swapped": transistor.transistor_swapped,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
@@ -14,6 +15,8 @@ from snapcheck.findings import Finding, Severity
 from snapcheck.kit import ValueForm, parse_value
 from snapcheck.words import tr
 
+#: base current that small transistors stand (A), data sheets of BC337 and the like, from memory
+_BASE_A = 0.1
 #: kinds with a plus side that need it on the more positive net, besides electrolytics
 _POLAR = ("led", "buzzer", "microphone", "meter")
 
@@ -153,7 +156,6 @@ def _word(terminal: str) -> str:
 
 def over_rating(ctx: Context) -> Iterator[Finding]:
     """Power, current or voltage beyond a part's rating; from simulation, else where rails alone decide."""
-    factor = ctx.book.limit("over-rating", "danger_factor")
     slack = ctx.book.limit("over-rating", "slack")
     for part in ctx.circuit.parts:
         worst = max(_loads(ctx, part), key=lambda load: load[1] / load[2], default=None)
@@ -162,9 +164,23 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
         what, value, rated = worst
         say = {"W": watts, "A": amperes, "V": volts}[what[-1]]
         ratio = value / rated
-        severity = Severity.DANGER if ratio >= factor and what.endswith(("W", "A")) else None
+        severity = Severity.DANGER if ratio >= _danger_ratio(ctx, part, what) else None
+        why = (
+            tr("An overloaded part gets hot and fails; it can burn fingers.")
+            if what.endswith(("W", "A"))
+            else tr("Beyond its voltage a part breaks through and is destroyed.")
+        )
         mend = tr("Use a part with a higher rating, or make the current smaller.")
-        if part.kind.model == "led":
+        if part.kind.model == "led" and what == "reverse_V":
+            mend = tr("Turn the cube at {cell} by half a turn.", cell=part.cell)
+        elif what == "base_current_A":
+            mend = tr("Put a larger resistor in series with its base.")
+            why = tr("The junction between base and emitter limits nothing by itself: it is destroyed.")
+        elif part.kind.model == "lamp" and what == "voltage_V":
+            mend = tr("Use a lamp made for this voltage, or a resistor in series with it.")
+            why = tr("Far above its voltage a filament burns through in a flash; the bulb gets hot and can "
+                     "burst.")  # fmt: skip
+        elif part.kind.model == "led":
             mend = tr("Put a larger resistor in series with it.")
         elif part.kind.model == "resistor":
             mend = tr("Use a larger resistance.")
@@ -176,13 +192,21 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
             tr("{part} is overloaded.", part=capital(part_words(part))),
             expected=tr("At most {limit}.", limit=say(rated)),
             found=tr("It gets {value}.", value=say(value)),
-            why=tr("An overloaded part gets hot and fails; it can burn fingers.")
-            if what.endswith(("W", "A"))
-            else tr("Beyond its voltage a part breaks through and is destroyed."),
+            why=why,
             mend=mend,
             severity=severity,
             data={what: value, f"rated_{what}": rated, "ratio": ratio},
         )
+
+
+def _danger_ratio(ctx: Context, part: Part, what: str) -> float:
+    """From how many times the rating on an overload is a danger."""
+    limit = partial(ctx.book.limit, "over-rating")
+    if part.kind.model == "lamp" and what == "voltage_V":
+        return limit("danger_lamp_factor")
+    if what.endswith("W") or what == "base_current_A":
+        return limit("danger_power_factor")
+    return limit("danger_factor") if what.endswith("A") else math.inf
 
 
 def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
@@ -191,6 +215,10 @@ def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
     for what, value, rated in known(ctx, part):
         if value is not None and rated is not None:
             yield what, value, rated
+    base = ctx.topology.base_current_A(part)
+    if base is not None and part.cell not in ctx.shorting:
+        least = min(part.ratings.get("max_current_A", _BASE_A), _BASE_A)
+        yield "base_current_A", base, part.ratings.get("max_base_A", least)
 
 
 _MaybeLoad = tuple[str, float | None, float | None]

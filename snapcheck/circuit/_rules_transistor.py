@@ -37,6 +37,28 @@ def base_floating(ctx: Context) -> Iterator[Finding]:
         )  # fmt: skip
 
 
+def gate_floats_open(ctx: Context) -> Iterator[Finding]:
+    """A gate that only closed switches join to the rest: open, it keeps or picks up any voltage."""
+    if not ctx.powered:
+        return
+    for part in ctx.topology.transistors:
+        if part.kind.model != "nmos" or part.cell in ctx.cut_off:
+            continue
+        gate = part.nets["gate"]
+        if not ctx.topology.pull(gate, part.cell).reached or ctx.opened.pull(gate, part.cell).reached:
+            continue
+        yield ctx.finding(
+            "gate-floats-open",
+            [part.cell],
+            tr("{gate} hangs free while a switch is open.", gate=capital(terminal_words(part, "gate"))),
+            expected=tr("A resistor that sets its voltage while the switch is open."),
+            found=tr("Only a closed switch brings direct current to it."),
+            why=tr("An open gate keeps its charge or picks up any hum: what it switches may be fully on."),
+            mend=tr("Put a resistor of about 100k from the gate to its source."),
+            side=side_of(part, "gate"),
+        )
+
+
 def input_without_bias(ctx: Context) -> Iterator[Finding]:
     """A base or gate that only capacitors reach."""
     for part, base in _undriven(ctx):

@@ -150,12 +150,14 @@ class Topology:
         supply_V: volts of sources that differ from their print, by cell.
         assumed_V: volts assumed where nothing is printed.
         same_V: sources this close together count as equal.
+        open_switches: switches and push-buttons conduct nothing, instead of everything.
     """
 
     circuit: Circuit
     supply_V: Mapping[Cell, float] = field(default_factory=dict)
     assumed_V: float = 9.0
     same_V: float = 0.05
+    open_switches: bool = False
 
     def __post_init__(self) -> None:
         parent = list(range(self.circuit.net_count))
@@ -167,7 +169,7 @@ class Topology:
             return n
 
         for part in self.circuit.parts:
-            if closes(part):
+            if closes(part) and not (self.open_switches and part.kind.model == "switch"):
                 a, b = (find(part.nets[t]) for t in pair(part))
                 parent[max(a, b)] = min(a, b)
         #: net number to the number of its tie
@@ -292,6 +294,27 @@ class Topology:
         if resistance <= 0:
             return None
         return math.copysign(max(abs(drive) - drop, 0.0) / resistance, drive)
+
+    def base_current_A(self, part: Part) -> float | None:
+        """Current into the base of a transistor with its emitter on a rail, from resistors to rails.
+
+        Ohm's law with the junction's drop alone: the base resistance that a device model has protects no
+        real transistor. None where a base is not driven so.
+        """
+        if part.kind.model not in BIPOLAR:
+            return None
+        emitter = self.rails.get(self.tie[part.nets["emitter"]])
+        if emitter is None:
+            return None
+        sign = 1.0 if part.kind.model == "npn" else -1.0
+        level, total, here = emitter[1] + sign * _BASE_EMITTER_V, 0.0, self.tie[part.nets["base"]]
+        found = False
+        for there, cell in self._direct.get(here, ()):
+            other, rail = self.circuit.part_at[cell], self.rails.get(there)
+            ohms = direct_ohms(other) if other.kind.model == "resistor" else None
+            if rail is not None and rail[0] == emitter[0] and ohms:
+                found, total = True, total + sign * (rail[1] - level) / ohms
+        return max(total, 0.0) if found else None
 
     def _string(self, part: Part, net: int, transistors: bool) -> tuple[int, float, float, float] | None:
         """(ring, rail volts, ohms, junction volts) from a net to the rail at the end of its string."""

@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import argparse
-import contextvars
 import sys
-import threading
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from snapcheck.board import Board, Design
-from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, reading_of
+from snapcheck.cli._common import add_kit, kit_of, print_json
 from snapcheck.cli._output import console
-from snapcheck.errors import InputError, SnapcheckError
-from snapcheck.kit import Kit
-from snapcheck.pipeline import CheckResult, check_build
-from snapcheck.words import active_language, shown, tr
-
-if TYPE_CHECKING:
-    import numpy as np
-
-    from snapcheck.photo import Reading
-    from snapcheck.report import ReportFiles
-    from snapcheck.simulate import Simulator
-
-_BOARDS = (".board", ".json", ".txt", ".layout")
+from snapcheck.errors import InputError
+from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("photo", metavar="PHOTO", help="picture of the build (or a layout file, or JSON)")
+    parser.add_argument(
+        "photos",
+        metavar="PHOTO",
+        nargs="+",
+        help="picture of the build, or several from different sides (or a layout file, or JSON)",
+    )
     parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
     parser.add_argument("--out", metavar="FOLDER", help="where the report goes (default: NAME-check here)")
     parser.add_argument(
@@ -52,27 +43,30 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from snapcheck.api import check, plan_of, solver
+
+    args.photo, *args.more = args.photos
     kit = kit_of(args)
-    design = load_plan(args.design, kit)
-    if args.out or not args.json:
+    design = plan_of(Path(args.design), kit)
+    report = bool(args.out or not args.json)
+    if report:
         _folder(args)
+    files = None
     with ExitStack() as stack:
         say = _progress(args, stack)
-        simulator = _simulator(args, stack)
-        say(tr("reading the picture"))
-        ahead = _work_ahead(args, simulator, design, kit)
-        stack.callback(ahead.join, 5.0)  # where the picture cannot be read: before the simulator is closed
-        built, pixels = _built(args, kit)
-        say(tr("checking"))
-        ahead.join()
-        result = check_build(built, design, kit, simulator, strict=args.strict)
-        files = None
-        if args.out or not args.json:
-            files = _write(args, result, pixels, simulator, say)
+        simulator = stack.enter_context(solver(None, not args.structure_only))  # the report calculates, too
+        result = check(
+            Path(args.photo), design, also=[Path(p) for p in args.more],
+            reading=Path(args.from_reading) if args.from_reading else None, kit=kit,
+            calculate=not args.structure_only, strict=args.strict, simulator=simulator, report=report,
+            progress=say,
+        )  # fmt: skip
+        if report:
+            files = result.save(
+                _folder(args), student=args.step if args.student else 0, pdf=not args.no_pdf, progress=say
+            )
     if args.json:
-        from snapcheck.report import report_json
-
-        data = report_json(result)
+        data = result.to_json()
         if files is not None:
             data = {**data, "notes": [*data["notes"], *files.notes]}
         print_json(data)
@@ -101,58 +95,12 @@ def _progress(args: argparse.Namespace, stack: ExitStack) -> Any:
     return lambda text: status.update(f"{text} …")
 
 
-def _simulator(args: argparse.Namespace, stack: ExitStack) -> Simulator | None:
-    if args.structure_only:
-        return None
-    from snapcheck.simulate import Simulator, is_available
-
-    return stack.enter_context(Simulator()) if is_available() else None
-
-
-def _work_ahead(
-    args: argparse.Namespace, simulator: Simulator | None, design: Design, kit: Kit
-) -> threading.Thread:
-    """What the plan does is calculated, and it is drawn, while the picture is being read."""
-
-    def work() -> None:
-        with suppress(SnapcheckError):  # told where the result is needed
-            if simulator is not None:  # in another process
-                simulator.measure_plan(design, kit)
-        if Path(args.photo).suffix.lower() not in _BOARDS and (args.out or not args.json):
-            from snapcheck.report import draw_ahead
-
-            with suppress(SnapcheckError):
-                draw_ahead(design.board, kit)
-
-    thread = threading.Thread(target=contextvars.copy_context().run, args=(work,), daemon=True)
-    thread.start()
-    return thread
-
-
-def _built(args: argparse.Namespace, kit: Kit) -> tuple[Board | Reading, np.ndarray | None]:
-    path = Path(args.photo)
-    if path.suffix.lower() in _BOARDS:
-        if args.from_reading:
-            raise InputError(
-                tr("a layout file and a reading cannot be checked at once."),
-                place=args.photo,
-                way_out=tr("Give a photo with --from-reading, or the layout file alone."),
-            )
-        return load_built(path, kit), None
-    from snapcheck.photo import open_picture, read_picture
-
-    picture = open_picture(path)
-    if args.from_reading:
-        return reading_of(args.from_reading, kit, path.name), picture.pixels
-    return read_picture(picture, path.name, kit), picture.pixels
-
-
 def _folder(args: argparse.Namespace) -> Path:
     """Where the report goes; refused where it would take the place of what it is made from."""
     from snapcheck.report import REPORT_NAMES
 
     folder = Path(args.out) if args.out else Path(f"{Path(args.photo).stem}-check")
-    given = [Path(g) for g in (args.photo, args.design, args.from_reading) if g]
+    given = [Path(g) for g in (*args.photos, args.design, args.from_reading) if g]
     for path in (folder / name for name in REPORT_NAMES):
         if path.exists() and any(g.exists() and path.samefile(g) for g in given):
             raise InputError(
@@ -161,20 +109,3 @@ def _folder(args: argparse.Namespace) -> Path:
                 way_out=tr("Choose another folder with --out."),
             )
     return folder
-
-
-def _write(
-    args: argparse.Namespace, result: CheckResult, pixels: np.ndarray | None, simulator: Simulator | None,
-    say: Any,
-) -> ReportFiles:  # fmt: skip
-    from snapcheck.report import behaviour, write_report
-
-    folder = _folder(args)
-    what = None
-    if simulator is not None and result.simulated and not args.student:
-        say(tr("calculating what it does"))
-        what = behaviour(result, simulator)
-    return write_report(
-        result, folder, pixels=pixels, behaviour=what,
-        student=args.step if args.student else 0, lang=active_language(), pdf=not args.no_pdf, progress=say,
-    )  # fmt: skip

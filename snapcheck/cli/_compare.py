@@ -3,26 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+import sys
+from pathlib import Path
 
-from snapcheck.board import Board, Conditions, Design
-from snapcheck.check import (
-    Alignment,
-    Comparison,
-    Verdict,
-    align,
-    bundled_settings,
-    compare,
-    load_settings,
-    with_doubts,
-)
-from snapcheck.circuit import build_circuit, bundled_rules, load_rules
-from snapcheck.cli._common import add_kit, kit_of, load_built, load_plan, print_json, verdict_json
+from snapcheck.check import Alignment, Comparison
+from snapcheck.cli._common import add_kit, add_structure_only, print_json, verdict_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
 from snapcheck.cli._output import document, say
-from snapcheck.cli._state import add_structure_only, states
 from snapcheck.findings import Severity, finding_to_json
-from snapcheck.kit import Kit
 from snapcheck.words import tr
 
 
@@ -38,32 +26,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    kit = kit_of(args)
-    design, seen = load_plan(args.design, kit), load_built(args.built, kit)
-    reading = None if isinstance(seen, Board) else seen
-    built = seen if isinstance(seen, Board) else seen.board
-    book = load_rules(args.book) if args.book else bundled_rules()
-    limits = load_settings(args.limits) if args.limits else bundled_settings()
-    ours, theirs = states(
-        args,
-        [
-            (build_circuit(built, kit), _conditions(design, built, kit)),
-            (build_circuit(design.board, kit), design.conditions),
-        ],
-    )
+    from snapcheck.api import compare, kit_of, plan_of
+
+    kit = kit_of(args.kit)
+    design = plan_of(Path(args.design), kit)
     result = compare(
-        design, built, kit, unsure=None if reading is None else reading.unsure,
-        chances=None if reading is None else reading.chances,
-        operating_point=ours.point, plan_operating_point=theirs.point, positions=ours.positions,
-        plan_positions=theirs.positions, book=book, settings=limits,
+        design, Path(args.built), kit=kit, book=args.book, limits=args.limits,
+        calculate=not args.structure_only,
     )  # fmt: skip
-    findings, verdict = with_doubts(
-        result.findings,
-        reading,
-        built_differently=result.verdict is Verdict.EQUIVALENT,
-        undecided=result.verdict is Verdict.CANT_TELL,
-    )
-    result = replace(result, findings=tuple(findings), verdict=verdict)
+    for note in result.notes:
+        say(note, file=sys.stderr)
     if args.json:
         told = {"file": args.built, "design": design.title, "design_file": args.design}
         print_json(document("comparison", {**told, **_as_json(result)}))
@@ -74,19 +46,6 @@ def run(args: argparse.Namespace) -> int:
     say(_electrical(result))
     say(verdict_line(result.verdict))
     return result.verdict.exit_code
-
-
-def _conditions(design: Design, built: Board, kit: Kit) -> Conditions:
-    """The plan's conditions in the cells of the build."""
-    place = design.board.anchors_after(align(design.board, built, kit).to_built)
-    given = design.conditions
-    return Conditions(
-        {place(c): v for c, v in given.supply_V.items() if place(c) in built.cubes},
-        {place(c): v for c, v in given.switches.items() if place(c) in built.cubes},
-        {place(c): v for c, v in given.pots.items() if place(c) in built.cubes},
-        given.light_lux,
-        given.temperature_C,
-    )
 
 
 def _electrical(result: Comparison) -> str:

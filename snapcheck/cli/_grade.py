@@ -90,26 +90,21 @@ class Bar:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.grade import Store, load_course, regrade, review, run_batch, unclaimed
+    from snapcheck.api import grade_class
+    from snapcheck.grade import load_course
     from snapcheck.grade.out import gradebook_csv
 
     course = load_course(args.course, rubric=args.rubric, store=args.store)
-    with Store(course.store) as store, Bar() as bar:
-        crew = crew_of(args)
+    with Bar() as bar:
         try:
-            result = None
-            if args.stored:
-                entries = regrade(course, store, crew, progress=bar)
-            else:
-                result = run_batch(course, store, crew, progress=bar, again=args.again)
-                entries = result.grades
+            graded = grade_class(
+                course, stored=args.stored, again=args.again, crew=crew_of(args), progress=bar
+            )
         except KeyboardInterrupt:
-            crew.stop()
             say(tr("Stopped. Run it again to go on: what was done is kept."), file=sys.stderr)
             raise
-        places = len(review(course, store, crew).waiting)
-        crew.close()
-        unmatched = unclaimed(store.files())
+    entries, result, unmatched = graded.grades, graded.batch, graded.unmatched
+    places = len(graded.waiting.waiting)
     if args.gradebook:
         write_file(Path(args.gradebook), gradebook_csv(course, entries))
     waiting = [e for e in entries.values() if not e.grade.final]

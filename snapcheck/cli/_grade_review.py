@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
         say(f"{w.student} {shown(w.task)}  ({shown(w.path)})")
         say(f"  {shown(w.question)} {shown(w.reason_sentence)}".rstrip())
         for c in w.choices:
-            share = "" if c.probability is None else f"{100 * c.probability:3.0f} %"
+            share = "" if c.probability is None else _percent(c.probability)
             points = (
                 tr(
                     "{points} points: {verdict}",
@@ -86,3 +86,8 @@ def _history(rows: list[dict[str, Any]], as_json: bool) -> int:
         say(f"{r['number']:>4} {r['at']} {shown(r['by'])}: {student} {task} {subject}: "
             f"{shown(what)}{state}. {shown(r['reason'])}")  # fmt: skip
     return 0
+
+
+def _percent(share: float) -> str:
+    """``45 %``; what is hardly possible is not impossible."""
+    return "<1 %" if share < 0.01 else f"{100 * share:3.0f} %"

@@ -6,13 +6,13 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
 from snapcheck.cli._output import complain, document, print_json, say
 from snapcheck.errors import SnapcheckError
 from snapcheck.words import json_text, shown, tr
 
 if TYPE_CHECKING:
+    from snapcheck.api import PhotoReading
     from snapcheck.photo import Reading
 
 
@@ -23,20 +23,22 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--out", metavar="FOLDER", help="where the results go (default: beside each photo)"
     )
+    parser.add_argument(
+        "--together", action="store_true", help="the photos show one build: read them together, as the first"
+    )
     add_kit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.photo import open_picture, read_picture, reading_to_json
-    from snapcheck.report import annotate
+    from snapcheck.api import read
 
     kit = kit_of(args)
+    builds = [args.photos] if args.together else [[name] for name in args.photos]
     code = 0
-    for name in args.photos:
-        path = Path(name)
+    for names in builds:
+        path = Path(names[0])
         try:
-            picture = open_picture(path)
-            reading = read_picture(picture, path.name, kit)
+            reading = read(path, also=[Path(n) for n in names[1:]], kit=kit)
         except SnapcheckError as error:
             code = error.exit_code
             if args.json:
@@ -44,37 +46,41 @@ def run(args: argparse.Namespace) -> int:
                 print_json(document("error", {"photo": path.name, "error": {"place": error.place, **told}}))
             complain(str(error))
             continue
-        data = document("reading", reading_to_json(reading))
-        if args.json:
-            print_json(data)
-            if not args.out:
-                continue
-        folder = Path(args.out) if args.out else path.parent
-        make_folder(folder)
-        stem = folder / f"{path.stem}-read"
-        write_file(stem.with_suffix(".board"), write_layout(reading.board, kit) + _doubts(reading))
-        write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
-        write_file(stem.with_suffix(".jpg"), annotate(picture.pixels, reading, [], kit))
-        if args.json:
-            continue
-        unsure = [str(cell) for cell in reading.unsure]
-        say(
-            tr(
-                "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
-                photo=path.name,
-                columns=reading.columns,
-                rows=reading.rows,
-                n=len(reading.cubes),
-                taps=len(reading.taps),
-                leads=len(reading.leads),
-                out=stem,
-            )
-        )
-        if unsure:
-            say(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
-        for note in reading.remarks:
-            say(f"  {shown(note)}")
+        _tell(args, path, reading)
     return code
+
+
+def _tell(args: argparse.Namespace, path: Path, reading: PhotoReading) -> None:
+    data = document("reading", reading.to_json())
+    if args.json:
+        print_json(data)
+        if not args.out:
+            return
+    folder = Path(args.out) if args.out else path.parent
+    make_folder(folder)
+    stem = folder / f"{path.stem}-read"
+    write_file(stem.with_suffix(".board"), reading.layout + _doubts(reading))
+    write_file(stem.with_suffix(".json"), json_text(data, indent=1) + "\n")
+    write_file(stem.with_suffix(".jpg"), reading.annotated())
+    if args.json:
+        return
+    unsure = [str(cell) for cell in reading.unsure]
+    say(
+        tr(
+            "{photo}: plate {columns} by {rows}, {n} cubes, {taps} taps, {leads} leads -> {out}.*",
+            photo=path.name,
+            columns=reading.columns,
+            rows=reading.rows,
+            n=len(reading.cubes),
+            taps=len(reading.taps),
+            leads=len(reading.leads),
+            out=stem,
+        )
+    )
+    if unsure:
+        say(tr("  look at these yourself: {cells}", cells=", ".join(unsure)))
+    for note in reading.remarks:
+        say(f"  {shown(note)}")
 
 
 def _doubts(reading: Reading) -> str:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+import sys
+from pathlib import Path
 
-from snapcheck.board import Board, Cell, load_design
-from snapcheck.check import Verdict, open_questions, with_doubts
-from snapcheck.circuit import RuleBook, build_circuit, bundled_rules, check_rules, load_rules
-from snapcheck.cli._common import add_kit, kit_of, load_built, print_json, verdict_json
+from snapcheck.check import Verdict
+from snapcheck.circuit import RuleBook, bundled_rules, load_rules
+from snapcheck.cli._common import add_kit, add_structure_only, print_json, verdict_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
 from snapcheck.cli._output import document, say
-from snapcheck.cli._state import add_structure_only, states
 from snapcheck.errors import InputError
 from snapcheck.findings import Severity, finding_to_json
 from snapcheck.words import tr
@@ -27,29 +26,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    book = load_rules(args.book) if args.book else bundled_rules()
-    for name in args.without:
-        if name not in book.rules:
-            raise InputError(
-                tr("'{name}' is no rule.", name=name),
-                way_out=tr("Rules: {names}.", names=", ".join(book.rules)),
-            )
-    book = book.without(*args.without)
+    from snapcheck.api import rules, without_rules
+
+    book = without_rules(load_rules(args.book) if args.book else bundled_rules(), args.without)
     if args.list:
         return _list(args, book)
     if args.file is None:
         raise InputError(tr("no board is given."), way_out=tr("Give a layout file, or --list."))
-    kit = kit_of(args)
-    design = load_design(args.file, kit)
-    seen = load_built(args.file, kit)
-    reading = None if isinstance(seen, Board) else seen
-    circuit = build_circuit(design.board, kit)
-    supply_V: Mapping[Cell, float] = design.conditions.supply_V
-    (state,) = states(args, [(circuit, design.conditions)])
-    findings = check_rules(circuit, state.point, positions=state.positions, book=book, supply_V=supply_V)
-    if reading is not None:
-        findings += open_questions(design.board, design.board, reading.unsure, kit, book, planned=None)
-    findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
+    result = rules(Path(args.file), kit=args.kit, book=book, calculate=not args.structure_only)
+    for note in result.notes:
+        say(note, file=sys.stderr)
+    findings, verdict = result.findings, result.verdict
     if args.json:
         print_json(
             document(
@@ -57,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
                 {
                     "file": args.file,
                     **verdict_json(verdict),
-                    "simulated": state.point is not None,
+                    "simulated": result.point is not None,
                     "findings": [finding_to_json(f) for f in findings],
                 },
             )

@@ -4,25 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from snapcheck.board import Cell, Design, load_design, parse_probe, parse_settings
-from snapcheck.circuit import build_circuit
 from snapcheck.cli import _simulate_text as text
-from snapcheck.cli._common import add_kit, kit_of, make_folder, print_json, write_file
+from snapcheck.cli._common import add_kit, make_folder, print_json, write_file
 from snapcheck.cli._output import document, say
-from snapcheck.errors import InputError
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
-    from snapcheck.circuit import Circuit
-    from snapcheck.simulate import Simulator, Survey, Sweep, Tolerance, WhatIf
-
-#: usual span of a sweep and whether it is spaced evenly or by ratio
-_SPANS = {"pot": (0.0, 1.0, False), "light": (1.0, 10_000.0, True), "temperature": (-10.0, 60.0, False)}
-_SWEEP_POINTS = 41
+    from snapcheck.simulate import Survey, Sweep, Tolerance, WhatIf
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,24 +41,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.simulate import Simulator, plots_of
+    from snapcheck.api import simulate
+    from snapcheck.simulate import plots_of
 
-    if args.tolerance is not None and not 10 <= args.tolerance <= 100_000:
-        raise InputError(
-            tr("{n} samples are not possible.", n=args.tolerance), way_out=tr("Use 10 to 100000.")
-        )
-    kit = kit_of(args)
-    board = load_design(args.file, kit)
-    intended = load_design(args.design, kit) if args.design else None
-    design = _asked(board if intended is None else replace(intended, board=board.board), args, kit)
-    circuit = build_circuit(board.board, kit)
-    with Simulator() as simulator:
-        survey = simulator.survey(design, circuit)
-        beside = None
-        if intended is not None:
-            beside = simulator.what_if(replace(design, board=intended.board), circuit)
-        sweep = _sweep(simulator, circuit, design, args)
-        tolerance = _tolerance(simulator, circuit, design, args)
+    show = args.tolerance is not None and sys.stderr.isatty() and not args.json
+
+    def progress(words: str) -> None:
+        sys.stderr.write("\r" + words)
+        sys.stderr.flush()
+
+    found = simulate(
+        Path(args.file), design=Path(args.design) if args.design else None, kit=args.kit,
+        settings=args.set or "", input=args.input or "", output=args.output or "",
+        sweep=args.sweep or "", start=args.start, stop=args.stop, tolerance=args.tolerance, seed=args.seed,
+        progress=progress if show else None,
+    )  # fmt: skip
+    if show:
+        sys.stderr.write("\r" + " " * 40 + "\r")
+    survey, sweep, tolerance, beside = found.survey, found.sweep, found.tolerance, found.beside
     plots: list[str] = []
     if args.plots:
         folder = Path(args.plots)
@@ -79,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
                 )
                 plots.append(str(folder / f"{plot.name}.{form}"))
     _tell(args, survey, sweep, tolerance, beside, plots)
-    return 0 if all(figure.met for figure in survey.figures) else 1
+    return 0 if found.met else 1
 
 
 def _tell(
@@ -96,70 +87,3 @@ def _tell(
     say(text.as_text(args.file, survey, sweep, tolerance, beside))
     for plot in plots:
         say(tr("plot: {file}", file=plot))
-
-
-def _asked(design: Design, args: argparse.Namespace, kit: text.Kit) -> Design:
-    """The design with what the command line says instead."""
-    board = design.board
-    if args.input:
-        design = replace(design, input=parse_probe(args.input, board, kit))
-    if args.output:
-        design = replace(design, output=parse_probe(args.output, board, kit))
-    if args.set:
-        design = replace(design, conditions=parse_settings(args.set, board, kit, design.conditions))
-    return design
-
-
-def _sweep(simulator: Simulator, circuit: Circuit, design: Design, args: argparse.Namespace) -> Sweep | None:
-    if not args.sweep:
-        return None
-    import numpy as np
-
-    from snapcheck.simulate import Knob
-
-    what, *rest = args.sweep.split()
-    cell = Cell.parse(rest[0]) if rest else None
-    Knob(what, cell)  # says what is accepted before anything is made of it
-    start, stop, by_ratio = _SPANS.get(what, (0.0, 0.0, False))
-    if what == "supply":
-        printed = [p.cube.value for p in circuit.parts if p.kind.model in ("battery", "supply")]
-        volts = float(printed[0]) if printed and isinstance(printed[0], (int, float)) else 9.0
-        start, stop = 0.5 * volts, 1.3 * volts
-    start = start if args.start is None else args.start
-    stop = stop if args.stop is None else args.stop
-    if start == stop or (by_ratio and min(start, stop) <= 0):
-        raise InputError(tr("a sweep from {start:g} to {stop:g} is not possible.", start=start, stop=stop))
-    space = np.geomspace if by_ratio else np.linspace
-    values = [float(value) for value in space(start, stop, _SWEEP_POINTS)]
-    return simulator.sweep(circuit, design.conditions, what=what, values=values, cell=cell)
-
-
-def _tolerance(
-    simulator: Simulator, circuit: Circuit, design: Design, args: argparse.Namespace
-) -> Tolerance | None:
-    if args.tolerance is None:
-        return None
-    if not design.expectations:
-        raise InputError(
-            tr("no expected figures are given, so there is nothing to hold the samples against."),
-            place=args.file,
-            way_out=tr("Add lines such as: expect gain at 1 kHz 40 to 46 dB."),
-        )
-    show = sys.stderr.isatty() and not args.json
-
-    def progress(share: float) -> None:
-        if show:
-            sys.stderr.write("\r" + tr("tolerance analysis: {percent:.0f} %", percent=share * 100))
-            sys.stderr.flush()
-
-    found = simulator.tolerance(
-        design,
-        circuit,
-        samples=args.tolerance,
-        slow_samples=min(40, args.tolerance),
-        seed=args.seed,
-        progress=progress,
-    )
-    if show:
-        sys.stderr.write("\r" + " " * 40 + "\r")
-    return found

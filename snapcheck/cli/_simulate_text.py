@@ -144,7 +144,10 @@ def _path(survey: Survey) -> Iterable[list[str]]:
                 input=figure_text(2 * survey.sine.input_V, "V"),
             ),
         ]
-    if clipping is not None:
+    if clipping is not None and not clipping.clips:
+        most = figure_text(2 * clipping.input_V, "V")
+        yield [tr("does not clip"), tr("up to {input} peak to peak in", input=most)]
+    elif clipping is not None:
         yield [
             tr("clips above"),
             tr(
@@ -175,17 +178,22 @@ def _figure_words(figure: Figure, survey: Survey) -> list[str]:
 def _sweep_rows(sweep: Sweep, survey: Survey) -> Iterable[list[str]]:
     """Every fourth point: the output, or the first supply's current where there is no output."""
     unit = sweep.knob.unit
+    if sweep.back:
+        yield ["", tr("there"), tr("back")]
     for i in range(0, len(sweep.values), 4):
         value = float(sweep.values[i])
         knob = figure_text(value, "") if unit == "" else numeral(f"{float(f'{value:.3g}'):g} {unit}")
-        point = sweep.points[i]
-        if point is None:
-            yield [knob, tr("no answer")]
-        elif survey.output is not None:
-            volts = point.voltage(survey.output)
-            yield [knob, tr("floating") if volts is None else figure_text(volts, "V")]
-        else:
-            yield [knob, *(f"{p.name} {_pair_current(point, p)}" for p in _supplies(point))]
+        ways = [sweep.points[i], *([sweep.back[i]] if sweep.back else [])]
+        yield [knob, *(_swept(point, survey.output) for point in ways)]
+
+
+def _swept(point: OperatingPoint | None, output: int | None) -> str:
+    if point is None:
+        return tr("no answer")
+    if output is None:
+        return "  ".join(f"{p.name} {_pair_current(point, p)}" for p in _supplies(point))
+    volts = point.voltage(output)
+    return tr("floating") if volts is None else figure_text(volts, "V")
 
 
 def _supplies(point: OperatingPoint) -> list[Part]:
@@ -197,24 +205,26 @@ def _pair_current(point: OperatingPoint, part: Part) -> str:
 
 
 def _tolerance_text(tolerance: Tolerance, survey: Survey) -> str:
-    rows = [[tr("met by"), tr("figure"), tr("5 % below"), tr("as printed"), tr("5 % above")]]
+    rows = [[tr("met by"), "", tr("figure"), tr("5 % below"), tr("as printed"), tr("5 % above")]]
     for spread in tolerance.figures:
         unit = spread.expectation.unit
         low, high = spread.percentile(5), spread.percentile(95)
         rows.append(
             [
                 figure_text(spread.passed, ""),
+                _between(spread.interval),
                 name_of(spread.expectation, survey.design),
                 *("–" if x is None else figure_text(x, unit) for x in (low, spread.nominal, high)),
             ]
         )
     title = tr(
-        "Tolerance: {passed} of {samples} boards meet the figures",
+        "Tolerance: {passed} of {samples} boards meet the figures; of all boards {interval}, 95 times of 100",
         passed=figure_text(tolerance.passed, ""),
-        samples=tolerance.samples,
+        samples=tolerance.judged,
+        interval=_between(tolerance.interval),
     )
-    if tolerance.slow_samples:
-        title += " " + tr("(figures that need runs in time: {slow} boards)", slow=tolerance.slow_samples)
+    if tolerance.judged < tolerance.samples:
+        title += " " + tr("(figures that need no runs in time: {fast} boards)", fast=tolerance.samples)
     lines = [_block(title, rows)]
     if tolerance.influence:
         names = ", ".join(
@@ -222,6 +232,11 @@ def _tolerance_text(tolerance: Tolerance, survey: Survey) -> str:
         )
         lines.append("  " + tr("what matters most: {parts}", parts=names))
     return "\n".join(lines)
+
+
+def _between(interval: tuple[float, float]) -> str:
+    low, high = interval
+    return tr("{low} to {high}", low=figure_text(low, ""), high=figure_text(high, ""))
 
 
 # ---------------------------------------------------------------- JSON
@@ -270,17 +285,21 @@ def as_json(
             "cell": None if sweep.knob.cell is None else str(sweep.knob.cell),
             "values": [float(v) for v in sweep.values],
             "voltages_V": [None if p is None else list(p.voltages) for p in sweep.points],
+            "voltages_back_V": [None if p is None else list(p.voltages) for p in sweep.back],
         }
     if tolerance is not None:
         result["tolerance"] = {
             "samples": tolerance.samples,
             "slow_samples": tolerance.slow_samples,
+            "judged": tolerance.judged,
             "passed": tolerance.passed,
+            "passed_between": list(tolerance.interval),
             "figures": [
                 {
                     "name": name_of(s.expectation, survey.design),
                     "nominal": s.nominal,
                     "passed": s.passed,
+                    "passed_between": list(s.interval),
                     "percentile_5": s.percentile(5),
                     "percentile_95": s.percentile(95),
                     "shares": {part.name: share for part, share in s.shares},
@@ -325,7 +344,7 @@ def _signal_json(survey: Survey) -> dict[str, Any] | None:
         }
     if survey.sine is not None:
         found |= {"distortion": survey.sine.distortion, "swing_V": survey.sine.output_swing_V}
-    if survey.clipping is not None:
+    if survey.clipping is not None and survey.clipping.clips:
         found |= {
             "clipping_output_V": survey.clipping.output_swing_V,
             "clipping_input_V": 2 * survey.clipping.input_V,

@@ -1,7 +1,7 @@
 """Grading a class: course folder, rubric, batch, review, gradebook."""
 
 from snapcheck.grade._attempts import unclaimed
-from snapcheck.grade._batch import Entry, Progress, Result, regrade, run_batch
+from snapcheck.grade._batch import Entry, Progress, Result, Silent, regrade, run_batch
 from snapcheck.grade._course import Course, Student, Task, load_course, read_roster
 from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
 from snapcheck.grade._decide import decide, history_lines
@@ -10,7 +10,7 @@ from snapcheck.grade._pictures import Pictures
 from snapcheck.grade._review import Choice, Review, Waiting, review
 from snapcheck.grade._rubric import Rubric, load_rubric, parse_rubric, sample_rubric
 from snapcheck.grade._score import Grade, Handed, grade
-from snapcheck.grade._store import Decision, Store
+from snapcheck.grade._store import Decision, Store, StoredFile
 
 __all__ = [
     "Choice",
@@ -28,7 +28,9 @@ __all__ = [
     "Result",
     "Review",
     "Rubric",
+    "Silent",
     "Store",
+    "StoredFile",
     "Student",
     "Task",
     "Waiting",

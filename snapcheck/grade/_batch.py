@@ -15,18 +15,19 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any, Protocol
 
+from snapcheck.decisions import Question, questions_of, with_edits
 from snapcheck.errors import BusyError, InputError
 from snapcheck.grade._attempts import Attempt, attempts_of, belonging, lost_files, unclaimed, with_documents
 from snapcheck.grade._course import Course, local_time
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._facts import Facts
-from snapcheck.grade._options import Question, questions_of
 from snapcheck.grade._records import in_force
 from snapcheck.grade._rubric import points_text
 from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, with_open
 from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
 from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, there_now
 from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
+from snapcheck.photo import reading_from_json
 from snapcheck.words import tr
 
 #: how long a regrading waits for somebody who is grading
@@ -337,6 +338,7 @@ class Grading:
         self.plan_digests = {name: plan.digest for name, plan in self.plans.items()}
         self.facts: dict[str, dict[str, Any]] = {}
         self._texts: dict[str, str] = {}
+        self._questions: dict[tuple[str, tuple[str, ...]], tuple[Question, ...]] = {}
         self._of_key: dict[tuple[str, str], list[Entry]] = {}
 
     def _set_files(self, stored: Sequence[StoredFile]) -> None:
@@ -389,7 +391,12 @@ class Grading:
 
     def questions(self, sha: str) -> tuple[Question, ...]:
         """What the reading leaves open and nobody has decided."""
-        return questions_of(self.readings[sha].body, self.edits(sha), self.course.kit)
+        edits = self.edits(sha)
+        if (sha, edits) not in self._questions:
+            kit = self.course.kit
+            reading = with_edits(reading_from_json(self.readings[sha].body, kit), edits, kit)
+            self._questions[sha, edits] = questions_of(reading, kit)
+        return self._questions[sha, edits]
 
     def prepare(self) -> dict[tuple[str, str], list[Attempt]]:
         """Check everything that grades follow from and that is not known yet."""

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
 from snapcheck.board import Cell
+from snapcheck.decisions import with_edits
 from snapcheck.errors import InputError
 from snapcheck.grade._attempts import lost_files
 from snapcheck.grade._course import Course, local_time
-from snapcheck.grade._edits import with_edits
 from snapcheck.grade._rubric import points_text
 from snapcheck.grade._store import Store, StoredFile
 from snapcheck.grade._work import Reader, reader_name

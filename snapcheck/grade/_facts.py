@@ -9,8 +9,8 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Board, Cell
+from snapcheck.decisions import cube_line
 from snapcheck.findings import Finding, Severity
-from snapcheck.grade._edits import cube_line
 from snapcheck.words import tr
 
 if TYPE_CHECKING:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: a picture's path to its reading; a picture without a file of its own comes as `data` (bytes) with its name
 Reader = Callable[..., "Reading"]
 #: form of stored facts; counts up when `Facts` changes, so that old ones are worked out again
-FACTS_FORM = 6
+FACTS_FORM = 7
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,7 @@ def _read(job: ReadJob) -> dict[str, Any]:
 
 
 def _check(job: CheckJob) -> dict[str, Any]:
-    from snapcheck.grade._edits import with_edits
+    from snapcheck.decisions import with_edits
     from snapcheck.grade._facts import facts_of
     from snapcheck.photo import reading_from_json
     from snapcheck.pipeline import check_build
@@ -180,8 +180,8 @@ def _check(job: CheckJob) -> dict[str, Any]:
 def _page(job: PageJob) -> dict[str, Any]:
     import base64
 
+    from snapcheck.decisions import with_edits
     from snapcheck.errors import MissingLibraryError
-    from snapcheck.grade._edits import with_edits
     from snapcheck.photo import reading_from_json
     from snapcheck.pipeline import check_build
     from snapcheck.report import html_to_pdf, report_html

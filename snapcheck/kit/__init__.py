@@ -13,7 +13,13 @@ from snapcheck.kit._series import (
     neighbours,
 )
 from snapcheck.kit._side import Side
-from snapcheck.kit._values import TOLERANCE_LETTERS, ParsedValue, check_limits, parse_value
+from snapcheck.kit._values import (
+    TOLERANCE_LETTERS,
+    ParsedValue,
+    check_limits,
+    parse_value,
+    usual_spelling,
+)
 
 __all__ = [
     "PLATE",
@@ -38,4 +44,5 @@ __all__ = [
     "neighbours",
     "parse_kit",
     "parse_value",
+    "usual_spelling",
 ]

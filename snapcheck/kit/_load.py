@@ -42,6 +42,7 @@ _LARGEST = 8
 
 RATINGS = (
     "max_power_W", "max_voltage_V", "max_current_A", "max_reverse_V", "max_emitter_base_V", "max_gate_V",
+    "max_base_A",
     "nominal_current_A", "nominal_voltage_V", "min_voltage_V",
 )  # fmt: skip
 
@@ -140,7 +141,7 @@ class _Reader:
         return word
 
     def kit(self, data: dict[str, Any]) -> Kit:
-        self.known(data, "", ("name", "title", "based_on", "kind", "device"))
+        self.known(data, "", ("name", "title", "based_on", "kind", "device", "family"))
         for needed in ("name", "title"):
             if needed not in data:
                 self.fail(needed, tr("is missing."), tr('Add {needed} = "…" at the top.', needed=needed))
@@ -150,16 +151,17 @@ class _Reader:
             kinds.update(bundled_kit().kinds)
         for name, table in self.table(data.get("kind", {}), "kind").items():
             kinds[name] = self.kind(name, self.table(table, f"kind.{name}"))
-        for name, devices in self.table(data.get("device", {}), "device").items():
-            if name not in kinds:
-                self.fail(
-                    f"device.{name}",
-                    tr("is no kind of this kit."),
-                    tr("Accepted: {names}.", names=", ".join(kinds)),
-                )
-            for value, table in self.table(devices, f"device.{name}").items():
-                key = f'device.{name}."{value}"'
-                kinds[name] = self.device(kinds[name], value, self.table(table, key), key)
+        for sort, add in (("device", self.device), ("family", self.relative)):
+            for name, devices in self.table(data.get(sort, {}), sort).items():
+                if name not in kinds:
+                    self.fail(
+                        f"{sort}.{name}",
+                        tr("is no kind of this kit."),
+                        tr("Accepted: {names}.", names=", ".join(kinds)),
+                    )
+                for value, table in self.table(devices, f"{sort}.{name}").items():
+                    key = f'{sort}.{name}."{value}"'
+                    kinds[name] = add(kinds[name], value, self.table(table, key), key)
         if not kinds:
             self.fail(
                 "kind", tr("is missing: the kit has no kinds."), tr("Add at least one table [kind.NAME].")
@@ -446,6 +448,22 @@ class _Reader:
             values=kind.values if value in kind.values else (*kind.values, value),
             ratings_by_value={**kind.ratings_by_value, name: ratings},
             parameters_by_value={**kind.parameters_by_value, name: parameters},
+        )
+
+    def relative(self, kind: Kind, text: str, table: dict[str, Any], key: str) -> Kind:
+        """`kind` with a type that is not in the box, but of the family of one that has data."""
+        self.known(table, key, ("like", "ratings", "parameters"))
+        like = self.choice(table.get("like"), f"{key}.like", tuple(kind.parameters_by_value))
+        name = value_key(self.value(text, kind.value_form, key))
+        ratings = self.ratings(table.get("ratings", {}), f"{key}.ratings")
+        parameters = self.numbers(table.get("parameters", {}), f"{key}.parameters")
+        return replace(
+            kind,
+            ratings_by_value={**kind.ratings_by_value, name: {**kind.ratings_by_value[like], **ratings}},
+            parameters_by_value={
+                **kind.parameters_by_value,
+                name: {**kind.parameters_by_value[like], **parameters},
+            },
         )
 
 

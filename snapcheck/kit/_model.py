@@ -11,7 +11,7 @@ from typing import NamedTuple
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._side import Side
-from snapcheck.kit._values import parse_value
+from snapcheck.kit._values import parse_value, usual_spelling
 
 #: name of the pseudo-terminal for a body that touches the plate
 PLATE = "plate"
@@ -162,9 +162,14 @@ class Kind:
         """Where contacts lie when the cube stands at `turn`, whatever terminal they belong to."""
         return frozenset(c.edge for c in self.contacts_at[turn])
 
+    def knows(self, value: float | str | None) -> bool:
+        """Whether there are data for a printed type or colour; True where none is printed, or none needed."""
+        named = self.value_form in (ValueForm.TYPE, ValueForm.COLOUR)
+        return not named or value is None or value_key(value) in self.parameters_by_value
+
     def ratings_for(self, value: float | str | None, printed: str | None = None) -> Mapping[str, float]:
         """Ratings of a cube with this value; a rated voltage in its print (``100u/16V``) comes first."""
-        merged = {**self.ratings, **self.ratings_by_value.get(value_key(value), {})}
+        merged = {**self.ratings, **_of_value(self.ratings_by_value, value, self.value_form)}
         if printed and self.value_form is ValueForm.FARADS:
             try:
                 rated = parse_value(printed, self.value_form).rated_V
@@ -176,7 +181,7 @@ class Kind:
 
     def parameters_for(self, value: float | str | None) -> Mapping[str, float]:
         """Device model parameters of a cube with this value."""
-        return {**self.parameters, **self.parameters_by_value.get(value_key(value), {})}
+        return {**self.parameters, **_of_value(self.parameters_by_value, value, self.value_form)}
 
     @property
     def either_way(self) -> bool:
@@ -197,6 +202,17 @@ def inner_ends(parameter: str) -> tuple[str, str]:
     """The legs between which a parameter such as ``in-out_ohm`` of a network of resistors lies."""
     first, _, second = parameter.removesuffix("_ohm").partition("-")
     return first, second
+
+
+def _of_value(
+    table: Mapping[str, Mapping[str, float]], value: float | str | None, form: ValueForm
+) -> Mapping[str, float]:
+    """What a table by value says of one, however it is spelt."""
+    found = table.get(value_key(value))
+    if found is None and isinstance(value, str) and table:
+        wanted = usual_spelling(value, form)
+        found = next((t for key, t in table.items() if usual_spelling(key, form) == wanted), None)
+    return found or {}
 
 
 def value_key(value: float | str | None) -> str:

@@ -6,6 +6,7 @@ Numbers are handled as decimals, so that ``0.47u`` and ``470n`` give the very sa
 
 from __future__ import annotations
 
+import functools
 import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
@@ -296,7 +297,8 @@ def _capacitance(clean: str, text: str) -> ParsedValue:
 
 
 def _lamp(clean: str, text: str) -> ParsedValue:
-    parts = re.split(r" ?[/,;] ?| (?=[\d.]+ ?m?[AW]$)", clean)
+    # a comma is a decimal mark unless a gap or another separator says otherwise
+    parts = re.split(r" ?[/;] ?|,(?: |(?=[\d.,]+ ?m?[AW]$)(?<=V,))| (?=[\d.,]+ ?m?[AW]$)", clean)
     if len(parts) != 2:
         _fail(text, ValueForm.LAMP, tr("is no lamp value: it takes a voltage and a current."))
     first, second = parts
@@ -344,3 +346,18 @@ def _colour(clean: str, text: str) -> str:
     if not re.fullmatch(r"[a-z]+(?:[ -][a-z]+)*", name):
         _fail(text, ValueForm.COLOUR, tr("is no colour."))
     return name
+
+
+@functools.lru_cache(maxsize=1000)
+def usual_spelling(text: str, form: ValueForm) -> str:
+    """A printed word as it counts when two are compared: GREEN as green, 6V/100mA as 6V/0.1A.
+
+    A word that makes no sense stays as it is.
+    """
+    try:
+        parsed = parse_value(text, form)
+    except InputError:
+        return text
+    if parsed.volts and parsed.amperes:
+        return f"{parsed.volts:g}V/{parsed.amperes:g}A"
+    return parsed.value if isinstance(parsed.value, str) else text

@@ -2,13 +2,22 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
-from snapcheck.photo._open import Picture, open_grey, open_picture, picture_of, taken_at
+from snapcheck.photo._open import (
+    MAX_BYTES,
+    Picture,
+    open_grey,
+    open_picture,
+    picture_of,
+    picture_of_array,
+    taken_at,
+)
 from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
-from snapcheck.photo._written import reading_to_json
+from snapcheck.photo._written import leaves_open, reading_to_json
 
 __all__ = [
+    "MAX_BYTES",
     "BlankReading",
     "CubeReading",
     "Frame",
@@ -18,9 +27,11 @@ __all__ = [
     "State",
     "TapReading",
     "flatten",
+    "leaves_open",
     "open_grey",
     "open_picture",
     "picture_of",
+    "picture_of_array",
     "read_photo",
     "read_picture",
     "reading_from_json",

@@ -7,13 +7,14 @@ import warnings
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from snapcheck.datafiles import read_bytes
-from snapcheck.errors import PhotoError
+from snapcheck.errors import InputError, PhotoError
 from snapcheck.words import tr
 
 MAX_BYTES = 120_000_000
@@ -68,18 +69,64 @@ def picture_of(data: bytes, path: Path) -> Picture:
         PhotoError: as `open_picture`.
     """
     image, form = _headed(data, path)
-    width, height = image.size
+    scale = _scale(*image.size, path)
+    focal = _focal(image)
+    pixels = _decode(data, form, scale, image)
+    if pixels is None:
+        raise _bad(path, tr("the picture file is damaged or cut off."), _retake())
+    return _showing(pixels, scale, focal, path)
+
+
+def picture_of_array(pixels: np.ndarray, name: str, *, colours: str = "rgb") -> Picture:
+    """As `open_picture`, for an upright picture that is an array already.
+
+    Args:
+        pixels: uint8, (h, w, 3), (h, w, 4) with alpha (laid on white), or (h, w) in greys. It is not changed.
+        name: for messages.
+        colours: order of the channels: ``rgb`` (as most libraries have it) or ``bgr`` (as OpenCV has it).
+
+    Raises:
+        InputError: it is no such array.
+        PhotoError: it is too small or too large, or shows nothing.
+    """
+    array: Any = pixels
+    if colours not in ("rgb", "bgr"):
+        raise InputError(
+            tr("'{name}' is no order of colours.", name=colours),
+            way_out=tr("Accepted: {names}.", names="rgb, bgr"),
+        )
+    if array.dtype != np.uint8 or not (array.ndim == 2 or (array.ndim == 3 and array.shape[2] in (3, 4))):
+        raise InputError(
+            tr("the array is no picture (shape {shape}, {dtype}).", shape=array.shape, dtype=array.dtype),
+            place=name,
+            way_out=tr("Give height x width x 3 (colours), 4 (with alpha) or nothing (greys), as uint8."),
+        )
+    height, width = array.shape[:2]
+    _not_too_many(width * height, Path(name))
+    scale = _scale(width, height, Path(name))
+    if scale < 1:
+        array = cv2.resize(array, ((width + 1) // 2, (height + 1) // 2), interpolation=cv2.INTER_AREA)
+    if array.ndim == 2:
+        array = np.repeat(array[:, :, None], 3, axis=2)
+    elif array.shape[2] == 4:
+        alpha = array[:, :, 3:].astype(np.uint16)
+        array = ((array[:, :, :3] * alpha + 255 * (255 - alpha) + 127) // 255).astype(np.uint8)
+    array = array[:, :, ::-1] if colours == "rgb" else array
+    return _showing(np.array(array, order="C"), scale, None, Path(name))
+
+
+def _scale(width: int, height: int, path: Path) -> float:
+    """By what a picture is made smaller; raises PhotoError where it is too small."""
     if min(width, height) < MIN_SIDE:
         raise _bad(
             path,
             tr("the picture is only {w} by {h} pixels.", w=width, h=height),
             tr("Send the original photo, not a thumbnail."),
         )
-    focal = _focal(image)
-    scale = 0.5 if width * height > _HALVE_ABOVE else 1.0
-    pixels = _decode(data, form, scale, image)
-    if pixels is None:
-        raise _bad(path, tr("the picture file is damaged or cut off."), _retake())
+    return 0.5 if width * height > _HALVE_ABOVE else 1.0
+
+
+def _showing(pixels: np.ndarray, scale: float, focal: float | None, path: Path) -> Picture:
     if float(pixels[::16, ::16].std()) < 2.0:
         raise _bad(
             path,

@@ -27,6 +27,7 @@ from snapcheck.photo._reading import (
 )
 from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, meaning, usual
 from snapcheck.photo._wires import follow
+from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
 
 RIM = 0.1
@@ -62,10 +63,12 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     """Read an opened picture; see `read_photo`."""
     pixels = picture.pixels
     board_at = locate(picture, name)
+    stop_if_asked()
     frame, columns, rows, notes = board_at.frame, board_at.columns, board_at.rows, board_at.notes
     board = flatten(pixels, frame, columns, rows, FINE, RIM)
     places = [(x, y) for y in range(rows) for x in range(columns)]
     symbols = _with_tops(read_symbols(board, RIM, places), board_at.tops.ravel())
+    stop_if_asked()
     cubes, blanks = read_cells(board, places, symbols, kit, frame.residual)
     if not cubes:
         raise PhotoError(
@@ -80,6 +83,7 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
             place=name,
             way_out=tr("Take the photo from straight above, with the whole plate in view and in good light."),
         )
+    stop_if_asked()
     taps = _taps(places, symbols, cubes)
     leads, more = _leads(pixels, frame, columns, rows, cubes, taps)
     frame = _full_size(frame, picture.scale)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from snapcheck.board import Cell, Cube, board_to_json
@@ -56,6 +57,18 @@ def reading_to_json(reading: Reading) -> dict[str, Any]:
         "notes": list(reading.notes),
         "edge": reading.edge,
     }
+
+
+def leaves_open(data: Mapping[str, Any]) -> bool:
+    """Whether a written reading (unchecked JSON) is not sure of everything; any other board is sure."""
+    if data.get("notes") or data.get("edge"):
+        return True
+    for entries in (data.get(key) or [] for key in ("cubes", "taps", "leads", "empty")):
+        if not isinstance(entries, list):
+            return True  # whoever reads it is told what is wrong
+        if any(isinstance(e, Mapping) and e.get("state", "read") != "read" for e in entries):
+            return True
+    return False
 
 
 def _listed(some: tuple[tuple[Cube | None, float], ...]) -> list[dict[str, Any]]:

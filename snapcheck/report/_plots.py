@@ -12,7 +12,7 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from snapcheck.simulate import Simulator, Survey
+    from snapcheck.simulate import Plot, Simulator, Survey
 
 _PERIODS = 3
 #: dB below the greatest gain that still shows
@@ -54,6 +54,11 @@ def behaviour(result: CheckResult, simulator: Simulator) -> Behaviour:
 
 
 def plots_svg(behaviour: Behaviour) -> list[DrawnPlot]:
+    """The plots of `plots_beside`, drawn."""
+    return [_drawn(plot) for plot in plots_beside(behaviour)]
+
+
+def plots_beside(behaviour: Behaviour) -> list[Plot]:
     """Frequency response, and the wave at the output (of a sine, or of the oscillation itself)."""
     designed, built = behaviour.designed, behaviour.built
     if designed is None:
@@ -68,7 +73,7 @@ def plots_svg(behaviour: Behaviour) -> list[DrawnPlot]:
     return drawn
 
 
-def _response(designed: Survey, built: Survey | None) -> DrawnPlot:
+def _response(designed: Survey, built: Survey | None) -> Plot:
     from snapcheck.simulate import Plot, figure_text
 
     def draw(canvas: Any, pen: Any) -> None:
@@ -92,10 +97,10 @@ def _response(designed: Survey, built: Survey | None) -> DrawnPlot:
         axes.xaxis.set_minor_formatter(NullFormatter())
         _legend(axes, pen)
 
-    return _drawn(Plot("response", "", 3.6, draw), tr("Frequency response, input to output"))
+    return Plot("response", tr("Frequency response, input to output"), 3.6, draw)
 
 
-def _sine(designed: Survey, built: Survey | None) -> DrawnPlot:
+def _sine(designed: Survey, built: Survey | None) -> Plot:
     from snapcheck.simulate import Plot
 
     frequency = designed.sine.frequency_Hz if designed.sine is not None else 1000.0
@@ -114,7 +119,7 @@ def _sine(designed: Survey, built: Survey | None) -> DrawnPlot:
         _legend(axes, pen)
 
     title = tr("Output for a sine of 1 kHz at the input, {input}", input=_volts(designed))
-    return _drawn(Plot("sine", "", 3.6, draw), title)
+    return Plot("sine", title, 3.6, draw)
 
 
 def _volts(survey: Survey) -> str:
@@ -123,7 +128,7 @@ def _volts(survey: Survey) -> str:
     return "" if survey.sine is None else figure_text(2 * survey.sine.input_V, "V") + " " + tr("peak to peak")
 
 
-def _oscillation(designed: Survey, built: Survey | None) -> DrawnPlot:
+def _oscillation(designed: Survey, built: Survey | None) -> Plot:
     from snapcheck.simulate import Plot, figure_text
 
     rhythm = designed.rhythm
@@ -151,9 +156,9 @@ def _oscillation(designed: Survey, built: Survey | None) -> DrawnPlot:
         words.append(
             tr("as built {frequency}", frequency=figure_text(built.rhythm.frequency_Hz, "Hz"))
             if built.rhythm is not None
-            else tr("as built it does not oscillate")
+            else tr("as built no oscillation was seen")
         )
-    return _drawn(Plot("oscillation", "", 3.6, draw), tr("Oscillation: {words}", words=", ".join(words)))
+    return Plot("oscillation", tr("Oscillation: {words}", words=", ".join(words)), 3.6, draw)
 
 
 def _styled(pen: Any, designed: Survey, built: Survey | None) -> list[tuple[Survey, dict[str, Any]]]:
@@ -176,11 +181,11 @@ def _legend(axes: Axes, pen: Any) -> None:
             text.set_color(pen.ink)
 
 
-def _drawn(plot: Any, title: str) -> DrawnPlot:
-    svg = plot.render("svg").decode()
+def _drawn(plot: Plot) -> DrawnPlot:
+    svg = plot.render("svg", headed=False).decode()
     svg = svg[svg.index("<svg") :]
     # ids of several drawings in one page must not meet
     for name in ("clip", "DejaVuSans-"):
         own = f"{plot.name}-{name}"
         svg = svg.replace(f'id="{name}', f'id="{own}').replace(f"#{name}", f"#{own}")
-    return DrawnPlot(title, svg)
+    return DrawnPlot(plot.title, svg)

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 from snapcheck.errors import InputError, MissingLibraryError
 from snapcheck.outfiles import write_together
 from snapcheck.pipeline import CheckResult
+from snapcheck.report._callouts import callouts_svg
 from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json
+from snapcheck.report._look import numbered
 from snapcheck.report._picture import annotate, drawing_svg, window_of
 from snapcheck.words import json_text, tr
 
@@ -42,6 +44,24 @@ class ReportFiles:
     notes: tuple[str, ...] = ()
 
 
+def picture_of_result(
+    result: CheckResult, pixels: np.ndarray | None = None, *, marked: bool = True
+) -> bytes | str:
+    """The build with its numbered findings: JPEG bytes where there is a photo, else a drawing as SVG text.
+
+    Args:
+        pixels: the photo, upright.
+        marked: False: without the findings.
+    """
+    plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
+    shown = list(result.findings) if marked else []
+    if pixels is not None and result.reading is not None:
+        return annotate(pixels, result.reading, shown, result.kit, plan)
+    marks = callouts_svg(numbered(shown), result.built, result.kit, plan)
+    window = window_of(result.built, *([] if plan is None else [plan]))
+    return drawing_svg(result.built, result.kit, window, marks, tr("The build with numbered findings"))
+
+
 def write_report(
     result: CheckResult,
     folder: Path,
@@ -69,27 +89,9 @@ def write_report(
     try:
         folder.mkdir(parents=True, exist_ok=True)
         progress(tr("drawing the picture"))
-        plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
-        if student:
-            shown: tuple[object, ...] = ()
-        else:
-            shown = result.findings
-        if pixels is not None and result.reading is not None:
-            picture = folder / "picture.jpg"
-            contents[picture] = annotate(pixels, result.reading, list(shown), result.kit, plan)  # type: ignore[arg-type]
-        else:
-            from snapcheck.report._callouts import callouts_svg
-            from snapcheck.report._look import numbered
-
-            picture = folder / "picture.svg"
-            marks = callouts_svg(numbered(shown), result.built, result.kit, plan)  # type: ignore[arg-type]
-            contents[picture] = drawing_svg(
-                result.built,
-                result.kit,
-                window_of(result.built, *([] if plan is None else [plan])),
-                marks,
-                tr("The build with numbered findings"),
-            )
+        drawn = picture_of_result(result, pixels, marked=not student)
+        picture = folder / ("picture.jpg" if isinstance(drawn, bytes) else "picture.svg")
+        contents[picture] = drawn
         progress(tr("writing the report"))
         data = None if student else folder / "report.json"
         if data is not None:

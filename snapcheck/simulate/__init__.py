@@ -5,7 +5,7 @@ installed, only simulation fails, with the one command that installs it.
 """
 
 from snapcheck.simulate._export import export_netlist
-from snapcheck.simulate._figures import Figure, name_of, range_text
+from snapcheck.simulate._figures import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._plots import Plot, plots_of
 from snapcheck.simulate._response import FrequencyResponse
@@ -17,7 +17,7 @@ from snapcheck.simulate._tolerance import FigureSpread, Spread, Tolerance
 from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
-from snapcheck.simulate._what_if import Change, WhatIf
+from snapcheck.simulate._what_if import Change, WhatIf, figure_changes
 
 __all__ = [
     "Change",
@@ -40,8 +40,10 @@ __all__ = [
     "Waveforms",
     "WhatIf",
     "export_netlist",
+    "figure_changes",
     "figure_text",
     "is_available",
+    "judge",
     "name_of",
     "plots_of",
     "range_text",

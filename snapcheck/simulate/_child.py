@@ -38,7 +38,7 @@ _LAMP = (
 _LINE = re.compile(
     r"(?:\.model [a-z0-9_]+ [a-z]+\([a-z0-9_=.+\- ]*\)"
     r"|\.options [a-z0-9_=.+\- ]+"
-    r"|\.ic(?: v\([a-z0-9_]+\)=[-+0-9.e]+)+"
+    r"|\.(?:ic|nodeset)(?: v\([a-z0-9_]+\)=[-+0-9.e]+)+"
     r"|\.save all(?: @[a-z0-9_]+\[[a-z0-9]+\])*"
     r"|\.end"
     rf"|b[a-z0-9]+ {_NODE} {_NODE} i=(?:{_LAMP})"

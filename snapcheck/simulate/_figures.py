@@ -7,15 +7,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
-from snapcheck.board import Conditions, Design, Expectation, Probe, settings_words
+from snapcheck.board import OF_A_PART, Conditions, Design, Expectation, Probe, settings_words
 from snapcheck.circuit import Circuit, Part, probe_words, terminal_word
 from snapcheck.errors import SimulationError
-from snapcheck.simulate import _operating, _response, _transient
+from snapcheck.simulate import _response, _states, _transient
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._text import figure_text
+from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._worker import Worker
@@ -30,7 +31,9 @@ USUAL_Hz = 1000.0
 _CREEPING_dB = 40.0
 
 #: quantities that need runs in time; the rest come from an operating point or a frequency response
-SLOW = frozenset({"swing", "distortion", "frequency", "duty", "delay"})
+SLOW = frozenset(
+    {"swing", "distortion", "frequency", "duty", "delay", "pulse", "threshold-up", "threshold-down"}
+) | frozenset(f"{form}-{what}" for form in ("average", "rms") for what in ("voltage", "current"))
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,7 @@ class Measurer:
     def point(self, conditions: Conditions) -> OperatingPoint:
         return self._once(
             ("point", conditions),
-            lambda: _operating.solve(self._worker, self._circuit, conditions, scales=self._scales),
+            lambda: _states.rest(self._worker, self._circuit, conditions, scales=self._scales),
         )
 
     def response(self, conditions: Conditions, output: Probe) -> FrequencyResponse:
@@ -137,11 +140,24 @@ class Measurer:
             ),
         )
 
-    def oscillation(self, conditions: Conditions, place: Probe) -> tuple[Rhythm, Waveforms] | None:
+    def oscillation(
+        self, conditions: Conditions, place: Probe, *, through: str = ""
+    ) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
+        """See `_transient.oscillation`: what was found, and the longest run looked at, s.
+
+        Args:
+            through: terminal of the part at the place whose current is wanted, too.
+        """
+        part = self._circuit.part_at.get(place.cell) if through else None
         return self._once(
-            ("oscillation", conditions, place),
+            ("oscillation", conditions, place, through),
             lambda: _transient.oscillation(
-                self._worker, self._circuit, conditions, self._net(place), scales=self._scales
+                self._worker,
+                self._circuit,
+                conditions,
+                self._net(place),
+                scales=self._scales,
+                through=None if part is None else (part, through),
             ),
         )
 
@@ -248,16 +264,12 @@ class Measurer:
 
     def _swing(self, e: Expectation) -> float | None:
         if _response.resolve_input(self._circuit, self._design.input) is None:
-            found = self.oscillation(self.conditions(e), self.place(e))
-            return 0.0 if found is None else found[0].swing_V
+            return self._rhythm(e).swing_V
         clipped = self.clipping(self.conditions(e), self.place(e), e.at or USUAL_Hz)
         return 0.0 if clipped is None else clipped.output_swing_V
 
     def _distortion(self, e: Expectation) -> float | None:
-        source = self._source()
-        found = self.sine(
-            self.conditions(e), self.place(e), e.at or USUAL_Hz, _transient.source_amplitude(source)
-        )
+        found = self.sine(self.conditions(e), self.place(e), e.at or USUAL_Hz, self.level())
         least = found.input_V * 10 ** ((self._promised_dB(e) - _CREEPING_dB) / 20)
         if found.input_V < _response.LEAST_INPUT * found.source_V or found.output_swing_V < max(
             1e-6, 2 * least
@@ -278,9 +290,15 @@ class Measurer:
         return min(lows, default=0.0)
 
     def _rhythm(self, e: Expectation) -> Rhythm:
-        found = self.oscillation(self.conditions(e), self.place(e))
+        found, longest_s = self.oscillation(self.conditions(e), self.place(e))
         if found is None:
-            raise SimulationError(tr("it does not oscillate at {place}.", place=probe_words(self.place(e))))
+            raise SimulationError(
+                tr(
+                    "no oscillation was seen at {place} within {seconds}.",
+                    place=probe_words(self.place(e)),
+                    seconds=figure_text(longest_s, "s"),
+                )
+            )
         return found[0]
 
     def _frequency(self, e: Expectation) -> float | None:
@@ -296,6 +314,76 @@ class Measurer:
                 tr("nothing changes at {place}, or not within 1000 s.", place=probe_words(self.place(e)))
             )
         return found.seconds
+
+    def _pulse(self, e: Expectation) -> float | None:
+        if e.conditions is None:
+            raise SimulationError(
+                tr("nothing sets the pulse off."),
+                way_out=tr("Write what does, such as: expect pulse 1 to 2 s with A2 closed."),
+            )
+        after = e.conditions
+        found: float | None = self._once(
+            ("pulse", after, self.place(e)),
+            lambda: _transient.pulse(
+                self._worker,
+                self._circuit,
+                self._design.conditions,
+                after,
+                self._net(self.place(e)),
+                scales=self._scales,
+            ),
+        )
+        if found is None:
+            raise SimulationError(
+                tr("no pulse was seen at {place} within 1000 s.", place=probe_words(self.place(e)))
+            )
+        return found
+
+    def _of_a_wave(self, e: Expectation) -> float | None:
+        """Average or root mean square over whole periods; at rest, what the operating point has."""
+        form, _, what = e.quantity.partition("-")
+        conditions, place = self.conditions(e), self.place(e)
+        part = self._circuit.part_at.get(place.cell) if what == "current" else None
+        found = None
+        for look in self._moving(place, part):
+            found, _ = self.oscillation(conditions, look, through="" if part is None else place.terminal)
+            if found is not None:
+                break
+        if found is None:
+            value = self._current(e) if what == "current" else self._voltage(e)
+            return abs(value) if value is not None and form == "rms" else value
+        beat, waves = found
+        values = waves.amperes if what == "current" else waves.voltage(self._net(place))
+        assert values is not None
+        mean, rms = _transient.mean_and_rms(waves.time_s, values, beat.periods, 1 / beat.frequency_Hz)
+        if form == "rms":
+            return rms
+        return abs(mean) if part is not None and says_no_direction(part, e) else mean
+
+    def _moving(self, place: Probe, part: Part | None) -> list[Probe]:
+        """Where to look for the rhythm of a current: the part's terminals that no supply holds."""
+        if part is None:
+            return [place]
+        held = {0} | {n for p in self._circuit.parts if p.kind.model in SUPPLIES for n in p.nets.values()}
+        return [Probe(part.cell, t) for t, n in part.nets.items() if n not in held]
+
+    def _threshold(self, e: Expectation) -> float | None:
+        conditions, place = self.conditions(e), self.place(e)
+        up, down = self._once(
+            ("thresholds", conditions, place),
+            lambda: _transient.thresholds(
+                self._worker, self._circuit, conditions, self._source(), self._net(place), scales=self._scales
+            ),
+        )
+        found = up if e.quantity == "threshold-up" else down
+        if found is None:
+            raise SimulationError(tr("nothing switches at {place}.", place=probe_words(place)))
+        return found
+
+    def level(self) -> float:
+        """Amplitude of the usual signal, V at its source."""
+        given = self._design.input_V
+        return _transient.source_amplitude(self._source()) if given is None else given
 
     def _ripple(self, e: Expectation) -> float | None:
         """Peak to peak at the place, from the ripple of each mains supply at its frequency (linear)."""
@@ -345,6 +433,13 @@ _MEASURES: dict[str, Callable[[Measurer, Expectation], float | None]] = {
     "duty": Measurer._duty,
     "delay": Measurer._delay,
     "ripple": Measurer._ripple,
+    "pulse": Measurer._pulse,
+    "average-voltage": Measurer._of_a_wave,
+    "rms-voltage": Measurer._of_a_wave,
+    "average-current": Measurer._of_a_wave,
+    "rms-current": Measurer._of_a_wave,
+    "threshold-up": Measurer._threshold,
+    "threshold-down": Measurer._threshold,
 }
 
 
@@ -365,9 +460,16 @@ def name_of(expectation: Expectation, design: Design) -> str:
         "duty": tr("duty"),
         "delay": tr("delay"),
         "ripple": tr("ripple"),
+        "pulse": tr("length of the pulse"),
+        "average-voltage": tr("average voltage"),
+        "rms-voltage": tr("RMS voltage"),
+        "average-current": tr("average current"),
+        "rms-current": tr("RMS current"),
+        "threshold-up": tr("upper threshold"),
+        "threshold-down": tr("lower threshold"),
     }
     name = names[expectation.quantity]
-    if expectation.conditions is not None and expectation.quantity != "delay":
+    if expectation.conditions is not None and expectation.quantity not in ("delay", "pulse"):
         settings = ", ".join(settings_words(expectation.conditions, design.conditions))
         name = _placed(name, expectation, design)
         return tr("{name} with {settings}", name=name, settings=settings) if settings else name
@@ -382,7 +484,7 @@ def _placed(name: str, expectation: Expectation, design: Design) -> str:
         return tr("{name} at {frequency}", name=name, frequency=figure_text(expectation.at or USUAL_Hz, "Hz"))
     if expectation.place is not None:
         # one current flows through a part with two ends, and their names a and b mean nothing to people
-        through = expectation.quantity in ("current", "power") and expectation.place.terminal in ("a", "b")
+        through = expectation.quantity in OF_A_PART and expectation.place.terminal in ("a", "b")
         place = str(expectation.place.cell) if through else probe_words(expectation.place)
         return tr("{name} at {place}", name=name, place=place)
     return name

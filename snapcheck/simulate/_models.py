@@ -163,11 +163,11 @@ def _buzzer(w: Writer, part: Part, p: Parameters) -> None:
 def _meter(w: Writer, part: Part, p: Parameters) -> None:
     plus, minus = w.outer(part, "plus"), w.outer(part, "minus")
     full = part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 10.0
-    unit = part.cube.unit
-    amperes = float(full) * (1e-3 if unit == "mA" else 1.0)
-    ohm = (
-        p.get("burden_V", 0.1) / amperes if unit in ("A", "mA") else p.get("ohm_per_V", 20000.0) * float(full)
-    )
+    # its full scale is in amperes or volts, whatever prefix is printed
+    if part.cube.unit.endswith("A"):
+        ohm = p.get("burden_V", 0.1) / float(full)
+    else:
+        ohm = p.get("ohm_per_V", 20000.0) * float(full)
     w.resistor(w.name("r"), plus, minus, ohm)
     w.between(part, "plus", "minus", plus, minus, ohm)
 

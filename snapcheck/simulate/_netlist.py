@@ -44,21 +44,27 @@ class Stimulus:
         input: the audio input or microphone that carries the signal, or the net that a generator drives.
         ac: unit alternating signal at the input.
         sine: (amplitude in V at the source, frequency in Hz) in a transient.
+        ramp: (V, s) in a transient, a slow rise of the input from zero, and back in the same time.
         ripple: unit alternating voltage in series with every mains supply.
         into_net: unit alternating current into this net.
         power_on: in a transient, supplies rise from zero in 10 µs.
         after: in a transient, conditions that set in at t = 0.
         kick: in a transient, 1 µA for 1 ms into the first base, so that no oscillator balances on its edge.
+        held: (net, V): the transient starts from the balance with this net held there, then let go.
+        near: (net, V) each, where the search for an operating point begins.
     """
 
     input: Part | int | None = None
     ac: bool = False
     sine: tuple[float, float] | None = None
+    ramp: tuple[float, float] | None = None
     ripple: bool = False
     into_net: int | None = None
     power_on: bool = False
     after: Conditions | None = None
     kick: bool = False
+    held: tuple[int, float] | None = None
+    near: tuple[tuple[int, float], ...] = ()
 
 
 QUIET = Stimulus()
@@ -229,6 +235,11 @@ class Writer:
         if self.stimulus.sine is not None:
             amplitude, frequency = self.stimulus.sine
             words.append(f"sin(0 {amplitude * scale:.12g} {frequency:.12g})")
+        if self.stimulus.ramp is not None:
+            volts, rise = self.stimulus.ramp
+            words.append(
+                f"pulse(0 {volts:.12g} 0 {rise:.12g} {rise:.12g} {rise / 1000:.12g} {3 * rise:.12g})"
+            )
         self.add(f"{device} {plus} {minus} {' '.join(words)}")
 
     # -------------------------------------------------------------- the whole
@@ -237,10 +248,12 @@ class Writer:
         netlist, stimulus = self.netlist, self.stimulus
         if isinstance(stimulus.input, int) and netlist.node_of(stimulus.input) not in (None, "0"):
             target = netlist.node(stimulus.input)
-            netlist.nodes |= {"gen", "gena", target}
+            netlist.nodes |= {"gen", target} | ({"gena"} if stimulus.ramp is None else set())
             self.signal("vgen", "gen", "0")
-            self.add(f"rgen gen gena {GENERATOR_OHM:g}")
-            self.add(f"cgen gena {target} {_GENERATOR_FARAD:g}")
+            coupled = stimulus.ramp is None
+            self.add(f"rgen gen {'gena' if coupled else target} {GENERATOR_OHM:g}")
+            if coupled:
+                self.add(f"cgen gena {target} {_GENERATOR_FARAD:g}")
             netlist.input_branch = self.vector("vgen#branch")
         if stimulus.into_net is not None and netlist.node_of(stimulus.into_net) not in (None, "0"):
             self.add(f"iout 0 {netlist.node(stimulus.into_net)} dc 0 ac 1")
@@ -256,10 +269,22 @@ class Writer:
             )
             if base != "0":
                 self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
+        if stimulus.held is not None and netlist.node_of(stimulus.held[0]) not in (None, "0"):
+            self.add(f".ic v({netlist.node(stimulus.held[0])})={stimulus.held[1]:.9g}")
+        near = [(netlist.node_of(net), volts) for net, volts in stimulus.near]
+        begins = [f"v({node})={volts:.9g}" for node, volts in near if node not in (None, "0")]
+        if begins:
+            self.add(f".nodeset {' '.join(begins)}")
         devices = [name for name in netlist.vectors if name.startswith("@")]
         if devices:
             self.add(f".save all {' '.join(devices)}")
-        in_time = stimulus.sine is not None or stimulus.power_on or stimulus.after is not None
+        in_time = (
+            stimulus.sine is not None
+            or stimulus.ramp is not None
+            or stimulus.power_on
+            or stimulus.after is not None
+            or stimulus.held is not None
+        )
         options = {
             "temp": self.conditions.temperature_C,
             "reltol": 5e-4 if in_time else 1e-6,

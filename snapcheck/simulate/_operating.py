@@ -11,7 +11,7 @@ from snapcheck.board import Cell, Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import supply_volts, write_netlist
-from snapcheck.simulate._netlist import NO_SCALES, Netlist
+from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
 from snapcheck.simulate._topology import SUPPLIES, Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
@@ -39,6 +39,13 @@ class Region(enum.StrEnum):
                 return tr("reversed")
 
 
+#: (control, inverting output, following output) of an amplifying part
+LEADS = {
+    "npn": ("base", "collector", "emitter"),
+    "pnp": ("base", "collector", "emitter"),
+    "nmos": ("gate", "drain", "source"),
+    "pmos": ("gate", "drain", "source"),
+}
 #: a collector current below this is no current (A); common practice, no source
 _OFF_A = 5e-6
 #: collector-emitter voltage below which a bipolar transistor counts as fully on (V), common practice
@@ -156,16 +163,39 @@ class OperatingPoint:
         return self.circuit.part_named.get(part) if isinstance(part, str) else self.circuit.part_at.get(part)
 
 
+def holds(point: OperatingPoint) -> list[tuple[int, float]]:
+    """(net of a control, V that hold its transistor off: those of what follows it) of each transistor."""
+    found: dict[int, float] = {}
+    for part in point.circuit.parts:
+        if part.kind.model in LEADS:
+            control, _, follower = (part.nets.get(name) for name in LEADS[part.kind.model])
+            if control is None or follower is None or control in (0, follower):
+                continue
+            volts = point.voltage(follower)
+            if volts is not None and point.voltage(control) is not None:
+                found.setdefault(control, volts)
+    return list(found.items())
+
+
 def vectors_of(netlist: Netlist) -> list[str]:
     """Every vector that an operating point needs, nodes first."""
     return [*sorted(netlist.nodes), *netlist.vectors]
 
 
 def solve(
-    worker: Worker, circuit: Circuit, conditions: Conditions, *, scales: Mapping[str, float] = NO_SCALES
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+    near: tuple[tuple[int, float], ...] = (),
 ) -> OperatingPoint:
-    """The operating point; raises SimulationError where there is none."""
-    netlist = write_netlist(circuit, conditions, scales=scales)
+    """The operating point; raises SimulationError where there is none.
+
+    Args:
+        near: (net, V) each, where the search begins; the answer is the state that is reached from there.
+    """
+    netlist = write_netlist(circuit, conditions, Stimulus(near=near), scales=scales)
     wanted = vectors_of(netlist)
     (values,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
     return read(netlist, circuit, conditions, dict(zip(wanted, values, strict=True)))

@@ -26,6 +26,11 @@ if TYPE_CHECKING:
 
 #: size of one plot in inches and its dots an inch (PNG: 1280 pixels wide)
 _WIDTH, _DPI = 8.0, 160
+_STYLE: dict[Any, Any] = {
+    "svg.fonttype": "path",
+    "svg.hashsalt": "snapcheck",
+    "font.family": "DejaVu Sans",
+}
 #: parts shown in the bar chart of influences
 _MOST_BARS = 8
 
@@ -44,8 +49,23 @@ class Plot:
         self._height = height
         self._draw = draw
 
-    def render(self, form: str, theme: Theme = "light") -> bytes:
-        """The picture as ``png`` or ``svg``.
+    def render(self, form: str, theme: Theme = "light", *, headed: bool = True) -> bytes:
+        """The picture as ``png`` or ``svg``; not `headed`: without its title.
+
+        Raises:
+            MissingLibraryError: matplotlib is not installed.
+        """
+        canvas = self.figure(theme, headed=headed)
+        import matplotlib
+
+        with matplotlib.rc_context(_STYLE):
+            stream = io.BytesIO()
+            metadata = {"Date": None} if form == "svg" else {"Software": None}
+            canvas.savefig(stream, format=form, facecolor=canvas.get_facecolor(), metadata=metadata)
+        return stream.getvalue()
+
+    def figure(self, theme: Theme = "light", *, headed: bool = True) -> Canvas:
+        """The picture as a figure of matplotlib, for a program to show, change or save.
 
         Raises:
             MissingLibraryError: matplotlib is not installed.
@@ -60,12 +80,7 @@ class Plot:
                 way_out=tr("Install it with: pip install 'snapcheck[simulate]'"),
             ) from None
         pen = _Pen(theme)
-        style: dict[Any, Any] = {
-            "svg.fonttype": "path",
-            "svg.hashsalt": "snapcheck",
-            "font.family": "DejaVu Sans",
-        }
-        with matplotlib.rc_context(style):
+        with matplotlib.rc_context(_STYLE):
             canvas = Canvas(
                 figsize=(_WIDTH, self._height),
                 dpi=_DPI,
@@ -73,14 +88,12 @@ class Plot:
                 layout=ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.1),
             )
             canvas.suptitle(
-                self.title, x=0.02, ha="left", fontsize=13, fontweight="bold", color=pen.ink, wrap=True
-            )
+                self.title if headed else "",
+                x=0.02, ha="left", fontsize=13, fontweight="bold", color=pen.ink, wrap=True,
+            )  # fmt: skip
             self._draw(canvas, pen)
             _speak(canvas)
-            stream = io.BytesIO()
-            metadata = {"Date": None} if form == "svg" else {"Software": None}
-            canvas.savefig(stream, format=form, facecolor=pen.page, metadata=metadata)
-        return stream.getvalue()
+        return canvas
 
 
 def _speak(canvas: Canvas) -> None:
@@ -296,6 +309,10 @@ def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
         axes.plot(sweep.values, volts, color=pen.output, linewidth=2.2)
         if len(volts) <= 60:
             axes.plot(sweep.values, volts, "o", color=pen.output, markersize=3.5)
+        if sweep.back:
+            back = sweep.voltage(net, back=True)
+            axes.plot(sweep.values, back, color=pen.input, linewidth=2.2, linestyle=(0, (5, 3)))
+            pen.note(axes, tr("back"), (float(sweep.values[0]), float(back[0])), (6, 6), color=pen.input)
         if sweep.knob.what == "light":
             from matplotlib.ticker import FuncFormatter
 
@@ -310,10 +327,11 @@ def tolerance_plot(survey: Survey, tolerance: Tolerance) -> Plot:
     """A histogram of each figure with its accepted range, and the parts that matter most."""
     figures = [figure for figure in tolerance.figures if figure.percentile(50) is not None]
     rows = (len(figures) + 2) // 2  # the bar chart takes one field
-    values = {"passed": figure_text(tolerance.passed, ""), "samples": tolerance.samples}
-    title = tr("Of {samples} boards with parts within tolerance, {passed} meet the figures", **values)
-    if tolerance.slow_samples:
-        title += " " + tr("(runs in time: {slow} boards)", slow=tolerance.slow_samples)
+    low, high = (figure_text(share, "") for share in tolerance.interval)
+    title = tr(
+        "Of {samples} boards with parts within tolerance, {passed} meet the figures ({low} to {high} of all)",
+        passed=figure_text(tolerance.passed, ""), samples=tolerance.judged, low=low, high=high,
+    )  # fmt: skip
 
     def draw(canvas: Canvas, pen: _Pen) -> None:
         fields = list(canvas.subplots(rows, 2, squeeze=False).flat)
@@ -401,7 +419,7 @@ def plots_of(
         source = resolve_input(survey.circuit, survey.design.input)
     if source is not None and survey.output is not None:
         for name, sine in (("sine", survey.sine), ("clipping", survey.clipping)):
-            if sine is not None:
+            if sine is not None and (name == "sine" or sine.clips):
                 yield sine_plot(name, sine, input_net(source), survey.output)
     if survey.rhythm is not None and survey.rhythm_waves is not None and survey.rhythm_net is not None:
         yield oscillation_plot(survey.rhythm, survey.rhythm_waves, survey.rhythm_net)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions, Probe
@@ -21,6 +21,13 @@ if TYPE_CHECKING:
 #: span of a response and its points a decade
 START_Hz, STOP_Hz, PER_DECADE = 1.0, 10e6, 40
 
+#: bend of a curve (dB) between three neighbouring points beyond which more are asked for between them, so
+#: that what is read off between points is right within a fiftieth of a decibel; how much finer, how often
+_BEND_dB, _FINER, _ROUNDS = 0.15, 8, 3
+
+#: depth below a curve's greatest value beyond which it is not looked at closely (dB)
+_DEPTH_dB = 120.0
+
 #: a unit source that brings less than this to its own net drives nothing: what is there crept through
 #: insulation, and a gain from it would be none
 LEAST_INPUT = 1e-5
@@ -34,17 +41,19 @@ class FrequencyResponse:
     """How a circuit passes a small signal, from the net of its input to the net of its output.
 
     Attributes:
-        frequency_Hz: shape (n,), ascending, evenly spaced on a logarithmic scale.
+        frequency_Hz: shape (n,), ascending; closer where the curve bends.
         gain: shape (n,), complex: output voltage over voltage at the input's net.
         input_ohm: shape (n,), complex: what the source sees, or None where nothing measures it.
-        output_ohm: shape (n,), complex: what a load would see with the loudspeaker at the output taken
+        output_ohm: shape (m,), complex: what a load would see with the loudspeaker at the output taken
             away, or None where it was not asked for.
+        output_Hz: shape (m,), the frequencies of `output_ohm`, which bends elsewhere.
     """
 
     frequency_Hz: NDArray[Any]
     gain: NDArray[Any]
     input_ohm: NDArray[Any] | None = None
-    output_ohm: NDArray[Any] | None = field(default=None)
+    output_ohm: NDArray[Any] | None = None
+    output_Hz: NDArray[Any] | None = None
 
     def gain_dB(self, at_Hz: float) -> float:
         """Gain in dB at a frequency, interpolated."""
@@ -102,17 +111,17 @@ class FrequencyResponse:
 
     def output_impedance(self, at_Hz: float) -> float | None:
         """Magnitude in ohm at a frequency."""
-        return _magnitude(self.frequency_Hz, self.output_ohm, at_Hz)
+        return _magnitude(self.output_Hz, self.output_ohm, at_Hz)
 
 
 def _cross(x0: float, x1: float, y0: float, y1: float, level: float) -> float:
     return float(x0 + (x1 - x0) * (level - y0) / (y1 - y0))
 
 
-def _magnitude(frequency: NDArray[Any], values: NDArray[Any] | None, at_Hz: float) -> float | None:
+def _magnitude(frequency: NDArray[Any] | None, values: NDArray[Any] | None, at_Hz: float) -> float | None:
     import numpy as np
 
-    if values is None:
+    if values is None or frequency is None:
         return None
     logs = np.log(np.maximum(np.abs(values), 1e-12))
     return float(np.exp(np.interp(math.log(at_Hz), np.log(frequency), logs)))
@@ -183,14 +192,18 @@ def measure(
     output = net_of_probe(circuit, output_probe, tr("output"))
     netlist = write_netlist(circuit, conditions, Stimulus(input=source, ac=True), scales=scales)
     wanted = wanted_vectors(netlist, source, output)
-    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), wanted)])
-    response = read_response(netlist, source, output, answer)
+
+    def curves(answer: dict[str, Any]) -> list[NDArray[Any] | None]:
+        found = read_response(netlist, source, output, answer)
+        return [found.gain, found.input_ohm]
+
+    response = read_response(netlist, source, output, _sweep(worker, netlist, wanted, curves))
     if not with_output_impedance:
         return response
     if netlist.node_of(output) in (None, "0"):
         return response
     seen = output_impedance(worker, circuit, conditions, source, output, scales=scales)
-    return replace(response, output_ohm=seen.output_ohm)
+    return replace(response, output_ohm=seen.output_ohm, output_Hz=seen.output_Hz)
 
 
 def output_impedance(
@@ -213,15 +226,75 @@ def output_impedance(
     if node is None or node == "0":
         raise SimulationError(tr("the output is cut off from every supply, or lies on the plate."))
     wanted = ["frequency", node]
-    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(sweep_command(), wanted)])
+    answer = _sweep(worker, netlist, wanted, lambda found: [found[node]])
     frequency = np.real(answer["frequency"])
     ohms = without_loads(answer[node], frequency, own_loads(circuit, output))
-    return FrequencyResponse(frequency, np.zeros(len(frequency)), None, ohms)
+    return FrequencyResponse(frequency, np.zeros(len(frequency)), None, ohms, frequency)
+
+
+def _sweep(
+    worker: Worker,
+    netlist: Netlist,
+    wanted: list[str],
+    curves: Callable[[dict[str, Any]], list[NDArray[Any] | None]],
+) -> dict[str, Any]:
+    """ngspice's vectors over the whole span, asked for again where a curve bends between points."""
+    import numpy as np
+
+    nodes = frozenset(netlist.nodes)
+    answer: dict[str, Any]
+    (answer,) = worker.solve(netlist.lines, nodes, [(sweep_command(), wanted)])
+    per_decade = PER_DECADE
+    for _ in range(_ROUNDS):
+        spans = _bends(np.real(answer["frequency"]), curves(answer))
+        if not spans:
+            break
+        per_decade *= _FINER
+        analyses = [(sweep_command(low, high, per_decade), wanted) for low, high in spans]
+        finer: list[dict[str, Any]] = worker.solve(netlist.lines, nodes, analyses)
+        joined = {name: np.concatenate([part[name] for part in (answer, *finer)]) for name in answer}
+        _, first = np.unique(np.round(np.log(np.real(joined["frequency"])), 9), return_index=True)
+        answer = {name: values[first] for name, values in joined.items()}
+    return answer
+
+
+def _bends(frequency: NDArray[Any], curves: list[NDArray[Any] | None]) -> list[tuple[float, float]]:
+    """Spans of frequency where a curve (in dB) turns too much from one point to the next to be joined."""
+    import numpy as np
+
+    logs = np.log(frequency)
+    bent = np.zeros(len(frequency), dtype=bool)
+    for curve in curves:
+        if curve is None:
+            continue
+        size = np.abs(curve)
+        if not np.all(np.isfinite(size)) or not size.max() > 0:
+            continue
+        # what lies this far below the greatest is not read off
+        level = 20 * np.log10(np.maximum(size, size.max() * 10 ** (-_DEPTH_dB / 20)))
+        between = level[:-2] + (level[2:] - level[:-2]) * (logs[1:-1] - logs[:-2]) / (logs[2:] - logs[:-2])
+        bent[1:-1] |= np.abs(level[1:-1] - between) > _BEND_dB / 2
+    spans: list[tuple[float, float]] = []
+    for i in np.flatnonzero(bent):
+        low, high = float(frequency[i - 1]), float(frequency[i + 1])
+        if spans and low <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], high)
+        else:
+            spans.append((low, high))
+    return spans
+
+
+def per_decade_of(response: FrequencyResponse) -> int:
+    """Points a decade for specimens of a circuit whose own response is known: more where that bends."""
+    import numpy as np
+
+    steps = np.diff(np.log10(response.frequency_Hz))
+    return PER_DECADE // 2 if steps.min() > 0.5 / PER_DECADE else PER_DECADE // 2 * _FINER
 
 
 def sweep_command(start: float = START_Hz, stop: float = STOP_Hz, per_decade: int = PER_DECADE) -> str:
     """The ngspice command of a response."""
-    return f"ac dec {per_decade} {start:g} {stop:g}"
+    return f"ac dec {per_decade} {start:.9g} {stop:.9g}"
 
 
 def wanted_vectors(netlist: Netlist, source: Part | int, output: int) -> list[str]:

@@ -198,7 +198,10 @@ def _responses(
             own_models=True,
         )
         wide = quantity in ("band-low", "band-high")
-        command = _response.sweep_command(per_decade=20) if wide else f"ac lin 1 {hertz:g} {hertz:g}"
+        fine = (
+            _response.per_decade_of(measurer.response(conditions, measurer.place(expectation))) if wide else 0
+        )
+        command = _response.sweep_command(per_decade=fine) if wide else f"ac lin 1 {hertz:g} {hertz:g}"
         wanted = (
             ["frequency", netlist.node(output)]
             if source is None or from_output

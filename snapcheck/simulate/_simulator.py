@@ -13,8 +13,9 @@ from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
     _figures,
-    _operating,
     _response,
+    _states,
+    _stress,
     _survey,
     _sweep,
     _tolerance,
@@ -78,11 +79,12 @@ class Simulator:
         return self._worker
 
     def operating_point(self, circuit: Circuit, conditions: Conditions = _USUAL) -> OperatingPoint:
-        """Direct voltages, currents, powers and transistor regions."""
-        return _operating.solve(self._worker, circuit, conditions)
+        """Direct voltages, currents, powers and transistor regions, in a state of rest that lasts."""
+        return _states.rest(self._worker, circuit, conditions)
 
     def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
-        """Operating points in the other positions of the switches, by what is different there, in words.
+        """Operating points in the other positions of the switches, and where light, warmth and knobs strain a
+        part most, by what is different there, in words.
 
         A position that has no answer is left out. See `snapcheck.circuit.switch_positions`.
         """
@@ -90,7 +92,7 @@ class Simulator:
         for words, position in switch_positions(circuit, conditions).items():
             with suppress(SimulationError):
                 points[words] = self.operating_point(circuit, position)
-        return points
+        return {**_stress.strained(self._worker, circuit, conditions, points), **points}
 
     def frequency_response(
         self,
@@ -176,9 +178,9 @@ class Simulator:
     def oscillation(
         self, circuit: Circuit, conditions: Conditions = _USUAL, *, place: Probe
     ) -> tuple[Rhythm, Waveforms] | None:
-        """The steady oscillation after power-on; None when there is none within 50 s."""
+        """The steady oscillation of a place; None where none is seen in runs of up to minutes."""
         net = _measured(circuit, place)
-        return _transient.oscillation(self._worker, circuit, conditions, net)
+        return _transient.oscillation(self._worker, circuit, conditions, net)[0]
 
     def delay(
         self, circuit: Circuit, before: Conditions, after: Conditions | None, *, place: Probe

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from snapcheck.board import Design, Expectation, Probe
 from snapcheck.circuit import Circuit
 from snapcheck.errors import SimulationError
-from snapcheck.simulate import _response, _transient
+from snapcheck.simulate import _response
 from snapcheck.simulate._figures import Figure, Measurer
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
@@ -82,7 +82,7 @@ def _signal_path(
         if source is None:
             return None, None, None
         response = measurer.response(design.conditions, design.output)
-        volts = _transient.source_amplitude(source)
+        volts = measurer.level()
         sine = measurer.sine(design.conditions, design.output, 1000.0, volts)
         return response, sine, measurer.clipping(design.conditions, design.output, 1000.0)
     except SimulationError:
@@ -105,7 +105,7 @@ def _oscillation(
         places = [design.output] if active and stores else []
     for place in places:
         try:
-            found = measurer.oscillation(design.conditions, place)
+            found, _ = measurer.oscillation(design.conditions, place)
         except SimulationError:
             continue
         if found is not None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.board import Cell, Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import InputError, SimulationError
-from snapcheck.simulate import _operating
+from snapcheck.simulate import _states
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._worker import Worker
@@ -65,17 +65,20 @@ class Sweep:
         knob: what was turned.
         values: shape (n,), in the knob's unit.
         points: n operating points; None where there is no answer.
+        back: the same on the way back, where the circuit remembers from where it came (hysteresis), else ().
     """
 
     knob: Knob
     values: NDArray[Any]
     points: tuple[OperatingPoint | None, ...]
+    back: tuple[OperatingPoint | None, ...] = ()
 
-    def voltage(self, net: int) -> NDArray[Any]:
-        """Volts of a net along the sweep, shape (n,); NaN where there is no answer."""
+    def voltage(self, net: int, *, back: bool = False) -> NDArray[Any]:
+        """Volts of a net along the sweep (or on the way back), shape (n,); NaN where there is no answer."""
         import numpy as np
 
-        volts = [None if point is None else point.voltage(net) for point in self.points]
+        points = self.back if back and self.back else self.points
+        volts = [None if point is None else point.voltage(net) for point in points]
         return np.array([np.nan if v is None else v for v in volts], dtype=float)
 
     def current(self, part: Part | Cell | str, terminal: str) -> NDArray[Any]:
@@ -126,10 +129,32 @@ def sweep(
     last: SimulationError | None = None
     for value in values:
         try:
-            points.append(_operating.solve(worker, circuit, knob.set(conditions, float(value))))
+            points.append(_states.rest(worker, circuit, knob.set(conditions, float(value))))
         except SimulationError as error:
             last = error
             points.append(None)
     if last is not None and not any(points):
         raise last
+    if _states.loops_of(circuit):
+        there = _followed(worker, circuit, conditions, knob, values)
+        back = _followed(worker, circuit, conditions, knob, values[::-1])[::-1]
+        if any(a and b and not _states.same(a, b) for a, b in zip(there, back, strict=True)):
+            return Sweep(knob, np.asarray(values, dtype=float), there, back)
     return Sweep(knob, np.asarray(values, dtype=float), tuple(points))
+
+
+def _followed(
+    worker: Worker, circuit: Circuit, conditions: Conditions, knob: Knob, values: Sequence[float]
+) -> tuple[OperatingPoint | None, ...]:
+    """Operating points, each looked for from the one before: the state stays until it no longer can."""
+    points: list[OperatingPoint | None] = []
+    near: tuple[tuple[int, float], ...] = ()
+    for value in values:
+        try:
+            point = _states.stay(worker, circuit, knob.set(conditions, float(value)), near)
+        except SimulationError:
+            points.append(None)
+            continue
+        near = tuple(point.net_voltages_V.items())
+        points.append(point)
+    return tuple(points)

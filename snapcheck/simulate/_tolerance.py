@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 #: threshold of MOSFETs where the kit gives no spread (common data sheets: 0.8 to 3 V around 2 V)
 _THRESHOLD_TOLERANCE = 0.3
+#: how sure an interval of a share is
+CONFIDENCE = 0.95
 #: shares of variance below this are not told
 _LEAST_SHARE = 0.01
 
@@ -57,6 +59,11 @@ class FigureSpread:
     passed: float
     shares: tuple[tuple[Part, float], ...]
 
+    @property
+    def interval(self) -> tuple[float, float]:
+        """See `confidence`."""
+        return confidence(self.passed, len(self.values))
+
     def percentile(self, percent: float) -> float | None:
         """Value below which `percent` of the samples lie; None without a single answer."""
         import numpy as np
@@ -74,6 +81,7 @@ class Tolerance:
         figures: one for each expectation.
         passed: share of the specimens that meet every figure (of the first `slow_samples` where a figure
             needs runs in time).
+        judged: how many specimens `passed` is a share of.
         slow_samples: how many were tried for figures that need runs in time.
         varied: how each part varied.
         influence: (part, mean share over all figures), greatest first: which part matters most.
@@ -82,9 +90,29 @@ class Tolerance:
     samples: int
     figures: tuple[FigureSpread, ...]
     passed: float
+    judged: int
     slow_samples: int
     varied: tuple[Spread, ...]
     influence: tuple[tuple[Part, float], ...]
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """See `confidence`."""
+        return confidence(self.passed, self.judged)
+
+
+def confidence(passed: float, tried: int) -> tuple[float, float]:
+    """Between which shares that of all boards lies, 95 times of 100, where a share of `tried` ones passed.
+
+    The exact interval of C. J. Clopper and E. S. Pearson, Biometrika 26 (1934), 404-413: quantiles of beta
+    distributions.
+    """
+    from scipy.special import betaincinv
+
+    good, tail = round(passed * tried), (1 - CONFIDENCE) / 2
+    low = 0.0 if good == 0 else float(betaincinv(good, tried - good + 1, tail))
+    high = 1.0 if good == tried else float(betaincinv(good + 1, tried - good, 1 - tail))
+    return low, high
 
 
 def spreads(circuit: Circuit) -> list[Spread]:
@@ -168,6 +196,7 @@ def analyse(
         samples,
         tuple(figures),
         float(all_good.mean()),
+        shared,
         slow_samples if slow else 0,
         tuple(varied),
         _influence(figures),

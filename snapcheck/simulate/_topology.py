@@ -26,7 +26,7 @@ class Remark:
     """Something about the circuit that a reader of its figures must know.
 
     Attributes:
-        kind: ``no-ground``, ``floating``, ``bypassed`` or ``overload``.
+        kind: ``no-ground``, ``floating``, ``bypassed``, ``generic``, ``overload`` or ``states``.
         text: one sentence.
         cells: names of the cells concerned, such as "C4".
     """
@@ -136,6 +136,7 @@ def examine(circuit: Circuit) -> Topology:
             )
             continue
         kept.append(part)
+    remarks += _without_data(kept)
     if not any(part.kind.model in SOURCES for part in kept):
         raise SimulationError(
             tr("no battery, supply or input reaches the rest of this circuit."),
@@ -143,6 +144,23 @@ def examine(circuit: Circuit) -> Topology:
         )
     solved = {net for part in kept for net in part.nets.values()} | {0}
     return Topology(tuple(kept), frozenset(ties), frozenset(solved), tuple(remarks))
+
+
+def _without_data(parts: list[Part]) -> list[Remark]:
+    return [
+        Remark(
+            "generic",
+            tr(
+                "the kit has no data for {type}: {parts} is calculated as a usual {kind}.",
+                type=part.cube.value,
+                parts=_names([part]),
+                kind=tr(part.kind.title),
+            ),
+            (str(part.cell),),
+        )
+        for part in parts
+        if not part.kind.knows(part.cube.value)
+    ]
 
 
 def _islands(circuit: Circuit) -> list[int]:

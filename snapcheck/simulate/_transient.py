@@ -9,15 +9,16 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response
-from snapcheck.simulate._models import microphone_slope, write_netlist
+from snapcheck.simulate._models import microphone_slope, supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
+from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._waveform import Rhythm, crossings, distortion, rhythm, swing
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
@@ -25,15 +26,36 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: lengths tried for an oscillation and for a delay, s
+#: lengths tried for an oscillation from power-on and for a delay, s
 _SPANS_s = (0.005, 0.05, 0.5, 5.0, 50.0)
+#: shortest and longest run of the second look for an oscillation, s, and its time steps
+_SHORTEST_s, _LONGEST_s, _FINE_STEPS = 5e-6, 500.0, 20_000
+#: what a run and the next, longer one may differ by
+_SETTLED = 0.01
+#: how much longer each of its runs is than the one before
+_LONGER = 5
+#: steps a period needs; with fewer, integration eats the oscillation, and longer runs have fewer still
+_LEAST_STEPS = 40
+#: transistors that are held off, one after the other, in the second look
+_HELD = 2
+#: how far parts lie apart there: little beside their tolerance, and beside how sure a frequency is
+_APART = 1e-3
+#: of a circuit at rest no voltage moves by more (V) once its slowest part has had this many time constants
+_REST_V, _REST_CONSTANTS = 1e-4, 10.0
 _DELAY_SPANS_s = (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
 #: time steps of one span; ngspice takes shorter ones where the wave is steep
 _STEPS = 4000
+#: a pulse is over when this share of its height is left
+_BACK = 0.1
+#: a slow rise: at least this long (s), and so many of the circuit's time constants
+_LEAST_RISE_s, _SLOW_RISE = 0.2, 200.0
 #: seconds of computing that a search through all spans may take
 _SEARCH_s = 20.0
+_RESISTANCES = frozenset({"resistor", "potentiometer", "photoresistor", "thermistor"})
 #: an oscillation smaller than this is none (V)
 _LEAST_SWING_V = 0.05
+#: what loses this share of its swing from the third quarter of a run to the fourth dies away
+_DYING = 0.02
 #: cycles that the second half of a span must hold
 _LEAST_CYCLES = 4
 #: output counts as clipped from this distortion on: amplifier power is commonly quoted at 10 %
@@ -55,11 +77,13 @@ class Waveforms:
         time_s: shape (n,), not evenly spaced.
         voltages: net number to shape (n,), V.
         end_s: length of the run.
+        amperes: current into the terminal that was asked for, A, shape (n,); None where none was.
     """
 
     time_s: NDArray[Any]
     voltages: Mapping[int, NDArray[Any]]
     end_s: float
+    amperes: NDArray[Any] | None = None
 
     def voltage(self, net: int) -> NDArray[Any]:
         """Voltage of a net, shape (n,); zeros for the plate."""
@@ -92,6 +116,11 @@ class SineResponse:
     distortion: float
     waveforms: Waveforms
 
+    @property
+    def clips(self) -> bool:
+        """Of the greatest clean sine: whether a greater one is distorted, as far as was looked."""
+        return self.source_V <= _HIGHEST_V
+
 
 @dataclass(frozen=True)
 class Delay:
@@ -120,6 +149,7 @@ def run(
     *,
     scales: Mapping[str, float] = NO_SCALES,
     limit_s: float | None = None,
+    through: tuple[Part, str] | None = None,
 ) -> Waveforms:
     """One transient analysis from the operating point (or from zero, with ``power_on``).
 
@@ -128,10 +158,20 @@ def run(
     """
     netlist = write_netlist(circuit, conditions, stimulus, scales=scales)
     wanted = {net: netlist.node(net) for net in nets if netlist.node_of(net) is not None}
-    names = ["time", *sorted({node for node in wanted.values() if node != "0"})]
-    analyses = [(command(duration_s, step_s), names)]
+    terms = [] if through is None else netlist.currents.get(through[0].name, {}).get(through[1], [])
+    names = {node for term in terms for node in (term.plus, term.minus) if node is not None}
+    names |= set(wanted.values())
+    analyses = [(command(duration_s, step_s), ["time", *sorted(names - {"0"})])]
     (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), analyses, limit_s=limit_s)
-    return collect(wanted, answer, duration_s)
+    waves = collect(wanted, answer, duration_s)
+    if through is None:
+        return waves
+    zero = 0 * waves.time_s
+    flow = zero
+    for term in terms:
+        minus = zero if term.minus is None else answer.get(term.minus, zero)
+        flow = flow + term.factor * (answer.get(term.plus, zero) - minus)
+    return replace(waves, amperes=flow)
 
 
 def command(duration_s: float, step_s: float) -> str:
@@ -268,24 +308,108 @@ def oscillation(
     net: int,
     *,
     scales: Mapping[str, float] = NO_SCALES,
-) -> tuple[Rhythm, Waveforms] | None:
-    """The steady oscillation of a net after power-on; None when there is none within 50 s.
+    through: tuple[Part, str] | None = None,
+) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
+    """The steady oscillation of a net, None where none was seen, and the longest run looked at, s.
+
+    First from power-on. A circuit of equal halves may then rest in a balance that no real one, with parts
+    never quite equal, would find; and what builds up over many cycles is lost in steps too long for it. So
+    there is a second look: from the balance with one transistor held off, then let go, with parts slightly
+    apart, in runs and steps that the circuit's own time constants ask for.
 
     Raises:
         SimulationError: there is no answer, or the search takes too long.
     """
     left = _clock(_SEARCH_s)
+
+    def look(stimulus: Stimulus, span: float, steps: int, apart: Mapping[str, float]) -> Waveforms:
+        return run(
+            worker, circuit, conditions, stimulus, [net], span, span / steps,
+            scales=apart, limit_s=left(), through=through,
+        )  # fmt: skip
+
     for span in _SPANS_s:
-        stimulus = Stimulus(power_on=True, kick=True)
-        waves = run(
-            worker, circuit, conditions, stimulus, [net], span, span / _STEPS, scales=scales, limit_s=left()
-        )
+        waves = look(Stimulus(power_on=True, kick=True), span, _STEPS, scales)
         if net not in waves.voltages:
-            return None
+            return None, span
+        if _coarse(waves, net, _STEPS):
+            break
         found = steady(waves, net)
         if found is not None:
-            return found, waves
-    return None
+            return (found, waves), span
+    longest = span
+    constants = time_constants_s(circuit)
+    if not constants:
+        return None, longest
+    apart = {
+        part.name: scales.get(part.name, 1.0) * (1 + _APART * (i % 3 - 1))
+        for i, part in enumerate(circuit.parts)
+    }
+    first = max(_SHORTEST_s, min(8 * constants[0], _LONGEST_s))
+    for held in _operating.holds(_operating.solve(worker, circuit, conditions))[:_HELD]:
+        span = first
+        seen: tuple[Rhythm, Waveforms] | None = None
+        while True:
+            try:
+                waves = look(Stimulus(held=held), span, _FINE_STEPS, apart)
+            except SimulationError:
+                break
+            if _coarse(waves, net, _FINE_STEPS):
+                break
+            longest = max(longest, span)
+            before, found = seen, steady(waves, net)
+            seen = None if found is None else (found, waves)
+            if seen and before and _alike(seen[0], before[0]):
+                return seen, span
+            rests = span > _REST_CONSTANTS * constants[-1] and swing(waves.late(net)[1]) < _REST_V
+            if rests or span >= _LONGEST_s:
+                break
+            span = min(_LONGER * span, _LONGEST_s)
+        if seen is not None:
+            return seen, seen[1].end_s
+    return None, longest
+
+
+def _alike(one: Rhythm, other: Rhythm) -> bool:
+    """Whether two runs show the same oscillation, settled."""
+    return (
+        abs(one.frequency_Hz - other.frequency_Hz) < _SETTLED * one.frequency_Hz
+        and abs(one.swing_V - other.swing_V) < _SETTLED * one.swing_V
+    )
+
+
+def _coarse(waves: Waveforms, net: int, steps: int) -> bool:
+    """Whether a run shows something faster than its steps can follow."""
+    found = rhythm(*waves.late(net))
+    return (
+        found is not None
+        and found.swing_V >= _LEAST_SWING_V
+        and found.frequency_Hz * waves.end_s > steps / _LEAST_STEPS
+    )
+
+
+def time_constants_s(circuit: Circuit) -> list[float]:
+    """Time constants that parts of a circuit make together, ascending, s.
+
+    R·C of each capacitor with the greatest resistance that shares a net with it, and 2π·√(L·C) of each coil
+    with each capacitor (Thomson's formula). They say how long to look and how finely, not what happens.
+    """
+    ohms: dict[int, float] = {}
+    farads, henries = [], []
+    for part in circuit.parts:
+        value = part.cube.value
+        if not isinstance(value, (int, float)) or not value > 0:
+            continue
+        if part.kind.model in _RESISTANCES:
+            for net in part.nets.values():
+                ohms[net] = max(ohms.get(net, 0.0), float(value))
+        elif part.kind.model == "capacitor":
+            farads.append((float(value), set(part.nets.values()) - {0}))
+        elif part.kind.model == "inductor":
+            henries.append(float(value))
+    found = [farad * max((ohms.get(net, 0.0) for net in nets), default=0.0) for farad, nets in farads]
+    found += [2 * math.pi * math.sqrt(henry * farad) for henry in henries for farad, _ in farads]
+    return sorted(seconds for seconds in found if seconds > 0)
 
 
 def _clock(seconds: float) -> Callable[[], float]:
@@ -301,7 +425,8 @@ def steady(waves: Waveforms, net: int) -> Rhythm | None:
     if found is None or found.swing_V < _LEAST_SWING_V or found.periods < _LEAST_CYCLES or found.jitter > 0.1:
         return None
     third, fourth = values[time < waves.end_s * 0.75], values[time >= waves.end_s * 0.75]
-    if abs(swing(third) - swing(fourth)) > 0.1 * found.swing_V:
+    change = swing(fourth) - swing(third)
+    if not -_DYING * found.swing_V <= change <= 0.1 * found.swing_V:
         return None
     return found
 
@@ -336,3 +461,90 @@ def delay(
         if len(turns) and abs(float(waves.voltage(net)[-1]) - end) < abs(end - start) * 0.3:
             return Delay(float(turns[-1]), start, end, waves)
     return None
+
+
+def pulse(
+    worker: Worker,
+    circuit: Circuit,
+    before: Conditions,
+    after: Conditions,
+    net: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> float | None:
+    """How long a net stays away from rest after `after` sets in, s: from half height to half height.
+
+    Returns:
+        None when it does not leave its rest by 50 mV, or does not come back to it within 1000 s.
+    """
+    import numpy as np
+
+    left = _clock(_SEARCH_s)
+    for span in _DELAY_SPANS_s:
+        waves = run(
+            worker, circuit, before, Stimulus(after=after), [net], span, span / _STEPS,
+            scales=scales, limit_s=left(),
+        )  # fmt: skip
+        volts = waves.voltage(net)
+        away = np.abs(volts - volts[0])
+        height = float(away.max())
+        if height < _LEAST_SWING_V or away[-1] > _BACK * height:
+            continue
+        up, down = crossings(waves.time_s, away, height / 2)
+        if len(up) and len(down) and down[-1] - up[0] > _LEAST_STEPS * span / _STEPS:
+            return float(down[-1] - up[0])
+    return None
+
+
+def thresholds(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    source: Part | int,
+    net: int,
+    *,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> tuple[float | None, float | None]:
+    """Volts at the input where a net is half way as the input slowly rises, and as it falls again.
+
+    The input goes from 0 V to the highest supply and back, slowly beside every time constant of the circuit.
+    None where the net does not change by 50 mV.
+    """
+    highest = max(
+        (supply_volts(p, conditions) for p in circuit.parts if p.kind.model in SUPPLIES), default=0.0
+    )
+    rise = min(max(_LEAST_RISE_s, _SLOW_RISE * max(time_constants_s(circuit), default=0.0)), _LONGEST_s)
+    inlet = _response.input_net(source)
+    stimulus = Stimulus(input=source, ramp=(highest, rise))
+    waves = run(
+        worker, circuit, conditions, stimulus, {inlet, net}, 2 * rise, rise / _FINE_STEPS, scales=scales
+    )
+    volts, given = waves.voltage(net), waves.voltage(inlet)
+    if swing(volts) < _LEAST_SWING_V:
+        return None, None
+    import numpy as np
+
+    up, down = crossings(waves.time_s, volts, float(volts.max() + volts.min()) / 2)
+    turns = np.sort(np.concatenate([up, down]))
+    there, back = turns[turns <= rise], turns[turns > rise]
+
+    def at(seconds: float) -> float:
+        return float(np.interp(seconds, waves.time_s, given))
+
+    return (at(there[0]) if len(there) else None), (at(back[-1]) if len(back) else None)
+
+
+def mean_and_rms(
+    time: NDArray[Any], values: NDArray[Any], periods: float, period_s: float
+) -> tuple[float, float]:
+    """Mean and root mean square of the last whole periods of a waveform: ∫x dt/T, √(∫x² dt/T).
+
+    (IEC 60050-103, mean value and root-mean-square value.)
+    """
+    import numpy as np
+
+    start = float(time[-1]) - max(1, math.floor(periods)) * period_s
+    grid = np.concatenate([[start], time[time > start]])
+    taken = np.interp(grid, time, values)
+    length = float(grid[-1] - grid[0])
+    return float(np.trapezoid(taken, grid)) / length, math.sqrt(float(np.trapezoid(taken**2, grid)) / length)

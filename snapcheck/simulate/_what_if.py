@@ -120,6 +120,16 @@ def _with_gain(design: Design, circuit: Circuit) -> list[Expectation]:
     return expectations
 
 
+def figure_changes(design: Design, ours: Sequence[Figure], theirs: Sequence[Figure]) -> tuple[Change, ...]:
+    """Figures that differ between a design and a build, greatest first; none that the build lacks."""
+    found = [
+        _figure_change(a, b, design)
+        for a, b in zip(ours, theirs, strict=True)
+        if b.value is not None or not b.met
+    ]
+    return tuple(sorted((c for c in found if c is not None), key=lambda change: -change.weight))
+
+
 def _figure_change(ours: Figure, theirs: Figure, design: Design) -> Change | None:
     expectation = ours.expectation
     name, unit = name_of(expectation, design), expectation.unit

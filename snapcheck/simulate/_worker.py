@@ -9,11 +9,13 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.simulate import _library
+from snapcheck.watch import stop_if_asked, stopper
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -28,7 +30,8 @@ _START_LIMIT_s = 60.0
 
 
 class _Stopped(Exception):
-    """The child is gone; `code` is its exit status, or None when it was killed for taking too long."""
+    """The child is gone; `code` is its exit status, or None when it was killed for taking too long, or as its
+    answer is no longer wanted."""
 
     def __init__(self, code: int | None) -> None:
         super().__init__(code)
@@ -130,6 +133,7 @@ class Worker:
         self.close()
 
     def _ask(self, request: dict[str, Any], limit_s: float) -> Any:
+        stop_if_asked()
         with self._lock:
             try:
                 if self._process is None or self._process.poll() is not None:
@@ -137,6 +141,7 @@ class Worker:
                 tag, reply = self._exchange(request, limit_s)
             except _Stopped as stopped:
                 self._stop()
+                stop_if_asked()
                 raise SimulationError(
                     tr("the simulator took longer than {limit:g} s and was stopped.", limit=limit_s)
                     if stopped.code is None
@@ -212,18 +217,33 @@ class Worker:
         raise _Stopped(None if late.is_set() else process.wait())
 
 
+@dataclass(frozen=True, eq=False)
+class _Watched:
+    until: float
+    process: subprocess.Popen[bytes]
+    late: threading.Event
+    stop: Callable[[], bool] | None
+
+    def unwanted(self) -> bool:
+        """Whether the caller wants no answer; where its own function fails, it is told so in its thread."""
+        try:
+            return self.stop is not None and self.stop()
+        except Exception:
+            return True
+
+
 class _Watchdog:
-    """Kills a process that is still at work when the limit has passed.
+    """Kills a process that is still at work when the limit has passed, or its answer is no longer wanted.
 
     One thread serves all: starting a timer thread a question would cost more than the question.
     """
 
     _lock = threading.Lock()
     _thread: threading.Thread | None = None
-    _watched: dict[int, tuple[float, subprocess.Popen[bytes], threading.Event]] = {}  # noqa: RUF012
+    _watched: dict[int, _Watched] = {}  # noqa: RUF012
 
     def __init__(self, process: subprocess.Popen[bytes], limit_s: float, late: threading.Event) -> None:
-        self._entry = (time.monotonic() + limit_s, process, late)
+        self._entry = _Watched(time.monotonic() + limit_s, process, late, stopper())
 
     def __enter__(self) -> None:
         cls = _Watchdog
@@ -241,9 +261,12 @@ class _Watchdog:
     def _watch(cls) -> None:
         while True:
             time.sleep(_WATCH_PERIOD_s)
-            now = time.monotonic()
             with cls._lock:
-                for until, process, late in cls._watched.values():
-                    if now > until and not late.is_set():
-                        late.set()
-                        process.kill()
+                watched = list(cls._watched.items())
+            for key, entry in watched:
+                if entry.late.is_set() or not (time.monotonic() > entry.until or entry.unwanted()):
+                    continue
+                with cls._lock:
+                    if cls._watched.get(key) is entry:  # else it has answered meanwhile
+                        entry.late.set()
+                        entry.process.kill()

@@ -83,14 +83,14 @@ def test_any_bytes(tmp_path: Path, data: bytes) -> None:
 
 def test_damaged_readings(tmp_path: Path) -> None:
     """JSON of a photo, as `check --from-reading` and `compare` take it."""
-    from snapcheck.cli._common import load_built, reading_of
+    from snapcheck.api import board_of, reading_of
 
     @given(damaged(json.loads(READING.read_text(encoding="utf-8"))).map(json_bytes))
     @settings(max_examples=250)
     def hold(changed: bytes) -> None:
         file = tmp_path / "a.json"
         file.write_bytes(changed)
-        for read in (load_built, reading_of):
+        for read in (board_of, reading_of):
             try:
                 read(file, KIT)
             except InputError as error:

@@ -8,7 +8,7 @@ from boardmaker import KIT
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from snapcheck.board import load_board, load_design, parse_layout
+from snapcheck.board import load_board, load_design, oddities, parse_layout
 from snapcheck.errors import InputError
 
 HEAD = "plate 4 x 3\n"
@@ -204,3 +204,24 @@ def test_any_json_is_a_board_or_an_input_error(data) -> None:
         design_from_json(json.loads(json.dumps(data)), KIT)
     except InputError as error:
         assert error.message
+
+
+def test_a_contact_that_faces_nothing_and_a_capacitance_out_of_scale_are_told() -> None:
+    text = "plate 4 x 2\nA1 capacitor 100m\nB1 resistor 1k\nC1 tee stem=down\nD1 ground stem=left\n"
+    found = oddities(parse_layout(text, "test", KIT).board, KIT)
+    assert [(str(o.place), o.text) for o in found] == [
+        ("A1", "100m is a great deal for a capacitor; m is milli, µ is micro."),
+        ("A1", "its contact on the left touches nothing."),
+    ]
+
+
+def test_settings_take_a_decimal_comma() -> None:
+    text = (
+        "plate 3 x 3\nA1 battery 4,5V plus=right\nB1 potentiometer 4,7k wiper=down\nset A1 4,5 V\n"
+        "set B1 30,5 %\nset light 5,5 lux\nset temperature 22,5 C\n"
+    )
+    given = parse_layout(text, "test", KIT).conditions
+    assert list(given.supply_V.values()) == [4.5] and list(given.pots.values()) == [0.305]
+    assert (given.light_lux, given.temperature_C) == (5.5, 22.5)
+    with pytest.raises(InputError, match=r"1,500"):
+        parse_layout(text.replace("5,5 lux", "1,500 lux"), "test", KIT)

@@ -288,7 +288,7 @@ def test_a_layout_of_its_own_says_what_is_wrong_electrically() -> None:
     result = compare(board(LOOP), own, KIT)
     assert result.own_layout and result.electrical is Electrical.DIFFERENT
     assert result.verdict is Verdict.DOES_NOT_WORK
-    assert ("circuit-legs", "F8") in told(result)
+    assert ("reversed", "F8") in told(result)
 
 
 # ---------------------------------------------------------------- unsure cells
@@ -386,3 +386,32 @@ def test_limits_can_be_changed_and_mistakes_are_named() -> None:
         with pytest.raises(DataError) as error:
             parse_settings(text, "mine.toml")
         assert place in str(error.value)
+
+
+def test_the_spelling_of_a_colour_is_no_difference() -> None:
+    """A board that a program makes need not spell its words as the layout file does."""
+    plan = changed("E2 led green anode=up")
+    cubes = {**plan.cubes, Cell.parse("E2"): Cube("led", plan.cubes[Cell.parse("E2")].turn, "GREEN")}
+    result = compare(plan, Board(plan.columns, plan.rows, cubes, plan.taps, plan.leads), KIT)
+    assert [f.rule for f in result.findings if f.rule.startswith("wrong")] == []
+
+
+def test_a_danger_that_another_fault_hides_is_told_before_it_is_mended() -> None:
+    """Without its resistor the diode burns as soon as the missing ground is put in."""
+    built = changed("-D3", "C1 straight", base=LOOP)
+    result = compare(board(LOOP), built, KIT)
+    assert result.verdict is Verdict.DO_NOT_POWER
+    (danger,) = [f for f in result.findings if f.severity is Severity.DANGER]
+    assert danger.cells == (Cell.parse("C1"),) and "everything else is mended" in danger.effect
+    assert danger.mend.startswith("Do not power.")
+    assert ("cube-missing", "D3") in told(result)
+
+
+def test_a_harmless_exchange_is_not_blamed_where_one_cube_is_unsure() -> None:
+    """Two parts in series have changed places; the unsure one is asked about, nothing is called wrong."""
+    plan = board(LOOP)
+    built = changed("B1 led red anode=left", "D2 switch turn=90", base=LOOP)
+    assert compare(plan, built, KIT).verdict is Verdict.EQUIVALENT
+    result = compare(plan, built, KIT, unsure={D2: [plan.cubes[D2]]})
+    assert {f.severity for f in result.findings} <= {Severity.QUESTION, Severity.NOTE}
+    assert result.verdict is Verdict.CANT_TELL

@@ -310,3 +310,43 @@ def test_in_place_agrees_with_itself_and_sees_one_change() -> None:
     assert same_circuit_in_place(circuit, handmade(*STAGE[:5], npn(3, 2, 4), *STAGE[6:])) is None
     part = replace(circuit.parts[0], name="Z")
     assert part.cell == circuit.parts[0].cell
+
+
+def test_tolerance_is_not_chained() -> None:
+    """110 nF and 120 nF beside them do not make 100 nF and 130 nF one value."""
+    between = [c(1, 4, 110e-9), r(4, 0, 2e3), c(1, 5, 120e-9), r(5, 0, 3e3)]
+    plan = handmade(battery(1, 0), c(1, 2, 100e-9), r(2, 0, 1e3), c(1, 3, 130e-9), r(3, 0, 4e3), *between)
+    near = handmade(battery(1, 0), c(1, 2, 105e-9), r(2, 0, 1e3), c(1, 3, 125e-9), r(3, 0, 4e3), *between)
+    swapped = handmade(battery(1, 0), c(1, 2, 130e-9), r(2, 0, 1e3), c(1, 3, 100e-9), r(3, 0, 4e3), *between)
+    assert equivalence(plan, near)
+    assert equivalence(plan, swapped).sameness is Sameness.DIFFERENT
+
+
+def test_tolerance_is_not_chained_where_much_looks_alike() -> None:
+    """Equal branches are told apart by the values in them, or the right ones are paired."""
+    branches = [e for n in (2, 3, 4, 5) for e in (r(n, 0), r(1, n, 3e3))]
+    values = (100e-9, 110e-9, 120e-9, 130e-9)
+    plan = handmade(
+        battery(1, 0), *branches, *(c(n, 0, v) for n, v in zip((2, 3, 4, 5), values, strict=True))
+    )
+    other = handmade(
+        battery(1, 0), *branches, *(c(n, 0, v) for n, v in zip((5, 3, 2, 4), values, strict=True))
+    )
+    wrong = handmade(battery(1, 0), *branches, *(c(n, 0, 100e-9) for n in (2, 3, 4)), c(5, 0, 130e-9))
+    assert equivalence(plan, other)
+    assert equivalence(plan, wrong).sameness is Sameness.DIFFERENT
+
+
+@pytest.mark.parametrize("spelt", ["GREEN", "Grn", "green"])
+def test_a_colour_is_one_colour_however_it_is_spelt(spelt: str) -> None:
+    plan = handmade(battery(1, 0), r(1, 2), led(2, 0, "green"))
+    built = handmade(battery(1, 0), r(1, 2), led(2, 0, spelt))
+    assert equivalence(plan, built) and same_circuit_in_place(plan, built) is not None
+    assert built.parts[2].parameters == plan.parts[2].parameters
+    assert not equivalence(plan, handmade(battery(1, 0), r(1, 2), led(2, 0, "RED")))
+
+
+def test_lamps_are_the_same_however_their_current_is_written() -> None:
+    plan = handmade(battery(1, 0), ("lamp", "6V/0.1A", {"a": 1, "b": 0}))
+    assert equivalence(plan, handmade(battery(1, 0), ("lamp", "6V/100mA", {"a": 1, "b": 0})))
+    assert not equivalence(plan, handmade(battery(1, 0), ("lamp", "6V/0.3A", {"a": 1, "b": 0})))

@@ -104,6 +104,13 @@ CASES: dict[str, Case] = {
         edited(LOOP, "D1 tee stem=down", "E1 resistor 1k", "F1 ground stem=left", "D2 straight turn=90"),
         LOOP, "E1", {}, {},
     ),
+    "gate-floats-open": (
+        edited(AMP, "C2 pushbutton turn=90", "C4 corner ends=up+right", "-A4", "-B4", "D3 straight turn=90",
+               "-E3", "-F3", "D2 lamp 12V/100mA turn=90", "D4 nmos BS170 gate=left"),
+        edited(AMP, "C2 pushbutton turn=90", "B4 resistor 100k", "A4 ground stem=right",
+               "D3 straight turn=90", "-E3", "-F3", "D2 lamp 12V/100mA turn=90", "D4 nmos BS170 gate=left"),
+        "D4", {}, {},
+    ),
     "base-floating": (edited(AMP, "C4 corner turn=180", "-B4", "-A4"), AMP, "D4", {}, {}),
     "input-without-bias": (edited(AMP, "-C2", "-C3", "C1 straight", "C4 straight"), AMP, "D4 B4", {}, {}),
     "emitter-no-return": (edited(AMP, "-D5"), AMP, "D4", {}, {}),

@@ -186,3 +186,40 @@ def test_a_coil_that_shorts_a_supply_is_told_once() -> None:
         "B1 inductor 1mH\nC1 ground stem=left\n"
     )
     assert [f.rule for f in found] == ["supply-shorted"]
+
+
+def driven(ohms: str, transistor: str = "BC337") -> str:
+    return edited(AMP, f"C2 resistor {ohms} turn=90", "C4 corner ends=up+right", "-A4", "-B4",
+                  f"D4 npn {transistor} base=left")  # fmt: skip
+
+
+@pytest.mark.parametrize(("ohms", "severity"), [("47", Severity.DANGER), ("1k", None)])
+def test_a_small_base_resistor_is_a_danger_whatever_the_model_says(
+    ohms: str, severity: Severity | None
+) -> None:
+    """(9 V - 0.7 V) / 47 ohm is 177 mA; the device model's own base resistance would hide it."""
+    for solved in ({}, {"volts": {"D4 base": 0.9}, "watts": {"D4": 0.01}}):
+        found = [f for f in check(driven(ohms), **solved) if f.rule == "over-rating"]
+        assert [f.severity for f in found] == ([severity] if severity is not None else [])
+        if found:
+            assert found[0].data["base_current_A"] == pytest.approx(8.3 / 47)
+            assert "base" in found[0].mend
+
+
+@pytest.mark.parametrize(("watts", "severity"), [(1.73, Severity.DANGER), (0.8, Severity.FAULT)])
+def test_power_clearly_above_the_rating_is_a_danger(watts: float, severity: Severity) -> None:
+    (finding,) = [f for f in check(driven("47k"), watts={"D4": watts}) if f.rule == "over-rating"]
+    assert finding.severity is severity
+
+
+def test_a_lamp_for_far_less_than_the_supply_is_a_danger_of_its_own() -> None:
+    layout = edited(LOOP, "C1 straight", "D2 lamp 2.5V/0.2A turn=90")
+    (finding,) = [f for f in check(layout) if f.rule == "over-rating"]
+    assert finding.severity is Severity.DANGER and "filament" in finding.why and "lamp" in finding.mend
+
+
+def test_a_reversed_diode_is_told_to_be_turned_before_anything_else() -> None:
+    layout = edited(LOOP, "D2 led red anode=down")
+    found = check(layout, volts={"D2 anode": 0.0, "D2 cathode": 9.0})
+    assert {f.rule for f in found} >= {"over-rating", "reversed-in-circuit"}
+    assert all("Turn the cube at D2" in f.mend and "resistor" not in f.mend for f in found)

@@ -53,7 +53,8 @@ def test_layout_points_at_slips(tmp_path: Path, capsys: Captured) -> None:
     assert "C2|C3" in said and "touches no contact" in said
     assert "A1: a lead ends here" in said
     assert main(["layout", str(file), "--json"]) == 0
-    assert [o["place"] for o in out_json(capsys)["oddities"]] == ["A1", "B2", "C2|C3", "A1"]
+    odd = [o for o in out_json(capsys)["oddities"] if "touches nothing" not in o["text"]]
+    assert [o["place"] for o in odd] == ["A1", "B2", "C2|C3", "A1"]
 
 
 @pytest.mark.parametrize("theme", [[], ["--dark"]])

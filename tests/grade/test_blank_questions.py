@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from snapcheck.board import Cell, Cube
-from snapcheck.grade._edits import with_edits
-from snapcheck.grade._options import questions_of
+from snapcheck.decisions import questions_of, with_edits
 from snapcheck.kit import bundled_kit
-from snapcheck.photo import BlankReading, CubeReading, State, reading_from_truth, reading_to_json
+from snapcheck.photo import BlankReading, CubeReading, State, reading_from_truth
 
 KIT = bundled_kit()
 AT = Cell.parse("B2")
@@ -24,11 +23,11 @@ def reading():
 
 
 def test_what_may_stand_there_can_be_chosen_and_decided() -> None:
-    (question,) = questions_of(reading_to_json(reading()), [], KIT)
+    (question,) = questions_of(reading(), KIT)
     assert question.place == "B2"
     lines = {option.line: option.probability for option in question.options}
     assert lines["remove B2"] == 0.7 and [p for line, p in lines.items() if "straight" in line] == [0.28]
     for line in lines:
         decided = with_edits(reading(), [line], KIT)
         assert not decided.unsure and (AT in decided.cubes) == ("straight" in line)
-        assert questions_of(reading_to_json(decided), [], KIT) == ()
+        assert questions_of(decided, KIT) == ()

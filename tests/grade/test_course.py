@@ -174,11 +174,11 @@ def test_a_store_of_the_first_version_is_brought_up_and_keeps_what_it_holds(tmp_
     from alembic.config import Config
     from sqlalchemy import create_engine
 
-    import snapcheck.grade as room
+    from snapcheck.grade import __file__ as room
 
     file = tmp_path / "old.db"
     config = Config()
-    config.set_main_option("script_location", str(Path(room.__file__).parent / "_migrations"))
+    config.set_main_option("script_location", str(Path(room).parent / "_migrations"))
     engine = create_engine(f"sqlite:///{file}")
     with engine.begin() as connection:
         config.attributes["connection"] = connection

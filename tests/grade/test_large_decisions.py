@@ -9,8 +9,8 @@ from class_reader import READINGS
 from largekit import LARGE_KIT, large_cube
 
 from snapcheck.board import Cell
+from snapcheck.decisions import cube_line, with_edits
 from snapcheck.errors import InputError
-from snapcheck.grade._edits import cube_line, with_edits
 from snapcheck.photo import Reading, State, reading_from_json
 
 

@@ -12,6 +12,7 @@ import pytest
 from class_reader import READINGS, read_class, read_covered
 
 from snapcheck.cli import main
+from snapcheck.decisions import with_edits
 from snapcheck.errors import InputError
 from snapcheck.grade import (
     Course,
@@ -25,7 +26,6 @@ from snapcheck.grade import (
     review,
     run_batch,
 )
-from snapcheck.grade._edits import with_edits
 from snapcheck.grade.out import review_page
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import read_photo, reading_from_json
@@ -234,3 +234,9 @@ def test_grade_and_review_count_alike(
         assert main([verb, str(course.folder), "--workers", "1"]) == 1
         told += [x.split(" (")[0] for x in capsys.readouterr().out.splitlines() if "to decide:" in x]
     assert told == [f"For a person to decide: {places} places, on which 3 grades hang"] * 2
+
+
+def test_a_choice_that_is_hardly_possible_is_not_told_as_impossible() -> None:
+    from snapcheck.cli._grade_review import _percent
+
+    assert [_percent(p) for p in (0.001, 0.01, 0.45)] == ["<1 %", "  1 %", " 45 %"]

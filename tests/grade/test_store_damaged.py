@@ -122,11 +122,11 @@ def test_the_gradebook_is_copied_before_its_tables_are_changed(tmp_path: Path) -
     from alembic.config import Config
     from sqlalchemy import create_engine
 
-    import snapcheck.grade as room
+    from snapcheck.grade import __file__ as room
 
     file = tmp_path / "gradebook.db"
     config = Config()
-    config.set_main_option("script_location", str(Path(room.__file__).parent / "_migrations"))
+    config.set_main_option("script_location", str(Path(room).parent / "_migrations"))
     engine = create_engine(f"sqlite:///{file}")
     with engine.begin() as connection:
         config.attributes["connection"] = connection

@@ -73,6 +73,9 @@ READ = [
     ("3.5V/0.2A", F.LAMP, "3.5V/0.2A"),
     ("12V / 100mA", F.LAMP, "12V/100mA"),
     ("6V 0.1A", F.LAMP, "6V/0.1A"),
+    ("1,5V/0,25A", F.LAMP, "1,5V/0,25A"),
+    ("6V, 0.1A", F.LAMP, "6V/0.1A"),
+    ("6V,0.1A", F.LAMP, "6V/0.1A"),
     ("6V\n0.1A", F.LAMP, "6V/0.1A"),
 ]
 
@@ -130,6 +133,8 @@ def test_further_data() -> None:
     assert parse_value("100nF", F.FARADS).tolerance is None
     lamp = parse_value("6V/50mA", F.LAMP)
     assert (lamp.volts, lamp.amperes) == (6.0, 0.05)
+    lamp = parse_value("1,5V/0,25A", F.LAMP)
+    assert (lamp.volts, lamp.amperes) == (1.5, 0.25)
     assert parse_value("6V 0.3W", F.LAMP).amperes == pytest.approx(0.05)
     assert parse_value("0.05A/6V", F.LAMP).volts == 6.0
     assert [parse_value(t, F.RANGE).unit for t in ("15V", "100 mA", "3A")] == ["V", "mA", "A"]

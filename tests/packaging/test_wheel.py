@@ -43,7 +43,7 @@ def test_wheel_holds_every_file_of_the_package(wheel) -> None:
     held = set(wheel)
     for file in (ROOT / "snapcheck").rglob("*"):
         name = file.relative_to(ROOT).as_posix()
-        if file.suffix in (".py", ".toml", ".po", ".j2", ".json", ".typed", ".html", ".css", ".js"):
+        if file.suffix in (".py", ".toml", ".po", ".j2", ".json", ".typed", ".html", ".css", ".js", ".md"):
             assert name in held, name
     assert any(name.endswith("licenses/LICENSE") for name in held)
 

@@ -8,9 +8,11 @@ from handmade import handmade
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from snapcheck.board import Cell, Conditions
+from snapcheck.board import Cell, Conditions, parse_layout
+from snapcheck.circuit import build_circuit
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.errors import SimulationError
+from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Region, Simulator, _operating
 from snapcheck.simulate._models import write_netlist
 
@@ -248,3 +250,17 @@ def test_cell_of_a_part_also_finds_it(simulator):
     point = simulator.operating_point(circuit)
     assert point.power(Cell(0, 1)) == point.power("R1") == point.power(circuit.parts[1])
     assert point.power("R9") is None and point.current("R1", "wiper") is None
+
+
+@pytest.mark.parametrize(("printed", "amperes"), [("100mA", 0.1), ("0.1A", 0.1), ("100µA", 1e-4)])
+def test_an_ammeter_drops_its_burden_at_full_scale_whatever_its_prefix(simulator, printed, amperes):
+    """Ohm's law: at full scale an ammeter drops its burden voltage, 0.1 V in the kit, and no more."""
+    ohm = 8.9 / amperes
+    board = parse_layout(
+        f"plate 4 x 3\nA1 ground stem=right\nB1 supply 9V plus=right\nC1 meter {printed} plus=left\n"
+        f"D1 corner ends=left+down\nD2 resistor {ohm:.0f} ends=up+down\nD3 ground stem=up\n",
+        "meter", bundled_kit(),
+    ).board  # fmt: skip
+    point = simulator.operating_point(build_circuit(board, bundled_kit()))
+    meter = point.circuit.part_at[Cell.parse("C1")]
+    assert point.across(meter, "plus", "minus") == pytest.approx(0.1, rel=0.03)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from handmade import handmade
 
 from snapcheck.board import Cell, Conditions, parse_layout
 from snapcheck.circuit import build_circuit, check_rules, is_closed, switch_positions
@@ -71,3 +72,36 @@ def test_the_verdict_counts_it(tmp_path, capsys) -> None:
     assert main(["rules", str(path)]) == 11
     assert "With B1 closed: The resistor 47 at C1 is overloaded." in capsys.readouterr().out
     assert main(["compare", str(path), str(path)]) == 11
+
+
+def half_way(*divider):
+    """A lamp's load of 3.3 ohm behind a MOSFET that light, warmth or a knob turns on."""
+    return handmade(
+        ("supply", 12.0, {"plus": 1, "minus": 0}), ("nmos", "IRLZ44", {"gate": 2, "drain": 3, "source": 0}),
+        ("resistor", 3.3, {"a": 1, "b": 3}), *divider,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("divider", "words"),
+    [
+        ([("photoresistor", 10e3, {"a": 2, "b": 0}), ("resistor", 100e3, {"a": 1, "b": 2})], "light"),
+        ([("potentiometer", 10e3, {"a": 0, "b": 1, "wiper": 2})], "%"),
+        ([("thermistor", 10e3, {"a": 1, "b": 2}), ("resistor", 1500.0, {"a": 2, "b": 0})], "temperature"),
+    ],
+)
+def test_heat_half_way_is_found_wherever_the_knob_stands(divider, words) -> None:
+    """What a transistor in series with R turns into heat is greatest half way: P = U²/(4·R) (maximum power
+    transfer; Horowitz, Hill: The Art of Electronics, chapter 1). Fully on or off it stays cool."""
+    circuit = half_way(*divider)
+    off = Conditions(temperature_C=-10.0, pots={Cell(0, 3): 0.0})
+    with Simulator() as simulator:
+        point = simulator.operating_point(circuit, off)
+        positions = simulator.other_positions(circuit, off)
+    assert point.power("Q1") < 2
+    ohm = 3.3 + 0.3  # the supply's own is part of the load
+    most = max(p.power("Q1") for p in positions.values())
+    assert 0.6 * 144 / (4 * ohm) < most <= 1.01 * 144 / (4 * ohm)
+    told = [f for f in check_rules(circuit, point, positions=positions) if "MOSFET" in f.title]
+    assert [f.severity for f in told] == [Severity.DANGER]
+    assert words in told[0].title.partition(":")[0]

@@ -1,20 +1,103 @@
-"""What a person decides about a picture, as lines of a layout file: ``D2 led red anode=up``, ``remove D2``,
-``tap C4|D4``, ``lead F1 to C4|D4``; ``looked`` (what the reading remarks on hides nothing); and the reading
-with these decisions."""
+"""What a reading leaves open, with everything that a person may choose from; and the reading with what a
+person decided.
+
+A decision is a line of a layout file: ``D2 led red anode=up``, ``tap C4|D4``, ``lead F1 to C4|D4``, or
+``remove D2`` to take away; or ``looked``: what the reading remarks on hides nothing.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TypeVar
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam, parse_layout, write_layout
-from snapcheck.errors import InputError
+from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.kit import Kit
 from snapcheck.photo import BlankReading, CubeReading, LeadReading, Reading, State, TapReading
 from snapcheck.words import tr
 
+#: a reading, or a kind of it that carries more
+Seen = TypeVar("Seen", bound=Reading)
+
 LOOKED = "looked"
+#: alternatives of one cell that are followed up
+MOST_OPTIONS = 4
+#: with more open places than this in one picture, choices are not followed up: better take it again
+MOST_QUESTIONS = 6
+
+
+@dataclass(frozen=True)
+class Option:
+    """One choice: the line that decides it (see `with_edits`), its probability as read (None: not read)."""
+
+    line: str
+    probability: float | None
+
+
+@dataclass(frozen=True)
+class Question:
+    """One open place: its name (``C3``, ``tap C4|D4``, ``lead …``), why it is open, the choices."""
+
+    place: str
+    cells: tuple[str, ...]
+    reason: str
+    options: tuple[Option, ...]
+
+
+def questions_of(reading: Reading, kit: Kit) -> tuple[Question, ...]:
+    """What a reading leaves open, with the choices; decided places (see `with_edits`) are none."""
+    board, found = reading.board, list[Question]()
+    if reading.remarks:
+        found.append(Question("", (), " ".join(reading.remarks), (Option(LOOKED, None),)))
+    places: dict[Cell, CubeReading | BlankReading] = {**reading.cubes, **reading.blanks}
+    for cell, r in sorted(places.items()):
+        if r.state is State.READ:
+            continue
+        told, reason = (None, "") if isinstance(r, BlankReading) else (r.cube, r.reason)
+        choices: list[tuple[Cube | None, float | None]] = [(told, r.confidence), *r.alternatives]
+        options = [
+            Option(line, p)
+            for cube, p in choices[:MOST_OPTIONS]
+            if (line := _line(partial(cube_line, cell, cube, board, kit)))
+        ]
+        options.append(Option(f"remove {cell}", None))
+        cells = tuple(map(str, (cell,) if told is None else told.cells(cell)))
+        found.append(Question(str(cell), cells, reason or tr("not sure"), _once(options)))
+    for tap in reading.taps:
+        if tap.state is not State.READ:
+            name = f"tap {tap.seam}"
+            options = [Option(name, tap.confidence), Option(f"remove {name}", 1 - tap.confidence)]
+            cells = (str(tap.seam.first), str(tap.seam.second))
+            found.append(Question(name, cells, tr("not sure"), tuple(options)))
+    for lead in reading.leads:
+        if lead.state is not State.READ:
+            rivals = [(lead.lead, lead.confidence), *lead.alternatives]
+            options = [
+                Option(line, p)
+                for other, p in rivals[:MOST_OPTIONS]
+                if (line := _line(partial(lead_line, other, board, kit)))
+            ]
+            if options:
+                options.append(Option(f"remove {options[0].line}", None))
+            name = f"lead {lead.lead.start} to {lead.lead.end}"
+            found.append(Question(name, (), tr("not sure"), _once(options)))
+    if len(found) > MOST_QUESTIONS:
+        return tuple(replace(q, options=()) for q in found)
+    return tuple(found)
+
+
+def _line(make: Callable[[], str]) -> str:
+    try:
+        return make()
+    except (SnapcheckError, StopIteration):
+        return ""  # something that cannot be written is no choice
+
+
+def _once(options: Sequence[Option]) -> tuple[Option, ...]:
+    return tuple({o.line: o for o in reversed(options)}.values())[::-1]
 
 
 def cube_line(cell: Cell, cube: Cube | None, board: Board, kit: Kit) -> str:
@@ -48,7 +131,7 @@ def _parsed(line: str, board: Board, kit: Kit) -> Board:
         ) from None
 
 
-def with_edits(reading: Reading, lines: Iterable[str], kit: Kit) -> Reading:
+def with_edits(reading: Seen, lines: Iterable[str], kit: Kit) -> Seen:
     """The reading with decisions; what was decided is sure.
 
     Raises:
@@ -60,7 +143,7 @@ def with_edits(reading: Reading, lines: Iterable[str], kit: Kit) -> Reading:
     return reading
 
 
-def _with_edit(reading: Reading, line: str, kit: Kit) -> Reading:
+def _with_edit(reading: Seen, line: str, kit: Kit) -> Seen:
     board = reading.board
     if not line.startswith("remove "):
         new = _parsed(line, board, kit)

@@ -1,0 +1,59 @@
+"""The door for programs: one function a job, over paths, bytes, arrays and text, with results that show
+themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` above walks through it."""
+
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
+from snapcheck.api._solver import solver
+from snapcheck.api._verbs import (
+    check,
+    compare,
+    draw,
+    grade,
+    grade_class,
+    layout,
+    read,
+    rules,
+    simulate,
+    without_rules,
+)
+
+if TYPE_CHECKING:
+    from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
+
+__all__ = [
+    "BOARD_ENDINGS",
+    "BuildCheck",
+    "BuildComparison",
+    "ClassGrades",
+    "Consequence",
+    "Drawing",
+    "PhotoReading",
+    "RuleCheck",
+    "Simulation",
+    "board_of",
+    "check",
+    "compare",
+    "draw",
+    "grade",
+    "grade_class",
+    "kit_of",
+    "layout",
+    "plan_of",
+    "read",
+    "reading_of",
+    "rules",
+    "simulate",
+    "solver",
+    "without_rules",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """What comes from pictures needs libraries that the rest can do without."""
+    if name not in ("BuildCheck", "Consequence", "PhotoReading"):
+        raise AttributeError(f"module '{__name__}' has no attribute '{name}'")
+    from snapcheck.api import _seen
+
+    return getattr(_seen, name)

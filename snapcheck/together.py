@@ -1,0 +1,305 @@
+"""Several photos of one build: laid upon each other, their evidence multiplied.
+
+Glare, a lead across a print or a knob is seldom in the same place from another side. Each photo is read by
+itself; the readings are then laid together as a build is laid on its plan, and what every photo says of a
+cell is weighed as independent evidence (Bayes' rule, each reading's own probabilities as likelihoods, never
+below a floor, so that one photo alone rules nothing out). It lies beside ``pipeline``, because it needs
+reading and comparing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+
+from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, TapEnd
+from snapcheck.check import Alignment, align
+from snapcheck.errors import PhotoError
+from snapcheck.kit import Kit, ValueForm
+from snapcheck.photo import BlankReading, CubeReading, LeadReading, Reading, State, TapReading
+from snapcheck.words import tr
+
+MOST_PHOTOS = 8
+#: share of cubes that must agree for two photos to show one build
+ONE_BUILD = 0.6
+#: no photo makes anything less likely than this
+FLOOR = 0.002
+#: from here on what all photos say together is as good as read; what is told as a choice
+SURE, WORTH_TELLING = 0.995, 0.01
+LIKELY = 0.9  # where one photo is sure by itself
+ALONE = 0.95  # else one photo must by itself make it at least this likely
+ALIKE = 0.8  # photos of one build are not quite independent: the same print, the same network
+#: a tap or lead that a photo does not show is that likely there
+UNSEEN = 0.08
+MOST_OTHERS, LEAST = 5, 1e-4
+
+Chances = tuple[tuple[Cube | None, float], ...]
+_Key = tuple[str, int, object, str] | None
+_Stand = tuple[str, int] | None
+_R = TypeVar("_R", CubeReading, BlankReading)
+_K = TypeVar("_K", _Key, _Stand)
+
+
+def together(readings: Sequence[Reading], kit: Kit) -> Reading:
+    """One reading of several photos of the same build, in the cells and the picture of the first.
+
+    Raises:
+        PhotoError: the photos do not show one build, there are too many, or they are all the same picture.
+    """
+    first, *others = readings
+    if len(readings) > MOST_PHOTOS:
+        raise PhotoError(
+            tr("{n} photos of one build are too many.", n=len(readings)),
+            place=first.photo,
+            way_out=tr("Choose the clearest, up to {n}.", n=MOST_PHOTOS),
+        )
+    laid = [first]
+    for n, other in enumerate(others, 1):
+        if any(_same_picture(other, r) for r in readings[:n]):
+            continue  # the same picture again says nothing new
+        laid.append(_laid_on(other, first, kit))
+    if len(laid) == 1:
+        if others:
+            note = tr("The same photo was given more than once: it counts once.")
+            return replace(first, notes=(*first.notes, note))
+        return first
+    cubes, blanks, apart = _cells(laid, kit)
+    notes = [n for n in first.notes if all(n in r.notes for r in laid[1:])]
+    if apart:
+        notes.append(tr("The photos disagree about {cells}.", cells=", ".join(map(str, apart))))
+    loose = tuple(sorted(set(first.loose).intersection(*(r.loose for r in laid[1:]))))
+    edge = first.edge if all(r.edge for r in laid) else ""
+    leads = _leads(laid)
+    return replace(
+        first,
+        cubes=cubes,
+        blanks=blanks,
+        taps=_taps(laid),
+        leads=leads,
+        notes=tuple(notes),
+        loose=loose,
+        edge=edge,
+    )
+
+
+def _same_picture(a: Reading, b: Reading) -> bool:
+    """Whether two readings come from one picture: a hand never holds the camera in the same place twice."""
+    return (
+        a.frame.size == b.frame.size
+        and np.allclose(a.frame.plate, b.frame.plate, atol=0.5)
+        and np.allclose(a.frame.tops, b.frame.tops, rtol=1e-4, atol=1e-6)
+    )
+
+
+def _laid_on(other: Reading, first: Reading, kit: Kit) -> Reading:
+    """The other reading in the cells of the first."""
+    way = align(other.board, first.board, kit)
+    if way.mirrored or way.score < ONE_BUILD:
+        raise PhotoError(
+            tr(
+                "this photo and {first} do not show one build: {share} % of the cubes agree.",
+                first=first.photo,
+                share=round(100 * way.score),
+            ),
+            place=other.photo,
+            way_out=tr("Give photos of one build, each with the whole plate in view."),
+        )
+
+    def place(cell: Cell) -> Cell:
+        return way.to_built(cell)
+
+    def stand(cube: Cube | None) -> Cube | None:
+        return None if cube is None else way.cube_on_built(cube, kit)
+
+    def listed(some: Sequence[tuple[Cube | None, float]]) -> tuple[tuple[Cube | None, float], ...]:
+        return tuple((stand(c), p) for c, p in some)
+
+    cubes = {
+        place(c): replace(
+            r,
+            cube=way.cube_on_built(r.cube, kit),
+            alternatives=listed(r.alternatives),
+            chances=listed(r.chances),
+        )
+        for c, r in other.cubes.items()
+    }
+    blanks = {
+        place(c): replace(b, alternatives=listed(b.alternatives), chances=listed(b.chances))
+        for c, b in other.blanks.items()
+    }
+    return replace(
+        other,
+        cubes=cubes,
+        blanks=blanks,
+        taps=tuple(replace(t, seam=_seam(t.seam, way)) for t in other.taps),
+        leads=tuple(
+            replace(
+                r, lead=_lead(r.lead, way), alternatives=tuple((_lead(x, way), p) for x, p in r.alternatives)
+            )
+            for r in other.leads
+        ),
+        loose=tuple(sorted(place(c) for c in other.loose)),
+    )
+
+
+def _seam(seam: Seam, way: Alignment) -> Seam:
+    return Seam.between(way.to_built(seam.first), way.to_built(seam.second))
+
+
+def _lead(lead: Lead, way: Alignment) -> Lead:
+    def end(e: LeadEnd) -> LeadEnd:
+        return TapEnd(_seam(e.seam, way)) if isinstance(e, TapEnd) else replace(e, cell=way.to_built(e.cell))
+
+    return Lead(end(lead.start), end(lead.end))
+
+
+# --- cells ---------------------------------------------------------------------------------------------
+
+
+def _chances(reading: Reading, cell: Cell) -> Chances:
+    """What one photo says of a cell; nothing where it does not show it."""
+    r = reading.cubes.get(cell) or reading.blanks.get(cell)
+    if r is None:
+        return ()
+    told = r.cube if isinstance(r, CubeReading) else None
+    if r.chances:
+        return r.chances
+    return ((told, r.confidence), *r.alternatives)
+
+
+def _key(cube: Cube | None, kit: Kit) -> _Key:
+    """Cubes that are one choice: turns that look alike, values however they are spelt."""
+    if cube is None:
+        return None
+    turn = next(t for t in (0, 90, 180, 270) if kit[cube.kind].same_turn(t, cube.turn))
+    return (cube.kind, turn, cube.value, cube.unit)
+
+
+def _product(tables: Sequence[Mapping[_K, float]]) -> dict[_K, float]:
+    """Independent witnesses' shares multiplied, none less than the floor, made to sum to one."""
+    logs = {
+        key: ALIKE * sum(float(np.log(max(table.get(key, 0.0), FLOOR))) for table in tables)
+        for key in {k: None for table in tables for k in table}
+    }
+    top = max(logs.values())
+    shares = {key: float(np.exp(v - top)) for key, v in logs.items()}
+    total = sum(shares.values())
+    return {key: v / total for key, v in shares.items()}
+
+
+def _weighed(said: Sequence[Chances], kit: Kit) -> list[tuple[Cube | None, float]]:
+    """All photos' word on one cell, likeliest first: which kind, which way round, then which value."""
+    stands: list[dict[_Stand, float]] = []
+    values: list[dict[_Stand, dict[_Key, float]]] = []
+    names: dict[_Key, Cube | None] = {}
+    for chances in said:
+        stand: dict[_Stand, float] = {}
+        value: dict[_Stand, dict[_Key, float]] = {}
+        for cube, p in chances:
+            key = _key(cube, kit)
+            names.setdefault(key, cube)
+            at = None if key is None else key[:2]
+            stand[at] = stand.get(at, 0.0) + p
+            value.setdefault(at, {})[key] = value.setdefault(at, {}).get(key, 0.0) + p
+        stands.append(stand)
+        values.append(value)
+    ranked: list[tuple[Cube | None, float]] = []
+    for at, p in _product(stands).items():
+        # of photos that show this kind: each value's share, the rest not made out
+        tables = [{k: q / stand[at] for k, q in value[at].items()}
+                  for stand, value in zip(stands, values, strict=True) if at in value]  # fmt: skip
+        ranked += [(names[key], p * q) for key, q in _product(tables).items() if p * q >= LEAST]
+    return sorted(ranked, key=lambda c: -c[1])
+
+
+def _valued_first(ranked: list[tuple[Cube | None, float]], kit: Kit) -> list[tuple[Cube | None, float]]:
+    """Where the likeliest is a kind, its value not made out, its likeliest value comes first, to confirm."""
+    best = ranked[0][0]
+    if best is None or best.value is not None or kit[best.kind].value_form is ValueForm.NONE:
+        return ranked
+    same = [c for c in ranked if c[0] is not None and (c[0].kind, c[0].turn) == (best.kind, best.turn)]
+    first = next((c for c in same if c[0] is not None and c[0].value is not None), ranked[0])
+    return [first, *(c for c in ranked if c is not first)]
+
+
+def _cells(
+    laid: Sequence[Reading], kit: Kit
+) -> tuple[dict[Cell, CubeReading], dict[Cell, BlankReading], list[Cell]]:
+    """Cubes and blanks by all photos together, and cells in which two sure readings disagree."""
+    cubes: dict[Cell, CubeReading] = {}
+    blanks: dict[Cell, BlankReading] = {}
+    apart = []
+    for cell in sorted({*laid[0].cubes, *laid[0].blanks}):
+        all_of = [(r.cubes.get(cell) or r.blanks.get(cell), _chances(r, cell)) for r in laid]
+        seen = [(r, said) for r, said in all_of if r is not None and said]
+        if not seen:
+            continue
+        ranked = _weighed([said for _, said in seen], kit)
+        ranked = _valued_first(ranked, kit)
+        cube, p = ranked[0]
+        sure = {
+            _key(r.cube if isinstance(r, CubeReading) else None, kit)
+            for r, _ in seen
+            if r.state is State.READ
+        }
+        if len(sure) > 1:
+            apart.append(cell)
+        # a photo that is sure counts as sure; several that are not can be so together
+        # but what misleads one photo may mislead the next
+        state = State.UNSURE
+        key = _key(cube, kit)
+        alone = max(sum(q for c, q in said if _key(c, kit) == key) for _, said in seen)
+        if len(sure) < 2 and p >= (LIKELY if key in sure else SURE) and (key in sure or alone >= ALONE):
+            state = State.READ
+        if cube is not None and kit[cube.kind].value_form is not ValueForm.NONE and cube.value is None:
+            state = State.UNSURE
+        others = tuple((c, q) for c, q in ranked[1:] if q >= WORTH_TELLING)[:MOST_OTHERS]
+        rest = () if state is State.READ else tuple(ranked)
+        if cube is None:
+            blanks[cell] = BlankReading(state, p, () if state is State.READ else others, rest)
+            continue
+        reason = "" if state is State.READ else tr("the photos together leave it open")
+        cubes[cell] = CubeReading(cube, state, p, () if state is State.READ else others, reason, chances=rest)
+    return cubes, blanks, apart
+
+
+# --- taps and leads ---------------------------------------------------------------------------------------
+
+
+def _odds(shares: Sequence[float]) -> float:
+    """Probability by independent witnesses, each with its own (prior even)."""
+    logit = sum(float(np.log(max(p, 1e-4) / max(1 - p, 1e-4))) for p in shares)
+    return float(1 / (1 + np.exp(-logit)))
+
+
+def _taps(laid: Sequence[Reading]) -> tuple[TapReading, ...]:
+    seen: dict[Seam, list[float]] = {}
+    for n, reading in enumerate(laid):
+        for tap in reading.taps:
+            seen.setdefault(tap.seam, [UNSEEN] * len(laid))[n] = tap.confidence
+    found = [(seam, _odds(shares)) for seam, shares in sorted(seen.items())]
+    return tuple(TapReading(s, State.READ if p >= SURE else State.UNSURE, p) for s, p in found if p > 0.5)
+
+
+def _leads(laid: Sequence[Reading]) -> tuple[LeadReading, ...]:
+    """Leads, the likeliest first, each end used once."""
+    seen: dict[frozenset[LeadEnd], list[float]] = {}
+    leads: dict[frozenset[LeadEnd], Lead] = {}
+    for n, reading in enumerate(laid):
+        for r in reading.leads:
+            for lead, p in ((r.lead, r.confidence), *r.alternatives):
+                leads.setdefault(lead.ends, lead)
+                shares = seen.setdefault(lead.ends, [UNSEEN] * len(laid))
+                shares[n] = max(shares[n], p)
+    ranked = sorted(((_odds(shares), ends) for ends, shares in seen.items()), key=lambda v: -v[0])
+    taken: set[LeadEnd] = set()
+    found = []
+    for p, ends in ranked:
+        if p > 0.5 and not taken & ends:
+            taken |= ends
+            rivals = tuple((leads[e], q) for q, e in ranked if e != ends and e & ends and q >= WORTH_TELLING)
+            found.append(LeadReading(leads[ends], State.READ if p >= SURE else State.UNSURE, p, rivals[:4]))
+    return tuple(sorted(found, key=lambda r: str(r.lead)))

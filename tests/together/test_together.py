@@ -1,0 +1,198 @@
+"""Several photos of one build: what one hides another shows, and nothing is counted twice."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from snapcheck.board import Board, Cell, Cube, Lead, Seam, SocketEnd, TapEnd, parse_layout
+from snapcheck.cli import main
+from snapcheck.errors import PhotoError
+from snapcheck.kit import Side, bundled_kit
+from snapcheck.photo import (
+    BlankReading,
+    CubeReading,
+    LeadReading,
+    Reading,
+    State,
+    TapReading,
+    reading_from_truth,
+)
+from snapcheck.together import MOST_PHOTOS, together
+
+KIT = bundled_kit()
+PLAN = """plate 6 x 4
+A1 corner ends=right+down
+B1 resistor 470
+C1 corner ends=left+down
+A2 battery 9V plus=up
+C2 led red anode=up
+A3 ground stem=up
+C3 electrolytic 10u plus=up
+C4 ground stem=up
+E1 socket signal=right
+F1 ground stem=left
+"""
+BOARD = parse_layout(PLAN, "plan", KIT).board
+AT = Cell.parse("B1")
+OHMS = BOARD.cubes[AT]
+OTHER = replace(OHMS, value=4700.0, printed="4k7")
+
+
+def seen(board: Board = BOARD, name: str = "one.jpg", shift: float = 0.0, **changed: object) -> Reading:
+    """A sure reading of a board, taken from a place of its own, but for these cells."""
+    data = {
+        "columns": board.columns,
+        "rows": board.rows,
+        "size": [600, 400],
+        "cubes": [],
+        "taps": [],
+        "leads": [],
+    }
+    plain = reading_from_truth(data, name, KIT)
+    plain = replace(
+        plain, frame=replace(plain.frame, plate=plain.frame.plate + shift, tops=plain.frame.tops + 0 * shift)
+    )
+    cubes = {c: CubeReading(q, State.READ, 0.999) for c, q in board.cubes.items()}
+    blanks = {
+        Cell(r, c): BlankReading(State.READ, 0.999)
+        for r in range(board.rows)
+        for c in range(board.columns)
+        if Cell(r, c) not in cubes
+    }
+    for place, r in changed.items():
+        cell = Cell.parse(place)
+        cubes.pop(cell, None)
+        blanks.pop(cell, None)
+        if isinstance(r, CubeReading):
+            cubes[cell] = r
+        elif isinstance(r, BlankReading):
+            blanks[cell] = r
+    return replace(plain, cubes=cubes, blanks=blanks)
+
+
+def unsure(*chances: tuple[Cube | None, float]) -> CubeReading | BlankReading:
+    (best, p), *rest = sorted(chances, key=lambda c: -c[1])
+    if best is None:
+        return BlankReading(State.UNSURE, p, tuple(rest), chances)
+    return CubeReading(best, State.UNSURE, p, tuple(rest), "glare", chances=chances)
+
+
+def test_what_one_photo_hides_another_shows() -> None:
+    glared = seen(B1=unsure((OTHER, 0.5), (OHMS, 0.4)))
+    clear = seen(name="two.jpg", shift=9.0)
+    for pair in ([glared, clear], [clear, glared]):
+        both = together(pair, KIT)
+        assert not both.unsure and both.board == BOARD
+
+
+def test_two_that_are_not_sure_can_be_sure_together_or_stay_open() -> None:
+    likely = seen(B1=unsure((OHMS, 0.96), (OTHER, 0.03)))
+    as_likely = seen(name="two.jpg", shift=9.0, B1=unsure((OHMS, 0.97), (OTHER, 0.02)))
+    both = together([likely, as_likely], KIT)
+    assert both.cubes[AT].state is State.READ and both.cubes[AT].cube == OHMS
+    # Bayes' rule on shares that make one, as witnesses that are not quite independent
+    odds = (0.96 * 0.97 / (0.03 * 0.02)) ** 0.8
+    assert both.cubes[AT].confidence == pytest.approx(odds / (1 + odds), rel=1e-3)
+    # two that are both misled by the same blur are sure of nothing
+    blurred = [seen(name=f"{n}.jpg", shift=9.0 * n, B1=unsure((OTHER, 0.9), (OHMS, 0.02))) for n in (0, 1)]
+    assert AT in together(blurred, KIT).unsure
+    likely = seen(B1=unsure((OHMS, 0.9), (OTHER, 0.08)))
+    against = seen(name="two.jpg", shift=9.0, B1=unsure((OTHER, 0.9), (OHMS, 0.08)))
+    both = together([likely, against], KIT)
+    assert both.cubes[AT].state is State.UNSURE and set(both.unsure) == {AT}
+    assert {c.value for c in both.unsure[AT] if c} == {470.0, 4700.0}
+
+
+def test_a_kind_is_weighed_before_its_value() -> None:
+    """Print that one photo makes out in several ways does not speak for another kind."""
+    npn, pnp = Cube("npn", 0, "BC547", "BC547"), Cube("pnp", 0)
+    board = replace(BOARD, cubes={**BOARD.cubes, Cell.parse("E3"): npn})
+    spread = unsure((npn, 0.4), (replace(npn, value="BC548"), 0.25), (Cube("npn", 0), 0.3), (pnp, 0.05))
+    dark = unsure((Cube("npn", 0), 0.93), (pnp, 0.07))
+    both = together([seen(board, E3=spread), seen(board, "two.jpg", 9.0, E3=dark)], KIT)
+    assert both.cubes[Cell.parse("E3")].cube.kind == "npn"
+
+
+def test_photos_that_are_sure_of_different_things_are_asked_about() -> None:
+    other = seen(name="two.jpg", shift=9.0, B1=CubeReading(OTHER, State.READ, 0.999))
+    both = together([seen(), other], KIT)
+    assert AT in both.unsure and any("B1" in note for note in both.notes)
+
+
+def test_the_same_picture_again_is_no_new_evidence() -> None:
+    likely = seen(B1=unsure((OHMS, 0.9), (OTHER, 0.08)))
+    again = together([likely, likely, replace(likely, photo="copy.jpg")], KIT)
+    assert again.cubes[AT] == likely.cubes[AT]
+    assert any("once" in note for note in again.notes)
+
+
+def test_a_photo_from_the_other_side_is_turned() -> None:
+    around = BOARD.turned(180)
+    hidden = seen(B1=unsure((OTHER, 0.5), (OHMS, 0.4)))
+    both = together([hidden, seen(around, "two.jpg", 9.0)], KIT)
+    assert not both.unsure and both.board == BOARD
+
+
+def test_photos_of_two_builds_are_refused() -> None:
+    text = (
+        "plate 6 x 4\nA1 lamp 6V/0.1A\nB2 npn BC547 base=left\nC3 switch\nD4 fuse 1A\nE2 buzzer plus=left\n"
+    )
+    with pytest.raises(PhotoError, match="do not show one build") as caught:
+        together([seen(), seen(parse_layout(text, "t", KIT).board, "two.jpg", 9.0)], KIT)
+    assert caught.value.way_out and "two.jpg" in str(caught.value)
+
+
+def test_too_many_photos_are_refused() -> None:
+    with pytest.raises(PhotoError, match="too many"):
+        together([seen(name=f"{n}.jpg", shift=float(n)) for n in range(MOST_PHOTOS + 1)], KIT)
+
+
+def test_taps_and_leads_are_weighed_too() -> None:
+    seam = Seam.between(Cell.parse("B1"), Cell.parse("C1"))
+    lead = Lead(TapEnd(seam), SocketEnd(Cell.parse("E1"), Side.E))
+    wrong = Lead(TapEnd(seam), SocketEnd(Cell.parse("E1"), Side.W))
+
+    def one(name: str, shift: float, p: float, tap: float) -> Reading:
+        rivals = ((wrong, 1 - p),)
+        return replace(
+            seen(name=name, shift=shift),
+            taps=(TapReading(seam, State.UNSURE, tap),),
+            leads=(LeadReading(lead, State.UNSURE, p, rivals),),
+        )
+
+    both = together([one("one.jpg", 0.0, 0.95, 0.95), one("two.jpg", 9.0, 0.96, 0.97)], KIT)
+    (tap,), (found,) = both.taps, both.leads
+    assert tap.state is State.READ and found.state is State.READ and found.lead == lead
+    # seen by one only: the other's silence counts against it
+    gone = replace(seen(name="two.jpg", shift=9.0), taps=(), leads=())
+    both = together([one("one.jpg", 0.0, 0.95, 0.95), gone], KIT)
+    assert all(t.state is State.UNSURE for t in both.taps) and all(
+        r.state is State.UNSURE for r in both.leads
+    )
+
+
+def test_remarks_that_only_one_photo_has_are_met_by_the_other() -> None:
+    cut = replace(seen(), notes=("A corner of the plate lies outside the picture.",), edge="doubtful")
+    assert together([cut, seen(name="two.jpg", shift=9.0)], KIT).remarks == ()
+
+
+PHOTOS = Path(__file__).parents[2] / "fixtures" / "photos"
+
+
+def test_the_command_line_takes_several(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    photo = PHOTOS / "first-light-good.jpg"
+    plan = str(PHOTOS.parent / "designs" / "first-light.board")
+    assert main(["check", str(photo), str(photo), plan, "--json", "--structure-only"]) == 12
+    told = json.loads(capsys.readouterr().out)
+    assert any("counts once" in f["title"] for f in told["findings"])
+    other = PHOTOS / "hiss-filter-swapped.jpg"
+    assert (
+        main(["read", "--together", str(photo), str(other), "--out", str(tmp_path)]) == PhotoError.exit_code
+    )
+    assert "do not show one build" in capsys.readouterr().err and not list(tmp_path.iterdir())
+    assert main(["check", str(photo), plan, plan]) == 21
+    assert "only photos" in capsys.readouterr().err

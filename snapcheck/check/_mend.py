@@ -24,6 +24,7 @@ from snapcheck.circuit import (
     normal_form,
     same_value,
 )
+from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit
 
 #: effort of the search, in mends times cubes: some tenths of a second whatever the size of the build
@@ -112,7 +113,11 @@ class _Search:
         if not self.lack and not self.surplus:
             yield from self._leads()
         for cubes in self._cubes():
-            yield _with(self.board, cubes)
+            try:
+                board = _with(self.board, cubes)
+            except InputError:  # a cube of several cells has no room there
+                continue
+            yield board
 
     def _cubes(self) -> Iterator[_Cubes]:
         bare = [c for c in self.board.cubes if c not in self.built.part_at]

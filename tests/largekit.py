@@ -10,12 +10,8 @@ from hypothesis import strategies as st
 from snapcheck.board import Board, Cell, Cube, Lead, Seam, Side, SocketEnd, TapEnd, legs
 from snapcheck.kit import bundled_kit, parse_kit
 
-#: the chip has one leg on each edge round it, and a resistor between every two
-LARGE_TEXT = """
-name = "large"
-title = "Cubes of several cells"
-based_on = "bundled"
-
+#: two cells, a leg at each end
+BATTERY_BOX = """\
 [kind.battery-box]
 title = "battery box"
 footprint = [1, 2]
@@ -25,7 +21,27 @@ value = "volts"
 model = "battery"
 prefix = "BT"
 parameters = { internal_ohm = 1.0 }
+"""
+#: three by two cells have ten edges round them
+TEN_LEGS = """\
+legs = [
+    { name = "p1", cell = "A1", side = "W" }, { name = "p2", cell = "A2", side = "W" },
+    { name = "p3", cell = "A2", side = "S" }, { name = "p4", cell = "B2", side = "S" },
+    { name = "p5", cell = "C2", side = "S" }, { name = "p6", cell = "C2", side = "E" },
+    { name = "p7", cell = "C1", side = "E" }, { name = "p8", cell = "C1", side = "N" },
+    { name = "p9", cell = "B1", side = "N" }, { name = "p10", cell = "A1", side = "N" },
+]
+"""
+#: the chip has one leg on each edge round it, and a resistor between every two
+LARGE_TEXT = (
+    """
+name = "large"
+title = "Cubes of several cells"
+based_on = "bundled"
 
+"""
+    + BATTERY_BOX
+    + """
 [kind.chip]
 title = "chip"
 footprint = [2, 2]
@@ -54,18 +70,12 @@ faces = { socket = "E" }
 model = "socket"
 prefix = "X"
 
-# three by two cells have ten edges round them
 [kind.ten-legs]
 title = "chip of ten legs"
 footprint = [3, 2]
-legs = [
-    { name = "p1", cell = "A1", side = "W" }, { name = "p2", cell = "A2", side = "W" },
-    { name = "p3", cell = "A2", side = "S" }, { name = "p4", cell = "B2", side = "S" },
-    { name = "p5", cell = "C2", side = "S" }, { name = "p6", cell = "C2", side = "E" },
-    { name = "p7", cell = "C1", side = "E" }, { name = "p8", cell = "C1", side = "N" },
-    { name = "p9", cell = "B1", side = "N" }, { name = "p10", cell = "A1", side = "N" },
-]
-marked = "notch"
+"""
+    + TEN_LEGS
+    + """marked = "notch"
 faces = { notch = "N" }
 model = "network"
 prefix = "U"
@@ -73,14 +83,9 @@ prefix = "U"
 [kind.ten-alike]
 title = "star of ten like resistors"
 footprint = [3, 2]
-legs = [
-    { name = "p1", cell = "A1", side = "W" }, { name = "p2", cell = "A2", side = "W" },
-    { name = "p3", cell = "A2", side = "S" }, { name = "p4", cell = "B2", side = "S" },
-    { name = "p5", cell = "C2", side = "S" }, { name = "p6", cell = "C2", side = "E" },
-    { name = "p7", cell = "C1", side = "E" }, { name = "p8", cell = "C1", side = "N" },
-    { name = "p9", cell = "B1", side = "N" }, { name = "p10", cell = "A1", side = "N" },
-]
-marked = "notch"
+"""
+    + TEN_LEGS
+    + """marked = "notch"
 faces = { notch = "N" }
 interchangeable = [["p1", "p2", "p3", "p4", "p5", "p6", "p7", "p8", "p9", "p10"]]
 model = "network"
@@ -96,6 +101,7 @@ value = "ohms"
 model = "speaker"
 prefix = "LS"
 """
+)
 LARGE_KIT = parse_kit(LARGE_TEXT, "large.toml")
 LARGE = {"battery-box": 9.0, "chip": "RN8", "big-speaker": 8.0, "socket-box": None}
 

@@ -6,23 +6,11 @@ import json
 from pathlib import Path
 
 import pytest
+from largekit import BATTERY_BOX
 
 from snapcheck.cli import main
 
-KIT = """
-name = "box"
-title = "Box"
-based_on = "bundled"
-[kind.battery-box]
-title = "battery box"
-footprint = [1, 2]
-legs = [{ name = "plus", cell = "A1", side = "N" }, { name = "minus", cell = "A2", side = "S" }]
-marked = "plus"
-value = "volts"
-model = "battery"
-prefix = "BT"
-parameters = { internal_ohm = 1.0 }
-"""
+KIT = 'name = "box"\ntitle = "Box"\nbased_on = "bundled"\n' + BATTERY_BOX
 PLAN = """plate 4 x 5
 A1 corner ends=right+down
 B1 resistor 1k turn=0

@@ -18,6 +18,7 @@ from pathlib import Path
 
 import pytest
 from quick_reader import read_quick
+from smalldisk import mounted
 
 from snapcheck.errors import StoreError
 from snapcheck.grade import ClusterCrew, Course, LocalCrew, Store, load_course, run_batch
@@ -224,13 +225,8 @@ def test_full_database_keeps_what_was_stored(tmp_path: Path) -> None:
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of its own, in memory, that is soon full."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=16m", "none", str(place)]
-    if not shutil.which("mount") or subprocess.run(mount, capture_output=True, check=False).returncode:
-        pytest.skip("no file system can be mounted here: needs root")
-    yield place
-    subprocess.run(["umount", "-l", str(place)], check=True)
+    with mounted(tmp_path / "disk", "16m") as place:
+        yield place
 
 
 def test_full_disk_keeps_what_was_stored_and_goes_on_when_there_is_room(small_disk: Path) -> None:

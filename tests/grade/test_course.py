@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from class_reader import read_class
+from oldstore import make_old
 
 from snapcheck.errors import DataError, InputError, StoreError
 from snapcheck.grade import Entry, LocalCrew, Store, load_course, load_rubric, run_batch
@@ -170,24 +171,12 @@ def test_a_cell_is_no_formula(text: str, cell: str) -> None:
 
 
 def test_a_store_of_the_first_version_is_brought_up_and_keeps_what_it_holds(tmp_path: Path) -> None:
-    from alembic import command
-    from alembic.config import Config
-    from sqlalchemy import create_engine
-
-    from snapcheck.grade import __file__ as room
-
     file = tmp_path / "old.db"
-    config = Config()
-    config.set_main_option("script_location", str(Path(room).parent / "_migrations"))
-    engine = create_engine(f"sqlite:///{file}")
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0001")
-        connection.exec_driver_sql(
-            "INSERT INTO decision (at, by, kind, subject, choice, reason) "
-            "VALUES ('t', 'a', 'k', 's', 'c', 'r')"
-        )
-    engine.dispose()
+    make_old(
+        file,
+        "0001",
+        "INSERT INTO decision (at, by, kind, subject, choice, reason) VALUES ('t', 'a', 'k', 's', 'c', 'r')",
+    )
     with Store(str(file)) as store:
         assert [d.reason for d in store.decisions()] == ["r"]
         assert store.erasures() == []

@@ -14,6 +14,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from oldstore import make_old
 from quick_reader import read_quick
 from test_batch_survives import HERE, ROOT, make
 
@@ -118,25 +119,14 @@ def test_an_edit_by_another_program_shows(edit: str, graded: Course) -> None:
 
 def test_the_gradebook_is_copied_before_its_tables_are_changed(tmp_path: Path) -> None:
     """A gradebook of revision 0002 is brought up; the copy is as it was, and goes when somebody is erased."""
-    from alembic import command
-    from alembic.config import Config
-    from sqlalchemy import create_engine
-
-    from snapcheck.grade import __file__ as room
-
     file = tmp_path / "gradebook.db"
-    config = Config()
-    config.set_main_option("script_location", str(Path(room).parent / "_migrations"))
-    engine = create_engine(f"sqlite:///{file}")
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0002")
-        connection.exec_driver_sql(
-            "INSERT INTO decision (at, by, kind, student, subject, choice, reason) "
-            "VALUES ('t', 'a', 'excused', 'S1', '', '', 'ill')"
-        )
-        connection.exec_driver_sql("INSERT INTO file VALUES ('a.jpg', 'f', 1, 't', 'S1', 'x', 'name', '', 0)")
-    engine.dispose()
+    make_old(
+        file,
+        "0002",
+        "INSERT INTO decision (at, by, kind, student, subject, choice, reason) "
+        "VALUES ('t', 'a', 'excused', 'S1', '', '', 'ill')",
+        "INSERT INTO file VALUES ('a.jpg', 'f', 1, 't', 'S1', 'x', 'name', '', 0)",
+    )
     with Store(str(file)) as store:
         (copy,) = store.backups()
         assert [d.reason for d in store.decisions()] == ["ill"] and store.files()[0].time_is_known

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from smalldisk import mounted
 
 from snapcheck.cli import main
 from snapcheck.outfiles import write_together, write_whole
@@ -20,13 +21,8 @@ ROOT = Path(__file__).parents[2]
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of 1 MB in memory."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "none", str(place)]
-    if not shutil.which("mount") or subprocess.run(mount, capture_output=True, check=False).returncode:
-        pytest.skip("no file system can be mounted here: needs root")
-    yield place
-    subprocess.run(["umount", "-l", str(place)], check=True)
+    with mounted(tmp_path / "disk", "1m") as place:
+        yield place
 
 
 def test_a_full_disk_leaves_what_was_there(small_disk: Path) -> None:

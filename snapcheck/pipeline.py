@@ -6,26 +6,26 @@ and those that show results, because it may ask the simulator.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from snapcheck.board import Board, Cell, Conditions, Design, Expectation, Probe
+from snapcheck.board import Board, Conditions, Design
 from snapcheck.check import (
     Comparison,
     ComparisonSettings,
     Electrical,
+    Laid,
+    Match,
+    State,
     Verdict,
-    apply,
-    bundled_settings,
-    compare,
-    find_changes,
     follow,
-    moved_board,
+    lay,
     settled_links,
+    tell,
     with_doubts,
 )
-from snapcheck.circuit import Circuit, RuleBook, build_circuit, capital, check_rules, equivalence
+from snapcheck.circuit import Circuit, RuleBook, capital, is_shorted
 from snapcheck.errors import InputError, MissingLibraryError, SimulationError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
@@ -134,6 +134,66 @@ def check_build(
     return _Check(board, reading, design, kit, simulator, book, settings, strict).result()
 
 
+@dataclass(frozen=True)
+class CalculatedState(State):
+    """A state as ngspice gives it.
+
+    Attributes:
+        notes: why there is none, or what bears on whether it is believed, in words.
+    """
+
+    point: OperatingPoint | None = None
+    notes: tuple[str, ...] = ()
+
+
+class Calculated:
+    """The states of a plan and of a build laid against it, each calculated once.
+
+    Args:
+        simulator: None: nothing is calculated.
+        book: says what counts as a shorted supply; None for the bundled one.
+
+    Attributes:
+        simulator: as given; None once its library turned out to be missing.
+    """
+
+    def __init__(self, simulator: Simulator | None, book: RuleBook | None = None) -> None:
+        self.simulator = simulator
+        self._book = book
+        self._plan: CalculatedState | None = None
+        self._built: dict[Conditions, CalculatedState] = {}
+
+    def plan(self, laid: Laid) -> CalculatedState:
+        """See `snapcheck.check.States`."""
+        if self._plan is None:
+            self._plan = self._state(laid.own_plan_circuit, laid.design.conditions, tr("the plan"))
+        return self._plan
+
+    def built(self, laid: Laid, match: Match) -> CalculatedState:
+        """See `snapcheck.check.States`."""
+        conditions = laid.conditions(match)
+        if conditions not in self._built:
+            self._built[conditions] = self._state(laid.built_circuit, conditions, tr("the build"))
+        return self._built[conditions]
+
+    def _state(self, circuit: Circuit, conditions: Conditions, which: str) -> CalculatedState:
+        if self.simulator is None:
+            return CalculatedState()
+        if is_shorted(circuit, self._book):
+            why = tr("Voltages of {which} were not calculated: a supply is shorted.", which=which)
+            return CalculatedState(notes=(why,))
+        try:
+            point = self.simulator.operating_point(circuit, conditions)
+        except MissingLibraryError as error:
+            self.simulator = None
+            return CalculatedState(notes=(tr("Judged by structure alone: {why}", why=error.message),))
+        except SimulationError as error:
+            why = tr("Voltages of {which} were not calculated: {why}", which=which, why=error)
+            return CalculatedState(notes=(why,))
+        told = tuple(capital(remark.text) for remark in point.remarks if remark.kind in _TOLD)
+        return CalculatedState(point, self.simulator.other_positions(circuit, point.conditions), told)
+
+
 @dataclass
 class _Check:
     board: Board
@@ -147,31 +207,39 @@ class _Check:
     notes: list[str] = field(default_factory=list)
 
     def result(self) -> CheckResult:
-        first = self._compare(None, None)
-        placed = place_design(self.design, first, self.kit)
-        plan_point, built_point = self._points(first, placed)
-        comparison = first
-        if plan_point is not None or built_point is not None:
-            comparison = self._compare(
-                built_point,
-                plan_point,
-                self._positions(first.built_circuit, built_point),
-                self._positions(first.plan_circuit, plan_point),
-            )
+        stop_if_asked()
+        reading, simulator = self.reading, self.simulator
+        laid = lay(
+            self.design,
+            self.board,
+            self.kit,
+            unsure=None if reading is None else reading.unsure,
+            chances=None if reading is None or self.strict else reading.chances,
+            settings=self.settings,
+            plan_circuit=None if simulator is None else simulator.plan_circuit(self.design, self.kit),
+        )
+        states = Calculated(simulator, self.book)
+        comparison = tell(laid, states, self.book)
+        plan, built = states.plan(laid), states.built(laid, comparison)
+        self.notes += [*plan.notes, *built.notes] if simulator is not None else [
+            tr("Judged by structure alone: the ngspice library is not installed, so no voltages and "
+               "currents were calculated.")
+        ]  # fmt: skip
+        self.simulator = states.simulator
+        placed = comparison.placed
         what_if = None
         unexplained: tuple[str, ...] = ()
         findings = list(comparison.findings)
-        if plan_point is not None and parts_moved(comparison):
+        if plan.point is not None and comparison.parts_moved:
             what_if = self._own_figures(comparison)
             if what_if is not None:
                 unexplained = tuple(f.expectation.text for f in what_if.designed if not f.met)
-        elif plan_point is not None and placed is not None:
-            what_if = self._what_if(placed, comparison)
-            findings = self._with_effects(findings, placed, comparison, what_if)
-            unexplained = self._unexplained(findings, placed, comparison, what_if)
-        reading = self.reading
+        elif plan.point is not None and placed is not None:
+            what_if = self._what_if(placed, laid, built.point)
+            findings = self._with_effects(findings, placed, laid, what_if)
+            unexplained = self._unexplained(findings, placed, laid, what_if)
         if reading is not None and placed is not None and not self.strict and not comparison.own_layout:
-            reading = settled_links(reading, placed.board, self.settings or bundled_settings())
+            reading = settled_links(reading, placed.board, laid.settings)
         findings, verdict = with_doubts(
             findings,
             reading,
@@ -181,80 +249,19 @@ class _Check:
         )
         return CheckResult(
             self.design, placed, comparison.built_circuit.board, self.reading, comparison, tuple(findings),
-            verdict, tuple(dict.fromkeys(self.notes)), plan_point is not None, plan_point, built_point,
+            verdict, tuple(dict.fromkeys(self.notes)), plan.point is not None, plan.point, built.point,
             what_if, self.kit, unexplained,
         )  # fmt: skip
 
-    def _positions(self, circuit: Circuit, point: OperatingPoint | None) -> dict[str, OperatingPoint]:
-        """The circuit in the other positions of its switches."""
-        if point is None or self.simulator is None:
-            return {}
-        return self.simulator.other_positions(circuit, point.conditions)
-
-    def _compare(
-        self,
-        point: OperatingPoint | None,
-        plan_point: OperatingPoint | None,
-        positions: dict[str, OperatingPoint] | None = None,
-        plan_positions: dict[str, OperatingPoint] | None = None,
-    ) -> Comparison:
-        stop_if_asked()
-        return compare(
-            self.design,
-            self.board,
-            self.kit,
-            unsure=None if self.reading is None else self.reading.unsure,
-            chances=None if self.reading is None or self.strict else self.reading.chances,
-            operating_point=point,
-            plan_operating_point=plan_point,
-            positions=positions,
-            plan_positions=plan_positions,
-            book=self.book,
-            settings=self.settings,
-        )
-
     # -------------------------------------------------------- calculation
 
-    def _points(
-        self, comparison: Comparison, placed: Design | None
-    ) -> tuple[OperatingPoint | None, OperatingPoint | None]:
+    def _what_if(self, placed: Design, laid: Laid, point: OperatingPoint | None) -> WhatIf | None:
         if self.simulator is None:
-            self.notes.append(
-                tr("Judged by structure alone: the ngspice library is not installed, so no voltages and "
-                   "currents were calculated.")
-            )  # fmt: skip
-            return None, None
-        plan = self._point(comparison.plan_circuit, self.design.conditions, tr("the plan"))
-        there = follow(self.design, comparison).design if parts_moved(comparison) else placed
-        conditions = None if there is None else _present(there.conditions, comparison.built_circuit)
-        built = self._point(comparison.built_circuit, conditions or Conditions(), tr("the build"))
-        for point in (plan, built):
-            remarks = () if point is None else point.remarks
-            self.notes.extend(capital(remark.text) for remark in remarks if remark.kind in _TOLD)
-        return plan, built
-
-    def _point(self, circuit: Circuit, conditions: Conditions, which: str) -> OperatingPoint | None:
-        """The operating point; a circuit with a shorted supply is not calculated: its current says enough."""
-        assert self.simulator is not None
-        if check_rules(circuit, book=self.book, only=("supply-shorted", "supplies-fighting")):
-            self.notes.append(
-                tr("Voltages of {which} were not calculated: a supply is shorted.", which=which)
+            return None
+        try:
+            return self.simulator.what_if(
+                placed, laid.built_circuit, designed=laid.placed_circuit, point=point
             )
-            return None
-        try:
-            return self.simulator.operating_point(circuit, conditions)
-        except MissingLibraryError as error:
-            self.simulator = None
-            self.notes.append(tr("Judged by structure alone: {why}", why=error.message))
-        except SimulationError as error:
-            self.notes.append(tr("Voltages of {which} were not calculated: {why}", which=which, why=error))
-        return None
-
-    def _what_if(self, placed: Design, comparison: Comparison) -> WhatIf | None:
-        if self.simulator is None:
-            return None
-        try:
-            return self.simulator.what_if(placed, comparison.built_circuit)
         except (SimulationError, MissingLibraryError) as error:
             self.notes.append(tr("What the build does was not calculated: {why}", why=error.message))
             return None
@@ -269,7 +276,7 @@ class _Check:
             return None
 
     def _with_effects(
-        self, findings: list[Finding], placed: Design, comparison: Comparison, whole: WhatIf | None
+        self, findings: list[Finding], placed: Design, laid: Laid, whole: WhatIf | None
     ) -> list[Finding]:
         """Findings with the numbers that the simulator has for them, cause by cause."""
         serious = [i for i, f in enumerate(findings) if f.severity <= Severity.DEVIATION]
@@ -281,17 +288,19 @@ class _Check:
         if len(serious) > _MOST_CAUSES:
             findings[serious[0]] = _effect(findings[serious[0]], telling(whole), tr("All findings together:"))
             return findings
-        changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
         quick = replace(placed, expectations=tuple(e for e in placed.expectations if e.quantity in _QUICK))
         for i in serious:
             stop_if_asked()
-            mine = [c for c in changes if set(c.cells) & set(findings[i].cells)]
+            mine = [c for c in laid.changes if set(c.cells) & set(findings[i].cells)]
             if not mine or self.simulator is None:
                 continue
             try:
-                alone = build_circuit(apply(placed.board, mine), self.kit)
-                shorted = check_rules(alone, book=self.book, only=("supply-shorted", "supplies-fighting"))
-                effect = None if shorted else self.simulator.what_if(quick, alone)
+                alone = laid.with_only(mine)
+                effect = (
+                    None
+                    if is_shorted(alone, self.book)
+                    else self.simulator.what_if(quick, alone, designed=laid.placed_circuit)
+                )
             except (SimulationError, InputError):
                 continue
             if effect is not None:
@@ -299,7 +308,7 @@ class _Check:
         return findings
 
     def _unexplained(
-        self, findings: Sequence[Finding], placed: Design, comparison: Comparison, whole: WhatIf | None
+        self, findings: Sequence[Finding], placed: Design, laid: Laid, whole: WhatIf | None
     ) -> tuple[str, ...]:
         """Figures that are still not met with every finding mended: measured on the plan with the changes
         that no finding tells of."""
@@ -307,22 +316,16 @@ class _Check:
             return ()
         of_plan = tuple(f.expectation.text for f in whole.designed if not f.met)
         told = [set(f.cells) for f in findings if f.severity <= Severity.DEVIATION]
-        changes = find_changes(placed.board, comparison.built_circuit.board, self.kit)
+        changes = laid.changes
         silent = [c for c in changes if not any(set(c.cells) & cells for cells in told)]
         elsewhere = any(not any(set(c.cells) & cells for c in changes) for cells in told)
         if not silent or elsewhere:  # mended, it is the plan; a finding may lie elsewhere than its change
             return of_plan
         try:
-            rest = build_circuit(apply(placed.board, silent), self.kit)
-            figures = self.simulator.evaluate(placed, rest)
+            figures = self.simulator.evaluate(placed, laid.with_only(silent))
         except (SimulationError, InputError, MissingLibraryError):
             return of_plan
         return tuple(f.expectation.text for f in figures if not f.met)
-
-
-def parts_moved(comparison: Comparison) -> bool:
-    """Whether cells of the plan say nothing about places in the build: only its parts do."""
-    return comparison.own_layout or comparison.electrical is Electrical.EQUIVALENT
 
 
 def own_figures(simulator: Simulator, design: Design, comparison: Comparison) -> WhatIf:
@@ -390,63 +393,3 @@ def _effect(finding: Finding, sentences: Sequence[str], before: str = "") -> Fin
     told = " ".join((before, *sentences[:_MOST_EFFECTS])).strip()
     data = {**finding.data, "simulated": list(sentences)}
     return replace(finding, effect=f"{finding.effect} {told}".strip(), data=data)
-
-
-def _present(conditions: Conditions, circuit: Circuit) -> Conditions:
-    """The conditions for parts that are there."""
-    here = circuit.part_at
-    return replace(
-        conditions,
-        supply_V={c: v for c, v in conditions.supply_V.items() if c in here},
-        switches={c: v for c, v in conditions.switches.items() if c in here},
-        pots={c: v for c, v in conditions.pots.items() if c in here},
-    )
-
-
-def place_design(design: Design, comparison: Comparison, kit: Kit) -> Design | None:
-    """The design in the cells of the build.
-
-    Where the build is laid out in its own way, only places of corresponding parts are known: then the board
-    is the build's own, with the design's conditions and expectations as far as they have a place there. None
-    where that is not possible.
-    """
-    if comparison.own_layout:
-        return follow(design, comparison).design
-    a = comparison.alignment
-    if not a.moved:
-        return design
-    try:
-        here = comparison.built_circuit.board
-        board = moved_board(design.board, a, kit, here.columns, here.rows)
-    except InputError:
-        return None
-    if a.mirrored and not equivalence(comparison.plan_circuit, build_circuit(board, kit)):
-        return None  # mirrored, it is another circuit
-    return _with_places(design, board, design.board.anchors_after(a.to_built))
-
-
-def _with_places(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:
-    def probe(p: Probe | None) -> Probe | None:
-        return None if p is None else Probe(place(p.cell), p.terminal)
-
-    def conditions(c: Conditions) -> Conditions:
-        return replace(
-            c,
-            supply_V={place(k): v for k, v in c.supply_V.items()},
-            switches={place(k): v for k, v in c.switches.items()},
-            pots={place(k): v for k, v in c.pots.items()},
-        )
-
-    def expectation(e: Expectation) -> Expectation:
-        return replace(
-            e, place=probe(e.place), conditions=None if e.conditions is None else conditions(e.conditions)
-        )
-
-    return replace(
-        design,
-        board=board,
-        input=probe(design.input),
-        output=probe(design.output),
-        conditions=conditions(design.conditions),
-        expectations=tuple(expectation(e) for e in design.expectations),
-    )

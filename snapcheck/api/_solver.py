@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Conditions
-from snapcheck.circuit import Circuit, check_rules
+from snapcheck.check import State
+from snapcheck.circuit import Circuit, is_shorted
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
-    from snapcheck.circuit import OperatingPointLike
     from snapcheck.simulate import Simulator
 
 
@@ -33,30 +32,16 @@ def solver(given: Simulator | None, wanted: bool = True) -> Iterator[Simulator |
         yield own
 
 
-@dataclass
-class State:
-    """The operating point of a circuit, and those in other positions of its switches, in words."""
-
-    point: OperatingPointLike | None = None
-    positions: Mapping[str, OperatingPointLike] = field(default_factory=dict)
-
-
-def states(
-    wanted: Sequence[tuple[Circuit, Conditions]], given: Simulator | None, notes: list[str]
-) -> list[State]:
-    """Operating points, None (said in `notes`) where there is none to be had.
-
-    A circuit with a shorted supply is not calculated: its current says nothing that needs numbers.
-    """
+def state_of(circuit: Circuit, conditions: Conditions, given: Simulator | None, notes: list[str]) -> State:
+    """The calculated state; none (said in `notes`) where there is none to be had, or a supply is shorted."""
     from snapcheck.simulate import Simulator
 
-    found = [State() for _ in wanted]
+    if is_shorted(circuit):
+        return State()
     try:
         with Simulator() if given is None else nullcontext(given) as simulator:
-            for state, (circuit, conditions) in zip(found, wanted, strict=True):
-                if not check_rules(circuit, only=("supply-shorted", "supplies-fighting")):
-                    state.point = simulator.operating_point(circuit, conditions)
-                    state.positions = simulator.other_positions(circuit, conditions)
+            point = simulator.operating_point(circuit, conditions)
+            return State(point, simulator.other_positions(circuit, conditions))
     except (MissingLibraryError, SimulationError) as error:
         notes.append(tr("judged by structure alone: {why}", why=error))
-    return found
+    return State()

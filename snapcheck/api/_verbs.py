@@ -26,11 +26,10 @@ from snapcheck.api._given import (
     shows_a_board,
 )
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation, widened
-from snapcheck.api._solver import State, solver, states
+from snapcheck.api._solver import solver, state_of
 from snapcheck.board import (
     Board,
     Cell,
-    Conditions,
     Design,
     Theme,
     draw_svg,
@@ -41,17 +40,19 @@ from snapcheck.board import (
 from snapcheck.check import (
     Comparison,
     ComparisonSettings,
+    State,
     Verdict,
-    align,
     follow,
+    lay,
     open_questions,
+    tell,
     with_doubts,
 )
 from snapcheck.check import compare as compare_boards
 from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules
 from snapcheck.errors import InputError, SnapcheckError, StoppedError
 from snapcheck.kit import Kit
-from snapcheck.pipeline import CheckResult, check_build, own_figures, parts_moved, place_design
+from snapcheck.pipeline import Calculated, CheckResult, check_build, own_figures
 from snapcheck.watch import Cancel, Progress, step, stop_if_asked, watched
 from snapcheck.words import tr
 
@@ -263,22 +264,15 @@ def compare(
     cubes = kit_of(kit)
     plan = plan_of(design, cubes)
     there, reading = board_of(built, cubes)
-    notes: list[str] = []
     rules_book, settings = book_of(book), limits_of(limits)
-    with watched(cancel=cancel):
-        ours, theirs = _states(
-            [
-                (build_circuit(there.board, cubes), _conditions(plan, there.board, cubes)),
-                (build_circuit(plan.board, cubes), plan.conditions),
-            ],
-            simulator, notes, calculate,
-        )  # fmt: skip
-        result = compare_boards(
+    with watched(cancel=cancel), solver(simulator, calculate) as own:
+        laid = lay(
             plan, there.board, cubes, unsure=None if reading is None else reading.unsure,
-            chances=None if reading is None else reading.chances,
-            operating_point=ours.point, plan_operating_point=theirs.point, positions=ours.positions,
-            plan_positions=theirs.positions, book=rules_book, settings=settings,
+            chances=None if reading is None else reading.chances, settings=settings,
         )  # fmt: skip
+        states = Calculated(own, rules_book)
+        result = tell(laid, states, rules_book)
+        notes = (*states.plan(laid).notes, *states.built(laid, result).notes)
     findings, verdict = with_doubts(
         result.findings,
         reading,
@@ -286,26 +280,7 @@ def compare(
         undecided=result.verdict is Verdict.CANT_TELL,
     )
     result = replace(result, findings=tuple(findings), verdict=verdict)
-    return widened(BuildComparison, result, notes=tuple(notes))
-
-
-def _states(
-    wanted: list[tuple[Circuit, Conditions]], simulator: Simulator | None, notes: list[str], calculate: bool
-) -> list[State]:
-    return states(wanted, simulator, notes) if calculate else [State() for _ in wanted]
-
-
-def _conditions(design: Design, built: Board, kit: Kit) -> Conditions:
-    """The plan's conditions in the cells of the build."""
-    place = design.board.anchors_after(align(design.board, built, kit).to_built)
-    given = design.conditions
-    return Conditions(
-        {place(c): v for c, v in given.supply_V.items() if place(c) in built.cubes},
-        {place(c): v for c, v in given.switches.items() if place(c) in built.cubes},
-        {place(c): v for c, v in given.pots.items() if place(c) in built.cubes},
-        given.light_lux,
-        given.temperature_C,
-    )
+    return widened(BuildComparison, result, notes=notes)
 
 
 def rules(
@@ -334,12 +309,12 @@ def rules(
     circuit = build_circuit(design.board, cubes)
     notes: list[str] = []
     with watched(cancel=cancel):
-        (state,) = _states([(circuit, design.conditions)], simulator, notes, calculate)
+        state = state_of(circuit, design.conditions, simulator, notes) if calculate else State()
         findings = check_rules(
             circuit, state.point, positions=state.positions, book=used, supply_V=design.conditions.supply_V
         )
         if reading is not None:
-            findings += open_questions(design.board, design.board, reading.unsure, cubes, used, planned=None)
+            findings += open_questions(design.board, circuit, reading.unsure, used, planned=None)
     findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
     return RuleCheck(design, circuit, tuple(findings), verdict, state.point, tuple(notes))
 
@@ -399,7 +374,7 @@ def simulate(
     own, _ = board_of(board, cubes)
     intended = None if design is None else board_of(design, cubes)[0]
     compared = None if intended is None else compare_boards(intended, own.board, cubes)
-    asked = own if intended is None or compared is None else _there(intended, compared, cubes)
+    asked = own if intended is None or compared is None else _there(intended, compared)
     if input:
         asked = replace(asked, input=parse_probe(input, asked.board, cubes))
     if output:
@@ -414,7 +389,7 @@ def simulate(
             survey = used.survey(asked, circuit)
             beside = None
             if intended is not None and compared is not None:
-                beside = _beside(used, intended, compared, asked, cubes)
+                beside = _beside(used, intended, compared, asked)
             swept = _sweep(used, circuit, asked, sweep, start, stop) if sweep else None
             spread = None
             if tolerance is not None:
@@ -426,20 +401,18 @@ def simulate(
     return Simulation(survey, swept, spread, beside)
 
 
-def _there(intended: Design, compared: Comparison, kit: Kit) -> Design:
+def _there(intended: Design, compared: Comparison) -> Design:
     """The design in the cells of the build, wherever its parts stand."""
-    placed = None if parts_moved(compared) else place_design(intended, compared, kit)
-    if placed is None:
+    if compared.parts_moved or compared.placed is None:
         return follow(intended, compared).design
-    return replace(placed, board=compared.built_circuit.board)
+    return replace(compared.placed, board=compared.built_circuit.board)
 
 
-def _beside(simulator: Simulator, intended: Design, compared: Comparison, asked: Design, kit: Kit) -> WhatIf:
+def _beside(simulator: Simulator, intended: Design, compared: Comparison, asked: Design) -> WhatIf:
     """The design's behaviour beside the build's."""
-    placed = None if parts_moved(compared) else place_design(intended, compared, kit)
-    if placed is None:
+    if compared.parts_moved or compared.placed is None:
         return own_figures(simulator, intended, compared)
-    return simulator.what_if(replace(asked, board=placed.board), compared.built_circuit)
+    return simulator.what_if(replace(asked, board=compared.placed.board), compared.built_circuit)
 
 
 def _sweep(

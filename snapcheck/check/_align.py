@@ -207,12 +207,12 @@ def _fits_a_board(plan: Board, built: Board, alignment: Alignment) -> bool:
 
 
 @dataclass(frozen=True)
-class Frame:
+class Both:
     """Plan and build on one plate, cell upon cell.
 
     Attributes:
         plan, built: both with the same plate size.
-        columns, rows: what to take off a cell of this frame to get the build's own cell.
+        columns, rows: what to take off a cell of these two to get the build's own cell.
         alignment: how the plan was laid on the build.
     """
 
@@ -223,11 +223,11 @@ class Frame:
     alignment: Alignment
 
     def built_cell(self, cell: Cell) -> Cell:
-        """The build's own name for a cell of the frame (negative off the plate)."""
+        """The build's own name for a cell of both (negative off the plate)."""
         return Cell(cell.row - self.rows, cell.column - self.columns)
 
     def plan_cell(self, cell: Cell) -> Cell:
-        """The plan's own name for a cell of the frame; for an anchor, the anchor of the cube on the plan."""
+        """The plan's own name for a cell of both; for an anchor, the anchor of the cube on the plan."""
         cube = self.plan.cubes.get(cell) or self.built.cubes.get(cell)
 
         def own(some: Cell) -> Cell:
@@ -236,14 +236,14 @@ class Frame:
         return own(cell) if cube is None else cube.anchor_after(cell, own)
 
     def of_built(self, cell: Cell) -> Cell:
-        """The frame's cell for a cell of the build."""
+        """What a cell of the build is called in both."""
         return Cell(cell.row + self.rows, cell.column + self.columns)
 
 
-def lay_together(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> Frame:
+def lay_together(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> Both:
     """Put plan and build on one plate that is large enough for both."""
     if not alignment.moved and (plan.columns, plan.rows) == (built.columns, built.rows):
-        return Frame(plan, built, 0, 0, alignment)
+        return Both(plan, built, 0, 0, alignment)
     touched = [alignment.to_built(c) for c in _cells_of(plan)]
     left = -min([0, *(c.column for c in touched)])
     top = -min([0, *(c.row for c in touched)])
@@ -251,18 +251,13 @@ def lay_together(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> F
     rows = top + max([built.rows, *(c.row + 1 for c in touched)])
 
     stay = replace(alignment, turn=0, columns=0, rows=0, mirrored=False)
-    return Frame(
+    return Both(
         _placed(plan, alignment, kit, (columns, rows), (left, top)),
         _placed(built, stay, kit, (columns, rows), (left, top)),
         left,
         top,
         alignment,
     )
-
-
-def moved_board(plan: Board, alignment: Alignment, kit: Kit, columns: int, rows: int) -> Board:
-    """The plan as it lies on the build, on a plate of this size. Raises InputError if it falls off."""
-    return _placed(plan, alignment, kit, (columns, rows), (0, 0))
 
 
 def _placed(

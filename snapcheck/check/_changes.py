@@ -42,7 +42,7 @@ class Nearness(enum.IntEnum):
 
 @dataclass(frozen=True)
 class CellChange:
-    """One change, in cells of the common frame; applying it to the plan gives a plan with this one fault.
+    """One change, in cells of both; applying it to the plan gives a plan with this one fault.
 
     Attributes:
         change: the sort.
@@ -101,7 +101,7 @@ def nearness(kind: Kind, planned: Cube, found: Cube, near_ratio: float, far_rati
 
 
 def find_changes(plan: Board, built: Board, kit: Kit) -> list[CellChange]:
-    """Everything that differs between two boards in one frame; harmless turns are no difference."""
+    """Everything that differs between two boards on one plate; harmless turns are no difference."""
     return _Finder(plan, built, kit).changes()
 
 

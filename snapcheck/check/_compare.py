@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 from snapcheck.board import Board, Cell, Cube, Design
 from snapcheck.check._align import unmoved
-from snapcheck.check._changes import CellChange, Change, find_changes
-from snapcheck.check._comparison import Comparison, Electrical
+from snapcheck.check._changes import CellChange, Change
+from snapcheck.check._comparison import Comparison, Electrical, Match
 from snapcheck.check._evidence import Chances
+from snapcheck.check._laid import MOST_CHANGES, Laid, lay
 from snapcheck.check._mend import Mended, mended
 from snapcheck.check._merge import absorb, alignment_note, gathered, mirror_fault, with_rules
 from snapcheck.check._own_layout import own_layout_findings
-from snapcheck.check._pair import MOST_CHANGES, Pair
 from snapcheck.check._sentence import difference_words
-from snapcheck.check._settings import ComparisonSettings, bundled_settings
+from snapcheck.check._settings import ComparisonSettings
+from snapcheck.check._states import Given, State, States
 from snapcheck.check._tell import Teller
 from snapcheck.check._unsure import open_questions, settled_note
 from snapcheck.check._verdict import Verdict, verdict_of
@@ -31,7 +32,6 @@ from snapcheck.circuit import (
     check_rules,
     differences,
     equivalence,
-    require_kinds,
 )
 from snapcheck.findings import Finding, Severity, in_order
 from snapcheck.kit import Kit
@@ -83,39 +83,40 @@ def compare(
     Raises:
         InputError: a kind is not in the kit.
     """
-    plan = design.board if isinstance(design, Design) else design
-    supply_V = design.conditions.supply_V if isinstance(design, Design) else {}
-    settings = bundled_settings() if settings is None else settings
-    probes = (design.input, design.output) if isinstance(design, Design) else ()
-    probed = tuple(p for p in probes if p is not None)
-    pair = Pair(plan, built, kit, dict(unsure or {}), settings, probed, dict(chances or {}))
-    return _Comparing(
-        pair, operating_point, plan_operating_point, positions or {}, plan_positions or {}, book, supply_V
-    ).result()
+    laid = lay(design, built, kit, unsure=unsure, chances=chances, settings=settings)
+    given = Given(State(operating_point, positions or {}), State(plan_operating_point, plan_positions or {}))
+    return tell(laid, given, book)
+
+
+def tell(laid: Laid, states: States, book: RuleBook | None = None) -> Comparison:
+    """What there is to tell of a plan laid on a build, once for all.
+
+    Args:
+        laid: see `lay`.
+        states: gives the calculated states of plan and build, where they are asked for.
+        book: rule book, None for the bundled one.
+    """
+    return _Telling(laid, states, book, laid.design.conditions.supply_V).result()
 
 
 @dataclass
-class _Comparing:
-    """The search for what to tell about a pair of boards."""
+class _Telling:
+    """The search for what to tell of a plan laid on a build."""
 
-    pair: Pair
-    operating_point: OperatingPointLike | None
-    plan_operating_point: OperatingPointLike | None
-    positions: Mapping[str, OperatingPointLike]
-    plan_positions: Mapping[str, OperatingPointLike]
+    laid: Laid
+    states: States
     book: RuleBook | None
     supply_V: Mapping[Cell, float]
     #: where the plan is the build itself, mended: what rules object to in the plan that it stands for
     planned_rules: Sequence[_Objection] | None = None
+    #: what rules object to in the build, by state and volts of supplies; and how it is said
+    kept: dict[object, tuple[list[Finding], WordsLater]] = field(default_factory=dict)
 
     def result(self) -> Comparison:
         """The whole comparison: cell by cell or circuit against circuit, whichever story is the shorter."""
-        for board in (self.pair.plan, self.pair.seen):
-            require_kinds(board, self.pair.kit)
-        if self.pair.has_own_layout:
+        if self.laid.has_own_layout:
             return self._result_of_circuits()
-        changes = find_changes(self.pair.frame.plan, self.pair.frame.built, self.pair.kit)
-        by_cells = self._result_of_cells(changes)
+        changes, by_cells = self.laid.changes, self._result_of_cells()
         if _serious(by_cells) < 2 or by_cells.electrical is not Electrical.DIFFERENT:
             return by_cells
         if len(changes) <= _FEW_CHANGES and not self._stand_elsewhere(changes):
@@ -132,42 +133,43 @@ class _Comparing:
 
     def _stand_elsewhere(self, changes: list[CellChange]) -> bool:
         """True when a cube other than a wire is missing where it belongs and stands somewhere else."""
-        plan, kit = self.pair.frame.plan.cubes, self.pair.kit
+        plan, kit = self.laid.both.plan.cubes, self.laid.kit
         away = [c for c in changes if c.change not in _IN_PLACE]
         gone = {(plan[c].kind, plan[c].value) for x in away for c in x.cubes if c in plan}
         come = {(q.kind, q.value) for x in away for q in x.cubes.values() if q is not None}
         return any(not kit[kind].wire for kind, _ in gone & come)
 
-    def _result_of_cells(self, changes: list[CellChange]) -> Comparison:
-        electrical, parts, nets = self.pair.circuits(changes)
-        findings = self._findings(changes, electrical)
-        return self._comparison(findings, electrical, changes, parts, nets)
+    def _result_of_cells(self) -> Comparison:
+        match = self.laid.by_cells
+        state = self.states.built(self.laid, match)
+        return self._comparison(self._findings(state), match)
 
     # -------------------------------------------------------- findings
 
-    def _findings(self, changes: list[CellChange], electrical: Electrical) -> list[Finding]:
-        findings = alignment_note(self.pair.alignment)
+    def _findings(self, state: State) -> list[Finding]:
+        changes, (electrical, *_) = self.laid.changes, self.laid.circuits
+        findings = alignment_note(self.laid.alignment)
         teller = Teller(
-            self.pair.frame,
-            self.pair.kit,
-            self.pair.settings,
-            self.pair.built.columns,
-            self.pair.built.rows,
+            self.laid.both,
+            self.laid.kit,
+            self.laid.settings,
+            self.laid.built.columns,
+            self.laid.built.rows,
             own_layout=self.planned_rules is not None,
         )
         harmless_all = electrical in (Electrical.IDENTICAL, Electrical.EQUIVALENT)
-        fresh, standing = self._rule_findings()
+        fresh, standing = self._rule_findings(state)
         known = [*fresh, *standing]
         if harmless_all:  # the same circuit: whatever is wrong with it is wrong with the plan too
             fresh = [f for f in fresh if f.severity is Severity.DANGER]
         one_by_one = len(changes) <= MOST_CHANGES
         harmless: dict[CellChange, bool] = {}
         for change in changes:
-            harmless[change] = harmless_all or (one_by_one and self.pair.is_harmless(change, len(changes)))
-        together = self.pair.harmless_together([c for c in changes if not harmless[c]], harmless_all)
+            harmless[change] = harmless_all or (one_by_one and self.laid.is_harmless(change, len(changes)))
+        together = self.laid.harmless_together([c for c in changes if not harmless[c]], harmless_all)
         for change in together:
             harmless[change] = True
-        joint = [] if harmless_all or not one_by_one else self.pair.harmful_together(harmless)
+        joint = [] if harmless_all or not one_by_one else self.laid.harmful_together(harmless)
         for cluster in joint:
             harmless.update(dict.fromkeys(cluster, False))
         serious = [c for c in changes if not harmless[c]]
@@ -175,47 +177,47 @@ class _Comparing:
             cause = next((cluster for cluster in joint if change in cluster), [change])
             effect = "" if harmless[change] or not one_by_one else self._effect(change, cause)
             finding = teller.finding(change, harmless[change], effect)
-            finding = self._with_simulation(change, finding)
+            finding = self._with_simulation(change, finding, state)
             if one_by_one and not harmless[change] and len(serious) > 1:
                 finding = self._with_hidden_danger(cause, finding, known)
             if one_by_one:
                 alone = len(changes) == 1 or set(serious) == set(cause)
                 finding, fresh = self._with_rules(cause, finding, fresh, alone=alone)
             findings.append(finding)
-        if self.pair.exchanged:
-            findings[0], fresh = mirror_fault(findings[0], self.pair.exchanged, fresh), []
-        findings = gathered(findings, int(self.pair.settings.many_missing))
+        if self.laid.exchanged:
+            findings[0], fresh = mirror_fault(findings[0], self.laid.exchanged, fresh), []
+        findings = gathered(findings, int(self.laid.settings.many_missing))
         return findings + standing + fresh
 
     def _effect(self, change: CellChange, cause: list[CellChange]) -> str:
         """What this change joins and separates; of several that do it together, the first one tells it."""
-        if not self.pair.plain or change is not min(cause, key=lambda c: c.cells[:1]):
+        if not self.laid.plain or change is not min(cause, key=lambda c: c.cells[:1]):
             return ""
         if change.change in (Change.WRONG_VALUE, Change.REVERSED):
             return ""
-        circuit = self.pair.with_only(cause)
-        touched = {c for c in change.cubes if self.pair.part_here(c)}
+        circuit = self.laid.with_only(cause)
+        touched = {c for c in change.cubes if self.laid.part_here(c)}
         pairs = {
-            p.cell: p.cell for p in self.pair.plan_circuit.parts
+            p.cell: p.cell for p in self.laid.plan_circuit.parts
             if p.cell in circuit.part_at and p.cell not in touched
         }  # fmt: skip
         if change.change is Change.TURNED:
             pairs.update({c: c for c in touched})
         sentences = [
-            difference_words(d, self.pair.plan_circuit)
-            for d in differences(self.pair.plan_circuit, circuit, pairs).differences
+            difference_words(d, self.laid.plan_circuit)
+            for d in differences(self.laid.plan_circuit, circuit, pairs).differences
         ]
         return " ".join(s for s in sentences[:3] if s)
 
-    def _with_simulation(self, change: CellChange, finding: Finding) -> Finding:
+    def _with_simulation(self, change: CellChange, finding: Finding, state: State) -> Finding:
         """A reversed electrolytic that the simulated state finds the right way round is no danger."""
-        if change.change is not Change.REVERSED or self.operating_point is None:
+        if change.change is not Change.REVERSED or state.point is None:
             return finding
-        cell = self.pair.frame.built_cell(change.cells[0])
-        part = self.pair.built_circuit.part_at.get(cell)
+        cell = self.laid.both.built_cell(change.cells[0])
+        part = self.laid.built_circuit.part_at.get(cell)
         if part is None or part.kind.model != "capacitor":
             return finding
-        volts = self.operating_point.net_voltages_V
+        volts = state.point.net_voltages_V
         plus, minus = volts.get(part.nets["plus"]), volts.get(part.nets["minus"])
         # at rest, a flip-flop has a little over its capacitors that turns round as soon as it runs
         if plus is None or minus is None or plus - minus <= part.ratings.get("max_reverse_V", 1.0):
@@ -224,41 +226,47 @@ class _Comparing:
 
     # -------------------------------------------------------- rules
 
-    def _built_rules(self, supply_V: dict[Cell, float], wordless: bool | WordsLater = False) -> list[Finding]:
+    def _built_rules(self, supply_V: dict[Cell, float], state: State) -> tuple[list[Finding], WordsLater]:
         """What the rules object to in the build, supplies (cells of the build) set to these voltages."""
-        return check_rules(
-            self.pair.built_circuit,
-            self.operating_point,
-            positions=self.positions,
-            book=self.book,
-            supply_V=supply_V,
-            only=self._telling,
-            wordless=wordless,
-        )
+        key = id(state), frozenset(supply_V.items())
+        if key not in self.kept:
+            later = WordsLater()
+            found = check_rules(
+                self.laid.built_circuit,
+                state.point,
+                positions=state.positions,
+                book=self.book,
+                supply_V=supply_V,
+                only=self._telling,
+                wordless=later,
+            )
+            self.kept[key] = found, later
+        return self.kept[key]
 
     def _plan_rules(self, plan: Circuit, only: Collection[str]) -> list[Finding]:
         """What these rules object to in the plan."""
+        state = self.states.plan(self.laid)
         return check_rules(
             plan,
-            self.plan_operating_point,
-            positions=self.plan_positions,
+            state.point,
+            positions=state.positions,
             book=self.book,
             supply_V=self.supply_V,
             only=only,
             wordless=True,
         )
 
-    def _rule_findings(self) -> tuple[list[Finding], list[Finding]]:
+    def _rule_findings(self, state: State) -> tuple[list[Finding], list[Finding]]:
         """What the rules object to in the build: what the plan has not, and danger that the plan has too."""
-        to_built = self.pair.plan.anchors_after(self.pair.alignment.to_built)
+        to_built = self.laid.plan.anchors_after(self.laid.alignment.to_built)
         supply = {to_built(c): v for c, v in self.supply_V.items()}
-        later = WordsLater()
-        here = [f for f in self._built_rules(supply, later) if f.severity is not Severity.NOTE]
+        found, later = self._built_rules(supply, state)
+        here = [f for f in found if f.severity is not Severity.NOTE]
         if not here:
             return [], []
         there = self.planned_rules
         if there is None:
-            planned = self._plan_rules(self.pair.own_plan_circuit, {f.rule for f in here})
+            planned = self._plan_rules(self.laid.own_plan_circuit, {f.rule for f in here})
             there = [(f.rule, set(map(to_built, f.cells)), f.severity) for f in planned]
         fresh, standing = [], []
         for f in here:
@@ -284,9 +292,9 @@ class _Comparing:
         return bundled_rules() if self.book is None else self.book
 
     @cached_property
-    def _framed_supply(self) -> dict[Cell, float]:
-        to_built = self.pair.plan.anchors_after(self.pair.alignment.to_built)
-        return {self.pair.frame.of_built(to_built(c)): v for c, v in self.supply_V.items()}
+    def _laid_supply(self) -> dict[Cell, float]:
+        to_built = self.laid.plan.anchors_after(self.laid.alignment.to_built)
+        return {self.laid.both.of_built(to_built(c)): v for c, v in self.supply_V.items()}
 
     @cached_property
     def _dangerous(self) -> frozenset[str]:
@@ -303,10 +311,10 @@ class _Comparing:
         """
         if finding.severity is Severity.DANGER or cause[0].change in _TAKEN_AWAY:
             return finding
-        pair, place = self.pair, self.pair.frame.built_cell
+        laid, place = self.laid, self.laid.both.built_cell
         told = {(f.rule, f.cells[:1]) for f in known}
         left = check_rules(
-            pair.with_only(cause), book=self.book, supply_V=self._framed_supply, only=self._dangerous
+            laid.with_only(cause), book=self.book, supply_V=self._laid_supply, only=self._dangerous
         )
         hidden = [
             f for f in left
@@ -314,14 +322,14 @@ class _Comparing:
         ]  # fmt: skip
         if hidden:
             planned = check_rules(
-                pair.plan_circuit, book=self.book, supply_V=self._framed_supply, only={f.rule for f in hidden}
+                laid.plan_circuit, book=self.book, supply_V=self._laid_supply, only={f.rule for f in hidden}
             )
             standing = {(f.rule, f.cells[:1]) for f in planned}
             hidden = [f for f in hidden if (f.rule, f.cells[:1]) not in standing]
         if not hidden:
             return finding
         told_then = tr("Once everything else is mended, this is a danger.")
-        if pair.plain:
+        if laid.plain:
             told_then = tr("Once everything else is mended: {title}", title=hidden[0].title)
         mend = finding.mend
         if not mend.startswith(tr("Do not power.")):
@@ -341,13 +349,13 @@ class _Comparing:
         if not fresh or alone:
             return (absorb(finding, fresh) if fresh else finding), []
         single = check_rules(
-            self.pair.with_only(cause),
+            self.laid.with_only(cause),
             book=self.book,
-            supply_V=self._framed_supply,
+            supply_V=self._laid_supply,
             only={f.rule for f in fresh},
             wordless=True,
         )
-        caused = {(f.rule, self.pair.frame.built_cell(f.cells[0]) if f.cells else None) for f in single}
+        caused = {(f.rule, self.laid.both.built_cell(f.cells[0]) if f.cells else None) for f in single}
         own = set(finding.cells)
         mine = [
             f for f in fresh
@@ -363,89 +371,76 @@ class _Comparing:
 
     def _result_of_circuits(self) -> Comparison:
         """Circuit against circuit, wherever parts stand."""
-        plan = self.pair.own_plan_circuit
-        probed = (plan.net_of(p.cell, p.terminal) for p in self.pair.probes)
+        laid, plan = self.laid, self.laid.own_plan_circuit
+        probed = (plan.net_of(p.cell, p.terminal) for p in (laid.design.input, laid.design.output) if p)
         keep = [n for n in probed if n is not None]
-        steps = int(self.pair.settings.step_limit)
-        answer = equivalence(plan, self.pair.built_circuit, keep=keep, step_limit=steps)
+        steps = int(laid.settings.step_limit)
+        answer = equivalence(plan, laid.built_circuit, keep=keep, step_limit=steps)
         if answer.sameness is Sameness.DIFFERENT:
-            as_it_should = mended(plan, self.pair.built_circuit, keep, steps)
+            as_it_should = mended(plan, laid.built_circuit, keep, steps)
             if as_it_should is not None:
                 return self._result_of_mend(plan, as_it_should)
-        findings, electrical, parts, nets = own_layout_findings(plan, self.pair.built_circuit, answer)
+        findings, electrical, parts, nets = own_layout_findings(plan, laid.built_circuit, answer)
+        match = laid.by_circuits(Electrical(electrical), parts, nets)
         planned = self._plan_rules(plan, self._telling)
         supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
-        findings = with_rules(findings, self._built_rules(supply), {f.rule for f in planned})
-        findings += open_questions(
-            self.pair.seen, self.pair.built, self.pair.still_unsure, self.pair.kit, self.book, planned=None
-        )
-        return self._of_own_layout(findings, Electrical(electrical), parts, nets, plan)
+        built, later = self._built_rules(supply, self.states.built(laid, match))
+        findings = with_rules(findings, [*map(later.worded, built)], {f.rule for f in planned})
+        findings += open_questions(laid.seen, laid.built_circuit, laid.still_unsure, self.book, planned=None)
+        return self._of_own_layout(findings, match)
 
     def _result_of_mend(self, plan: Circuit, to_be: Mended) -> Comparison:
         """The build held, cell by cell, against itself with the one thing mended that makes it the plan."""
-        pair, parts = self.pair, to_be.same.parts
+        laid, parts = self.laid, to_be.same.parts
         planned = [
             (f.rule, {parts[c] for c in f.cells if c in parts}, f.severity)
             for f in self._plan_rules(plan, self._telling)
         ]
-        here = Pair(
-            to_be.board, pair.built, pair.kit, pair.still_unsure, pair.settings, laid=unmoved(to_be.board)
-        )
-        supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
-        comparing = _Comparing(
-            here, self.operating_point, None, self.positions, {}, self.book, supply, planned
-        )  # fmt: skip
-        told = comparing.result()
-        there = pair.built_circuit.part_at
+        there = laid.built_circuit.part_at
         stand = {a: b for a, b in parts.items() if b in there}
-        back = {a: told.nets[b] for a, b in to_be.same.nets.items() if b in told.nets}
-        return self._of_own_layout(list(told.findings), Electrical.DIFFERENT, stand, back, plan)
-
-    def _of_own_layout(
-        self,
-        findings: list[Finding],
-        electrical: Electrical,
-        parts: Mapping[Cell, Cell],
-        nets: Mapping[int, int],
-        plan: Circuit,
-    ) -> Comparison:
-        findings = findings + settled_note(self.pair.settled, self.pair.planned_cubes, self.pair.kit)
-        undecided = electrical is Electrical.GAVE_UP
-        return Comparison(
-            verdict_of(findings, built_differently=True, undecided=undecided),
-            tuple(in_order(findings)),
-            unmoved(self.pair.plan, self.pair.alignment.score),
-            electrical, True, tuple(self.pair.seen.cubes), parts, nets, plan, self.pair.built_circuit,
+        state = self.states.built(laid, laid.by_circuits(Electrical.DIFFERENT, stand, {}))
+        here = Laid(
+            Design(to_be.board), laid.built, laid.kit, laid.still_unsure, laid.settings,
+            known=unmoved(to_be.board), plan_made=to_be.circuit,
+            builds_made={laid.built: laid.built_circuit},
         )  # fmt: skip
+        supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
+        told = _Telling(here, Given(state), self.book, supply, planned, self.kept).result()
+        back = {a: told.nets[b] for a, b in to_be.same.nets.items() if b in told.nets}
+        match = laid.by_circuits(Electrical.DIFFERENT, stand, back)
+        return self._of_own_layout(list(told.findings), match)
 
-    def _comparison(
-        self,
-        findings: list[Finding],
-        electrical: Electrical,
-        changes: list[CellChange],
-        parts: Mapping[Cell, Cell],
-        nets: Mapping[int, int],
-    ) -> Comparison:
-        plan, place = self.pair.frame.plan, self.pair.frame.built_cell
+    def _of_own_layout(self, findings: list[Finding], match: Match) -> Comparison:
+        laid = self.laid
+        findings = findings + settled_note(laid.settled, laid.planned_cubes, laid.kit)
+        undecided = match.electrical is Electrical.GAVE_UP
+        verdict = verdict_of(findings, built_differently=True, undecided=undecided)
+        return self._told(match, findings, verdict, tuple(laid.seen.cubes))
+
+    def _comparison(self, findings: list[Finding], match: Match) -> Comparison:
+        laid, place = self.laid, self.laid.both.built_cell
+        plan, changes = laid.both.plan, laid.changes
         planned = None
         if self.planned_rules is None:
             planned = {place(c): q for c in plan.occupied if (q := plan.cube_at(c))}
         findings = findings + open_questions(
-            self.pair.seen, self.pair.built, self.pair.still_unsure, self.pair.kit, self.book, planned=planned
+            laid.seen, laid.built_circuit, laid.still_unsure, self.book, planned=planned
         )
-        findings += settled_note(self.pair.settled, self.pair.planned_cubes, self.pair.kit)
-        cells = dict.fromkeys(self.pair.frame.built_cell(c) for change in changes for c in change.cells)
+        findings += settled_note(laid.settled, laid.planned_cubes, laid.kit)
+        cells = dict.fromkeys(place(c) for change in changes for c in change.cells)
         worst = min((f.severity for f in findings), default=Severity.NOTE)
-        undecided = electrical is Electrical.GAVE_UP and worst >= Severity.NOTE
-        mirrored = self.pair.alignment.mirrored
-        if self.pair.exchanged:
-            electrical = Electrical.DIFFERENT
-        elif mirrored and electrical is Electrical.IDENTICAL:
-            electrical = Electrical.EQUIVALENT
+        undecided = laid.circuits[0] is Electrical.GAVE_UP and worst >= Severity.NOTE
+        different = bool(changes) or laid.alignment.mirrored
+        verdict = verdict_of(findings, built_differently=different, undecided=undecided)
+        return self._told(match, findings, verdict, tuple(sorted(cells)))
+
+    def _told(
+        self, match: Match, findings: list[Finding], verdict: Verdict, changed: tuple[Cell, ...]
+    ) -> Comparison:
         return Comparison(
-            verdict_of(findings, built_differently=bool(changes) or mirrored, undecided=undecided),
-            tuple(in_order(findings)), self.pair.alignment, electrical, False, tuple(sorted(cells)),
-            parts, self.pair.own_nets(nets), self.pair.own_plan_circuit, self.pair.built_circuit,
+            **{f.name: getattr(match, f.name) for f in fields(match)},
+            verdict=verdict, findings=tuple(in_order(findings)), changed_cells=changed,
+            placed=self.laid.place(match),
         )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from snapcheck.board import Cell
+from snapcheck.board import Cell, Design
 from snapcheck.check._align import Alignment
 from snapcheck.check._verdict import Verdict
 from snapcheck.circuit import Circuit
@@ -23,28 +23,46 @@ class Electrical(enum.StrEnum):
 
 
 @dataclass(frozen=True)
-class Comparison:
-    """A build held against its plan.
+class Match:
+    """What corresponds between a plan and a build; worked out of how they are joined alone.
 
     Attributes:
-        verdict: in one word.
-        findings: what to tell, worst first; one cause, one finding.
         alignment: how the plan was turned and shifted to lie on the build.
         electrical: how the circuits compare.
         own_layout: True when the build is laid out in its own way, so that cells were not compared.
-        changed_cells: cells of the build that differ from the plan in any way.
         parts: cell of the plan to cell of the build, for parts that correspond.
         nets: net of the plan's circuit to net of the build's, as far as they correspond.
         plan_circuit, built_circuit: the circuits.
     """
 
-    verdict: Verdict
-    findings: tuple[Finding, ...]
     alignment: Alignment
     electrical: Electrical
     own_layout: bool
-    changed_cells: tuple[Cell, ...]
     parts: Mapping[Cell, Cell]
     nets: Mapping[int, int]
     plan_circuit: Circuit = field(repr=False)
     built_circuit: Circuit = field(repr=False)
+
+    @property
+    def parts_moved(self) -> bool:
+        """Whether cells of the plan say nothing about places in the build: only its parts do."""
+        return self.own_layout or self.electrical is Electrical.EQUIVALENT
+
+
+@dataclass(frozen=True)
+class Comparison(Match):
+    """A build held against its plan.
+
+    Attributes:
+        verdict: in one word.
+        findings: what to tell, worst first; one cause, one finding.
+        changed_cells: cells of the build that differ from the plan in any way.
+        placed: the design in the cells of the build; where only parts correspond, its board is the build's
+            own, with conditions and expectations as far as they have a place there. None where its cells have
+            no place on the build.
+    """
+
+    verdict: Verdict = field(kw_only=True)
+    findings: tuple[Finding, ...] = field(kw_only=True)
+    changed_cells: tuple[Cell, ...] = field(kw_only=True)
+    placed: Design | None = field(kw_only=True, repr=False)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.check._settings import ComparisonSettings
-from snapcheck.check._unsure import dangers, same_cube
+from snapcheck.check._unsure import Tried, same_cube
 from snapcheck.kit import Kit
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: Compar
 def settled_cells(
     chances: Mapping[Cell, Chances],
     planned: Mapping[Cell, Cube],
-    board: Board,
+    tried: Tried,
     kit: Kit,
     settings: ComparisonSettings,
 ) -> dict[Cell, float]:
@@ -103,7 +103,7 @@ def settled_cells(
     Args:
         chances: of the cells that the picture leaves open.
         planned: the plan's cubes, in cells of the build.
-        board: the build, these cells as planned.
+        tried: tries cubes in the build, these cells as planned.
     """
     found = {}
     for cell, some in chances.items():
@@ -115,7 +115,7 @@ def settled_cells(
             if _turned_rivals(some, want, kit, settings) or _decade_rivals(some, want):
                 continue
             rivals = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
-            if dangers(board, cell, rivals, kit, None):
+            if tried.dangers(cell, rivals):
                 continue
         found[cell] = p
     return found

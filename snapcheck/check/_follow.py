@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from snapcheck.board import OF_A_PART, Cell, Conditions, Design, Expectation, Probe
-from snapcheck.check._comparison import Comparison
+from snapcheck.board import OF_A_PART, Board, Cell, Conditions, Design, Expectation, Probe
+from snapcheck.check._comparison import Match
 from snapcheck.circuit import Circuit, Part
 
 T = TypeVar("T")
@@ -27,9 +27,9 @@ class Followed:
     places: tuple[Expectation | None, ...]
 
 
-def follow(design: Design, comparison: Comparison) -> Followed:
+def follow(design: Design, match: Match) -> Followed:
     """The design where its parts stand in the build."""
-    here = _Places(comparison.plan_circuit, comparison.built_circuit, comparison.parts, comparison.nets)
+    here = _Places(match.plan_circuit, match.built_circuit, match.parts, match.nets)
     conditions = here.conditions(design.conditions)
     output = here.probe(design.output)
     places: list[Expectation | None] = []
@@ -42,7 +42,7 @@ def follow(design: Design, comparison: Comparison) -> Followed:
         places.append(replace(e, place=place, conditions=own))
     followed = replace(
         design,
-        board=comparison.built_circuit.board,
+        board=match.built_circuit.board,
         input=here.probe(design.input),
         output=output,
         conditions=conditions,
@@ -118,3 +118,32 @@ class _Places:
             switches=moved(conditions.switches),
             pots=moved(conditions.pots),
         )
+
+
+def design_after(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:
+    """The design on a board where each of its cells has moved to another."""
+
+    def probe(p: Probe | None) -> Probe | None:
+        return None if p is None else Probe(place(p.cell), p.terminal)
+
+    def conditions(c: Conditions) -> Conditions:
+        return replace(
+            c,
+            supply_V={place(k): v for k, v in c.supply_V.items()},
+            switches={place(k): v for k, v in c.switches.items()},
+            pots={place(k): v for k, v in c.pots.items()},
+        )
+
+    def expectation(e: Expectation) -> Expectation:
+        return replace(
+            e, place=probe(e.place), conditions=None if e.conditions is None else conditions(e.conditions)
+        )
+
+    return replace(
+        design,
+        board=board,
+        input=probe(design.input),
+        output=probe(design.output),
+        conditions=conditions(design.conditions),
+        expectations=tuple(expectation(e) for e in design.expectations),
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from snapcheck.board import Cell, Cube, Lead, Seam, Side, SocketEnd, TapEnd
-from snapcheck.check._align import Frame
+from snapcheck.check._align import Both
 from snapcheck.check._changes import CellChange, Change, Nearness, nearness
 from snapcheck.check._settings import ComparisonSettings
 from snapcheck.circuit import (
@@ -33,7 +33,7 @@ class Teller:
         own_layout: the build is laid out in its own way, so the plan says nothing of its cells.
     """
 
-    frame: Frame
+    both: Both
     kit: Kit
     settings: ComparisonSettings
     columns: int
@@ -41,14 +41,14 @@ class Teller:
     own_layout: bool = False
 
     def place(self, cell: Cell) -> str:
-        """The build's name for a cell of the frame; off its plate, the plan's name."""
+        """The build's name for a cell of both; off its plate, the plan's name."""
         if self.on_plate(cell):
-            return str(self.frame.built_cell(cell))
-        return tr("{cell} of the plan (off this plate)", cell=self.frame.plan_cell(cell))
+            return str(self.both.built_cell(cell))
+        return tr("{cell} of the plan (off this plate)", cell=self.both.plan_cell(cell))
 
     def on_plate(self, cell: Cell) -> bool:
         """True when the build's plate has this cell."""
-        own = self.frame.built_cell(cell)
+        own = self.both.built_cell(cell)
         return 0 <= own.row < self.rows and 0 <= own.column < self.columns
 
     def finding(self, change: CellChange, harmless: bool, effect: str) -> Finding:
@@ -69,7 +69,7 @@ class Teller:
             effect = ""
         first = change.cells[0]
         here = change.cells[-1] if change.change is Change.MOVED else first
-        own = self.frame
+        own = self.both
         return Finding(
             rule=change.change.value,
             severity=severity,
@@ -98,9 +98,9 @@ class Teller:
     def _content(self, change: CellChange) -> _Words:
         cell = change.cells[0]
         place, found = self.place(cell), change.cubes[cell]
-        planned = self.frame.plan.cubes.get(cell)
+        planned = self.both.plan.cubes.get(cell)
         words = _Words(expected=self._standing(cell, planned), found=self._standing(cell, found))
-        over = self.frame.built.anchor_at(cell)
+        over = self.both.built.anchor_at(cell)
         if change.change is Change.MISSING:
             cube = self._cube(planned)
             words.title = (
@@ -110,11 +110,11 @@ class Teller:
                 else tr("{place} is empty; the plan has there: {cube}.", place=place, cube=cube)
             )  # fmt: skip
             if over is not None and found is None:
-                cover = self._cube(self.frame.built.cubes[over])
+                cover = self._cube(self.both.built.cubes[over])
                 words.title = tr("The {cover} at {anchor} covers {place}; the plan has there: {cube}.",
                                  cover=cover, anchor=self.place(over), place=place,
                                  cube=self._cube(planned))  # fmt: skip
-                words.found = self._standing(over, self.frame.built.cubes[over])
+                words.found = self._standing(over, self.both.built.cubes[over])
             words.why = self._missing_why(planned)
             words.mend = tr("Put the {cube} into {place}, {facing}.",
                             cube=self._cube(planned), place=place, facing=self._facing(planned))  # fmt: skip
@@ -210,7 +210,7 @@ class Teller:
 
     def _turned(self, change: CellChange) -> _Words:
         cell = change.cells[0]
-        planned, found = self.frame.plan.cubes[cell], self.frame.built.cubes[cell]
+        planned, found = self.both.plan.cubes[cell], self.both.built.cubes[cell]
         kind, place = self.kit[planned.kind], self.place(cell)
         cube = self._cube(planned)
         words = _Words(expected=self._stands(planned), found=self._stands(found))
@@ -275,7 +275,7 @@ class Teller:
     # -------------------------------------------------------- swapped and moved
 
     def _places(self, change: CellChange) -> _Words:
-        plan = self.frame.plan.cubes
+        plan = self.both.plan.cubes
         if change.change is Change.SWAPPED:
             a, b = change.cells[:2]
             here, there = self._exchanged(change)
@@ -322,14 +322,14 @@ class Teller:
         a, b = change.cells[:2]
         if len(change.cells) == 2:
             return b, a
-        plan, built = self.frame.plan.cubes, change.cubes
+        plan, built = self.both.plan.cubes, change.cubes
         there = [c for c in change.cells if built.get(c) is not None]
         first = next(c for c in there if built[c].kind == plan[a].kind and built[c].size == plan[a].size)  # type: ignore[union-attr]
         return first, next(c for c in there if c != first)
 
     def _left(self, change: CellChange, cell: Cell) -> bool:
         target = Cell(cell.row + change.step[1], cell.column + change.step[0])
-        found, planned = change.cubes.get(target), self.frame.plan.cubes.get(cell)
+        found, planned = change.cubes.get(target), self.both.plan.cubes.get(cell)
         return found is not None and planned is not None and found.kind == planned.kind
 
     def _shift(self, step: tuple[int, int]) -> str:
@@ -383,13 +383,13 @@ class Teller:
         return words
 
     def _own_seam(self, seam: Seam) -> Seam:
-        return Seam.between(self.frame.built_cell(seam.first), self.frame.built_cell(seam.second))
+        return Seam.between(self.both.built_cell(seam.first), self.both.built_cell(seam.second))
 
     def _own_lead(self, lead: Lead) -> Lead:
         def own(end: TapEnd | SocketEnd) -> TapEnd | SocketEnd:
             if isinstance(end, TapEnd):
                 return TapEnd(self._own_seam(end.seam))
-            return SocketEnd(self.frame.built_cell(end.cell), end.side)
+            return SocketEnd(self.both.built_cell(end.cell), end.side)
 
         return Lead(own(lead.start), own(lead.end))
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam
 from snapcheck.circuit import (
+    Circuit,
     RuleBook,
     build_circuit,
     capital,
@@ -75,80 +77,105 @@ def as_planned(board: Board, cells: Iterable[Cell], planned: Mapping[Cell, Cube]
     return board.put({cell: planned.get(cell) for cell in cells})
 
 
+class Tried:
+    """A build with other cubes tried in single cells; each circuit is made once.
+
+    Args:
+        circuit: gives the build's circuit; asked for when something is tried.
+        book: rule book, None for the bundled one.
+    """
+
+    def __init__(self, circuit: Callable[[], Circuit], book: RuleBook | None = None) -> None:
+        self._give = circuit
+        self._book = book
+        self._made: dict[tuple[Cell, Cube | None], Circuit] = {}
+
+    @cached_property
+    def circuit(self) -> Circuit:
+        """As the build is taken to stand."""
+        return self._give()
+
+    def _with(self, cell: Cell, cube: Cube | None) -> Circuit:
+        if (cell, cube) not in self._made:
+            board = self.circuit.board.put({cell: cube})
+            self._made[cell, cube] = build_circuit(board, self.circuit.kit)
+        return self._made[cell, cube]
+
+    @cached_property
+    def _dangerous(self) -> frozenset[str]:
+        """Rules that find a danger in the build as it is."""
+        found = check_rules(self.circuit, book=self._book)
+        return frozenset(f.rule for f in found if f.severity is Severity.DANGER)
+
+    def dangers(self, cell: Cell, choices: Iterable[Cube | None]) -> list[tuple[Cube | None, Finding]]:
+        """Choices that would make it dangerous to power the build."""
+        found = []
+        for choice in choices:
+            before = self._dangerous
+            for finding in check_rules(self._with(cell, choice), book=self._book):
+                if finding.severity is Severity.DANGER and finding.rule not in before:
+                    found.append((choice, finding))
+                    break
+        return found
+
+    def no_matter(self, cell: Cell, choices: Iterable[Cube | None]) -> bool:
+        """True when the circuit is the same whichever of the choices stands there."""
+        return all(same_circuit_in_place(self.circuit, self._with(cell, c)) is not None for c in choices)
+
+    def no_matter_together(self, choices: Mapping[Cell, Sequence[Cube | None]]) -> bool:
+        """True where cells that do not matter one by one do not all at once; False where too many to try.
+
+        Two wires that each end blindly may meet each other.
+        """
+        if len(choices) < 2:
+            return True
+        if math.prod(1 + len(c) for c in choices.values()) > _MOST_TRIED:
+            return False
+        circuit, board = self.circuit, self.circuit.board
+        for taken in itertools.product(*([board.cubes.get(cell), *c] for cell, c in choices.items())):
+            tried = board
+            for cell, cube in zip(choices, taken, strict=True):
+                tried = tried.put({cell: cube})
+            if same_circuit_in_place(circuit, build_circuit(tried, circuit.kit)) is None:
+                return False
+        return True
+
+
 def open_questions(
     seen: Board,
-    settled: Board,
+    settled: Circuit,
     unsure: Mapping[Cell, Sequence[Cube | None]],
-    kit: Kit,
     book: RuleBook | None,
     *,
     planned: Mapping[Cell, Cube] | None,
 ) -> list[Finding]:
-    """One question for every unsure cell where it matters what stands there."""
+    """One question for every unsure cell where it matters what stands there.
+
+    Args:
+        seen: as read.
+        settled: the circuit of what is taken to stand there.
+        unsure: cell to what else may stand there.
+        planned: what the plan has in the cells of the build, None where that says nothing.
+    """
+    cubes, kit, tried = settled.board.cubes, settled.kit, Tried(lambda: settled, book)
     choices_of = {cell: _choices(seen, cell, others) for cell, others in unsure.items()}
     differing_of = {
-        cell: [c for c in choices if not same_cube(c, settled.cubes.get(cell), kit)]
+        cell: [c for c in choices if not same_cube(c, cubes.get(cell), kit)]
         for cell, choices in choices_of.items()
     }
     followed = set(sorted(unsure)[:_MOST_FOLLOWED])
-    harmless = {c for c in followed if differing_of[c] and _no_matter(settled, c, differing_of[c], kit)}
-    if not _no_matter_together(settled, {c: differing_of[c] for c in sorted(harmless)}, kit):
+    harmless = {c for c in followed if differing_of[c] and tried.no_matter(c, differing_of[c])}
+    if not tried.no_matter_together({c: differing_of[c] for c in sorted(harmless)}):
         harmless.clear()
     questions = []
     for cell, others in sorted(unsure.items()):
         choices, differing = choices_of[cell], differing_of[cell]
         if cell in harmless or (choices and not differing):
             continue
-        feared = dangers(settled, cell, differing, kit, book) if cell in followed else []
+        feared = tried.dangers(cell, differing) if cell in followed else []
         seen_cube = seen.cubes.get(cell) if others else None
-        questions.append(_question(cell, choices, settled.cubes.get(cell), planned, feared, kit, seen_cube))
+        questions.append(_question(cell, choices, cubes.get(cell), planned, feared, kit, seen_cube))
     return questions
-
-
-def _with_cube(board: Board, cell: Cell, cube: Cube | None) -> Board:
-    return board.put({cell: cube})
-
-
-def _no_matter(board: Board, cell: Cell, choices: Sequence[Cube | None], kit: Kit) -> bool:
-    """True when the circuit is the same whichever of the choices stands there."""
-    circuit = build_circuit(board, kit)
-    return all(
-        same_circuit_in_place(circuit, build_circuit(_with_cube(board, cell, c), kit)) is not None
-        for c in choices
-    )
-
-
-def _no_matter_together(board: Board, choices: Mapping[Cell, Sequence[Cube | None]], kit: Kit) -> bool:
-    """True when cells that do not matter one by one do not matter all at once; False when too many to try.
-
-    Two wires that each end blindly may meet each other.
-    """
-    if len(choices) < 2:
-        return True
-    if math.prod(1 + len(c) for c in choices.values()) > _MOST_TRIED:
-        return False
-    circuit = build_circuit(board, kit)
-    for taken in itertools.product(*([board.cubes.get(cell), *c] for cell, c in choices.items())):
-        tried = board
-        for cell, cube in zip(choices, taken, strict=True):
-            tried = _with_cube(tried, cell, cube)
-        if same_circuit_in_place(circuit, build_circuit(tried, kit)) is None:
-            return False
-    return True
-
-
-def dangers(
-    board: Board, cell: Cell, choices: Sequence[Cube | None], kit: Kit, book: RuleBook | None
-) -> list[tuple[Cube | None, Finding]]:
-    """Choices that would make it dangerous to power the build."""
-    before = {f.rule for f in check_rules(build_circuit(board, kit), book=book) if not f.severity}
-    found = []
-    for choice in choices:
-        for finding in check_rules(build_circuit(_with_cube(board, cell, choice), kit), book=book):
-            if finding.severity is Severity.DANGER and finding.rule not in before:
-                found.append((choice, finding))
-                break
-    return found
 
 
 def _question(

@@ -19,7 +19,7 @@ from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._path import MetalPath, metal_path
 from snapcheck.circuit._positions import is_closed, switch_positions
-from snapcheck.circuit._rules import RULES, check_rules
+from snapcheck.circuit._rules import RULES, check_rules, is_shorted
 from snapcheck.circuit._say import (
     amperes,
     capital,
@@ -74,6 +74,7 @@ __all__ = [
     "equivalence",
     "is_closed",
     "is_part",
+    "is_shorted",
     "lead_words",
     "listing",
     "load_rules",

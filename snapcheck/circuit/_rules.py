@@ -102,3 +102,9 @@ def check_rules(
                     title = tr("With {position}: {title}", position=words, title=finding.title)
                     found.append(replace(finding, title=title, data={**finding.data, "position": words}))
     return in_order(found)
+
+
+def is_shorted(circuit: Circuit, book: RuleBook | None = None) -> bool:
+    """Whether a supply is shorted, or supplies fight each other: such a circuit is not calculated, because
+    its currents say enough."""
+    return bool(check_rules(circuit, book=book, only=("supply-shorted", "supplies-fighting"), wordless=True))

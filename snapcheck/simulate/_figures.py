@@ -64,6 +64,7 @@ class Measurer:
         design: gives input, output and conditions.
         scales: see `write_netlist`.
         near: has measured a circuit much like this one; where a search begins, not what it finds.
+        point: the operating point under the design's conditions, where it is known.
     """
 
     def __init__(
@@ -73,13 +74,14 @@ class Measurer:
         design: Design,
         scales: Mapping[str, float] = NO_SCALES,
         near: Measurer | None = None,
+        point: OperatingPoint | None = None,
     ) -> None:
         self._worker = worker
         self._circuit = circuit
         self._design = design
         self._scales = scales
         self._near = near
-        self._kept: dict[object, Any] = {}
+        self._kept: dict[object, Any] = {} if point is None else {("point", design.conditions): point}
 
     def figure(self, expectation: Expectation) -> Figure:
         """The expectation with its measured value."""
@@ -88,6 +90,10 @@ class Measurer:
         except SimulationError as error:
             value, reason = None, f"{error.message}"
         return judge(expectation, self._design, value, reason)
+
+    def figures(self) -> list[Figure]:
+        """Every expectation of the design."""
+        return [self.figure(expectation) for expectation in self._design.expectations]
 
     def value(self, expectation: Expectation) -> float | None:
         """Measured value in the expectation's unit; None where the circuit has no such figure.
@@ -514,9 +520,3 @@ def judge(expectation: Expectation, design: Design, value: float | None, reason:
             range=range_text(expectation),
         )
     return Figure(expectation, value, met, reason, text)
-
-
-def evaluate(worker: Worker, design: Design, circuit: Circuit) -> list[Figure]:
-    """Every expectation of a design, measured on a circuit (its own, or one as built)."""
-    measurer = Measurer(worker, circuit, design)
-    return [measurer.figure(expectation) for expectation in design.expectations]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Cell, Conditions, Design, Probe
@@ -12,7 +13,6 @@ from snapcheck.circuit import Circuit, Part, build_circuit, switch_positions
 from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
-    _figures,
     _response,
     _states,
     _stress,
@@ -59,7 +59,7 @@ class Simulator:
 
     def __init__(self, limit_s: float = 30.0) -> None:
         self._worker = Worker(limit_s)
-        self._plans: deque[tuple[Design, Circuit, Measurer]] = deque(maxlen=_PLANS_KEPT)
+        self._plans: deque[_Plan] = deque(maxlen=_PLANS_KEPT)
 
     def __enter__(self) -> Simulator:
         return self
@@ -80,6 +80,9 @@ class Simulator:
 
     def operating_point(self, circuit: Circuit, conditions: Conditions = _USUAL) -> OperatingPoint:
         """Direct voltages, currents, powers and transistor regions, in a state of rest that lasts."""
+        for plan in self._plans:
+            if plan.circuit is circuit:
+                return plan.measurer.point(conditions)
         return _states.rest(self._worker, circuit, conditions)
 
     def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
@@ -88,6 +91,14 @@ class Simulator:
 
         A position that has no answer is left out. See `snapcheck.circuit.switch_positions`.
         """
+        for plan in self._plans:
+            if plan.circuit is circuit:
+                if conditions not in plan.positions:
+                    plan.positions[conditions] = self._other_positions(circuit, conditions)
+                return dict(plan.positions[conditions])
+        return self._other_positions(circuit, conditions)
+
+    def _other_positions(self, circuit: Circuit, conditions: Conditions) -> dict[str, OperatingPoint]:
         points = {}
         for words, position in switch_positions(circuit, conditions).items():
             with suppress(SimulationError):
@@ -229,12 +240,33 @@ class Simulator:
 
     def evaluate(self, design: Design, circuit: Circuit) -> list[Figure]:
         """Every expectation of a design, measured on its own circuit or on one as built."""
-        return _figures.evaluate(self._worker, design, circuit)
+        for plan in self._plans:
+            if plan.circuit is circuit and plan.design == design:
+                return plan.measurer.figures()
+        return Measurer(self._worker, circuit, design).figures()
 
-    def what_if(self, design: Design, built: Circuit) -> WhatIf:
-        """The design's behaviour beside that of a build, in sentences with numbers."""
-        designed, ours = self._plan_of(design, built.kit)
-        return _what_if.what_if(self._worker, design, designed, built, ours)
+    def what_if(
+        self,
+        design: Design,
+        built: Circuit,
+        *,
+        designed: Circuit | None = None,
+        point: OperatingPoint | None = None,
+    ) -> WhatIf:
+        """The design's behaviour beside that of a build, in sentences with numbers.
+
+        Args:
+            design: gives conditions, input, output and expected figures.
+            built: the circuit of the build, with the same cells (a shift or turn of the whole undone).
+            designed: the design's circuit, where it has been made.
+            point: the build's operating point under the design's conditions, where it is known.
+        """
+        plan = self._plan_of(design, built.kit, designed)
+        return _what_if.what_if(self._worker, design, plan.circuit, built, plan.measurer, point)
+
+    def plan_circuit(self, design: Design, kit: Kit) -> Circuit:
+        """The design's circuit, kept for the designs seen last: what is calculated of it is kept, too."""
+        return self._plan_of(design, kit).circuit
 
     def measure_plan(self, design: Design, kit: Kit) -> None:
         """Measure the design ahead (while a photo is being read, before a class is graded).
@@ -242,19 +274,34 @@ class Simulator:
         A later `what_if` with the same design then costs only the build. Says nothing where the design
         cannot be simulated; `what_if` will.
         """
-        designed, ours = self._plan_of(design, kit)
+        plan = self._plan_of(design, kit)
         with suppress(SimulationError):
-            _what_if.measure_plan(ours, design, designed)
+            _what_if.measure_plan(plan.measurer, design, plan.circuit)
+            self.other_positions(plan.circuit, plan.measurer.point(design.conditions).conditions)
 
-    def _plan_of(self, design: Design, kit: Kit) -> tuple[Circuit, Measurer]:
-        """The design's circuit and its measurer, kept for the designs seen last."""
-        for known, circuit, ours in self._plans:
-            if known == design and circuit.kit is kit:
-                return circuit, ours
-        circuit = build_circuit(design.board, kit)
-        ours = Measurer(self._worker, circuit, design)
-        self._plans.appendleft((design, circuit, ours))
-        return circuit, ours
+    def _plan_of(self, design: Design, kit: Kit, circuit: Circuit | None = None) -> _Plan:
+        """A design's circuit and its measurer, kept for the designs seen last."""
+        for plan in self._plans:
+            if plan.design == design and plan.circuit.kit is kit:
+                return plan
+        if circuit is None:
+            circuit = build_circuit(design.board, kit)
+        self._plans.appendleft(_Plan(design, circuit, Measurer(self._worker, circuit, design)))
+        return self._plans[0]
+
+
+@dataclass
+class _Plan:
+    """What is kept of a design.
+
+    Attributes:
+        positions: by conditions, what `Simulator.other_positions` gave.
+    """
+
+    design: Design
+    circuit: Circuit
+    measurer: Measurer
+    positions: dict[Conditions, dict[str, OperatingPoint]] = field(default_factory=dict)
 
 
 def _signal_path(circuit: Circuit, input: Probe | None, output: Probe) -> tuple[Part | int, int]:

@@ -75,21 +75,27 @@ def measure_plan(ours: Measurer, design: Design, designed: Circuit) -> None:
 
 
 def what_if(
-    worker: Worker, design: Design, designed: Circuit, built: Circuit, ours: Measurer | None = None
+    worker: Worker,
+    design: Design,
+    designed: Circuit,
+    built: Circuit,
+    ours: Measurer | None = None,
+    point: OperatingPoint | None = None,
 ) -> WhatIf:
     """Measure a design and a build under the same conditions.
 
     Args:
         design: gives conditions, input, output and expected figures.
         designed: its circuit.
-        ours: measures the design, where it has done so already.
         built: the circuit of the build, with the same cells (a shift or turn of the whole undone).
+        ours: measures the design, where it has done so already.
+        point: the build's operating point under the design's conditions, where it is known.
 
     Raises:
         SimulationError: the design itself cannot be simulated.
     """
     ours = ours or Measurer(worker, designed, design)
-    theirs = Measurer(worker, built, design, near=ours)
+    theirs = Measurer(worker, built, design, near=ours, point=point)
     expectations = _with_gain(design, designed)
     first = ours.point(design.conditions)
     try:

@@ -11,7 +11,6 @@ from snapcheck.board import Board, Cell, load_design
 from snapcheck.check import Electrical, Verdict, compare
 from snapcheck.findings import Severity
 from snapcheck.kit import bundled_kit
-from snapcheck.pipeline import place_design
 
 KIT = bundled_kit()
 DESIGNS = sorted((Path(__file__).parents[2] / "fixtures" / "designs").glob("*.board"))
@@ -56,7 +55,7 @@ def test_a_mirrored_build_that_works_is_one_note(name: str, turn: int) -> None:
     assert result.electrical is Electrical.EQUIVALENT and result.verdict is Verdict.EQUIVALENT
     assert result.alignment.mirrored and not result.own_layout
     assert set(result.parts) == set(result.plan_circuit.part_at)
-    placed = place_design(design, result, KIT)
+    placed = result.placed
     assert placed is not None and placed.board.cubes.keys() == built.cubes.keys()
 
 
@@ -81,7 +80,7 @@ def test_a_mirrored_transistor_is_the_one_cause() -> None:
     assert "npn" in kinds
     assert result.electrical is Electrical.DIFFERENT
     assert result.verdict in (Verdict.DOES_NOT_WORK, Verdict.DO_NOT_POWER)
-    assert place_design(plain, result, KIT) is None
+    assert result.placed is None
 
 
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda p: p.stem)

@@ -10,10 +10,11 @@ from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._plots import Plot, plots_of
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
+from snapcheck.simulate._specimens import Spread
 from snapcheck.simulate._survey import Survey
 from snapcheck.simulate._sweep import Knob, Sweep
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._tolerance import FigureSpread, Spread, Tolerance
+from snapcheck.simulate._tolerance import FigureSpread, Tolerance
 from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm

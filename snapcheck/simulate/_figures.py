@@ -180,6 +180,10 @@ class Measurer:
             ),
         )
 
+    def know(self, key: object, found: Any) -> None:
+        """What one of the shared runs gives, made elsewhere: its answer, or why there is none."""
+        self._kept[key] = found
+
     def _once(self, key: object, make: Callable[[], T]) -> T:
         if key not in self._kept:
             try:
@@ -393,15 +397,19 @@ class Measurer:
 
     def _ripple(self, e: Expectation) -> float | None:
         """Peak to peak at the place, from the ripple of each mains supply at its frequency (linear)."""
-        conditions, net = self.conditions(e), self._net(self.place(e))
-        volts, hertz = ripple_of(self._circuit)
-        netlist = write_netlist(self._circuit, conditions, Stimulus(ripple=True), scales=self._scales)
-        node = netlist.node_of(net)
-        if volts == 0 or node is None or node == "0":
-            return 0.0
-        command = ripple_command(hertz)
-        (answer,) = self._worker.solve(netlist.lines, frozenset(netlist.nodes), [(command, [node])])
-        return volts * float(abs(answer[node][0]))
+        conditions, place = self.conditions(e), self.place(e)
+
+        def measure() -> float:
+            volts, hertz = ripple_of(self._circuit)
+            netlist = write_netlist(self._circuit, conditions, Stimulus(ripple=True), scales=self._scales)
+            node = netlist.node_of(self._net(place))
+            if volts == 0 or node is None or node == "0":
+                return 0.0
+            command = ripple_command(hertz)
+            (answer,) = self._worker.solve(netlist.lines, frozenset(netlist.nodes), [(command, [node])])
+            return volts * float(abs(answer[node][0]))
+
+        return self._once(("ripple", conditions, place), measure)
 
 
 def says_no_direction(part: Part, expectation: Expectation) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +24,9 @@ START_Hz, STOP_Hz, PER_DECADE = 1.0, 10e6, 40
 #: bend of a curve (dB) between three neighbouring points beyond which more are asked for between them, so
 #: that what is read off between points is right within a fiftieth of a decibel; how much finer, how often
 _BEND_dB, _FINER, _ROUNDS = 0.15, 8, 3
+
+#: how far from where a circuit's own response bends that of a specimen may, as a ratio of frequencies
+_ELSEWHERE = 1.5
 
 #: depth below a curve's greatest value beyond which it is not looked at closely (dB)
 _DEPTH_dB = 120.0
@@ -227,9 +230,19 @@ def output_impedance(
         raise SimulationError(tr("the output is cut off from every supply, or lies on the plate."))
     wanted = ["frequency", node]
     answer = _sweep(worker, netlist, wanted, lambda found: [found[node]])
-    frequency = np.real(answer["frequency"])
-    ohms = without_loads(answer[node], frequency, own_loads(circuit, output))
+    frequency, ohms = seen_from(answer, node, own_loads(circuit, output))
     return FrequencyResponse(frequency, np.zeros(len(frequency)), None, ohms, frequency)
+
+
+def seen_from(
+    answer: Mapping[str, Any], node: str, loads: list[tuple[float, float]]
+) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Frequencies and output impedance, from ngspice's vectors of a circuit driven at its output."""
+    import numpy as np
+
+    frequency = np.real(answer["frequency"])
+    volts = answer.get(node, np.zeros(len(frequency)))
+    return frequency, without_loads(volts, frequency, loads)
 
 
 def _sweep(
@@ -252,10 +265,19 @@ def _sweep(
         per_decade *= _FINER
         analyses = [(sweep_command(low, high, per_decade), wanted) for low, high in spans]
         finer: list[dict[str, Any]] = worker.solve(netlist.lines, nodes, analyses)
-        joined = {name: np.concatenate([part[name] for part in (answer, *finer)]) for name in answer}
-        _, first = np.unique(np.round(np.log(np.real(joined["frequency"])), 9), return_index=True)
-        answer = {name: values[first] for name, values in joined.items()}
+        answer = joined([answer, *finer])
     return answer
+
+
+def joined(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """ngspice's vectors of several sweeps as of one, each frequency once."""
+    import numpy as np
+
+    if len(parts) == 1:
+        return parts[0]
+    whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    _, first = np.unique(np.round(np.log(np.real(whole["frequency"])), 9), return_index=True)
+    return {name: values[first] for name, values in whole.items()}
 
 
 def _bends(frequency: NDArray[Any], curves: list[NDArray[Any] | None]) -> list[tuple[float, float]]:
@@ -284,12 +306,25 @@ def _bends(frequency: NDArray[Any], curves: list[NDArray[Any] | None]) -> list[t
     return spans
 
 
-def per_decade_of(response: FrequencyResponse) -> int:
-    """Points a decade for specimens of a circuit whose own response is known: more where that bends."""
+def like(response: FrequencyResponse) -> list[str]:
+    """Commands for the responses of specimens of a circuit whose own one is known: half as many points, and
+    more of them where that needed more, a little around, because specimens bend elsewhere."""
     import numpy as np
 
-    steps = np.diff(np.log10(response.frequency_Hz))
-    return PER_DECADE // 2 if steps.min() > 0.5 / PER_DECADE else PER_DECADE // 2 * _FINER
+    logs = np.log10(response.frequency_Hz)
+    fine = np.flatnonzero(np.diff(logs) < 0.5 / PER_DECADE)
+    spans: list[tuple[float, float]] = []
+    for i in fine:
+        low = max(START_Hz, float(response.frequency_Hz[i]) / _ELSEWHERE)
+        high = min(STOP_Hz, float(response.frequency_Hz[i + 1]) * _ELSEWHERE)
+        if spans and low <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], high)
+        else:
+            spans.append((low, high))
+    return [
+        sweep_command(per_decade=PER_DECADE // 2),
+        *(sweep_command(low, high, PER_DECADE // 2 * _FINER) for low, high in spans),
+    ]
 
 
 def sweep_command(start: float = START_Hz, stop: float = STOP_Hz, per_decade: int = PER_DECADE) -> str:

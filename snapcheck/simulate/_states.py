@@ -137,8 +137,15 @@ def loops_of(circuit: Circuit) -> tuple[int, ...]:
 
     Only signs are looked at: a collector goes against its base and with its emitter, an emitter with its
     base; resistances pass on; what a supply or the plate holds passes nothing. The transistor's own second
-    way does not count: it is its degeneration.
+    way does not count: it is its degeneration. Kept, because every operating point of the circuit asks.
     """
+    if "loops" not in circuit.notes:
+        circuit.notes["loops"] = _loops_of(circuit)
+    found: tuple[int, ...] = circuit.notes["loops"]
+    return found
+
+
+def _loops_of(circuit: Circuit) -> tuple[int, ...]:
     held = {0} | {n for p in circuit.parts if p.kind.model in SOURCES for n in p.nets.values()}
     passes: dict[int, list[tuple[int, bool, Part]]] = {}
     gains: list[tuple[int, int, bool, Part]] = []

@@ -8,7 +8,6 @@ runs in time are sampled fewer times.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -16,29 +15,18 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.board import Design, Expectation
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
+from snapcheck.simulate._crew import WorkerCrew
 from snapcheck.simulate._figures import Measurer
-from snapcheck.simulate._samples import fast_figures, slow_figures
+from snapcheck.simulate._specimens import Specimens, Spread, draw, spreads
 from snapcheck.simulate._worker import Worker
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: threshold of MOSFETs where the kit gives no spread (common data sheets: 0.8 to 3 V around 2 V)
-_THRESHOLD_TOLERANCE = 0.3
 #: how sure an interval of a share is
 CONFIDENCE = 0.95
 #: shares of variance below this are not told
 _LEAST_SHARE = 0.01
-
-
-@dataclass(frozen=True)
-class Spread:
-    """How one part varies: a factor on its value, between `low` and `high`."""
-
-    part: Part
-    low: float
-    high: float
-    logarithmic: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,37 +103,6 @@ def confidence(passed: float, tried: int) -> tuple[float, float]:
     return low, high
 
 
-def spreads(circuit: Circuit) -> list[Spread]:
-    """How each part of a circuit varies between specimens; parts that do not are left out."""
-    found = []
-    for part in circuit.parts:
-        model, p = part.kind.model, part.parameters
-        if model in ("npn", "pnp"):
-            low, high = p.get("gain_min", 100.0), p.get("gain_max", 400.0)
-            middle = math.sqrt(low * high)
-            found.append(Spread(part, low / middle, high / middle, logarithmic=True))
-        elif model in ("nmos", "pmos"):
-            tolerance = p.get("threshold_tolerance", _THRESHOLD_TOLERANCE)
-            found.append(Spread(part, 1 - tolerance, 1 + tolerance))
-        elif part.kind.tolerance > 0:
-            found.append(Spread(part, 1 - part.kind.tolerance, 1 + part.kind.tolerance))
-    return found
-
-
-def draw(varied: Sequence[Spread], samples: int, seed: int) -> NDArray[Any]:
-    """Factors, shape (samples, parts); the same seed gives the same factors."""
-    import numpy as np
-
-    factors = np.random.default_rng(seed).random((samples, len(varied)))
-    for column, spread in enumerate(varied):
-        if spread.logarithmic:
-            low, high = math.log(spread.low), math.log(spread.high)
-            factors[:, column] = np.exp(low + (high - low) * factors[:, column])
-        else:
-            factors[:, column] = spread.low + (spread.high - spread.low) * factors[:, column]
-    return factors
-
-
 def analyse(
     worker: Worker,
     design: Design,
@@ -169,16 +126,19 @@ def analyse(
     varied = spreads(circuit)
     factors = draw(varied, samples, seed)
     nominal = Measurer(worker, circuit, design)
+    for expectation in design.expectations:
+        nominal.figure(expectation)  # where searches of the specimens begin
     figures: list[FigureSpread] = []
     tell = progress or (lambda _: None)
     values: dict[int, NDArray[Any]] = {}
-    for number, (position, column) in enumerate(fast_figures(worker, design, circuit, varied, factors)):
-        values[position] = column
-        tell(0.5 * (number + 1) / max(1, len(design.expectations)))
-    slow = [i for i, e in enumerate(design.expectations) if i not in values]
-    if slow:
-        table = slow_figures(worker, design, circuit, varied, factors[:slow_samples], slow, tell)
-        values.update(table)
+    with WorkerCrew(worker) as crew:
+        specimens = Specimens(crew, design, circuit, varied, factors, nominal)
+        for number, (position, column) in enumerate(specimens.quick()):
+            values[position] = column
+            tell(0.5 * (number + 1) / max(1, len(design.expectations)))
+        slow = [i for i, e in enumerate(design.expectations) if i not in values]
+        if slow:
+            values.update(specimens.slow(slow, slow_samples, lambda share: tell(0.5 + 0.5 * share)))
     # figures that need runs in time are known for the first specimens only: those are judged together
     shared = min([samples, *(len(column) for column in values.values())])
     all_good = np.ones(shared, dtype=bool)

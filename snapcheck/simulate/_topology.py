@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
-from snapcheck.words import tr
+from snapcheck.words import active_language, tr
 
 #: models that drive a circuit
 SUPPLIES = frozenset({"battery", "supply"})
@@ -58,11 +58,19 @@ def _names(parts: list[Part]) -> str:
 
 
 def examine(circuit: Circuit) -> Topology:
-    """Sort a circuit into what is solved and what is not.
+    """Sort a circuit into what is solved and what is not; kept, because every netlist of it asks.
 
     Raises:
         SimulationError: nothing can be solved; the message gives the cause and the cells.
     """
+    key = ("topology", active_language())  # remarks are said in it
+    if key not in circuit.notes:
+        circuit.notes[key] = _examine(circuit)
+    found: Topology = circuit.notes[key]
+    return found
+
+
+def _examine(circuit: Circuit) -> Topology:
     if len(circuit.parts) > _MOST_PARTS:
         raise SimulationError(tr("the board has more than {most} parts.", most=_MOST_PARTS))
     shorted = [

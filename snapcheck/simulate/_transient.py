@@ -63,6 +63,8 @@ _LEAST_CYCLES = 4
 CLIPPED = 0.10
 #: rungs of the search for it to a factor of four (then 1.1 % apart) or eight
 _RUNGS = 128
+#: looks from an answer that is near, and how many rungs each goes on at most
+_NEAR, _FAR = 6, 32
 #: amplitudes beyond which it is not looked for (V); a swing that counts as nothing (V peak to peak)
 _LOWEST_V, _HIGHEST_V, _SILENT_V = 1e-7, 100.0, 1e-6
 #: sine runs: periods to settle, periods to look at, steps a period
@@ -258,12 +260,7 @@ def clipping(
     good, bad = (0, None) if factor == 4 else (None, 0)
     if near_V is not None:
         near = round(_RUNGS * math.log(near_V / usual_V) / math.log(factor))
-        for rung in (near, near + 1, near - 1):
-            if (good is not None and rung <= good) or (bad is not None and rung >= bad):
-                continue
-            good, bad = (rung, bad) if dirt(rung) <= 0 else (good, rung)
-            if bad is None and seen[rung].source_V > _HIGHEST_V:
-                break
+        good, bad = _around(dirt, near, good, bad)
     while bad is None:
         assert good is not None
         if seen[good].source_V > _HIGHEST_V:
@@ -283,6 +280,29 @@ def _dirt(found: SineResponse) -> float:
     if found.output_swing_V <= _SILENT_V:
         return 1.0
     return min(1.0, math.log(max(found.distortion, 1e-9) / CLIPPED))
+
+
+def _around(
+    dirt: Callable[[int], float], near: int, good: int | None, bad: int | None
+) -> tuple[int | None, int | None]:
+    """A clean rung and one above that is not, looked for from one near the edge, as the slope of the last
+    two says; what is known beforehand where that does not lead there."""
+    if (good is not None and near <= good) or (bad is not None and near >= bad):
+        return good, bad
+    up = 1 if dirt(near) <= 0 else -1
+    last, rung = near, near + up
+    for _ in range(_NEAR):
+        if up > 0 and bad is not None and rung >= bad:
+            return last, bad
+        if up < 0 and good is not None and rung <= good:
+            return good, last
+        here, before = dirt(rung), dirt(last)
+        if (here <= 0) != (up > 0):
+            return (last, rung) if up > 0 else (rung, last)
+        steeper = (here - before) / (rung - last)
+        ahead = math.ceil(abs(here) / steeper) if steeper > 0 else _FAR
+        last, rung = rung, rung + up * min(max(ahead, 1), _FAR)
+    return (last, bad) if up > 0 else (good, last)
 
 
 def _edge(dirt: Callable[[int], float], good: int, bad: int) -> int:

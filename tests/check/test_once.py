@@ -24,7 +24,15 @@ from snapcheck.simulate import Simulator
 READINGS = Path(__file__).parents[2] / "fixtures" / "class" / "readings"
 PLANS = {file.stem: load_design(file, KIT) for file in DESIGNS}
 #: functions that try something else than what stands on the plate
-TRYING = {"with_only", "mended", "dangers", "no_matter", "no_matter_together", "_with_effects", "_unexplained"}
+TRYING = {
+    "with_only",
+    "mended",
+    "dangers",
+    "no_matter",
+    "no_matter_together",
+    "_with_effects",
+    "_unexplained",
+}
 
 
 @pytest.fixture

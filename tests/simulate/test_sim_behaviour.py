@@ -12,10 +12,10 @@ from handmade import handmade
 from snapcheck.board import Cell, Conditions, Design, Expectation, Probe
 from snapcheck.errors import InputError, SimulationError
 from snapcheck.simulate import Simulator, export_netlist, figure_text, is_available, plots_of
+from snapcheck.simulate._crew import WorkerCrew
 from snapcheck.simulate._models import write_netlist
-from snapcheck.simulate._samples import sample_points
 from snapcheck.simulate._simulator import _what_if
-from snapcheck.simulate._tolerance import draw, spreads
+from snapcheck.simulate._specimens import draw, rest_of, spreads
 from snapcheck.simulate._waveform import distortion, rhythm
 
 BATTERY = ("battery", 9.0, {"plus": 1, "minus": 0})
@@ -279,8 +279,8 @@ def test_altering_in_place_agrees_with_a_fresh_netlist(simulator):
     circuit = amplifier()
     varied = spreads(circuit)
     factors = draw(varied, 4, seed=3)
-    names, table = sample_points(simulator.worker, circuit, Conditions(), varied, factors)
-    for row, factor in zip(table, factors, strict=True):
+    _, names, answers = rest_of(WorkerCrew(simulator.worker), circuit, Conditions(), varied, factors)
+    for (row,), factor in zip(answers, factors, strict=True):
         scales = {s.part.name: float(f) for s, f in zip(varied, factor, strict=True)}
         netlist = write_netlist(circuit, Conditions(), scales=scales)
         (fresh,) = simulator.worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", ["n4", "n5"])])

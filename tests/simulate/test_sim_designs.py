@@ -14,9 +14,9 @@ from snapcheck.circuit import build_circuit
 from snapcheck.errors import SimulationError
 from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Simulator
+from snapcheck.simulate._crew import WorkerCrew
 from snapcheck.simulate._figures import SLOW, Measurer
-from snapcheck.simulate._samples import fast_figures
-from snapcheck.simulate._tolerance import draw, spreads
+from snapcheck.simulate._specimens import Specimens, draw, spreads
 
 KIT = bundled_kit()
 DESIGNS = sorted((Path(__file__).parents[2] / "fixtures" / "designs").glob("*.board"))
@@ -53,7 +53,9 @@ def test_samples_in_a_loaded_circuit_are_what_fresh_circuits_give(simulator, pat
     circuit = build_circuit(design.board, KIT)
     varied = spreads(circuit)
     factors = draw(varied, 3, seed=7)
-    sampled = dict(fast_figures(simulator.worker, design, circuit, varied, factors))
+    nominal = Measurer(simulator.worker, circuit, design)
+    specimens = Specimens(WorkerCrew(simulator.worker), design, circuit, varied, factors, nominal)
+    sampled = dict(specimens.quick())
     assert set(sampled) == {i for i, e in enumerate(design.expectations) if e.quantity not in SLOW}
     for row, factor in enumerate(factors):
         scales = {s.part.name: float(f) for s, f in zip(varied, factor, strict=True)}

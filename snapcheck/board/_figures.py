@@ -27,9 +27,9 @@ from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
+from snapcheck.prefixes import factor_of
 from snapcheck.words import numeral, tr
 
-_PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "µ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 _UNITS = {"V": ("V",), "A": ("A",), "W": ("W",), "Hz": ("Hz",), "s": ("s",), "ohm": ("ohm", "ohms", "Ω")}
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
 #: digits with a decimal point or comma
@@ -243,8 +243,8 @@ def _scale(written: str, unit: str) -> float | None:
     written = written.replace("\u03bc", "µ").replace("\u2126", "Ω")
     for name in _UNITS[unit]:
         if written.endswith(name):
-            return _PREFIX.get(written[: -len(name)])
-    return _PREFIX.get(written) if unit == "ohm" and written in ("k", "M") else None
+            return factor_of(written[: -len(name)])
+    return factor_of(written) if unit == "ohm" and written in ("k", "M") else None
 
 
 def read_expectation(line: Line, words: Sequence[Word], scene: Scene, design: Conditions,

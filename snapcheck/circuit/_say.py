@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Probe, Side, TapEnd, legs_of
 from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
+from snapcheck.prefixes import scale_of
 from snapcheck.words import numeral, shown, tr
 
 
@@ -199,12 +200,10 @@ def ohms(value: float) -> str:
 
 def _number(value: float, unit: str) -> str:
     size = abs(value)
-    for factor, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n")):
-        if size >= factor * 0.9995 or factor == 1e-9:
-            text = f"{size / factor:.3g}"
-            if "e" in text:
-                text = f"{size / factor:.0f}"
-            if not float(text):
-                return f"{text} {unit}"
-            return f"{'−' if value < 0 else ''}{numeral(text)} {prefix}{unit}"
-    raise AssertionError("unreachable")
+    factor, prefix = scale_of(size, ("n", "µ", "m", "", "k", "M"))
+    text = f"{size / factor:.3g}"
+    if "e" in text:
+        text = f"{size / factor:.0f}"
+    if not float(text):
+        return f"{text} {unit}"
+    return f"{'−' if value < 0 else ''}{numeral(text)} {prefix}{unit}"

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Literal
 
 from snapcheck.kit._form import ValueForm
+from snapcheck.prefixes import POWERS, prefix_of
 
 _UNIT = {
     ValueForm.OHMS: "Ω",
@@ -14,12 +15,13 @@ _UNIT = {
     ValueForm.VOLTS: "V",
     ValueForm.AMPERES: "A",
 }
+#: prefixes that values are written with, by form
 _PREFIXES = {
-    ValueForm.OHMS: {-3: "m", 0: "", 3: "k", 6: "M", 9: "G"},
-    ValueForm.FARADS: {-12: "p", -9: "n", -6: "µ"},
-    ValueForm.HENRIES: {-9: "n", -6: "µ", -3: "m", 0: ""},
-    ValueForm.VOLTS: {-3: "m", 0: ""},
-    ValueForm.AMPERES: {-6: "µ", -3: "m", 0: ""},
+    ValueForm.OHMS: ("m", "", "k", "M", "G"),
+    ValueForm.FARADS: ("p", "n", "µ"),
+    ValueForm.HENRIES: ("n", "µ", "m", ""),
+    ValueForm.VOLTS: ("m", ""),
+    ValueForm.AMPERES: ("µ", "m", ""),
 }
 
 
@@ -46,14 +48,14 @@ def format_value(
     number = Decimal(repr(float(value)))
     if form is ValueForm.RANGE:
         unit = unit or "V"
-        scale = {"m": -3, "µ": -6}.get(unit[:-1], 0)
+        scale = POWERS[unit[:-1]] if unit[:-1] in ("m", "µ") else 0
         return f"{_plain(number.scaleb(-scale))}{' ' if style == 'spaced' else ''}{unit}"
-    prefixes = _PREFIXES[form]
+    powers = [POWERS[prefix] for prefix in _PREFIXES[form]]
     power = 0 if number == 0 else (number.adjusted() // 3) * 3
     if form is ValueForm.FARADS and -3 <= power < 3 and number < 100:
         power = -6  # 1000µ, not 1m: the way it is printed
-    power = min(max(power, min(prefixes)), max(prefixes))
-    prefix = prefixes[power]
+    power = min(max(power, powers[0]), powers[-1])
+    prefix = prefix_of(power)
     digits = _plain(number.scaleb(-power))
     symbol = _UNIT[form]
     if style == "spaced":

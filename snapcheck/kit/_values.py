@@ -14,10 +14,11 @@ from typing import NoReturn
 
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
+from snapcheck.prefixes import POWERS
 from snapcheck.words import tr
 
 #: multiplier letters of IEC 60062 (and those of its wider SI table), as powers of ten
-_POWER = {"p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "R": 0, "k": 3, "M": 6, "G": 9, "T": 12}
+_POWER = {**POWERS, "R": 0}
 
 _UNIT = {
     ValueForm.OHMS: "Ω",

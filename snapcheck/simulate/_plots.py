@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.board import LOOKS, Theme
 from snapcheck.circuit import probe_words
 from snapcheck.errors import MissingLibraryError
+from snapcheck.prefixes import scale_of
 from snapcheck.simulate._figures import name_of, range_text
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._survey import Survey
@@ -386,10 +387,10 @@ def _scaled(size: float, unit: str) -> tuple[float, str]:
     if unit in ("", "dB"):
         return (100.0, "%") if unit == "" else (1.0, unit)
     sign = {"ohm": "Ω"}.get(unit, unit)
-    for factor, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n")):
-        if size >= factor:
-            return 1 / factor, prefix + sign
-    return 1.0, sign
+    if size < 1e-9:
+        return 1.0, sign
+    factor, prefix = scale_of(size, ("n", "µ", "m", "", "k", "M"), nearly=1.0)
+    return 1 / factor, prefix + sign
 
 
 def _bars(axes: Axes, pen: _Pen, tolerance: Tolerance) -> None:

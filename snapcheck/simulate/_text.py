@@ -4,18 +4,10 @@ from __future__ import annotations
 
 import math
 
+from snapcheck.prefixes import scale_of
 from snapcheck.words import numeral
 
-_PREFIXES = (
-    (1e9, "G"),
-    (1e6, "M"),
-    (1e3, "k"),
-    (1.0, ""),
-    (1e-3, "m"),
-    (1e-6, "µ"),
-    (1e-9, "n"),
-    (1e-12, "p"),
-)
+_PREFIXES = ("p", "n", "µ", "m", "", "k", "M", "G")
 #: a ratio below this is nothing but the arithmetic's own noise
 _NOTHING_dB = -200.0
 _SIGN = {"ohm": "Ω"}
@@ -39,10 +31,8 @@ def _plain(value: float, unit: str) -> str:
     size = abs(value)
     if size < 1e-12:
         return f"0 {unit}"
-    for factor, prefix in _PREFIXES:
-        if size >= factor * 0.9995:
-            return f"{_three(value / factor)} {prefix}{unit}"
-    return f"{value:.3g} {unit}"
+    factor, prefix = scale_of(size, _PREFIXES)
+    return f"{_three(value / factor)} {prefix}{unit}"
 
 
 def _three(value: float) -> str:

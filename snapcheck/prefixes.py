@@ -1,5 +1,5 @@
-"""The prefixes of the SI (BIPM, The International System of Units, 9th edition 2019, table 7), as far as parts
-and their figures need them: in one place, for all that reads and writes numbers."""
+"""The prefixes of the SI (BIPM, The International System of Units, 9th edition 2019, table 7), as far as
+parts and their figures need them: in one place, for all that reads and writes numbers."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _NEARLY = 0.9995
 
 
 def factor_of(prefix: str) -> float | None:
-    """What a prefix as it is written (``u`` and the Greek letter for ``µ``, too) multiplies by; None for none."""
+    """What a prefix as it is written (``u`` or the Greek letter for ``µ``) multiplies by; None for none."""
     power = POWERS.get({"u": "µ", "\u03bc": "µ"}.get(prefix, prefix))
     return None if power is None else float(f"1e{power}")
 
@@ -24,7 +24,7 @@ def prefix_of(power: int) -> str:
 
 
 def scale_of(size: float, prefixes: Collection[str], nearly: float = _NEARLY) -> tuple[float, str]:
-    """The greatest of some prefixes that a size is not too small for, else the least of them, with its factor.
+    """The greatest of some prefixes that a size is not too small for, else the least; its factor first.
 
     Args:
         size: not negative.

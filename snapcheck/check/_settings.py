@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import importlib.resources
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
-from snapcheck.datafiles import finite, read_data_text, toml_table
-from snapcheck.errors import DataError
-from snapcheck.words import brief, tr
+from snapcheck.datafiles import read_data_text, toml_table
+from snapcheck.tables import TableReader
+from snapcheck.words import tr
 
 
 @dataclass(frozen=True)
@@ -56,28 +55,10 @@ def load_settings(path: str | Path) -> ComparisonSettings:
 
 
 def _numbers(text: str, source: str) -> dict[str, float]:
-    data = toml_table(text, source)
-    numbers: dict[str, float] = {}
+    data, reader = toml_table(text, source), TableReader(source)
+    reader.known(data, "", _NAMES)
+    numbers = {}
     for key, value in data.items():
-        place = tr("{file}, key {key}", file=source, key=key)
-        if key not in _NAMES:
-            close = difflib.get_close_matches(key, _NAMES, 1)
-            hint = tr(" Did you mean '{name}'?", name=close[0]) if close else ""
-            raise DataError(
-                tr("is not known.{hint}", hint=hint),
-                place=place,
-                way_out=tr("Accepted: {names}.", names=", ".join(_NAMES)),
-            )
-        number = finite(value)
-        if number is None:
-            raise DataError(
-                tr("{value} is no number.", value=brief(value)),
-                place=place,
-                way_out=tr("Write a plain number."),
-            )
-        if number < (1 if key.endswith("ratio") else 0):
-            raise DataError(
-                tr("{value:g} is too small.", value=number), place=place, way_out=tr("Ratios are 1 or more.")
-            )
-        numbers[key] = number
+        least = 1.0 if key.endswith("ratio") else 0.0
+        numbers[key] = reader.number(value, key, least, way_out=tr("Write a plain number."))
     return numbers

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import importlib.resources
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, NoReturn
+from typing import Any
 
-from snapcheck.datafiles import finite, read_data_text, toml_table
-from snapcheck.errors import DataError
+from snapcheck.datafiles import read_data_text, toml_table
 from snapcheck.findings import Severity
-from snapcheck.words import brief, tr
+from snapcheck.tables import TableReader
+from snapcheck.words import tr
 
 _SEVERITIES = {s.name.lower(): s for s in Severity if s is not Severity.QUESTION}
 
@@ -87,75 +86,39 @@ def load_rules(path: str | Path) -> RuleBook:
     return parse_rules(text, str(path))
 
 
-class _Reader:
+class _Reader(TableReader):
     """Reads one file; `base` is what it changes, None for the bundled file itself."""
 
     def __init__(self, source: str, base: RuleBook | None) -> None:
-        self.source = source
+        super().__init__(source)
         self.base = base
-
-    def fail(self, key: str, message: str, way_out: str = "") -> NoReturn:
-        raise DataError(message, place=tr("{file}, key {key}", file=self.source, key=key), way_out=way_out)
 
     def book(self, text: str) -> RuleBook:
         data = toml_table(text, self.source)
         rules = dict(self.base.rules) if self.base else {}
+        if self.base:
+            self.known(data, "", rules)
         for name, table in data.items():
-            if self.base and name not in rules:
-                close = difflib.get_close_matches(name, rules, 1)
-                hint = tr(" Did you mean '{name}'?", name=close[0]) if close else ""
-                self.fail(
-                    name, tr("is no rule.{hint}", hint=hint), tr("Accepted: {names}.", names=", ".join(rules))
-                )
-            if not isinstance(table, dict):
-                self.fail(name, tr("is not a table."), tr("Write [{name}] and its keys below.", name=name))
-            rules[name] = self.setting(name, table, rules.get(name))
+            rules[name] = self.setting(name, self.table(table, name), rules.get(name))
         return RuleBook(rules, self.source)
 
     def setting(self, name: str, table: dict[str, Any], base: RuleSetting | None) -> RuleSetting:
         if base is None:
             base = RuleSetting(True, Severity.NOTE, "", {k: 0.0 for k in table if k not in _COMMON})
+        self.known(table, name, (*_COMMON, *base.limits))
         enabled, severity, source, limits = base.enabled, base.severity, base.source, dict(base.limits)
         for key, value in table.items():
             where = f"{name}.{key}"
             if key == "enabled":
-                if not isinstance(value, bool):
-                    self.fail(
-                        where,
-                        tr("{value} is not accepted.", value=brief(value)),
-                        tr("Accepted: true, false."),
-                    )
-                enabled = value
+                enabled = self.flag(value, where)
             elif key == "severity":
-                if not isinstance(value, str) or value not in _SEVERITIES:
-                    self.fail(
-                        where,
-                        tr("{value} is not accepted.", value=brief(value)),
-                        tr("Accepted: {names}.", names=", ".join(_SEVERITIES)),
-                    )
-                severity = _SEVERITIES[value]
+                severity = _SEVERITIES[self.choice(value, where, _SEVERITIES)]
             elif key == "source":
-                if not isinstance(value, str):
-                    self.fail(where, tr("is not text."), tr('Write it in quotes: "…".'))
-                source = value
-            elif key in limits:
-                limits[key] = self.number(where, value)
+                source = self.text(value, where)
             else:
-                accepted = ", ".join((*_COMMON, *limits))
-                self.fail(where, tr("is not known."), tr("Accepted: {accepted}.", accepted=accepted))
+                hint = tr("Write a plain number in the key's unit.")
+                limits[key] = self.number(value, where, 0.0, way_out=hint)
         return RuleSetting(enabled, severity, source, MappingProxyType(limits))
-
-    def number(self, where: str, value: object) -> float:
-        number = finite(value)
-        if number is None:
-            self.fail(
-                where,
-                tr("{value} is no number.", value=brief(value)),
-                tr("Write a plain number in the key's unit."),
-            )
-        if number < 0:
-            self.fail(where, tr("{value:g} is below zero.", value=number), tr("Write a number from 0 up."))
-        return number
 
 
 _COMMON = ("enabled", "severity", "source")

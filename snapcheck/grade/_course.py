@@ -20,6 +20,7 @@ from snapcheck.datafiles import read_bytes, read_data_text, toml_table
 from snapcheck.errors import DataError, InputError
 from snapcheck.grade._rubric import Rubric, load_rubric, sample_rubric
 from snapcheck.kit import Kit, bundled_kit, load_kit
+from snapcheck.tables import TableReader
 from snapcheck.words import languages, tr
 
 MAX_ROSTER_BYTES = 10_000_000
@@ -149,32 +150,24 @@ def load_course(folder: str | Path, *, rubric: str | Path | None = None, store: 
     return _Reader(folder, file, toml_table(text, str(file))).course(rubric, store)
 
 
-class _Reader:
+class _Reader(TableReader):
+    """Reads ``course.toml``."""
+
     def __init__(self, folder: Path, file: Path, data: Mapping[str, Any]) -> None:
-        self.folder, self.file, self.data = folder, file, data
+        super().__init__(str(file))
+        self.folder, self.data = folder, data
 
-    def fail(self, key: str, message: str, way_out: str = "") -> DataError:
-        return DataError(message, place=f"{self.file}, {key}", way_out=way_out)
-
-    def keys(self, where: str, table: Mapping[str, Any], known: tuple[str, ...]) -> None:
-        for key in table:
-            if key not in known:
-                raise self.fail(
-                    where + key,
-                    tr("'{key}' is no key here.", key=key),
-                    tr("Accepted: {keys}.", keys=", ".join(known)),
-                )
-
-    def text(self, key: str, default: str | None = None, table: Mapping[str, Any] | None = None) -> str:
+    def said(
+        self, key: str, default: str | None = None, table: Mapping[str, Any] | None = None, where: str = ""
+    ) -> str:
+        """The text of a key; one without a default has to say something."""
         value = (self.data if table is None else table).get(key, default)
-        if not isinstance(value, str) or (default is None and not value):
-            raise self.fail(key, tr("a text is needed."))
-        return value
+        return self.some_text(value, where + key) if default is None else self.text(value, where + key)
 
     def course(self, rubric: str | Path | None, store: str) -> Course:
-        self.keys(
-            "",
+        self.known(
             self.data,
+            "",
             (
                 "title",
                 "zone",
@@ -191,91 +184,64 @@ class _Reader:
             ),
         )
         try:
-            zone = ZoneInfo(self.text("zone", "UTC"))
+            zone = ZoneInfo(self.said("zone", "UTC"))
         except (ZoneInfoNotFoundError, ValueError, OSError):
-            raise self.fail(
-                "zone", tr("there is no such time zone."), tr('For example "Europe/Oslo".')
-            ) from None
-        counts = self.text("counts", "latest")
-        if counts not in COUNTS:
-            raise self.fail(
-                "counts",
-                tr("'{word}' is not known.", word=counts),
-                tr("Accepted: {keys}.", keys=", ".join(COUNTS)),
-            )
-        patterns = self.data.get("patterns", [])
-        if not isinstance(patterns, list) or not all(isinstance(p, str) for p in patterns):
-            raise self.fail("patterns", tr("a list of texts is needed."))
+            self.fail("zone", tr("there is no such time zone."), tr('For example "Europe/Oslo".'))
+        counts = self.choice(self.data.get("counts", "latest"), "counts", COUNTS)
+        patterns = self.texts(self.data.get("patterns", []), "patterns")
         for pattern in patterns:
-            check_pattern(pattern, f"{self.file}, patterns")
-        kit_file = self.folder / self.text("kit") if "kit" in self.data else None
+            check_pattern(pattern, f"{self.source}, patterns")
+        kit_file = self.folder / self.said("kit") if "kit" in self.data else None
         kit = bundled_kit() if kit_file is None else load_kit(kit_file)
         if rubric is None and "rubric" in self.data:
-            rubric = self.folder / self.text("rubric")
-        gradebook = self.data.get("gradebook", {})
-        if not isinstance(gradebook, dict):
-            raise self.fail("gradebook", tr("a table of headings and fields is needed."))
-        gradebook = dict(gradebook)
-        mark = gradebook.pop("byte-order-mark", False)
-        if not isinstance(mark, bool):
-            raise self.fail("gradebook.byte-order-mark", tr("true or false is needed."))
-        headings = gradebook.pop("language", "en")
-        if headings not in languages():
-            raise self.fail(
-                "gradebook.language",
-                tr("there are no headings in this language."),
-                tr("Accepted: {names}.", names=", ".join(languages())),
-            )
+            rubric = self.folder / self.said("rubric")
+        gradebook = dict(self.table(self.data.get("gradebook", {}), "gradebook"))
+        mark = self.flag(gradebook.pop("byte-order-mark", False), "gradebook.byte-order-mark")
+        headings = self.choice(gradebook.pop("language", "en"), "gradebook.language", languages())
         if not all(isinstance(v, str) for v in gradebook.values()):
-            raise self.fail("gradebook", tr("a table of headings and fields is needed."))
+            self.fail("gradebook", tr("a table of headings and fields is needed."))
         return Course(
             self.folder,
-            self.text("title"),
+            self.said("title"),
             zone,
             self.tasks(zone, kit),
-            read_roster(self.folder / self.text("roster", "roster.csv")),
-            self.folder / self.text("submissions", "submissions"),
-            tuple(patterns),
+            read_roster(self.folder / self.said("roster", "roster.csv")),
+            self.folder / self.said("submissions", "submissions"),
+            patterns,
             counts,
             sample_rubric() if rubric is None else load_rubric(rubric, kit),
             kit,
             kit_file,
             gradebook,
             store or self.store(),
-            self.text("contact", ""),
+            self.said("contact", ""),
             headings,
             mark,
         )
 
     def store(self) -> str:
-        given = self.text("store", "gradebook.db")
+        given = self.said("store", "gradebook.db")
         return given if "://" in given else str(self.folder / given)
 
     def tasks(self, zone: ZoneInfo, kit: Kit) -> tuple[Task, ...]:
         tables = self.data.get("task", {})
         if not isinstance(tables, dict) or not tables:
-            raise self.fail("task", tr("a course needs a task."), tr("Begin one with [task.NAME]."))
+            self.fail("task", tr("a course needs a task."), tr("Begin one with [task.NAME]."))
         tasks = []
         for name, table in tables.items():
-            if not isinstance(table, dict):
-                raise self.fail(
-                    f"task.{name}", tr("a table is needed."), tr("Begin it with [task.{name}].", name=name)
-                )
-            self.keys(f"task.{name}.", table, ("design", "title", "due", "aliases"))
-            file = self.folder / self.text("design", table=table)
+            self.known(
+                self.table(table, f"task.{name}"), f"task.{name}", ("design", "title", "due", "aliases")
+            )
+            file = self.folder / self.said("design", table=table, where=f"task.{name}.")
             design = load_design(file, kit)
             due = table.get("due")
             if due is not None and not isinstance(due, datetime):
-                raise self.fail(
-                    f"task.{name}.due", tr("a date with a time is needed."), "2031-03-04T18:00:00"
-                )
+                self.fail(f"task.{name}.due", tr("a date with a time is needed."), "2031-03-04T18:00:00")
             if due is not None and due.tzinfo is None:
                 due = due.replace(tzinfo=zone)
-            aliases = table.get("aliases", [])
-            if not isinstance(aliases, list) or not all(isinstance(a, str) for a in aliases):
-                raise self.fail(f"task.{name}.aliases", tr("a list of texts is needed."))
-            title = self.text("title", design.title or name, table)
-            tasks.append(Task(name, title, file, design, due, tuple(aliases)))
+            aliases = self.texts(table.get("aliases", []), f"task.{name}.aliases")
+            title = self.said("title", design.title or name, table, f"task.{name}.")
+            tasks.append(Task(name, title, file, design, due, aliases))
         return tuple(tasks)
 
 

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import difflib
 import enum
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 from snapcheck.check import Verdict
 from snapcheck.circuit import bundled_rules
-from snapcheck.datafiles import finite, read_data_text, toml_table
-from snapcheck.errors import DataError
+from snapcheck.datafiles import read_data_text, toml_table
 from snapcheck.findings import Severity
 from snapcheck.kit import Kit
+from snapcheck.tables import TableReader, accepted_words
 from snapcheck.words import tr
 
 #: rules of the comparison, besides those of the rule book
@@ -214,75 +213,34 @@ def points_text(points: Fraction) -> str:
     return text
 
 
-class _Reader:
-    """Reads tables; every complaint names file and key."""
+#: severities that count where an item does not say which
+_BLAMED = ("danger", "fault", "deviation")
+
+
+class _Reader(TableReader):
+    """Reads the tables of a rubric."""
 
     def __init__(self, source: str, kit: Kit | None) -> None:
-        self.source = source
+        super().__init__(source)
         self.kit = kit
 
-    def fail(self, key: str, message: str, way_out: str = "") -> NoReturn:
-        raise DataError(message, place=f"{self.source}, {key}", way_out=way_out)
-
-    def keys(self, where: str, table: Mapping[str, Any], known: Iterable[str]) -> None:
-        for key in table:
-            if key not in known:
-                near = difflib.get_close_matches(key, list(known), 1)
-                self.fail(
-                    f"{where}{key}",
-                    tr("'{key}' is no key here.", key=key),
-                    (tr("Did you mean '{near}'?", near=near[0]) + " " if near else "")
-                    + tr("Accepted: {keys}.", keys=", ".join(sorted(known))),
-                )
-
-    def text(self, where: str, value: object) -> str:
-        if not isinstance(value, str) or not value.strip():
-            self.fail(where, tr("a text is needed."))
-        return value.strip()
-
-    def number(self, where: str, value: object, low: float = 0.0, high: float = 1e6) -> Fraction:
-        if finite(value) is None or not isinstance(value, int | float) or not low <= value <= high:
-            self.fail(where, tr("a number from {low} to {high} is needed.", low=f"{low:g}", high=f"{high:g}"))
+    def points(self, value: object, key: str, low: float = 0.0, high: float = 1e6) -> Fraction:
+        """A number as it is written, so that points add up."""
+        self.number(value, key, low, high, tr("Write a plain number."))
         return Fraction(str(value))
 
-    def truth(self, where: str, value: object) -> bool:
-        if not isinstance(value, bool):
-            self.fail(where, tr("true or false is needed."))
-        return value
-
-    def words(self, where: str, value: object, known: Iterable[str] | None = None) -> tuple[str, ...]:
-        values = [value] if isinstance(value, str) else value
-        if not isinstance(values, list) or not all(isinstance(v, str) and v for v in values):
-            self.fail(where, tr("a list of words is needed."))
-        for word in values:
-            if known is not None and word not in known:
-                near = difflib.get_close_matches(word, list(known), 1)
-                self.fail(
-                    where,
-                    tr("'{word}' is not known.", word=word),
-                    (tr("Did you mean '{near}'?", near=near[0]) + " " if near else "")
-                    + tr("Accepted: {keys}.", keys=", ".join(sorted(known))),
-                )
-        return tuple(values)
-
-    def word(self, where: str, value: object, known: Iterable[str]) -> str:
-        """One word; as with `words`, it may stand alone in a list."""
-        found = self.words(where, value, known)
+    def word(self, value: object, key: str, accepted: Collection[str]) -> str:
+        """One word; as with `texts`, it may stand alone in a list."""
+        found = self.texts(value or [], key, accepted)
         if len(found) != 1:
-            self.fail(
-                where, tr("one word is needed."), tr("Accepted: {keys}.", keys=", ".join(sorted(known)))
-            )
+            self.fail(key, tr("one word is needed."), accepted_words(accepted))
         return found[0]
 
-    def tables(self, data: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-        found = data.get(key, [])
-        if not isinstance(found, list) or not all(isinstance(t, dict) for t in found):
-            self.fail(key, tr("tables are needed, each headed [[{key}]].", key=key))
-        return found
-
     def rubric(self, data: Mapping[str, Any]) -> Rubric:
-        self.keys("", data, ("title", "round_to", "most", "equivalent_share", "item", "cap", "bonus", "late"))
-        items = tuple(self.item(t) for t in self.tables(data, "item"))
+        self.known(
+            data, "", ("title", "round_to", "most", "equivalent_share", "item", "cap", "bonus", "late")
+        )
+        items = tuple(self.item(t) for t in self.tables(data.get("item", []), "item"))
         if not items:
             self.fail("item", tr("a rubric needs at least one item."), tr("Begin one with [[item]]."))
         names = [i.name for i in items]
@@ -291,40 +249,40 @@ class _Reader:
             self.fail(f"item {twice}", tr("the name is used twice."), tr("Give each item its own name."))
         caps = tuple(
             Cap(
-                self.number(f"cap {n}, at_most", t.get("at_most")),
-                self.condition(f"cap {n}, ", t, names, ("at_most", "reason")),
-                self.text(f"cap {n}, reason", t.get("reason")),
+                self.points(t.get("at_most"), f"cap {n}.at_most"),
+                self.condition(f"cap {n}.", t, names, ("at_most", "reason")),
+                self.some_text(t.get("reason"), f"cap {n}.reason"),
             )
-            for n, t in enumerate(self.tables(data, "cap"), 1)
+            for n, t in enumerate(self.tables(data.get("cap", []), "cap"), 1)
         )
         bonuses = tuple(
             Bonus(
-                self.text(f"bonus {n}, name", t.get("name")),
-                self.text(f"bonus {n}, title", t.get("title")),
-                self.number(f"bonus {n}, points", t.get("points")),
-                self.condition(f"bonus {n}, ", t, names, ("name", "title", "points")),
+                self.some_text(t.get("name"), f"bonus {n}.name"),
+                self.some_text(t.get("title"), f"bonus {n}.title"),
+                self.points(t.get("points"), f"bonus {n}.points"),
+                self.condition(f"bonus {n}.", t, names, ("name", "title", "points")),
             )
-            for n, t in enumerate(self.tables(data, "bonus"), 1)
+            for n, t in enumerate(self.tables(data.get("bonus", []), "bonus"), 1)
         )
         total = sum((i.points for i in items), Fraction(0))
         extra = sum((b.points for b in bonuses), Fraction(0))
-        step = self.number("round_to", data.get("round_to", 0.5), 0.0001)
+        step = self.points(data.get("round_to", 0.5), "round_to", 0.0001)
         return Rubric(
-            self.text("title", data.get("title")),
+            self.some_text(data.get("title"), "title"),
             items,
             caps,
             bonuses,
             self.late(data.get("late", {})),
             step,
-            self.number("most", data["most"]) if "most" in data else total + extra,
-            self.number("equivalent_share", data.get("equivalent_share", 1), 0, 1),
+            self.points(data["most"], "most") if "most" in data else total + extra,
+            self.points(data.get("equivalent_share", 1), "equivalent_share", 0, 1),
             self.source,
         )
 
     def item(self, table: Mapping[str, Any]) -> Item:
-        name = self.text("item, name", table.get("name"))
-        where = f"item {name}, "
-        by = self.word(f"{where}by", table.get("by", ""), [m.value for m in Measure])
+        name = self.some_text(table.get("name"), "item.name")
+        where = f"item {name}."
+        by = self.word(table.get("by", ""), f"{where}by", [m.value for m in Measure])
         measure = Measure(by)
         own = {
             Measure.FINDINGS: ("rules", "severities", "kinds", "not_kinds", "each", "per_cell"),
@@ -332,34 +290,30 @@ class _Reader:
             Measure.FILES: ("patterns", "least_bytes"),
             Measure.HAND: ("from_start",),
         }[measure]
-        self.keys(where, table, ("name", "title", "points", "by", *own))
-        points = self.number(f"{where}points", table.get("points"))
+        self.known(table, where.rstrip("."), ("name", "title", "points", "by", *own))
+        points = self.points(table.get("points"), f"{where}points")
         kinds = None if self.kit is None else tuple(self.kit.kinds)
         rules = {*COMPARISON_RULES, *bundled_rules().rules}
         severities = {s.name.lower(): s for s in Severity if s <= Severity.NOTE}
         item = Item(
             name,
-            self.text(f"{where}title", table.get("title")),
+            self.some_text(table.get("title"), f"{where}title"),
             points,
             measure,
-            self.words(f"{where}rules", table.get("rules", []), rules),
+            self.texts(table.get("rules", []), f"{where}rules", rules),
             tuple(
                 severities[w]
-                for w in self.words(
-                    f"{where}severities",
-                    table.get("severities", ["danger", "fault", "deviation"]),
-                    severities,
-                )
+                for w in self.texts(table.get("severities", list(_BLAMED)), f"{where}severities", severities)
             ),
-            self.words(f"{where}kinds", table.get("kinds", []), kinds),
-            self.words(f"{where}not_kinds", table.get("not_kinds", []), kinds),
-            self.number(f"{where}each", table.get("each", 1)),
-            self.truth(f"{where}per_cell", table.get("per_cell", False)),
-            float(self.number(f"{where}near", table.get("near", 0), 0, 10)),
-            self.number(f"{where}near_share", table.get("near_share", 0), 0, 1),
-            self.words(f"{where}patterns", table.get("patterns", [])),
-            int(self.number(f"{where}least_bytes", table.get("least_bytes", 1))),
-            self.number(f"{where}from_start", table["from_start"], 0, float(points))
+            self.texts(table.get("kinds", []), f"{where}kinds", kinds),
+            self.texts(table.get("not_kinds", []), f"{where}not_kinds", kinds),
+            self.points(table.get("each", 1), f"{where}each"),
+            self.flag(table.get("per_cell", False), f"{where}per_cell"),
+            float(self.points(table.get("near", 0), f"{where}near", 0, 10)),
+            self.points(table.get("near_share", 0), f"{where}near_share", 0, 1),
+            self.texts(table.get("patterns", []), f"{where}patterns"),
+            int(self.points(table.get("least_bytes", 1), f"{where}least_bytes")),
+            self.points(table["from_start"], f"{where}from_start", 0, float(points))
             if "from_start" in table
             else None,
         )
@@ -377,7 +331,7 @@ class _Reader:
         self, where: str, table: Mapping[str, Any], names: list[str], besides: tuple[str, ...]
     ) -> Condition:
         own = ("severity", "rule", "verdicts", "item", "below", "all_figures", "hours_early")
-        self.keys(where, table, (*own, *besides))
+        self.known(table, where.rstrip("."), (*own, *besides))
         if not any(key in table for key in own):
             self.fail(
                 where + "severity",
@@ -387,29 +341,28 @@ class _Reader:
         if ("item" in table) != ("below" in table):
             self.fail(where + "item", tr("'item' and 'below' go together."))
         severities = {s.name.lower(): s for s in Severity if s <= Severity.NOTE}
-        one = self.word(f"{where}severity", table["severity"], severities) if "severity" in table else ""
+        one = self.word(table["severity"], f"{where}severity", severities) if "severity" in table else ""
         rules = {*COMPARISON_RULES, *bundled_rules().rules}
         return Condition(
             severities[one] if one else None,
-            self.word(f"{where}rule", table["rule"], rules) if "rule" in table else "",
+            self.word(table["rule"], f"{where}rule", rules) if "rule" in table else "",
             tuple(
-                Verdict(v) for v in self.words(f"{where}verdicts", table.get("verdicts", []), list(Verdict))
+                Verdict(v) for v in self.texts(table.get("verdicts", []), f"{where}verdicts", list(Verdict))
             ),
-            self.word(f"{where}item", table["item"], names) if "item" in table else "",
-            self.number(f"{where}below", table.get("below", 0), 0, 1),
-            self.truth(f"{where}all_figures", table.get("all_figures", False)),
-            float(self.number(f"{where}hours_early", table["hours_early"]))
+            self.word(table["item"], f"{where}item", names) if "item" in table else "",
+            self.points(table.get("below", 0), f"{where}below", 0, 1),
+            self.flag(table.get("all_figures", False), f"{where}all_figures"),
+            float(self.points(table["hours_early"], f"{where}hours_early"))
             if "hours_early" in table
             else None,
         )
 
     def late(self, table: object) -> Late:
-        if not isinstance(table, dict):
-            self.fail("late", tr("a table is needed, headed [late]."))
-        self.keys("late, ", table, ("grace_min", "per_day", "at_most", "days"))
+        table = self.table(table, "late")
+        self.known(table, "late", ("grace_min", "per_day", "at_most", "days"))
         return Late(
-            float(self.number("late, grace_min", table.get("grace_min", 0))),
-            self.number("late, per_day", table.get("per_day", 0)),
-            self.number("late, at_most", table["at_most"]) if "at_most" in table else None,
-            int(self.number("late, days", table["days"], 1)) if "days" in table else None,
+            float(self.points(table.get("grace_min", 0), "late.grace_min")),
+            self.points(table.get("per_day", 0), "late.per_day"),
+            self.points(table["at_most"], "late.at_most") if "at_most" in table else None,
+            int(self.points(table["days"], "late.days", 1)) if "days" in table else None,
         )

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import difflib
 import functools
 import importlib.resources
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
-from snapcheck.datafiles import finite, read_data_text, toml_table
-from snapcheck.errors import DataError, InputError
+from snapcheck.datafiles import read_data_text, toml_table
+from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_key
 from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
+from snapcheck.tables import TableReader, type_word
 from snapcheck.words import brief, tr
 
 #: how a kind may be simulated
@@ -79,66 +79,8 @@ def parse_kit(text: str, source: str) -> Kit:
     return _Reader(source).kit(toml_table(text, source))
 
 
-class _Reader:
-    """Reads tables of one file, knowing the file's name for messages."""
-
-    def __init__(self, source: str) -> None:
-        self.source = source
-
-    def fail(self, key: str, message: str, accepted: str = "") -> NoReturn:
-        raise DataError(message, place=tr("{file}, key {key}", file=self.source, key=key), way_out=accepted)
-
-    def known(self, table: Mapping[str, Any], key: str, accepted: Collection[str]) -> None:
-        for name in table:
-            if name not in accepted:
-                close = difflib.get_close_matches(name, accepted, 1)
-                hint = tr(" Did you mean '{name}'?", name=close[0]) if close else ""
-                where = f"{key}.{name}" if key else name
-                self.fail(
-                    where,
-                    tr("is not known.{hint}", hint=hint),
-                    tr("Accepted: {names}.", names=", ".join(accepted)),
-                )
-
-    def table(self, value: object, key: str) -> dict[str, Any]:
-        if not isinstance(value, dict):
-            self.fail(
-                key,
-                tr("is {type_word}, not a table.", type_word=_type_word(value)),
-                tr("Write it as [{key}] with keys below.", key=key),
-            )
-        return value
-
-    def text(self, value: object, key: str) -> str:
-        if not isinstance(value, str):
-            self.fail(
-                key,
-                tr("is {type_word}, not text.", type_word=_type_word(value)),
-                tr('Write it in quotes: "…".'),
-            )
-        return value
-
-    def number(self, value: object, key: str) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.fail(
-                key,
-                tr("is {type_word}, not a number.", type_word=_type_word(value)),
-                tr("Write a plain number in SI units."),
-            )
-        number = finite(value)
-        if number is None:
-            self.fail(key, tr("is not a finite number."), tr("Write a plain number in SI units."))
-        return number
-
-    def choice(self, value: object, key: str, accepted: Collection[str]) -> str:
-        word = self.text(value, key)
-        if word not in accepted:
-            self.fail(
-                key,
-                tr("'{word}' is not accepted.", word=word),
-                tr("Accepted: {names}.", names=", ".join(accepted)),
-            )
-        return word
+class _Reader(TableReader):
+    """Reads the tables of a kit."""
 
     def kit(self, data: dict[str, Any]) -> Kit:
         self.known(data, "", ("name", "title", "based_on", "kind", "device", "family"))
@@ -185,13 +127,7 @@ class _Reader:
         terminals = {c.terminal for c in contacts} | set(sockets.values())
         if not contacts:
             self.fail(f"{key}.{legs}", tr("has no contact."), tr('Write, say, { W = "a", E = "b" }.'))
-        on_plate = table.get("plate", False)
-        if not isinstance(on_plate, bool):
-            self.fail(
-                f"{key}.plate",
-                tr("is {type_word}.", type_word=_type_word(on_plate)),
-                tr("Accepted: true, false."),
-            )
+        on_plate = self.flag(table.get("plate", False), f"{key}.plate")
         if PLATE in terminals and not on_plate:
             self.fail(
                 f"{key}.plate",
@@ -328,7 +264,7 @@ class _Reader:
         if not isinstance(legs, list):
             self.fail(
                 f"{key}.legs",
-                tr("is {type_word}, not a list.", type_word=_type_word(legs)),
+                tr("is {type_word}, not a list.", type_word=type_word(legs)),
                 tr('Write legs = [{ name = "a", cell = "A1", side = "W" }, …] instead.'),
             )
         found: dict[tuple[int, int, Side], Contact] = {}
@@ -403,7 +339,7 @@ class _Reader:
         if not isinstance(value, list):
             self.fail(
                 key,
-                tr("is {type_word}, not a list.", type_word=_type_word(value)),
+                tr("is {type_word}, not a list.", type_word=type_word(value)),
                 tr('Write, say, ["4k7", "10k"].'),
             )
         return tuple(self.value(str(item), form, key) for item in value)
@@ -465,14 +401,3 @@ class _Reader:
                 name: {**kind.parameters_by_value[like], **parameters},
             },
         )
-
-
-def _type_word(value: object) -> str:
-    words = {
-        dict: tr("a table"),
-        list: tr("a list"),
-        str: tr("text"),
-        bool: "true/false",
-        int: tr("a number"),
-    }
-    return words.get(type(value), type(value).__name__)

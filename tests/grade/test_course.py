@@ -142,7 +142,7 @@ def test_mistakes_in_the_roster_are_named(rows: str, said: str, tmp_path: Path) 
 @pytest.mark.parametrize(
     ("item", "said"),
     [
-        ('points = "many"\nby = "files"\npatterns = ["*"]', "item a, points"),
+        ('points = "many"\nby = "files"\npatterns = ["*"]', "item a.points"),
         ('points = 1\nby = "luck"', "findings"),
         ('points = 1\nby = "findings"\nrules = ["revesed"]', "Did you mean 'reversed'"),
         ('points = 1\nby = "findings"', "nothing says which findings"),

@@ -98,7 +98,7 @@ def test_damaged_rubrics(folder: Path) -> None:
 
 @pytest.mark.parametrize(
     ("name", "text", "said"),
-    [("course.toml", 'title = "x"\n[task]\nfirst-light = 5\n', "a table is needed"),
+    [("course.toml", 'title = "x"\n[task]\nfirst-light = 5\n', "not a table"),
      ("rubric.toml", 'title = "x"\n[[item]]\nname = "a"\ntitle = "A"\npoints = 3\nby = []\n', "one word"),
      ("roster.csv", "number,name\n1,\"" + "x" * 200_000 + '\n', "no readable CSV"),
      ("roster.csv", "number,name\n1,a\x00b\n" + "\0" * 5, "")],

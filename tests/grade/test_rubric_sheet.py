@@ -68,4 +68,4 @@ def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     wrong = tmp_path / "rubric.toml"
     wrong.write_text('title = "x"\n[[item]]\nname = "a"\ntitle = "A"\npoints = 3\nby = "finding"\n')
     assert main(["rubric", str(wrong)]) == 22
-    assert "item a, by" in capsys.readouterr().err
+    assert "item a.by" in capsys.readouterr().err

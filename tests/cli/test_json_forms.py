@@ -83,6 +83,7 @@ VERBS = {
     "value of a word": (["value", "BC547", "--on", "npn"], "value"),
     "spice": (["spice", PLAN], "netlist"),
     "rubric": (["rubric"], "rubric"),
+    "guide": (["guide", "plans"], "guide"),
     "a photo that is none": (["read", "bad.jpg"], "error"),
     "a layout that is none": (["rules", "bad.board"], "error"),
 }

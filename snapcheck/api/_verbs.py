@@ -515,7 +515,15 @@ def draw(
 
 
 def layout(board: BoardLike, *, kit: KitLike = None) -> str:
-    """The text of a layout file. Raises InputError and DataError."""
+    """The text of a layout file.
+
+    Args:
+        board: a board or a reading: object, layout text, JSON, or the path of either.
+        kit: see `check`.
+
+    Raises:
+        InputError, DataError: a file or text is missing or wrong.
+    """
     cubes = kit_of(kit)
     return write_layout(board_of(board, cubes)[0], cubes)
 

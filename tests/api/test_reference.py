@@ -1,4 +1,4 @@
-"""What the reference is made of: every public name says what it is, every argument of the door what it takes."""
+"""What the reference is made of: public names and arguments of the door say what they are."""
 
 from __future__ import annotations
 
@@ -11,7 +11,19 @@ import pytest
 
 import snapcheck
 
-ROOMS = ("kit", "board", "findings", "circuit", "photo", "simulate", "check", "report", "grade", "api", "errors")
+ROOMS = (
+    "kit",
+    "board",
+    "findings",
+    "circuit",
+    "photo",
+    "simulate",
+    "check",
+    "report",
+    "grade",
+    "api",
+    "errors",
+)
 
 
 def public(module: str) -> Iterator[tuple[str, Any]]:

@@ -154,6 +154,8 @@ MISTAKES = [
     (HEAD + KIND + "[device.thing.4k7]\n", 'device.thing."4k7"', "nothing is printed"),
     (HEAD + 'kind = "x"\n', "kind", "not a table"),
     (HEAD + 'based_on = "moon"\n', "based_on", "bundled"),
+    (HEAD + '[kind."two words"]\n', "kind.two words", "one word"),
+    (HEAD + f"[kind.{'x' * 41}]\n", f"kind.{'x' * 40}", "at most 40 characters"),
 ]
 
 

@@ -49,7 +49,7 @@ from snapcheck.check import (
     with_doubts,
 )
 from snapcheck.check import compare as compare_boards
-from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules
+from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules, with_dangers_ahead
 from snapcheck.errors import InputError, SnapcheckError, StoppedError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import Calculated, CheckResult, check_build, own_figures
@@ -59,6 +59,7 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from snapcheck.api._given import BoardLike, BuiltLike, KitLike, PictureLike
     from snapcheck.api._seen import BuildCheck, PhotoReading
+    from snapcheck.circuit import OperatingPointLike
     from snapcheck.grade import Course, Crew, Grade, Handed, Rubric
     from snapcheck.grade import Progress as BatchProgress
     from snapcheck.photo import Picture, Reading
@@ -308,11 +309,16 @@ def rules(
     design, reading = board_of(board, cubes)
     circuit = build_circuit(design.board, cubes)
     notes: list[str] = []
+
+    def ahead(mended: Circuit) -> OperatingPointLike | None:
+        return state_of(mended, design.conditions, simulator, []).point if calculate else None
+
     with watched(cancel=cancel):
         state = state_of(circuit, design.conditions, simulator, notes) if calculate else State()
         findings = check_rules(
             circuit, state.point, positions=state.positions, book=used, supply_V=design.conditions.supply_V
         )
+        findings = with_dangers_ahead(circuit, findings, used, design.conditions.supply_V, ahead)
         if reading is not None:
             findings += open_questions(design.board, circuit, reading.unsure, used, planned=None)
     findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
@@ -481,7 +487,15 @@ def draw(
 
 
 def layout(board: BoardLike, *, kit: KitLike = None) -> str:
-    """The text of a layout file. Raises InputError and DataError."""
+    """The text of a layout file.
+
+    Args:
+        board: a board or a reading: object, layout text, JSON, or the path of either.
+        kit: see `check`.
+
+    Raises:
+        InputError, DataError: a file or text is missing or wrong.
+    """
     cubes = kit_of(kit)
     return write_layout(board_of(board, cubes)[0], cubes)
 

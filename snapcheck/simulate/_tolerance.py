@@ -126,10 +126,11 @@ def analyse(
     varied = spreads(circuit)
     factors = draw(varied, samples, seed)
     nominal = Measurer(worker, circuit, design)
+    tell = progress or (lambda _: None)
+    tell(0.0)
     for expectation in design.expectations:
         nominal.figure(expectation)  # where searches of the specimens begin
     figures: list[FigureSpread] = []
-    tell = progress or (lambda _: None)
     values: dict[int, NDArray[Any]] = {}
     with WorkerCrew(worker) as crew:
         specimens = Specimens(crew, design, circuit, varied, factors, nominal)

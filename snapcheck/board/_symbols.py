@@ -136,8 +136,6 @@ _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
     "meter": (*_ends("plus", "minus", 28, 72), circle(50, 50, 22), *plus(16, 37)),
 }  # fmt: skip
 
-_BY_MODEL = {"source": "audio-in", "diode": "diode", "capacitor": "capacitor"}
-
 
 def symbol_strokes(kind: Kind, turn: int = 0) -> tuple[Stroke, ...]:
     """The strokes of a kind's symbol on its tile, turned clockwise by `turn` degrees.
@@ -151,7 +149,7 @@ def symbol_strokes(kind: Kind, turn: int = 0) -> tuple[Stroke, ...]:
 
 def _drawn(kind: Kind) -> tuple[Stroke, ...]:
     """The symbol of a kind's name or model, nothing where there is none with its terminals."""
-    for name in (kind.name, kind.model, _BY_MODEL.get(kind.model, "")):
+    for name in (kind.name, kind.model, kind.device.symbol):
         strokes = _SYMBOLS.get(name)
         if strokes is not None and {s.terminal for s in strokes if s.terminal} <= set(kind.terminals):
             return strokes

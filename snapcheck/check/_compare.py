@@ -33,6 +33,7 @@ from snapcheck.circuit import (
     equivalence,
     require_kinds,
 )
+from snapcheck.devices import Store
 from snapcheck.findings import Finding, Severity, in_order
 from snapcheck.kit import Kit
 from snapcheck.words import tr
@@ -213,7 +214,7 @@ class _Comparing:
             return finding
         cell = self.pair.frame.built_cell(change.cells[0])
         part = self.pair.built_circuit.part_at.get(cell)
-        if part is None or part.kind.model != "capacitor":
+        if part is None or part.device.store is not Store.CHARGE:
             return finding
         volts = self.operating_point.net_voltages_V
         plus, minus = volts.get(part.nets["plus"]), volts.get(part.nets["minus"])

@@ -153,7 +153,7 @@ class _Search:
         sockets = len(self.plan.socket_nets) > len(self.built.socket_nets)
         kinds = [k for k in map(self.kit.__getitem__, self.kit.kinds) if not is_part(k)]
         return [
-            Cube(k.name, turn) for k in kinds if sockets or k.model != "socket" for turn in self._turns(k)
+            Cube(k.name, turn) for k in kinds if sockets or not k.device.access for turn in self._turns(k)
         ]
 
     def _turns(self, kind: Kind) -> list[int]:

@@ -18,6 +18,7 @@ from snapcheck.circuit import (
     part_words,
     single_difference,
 )
+from snapcheck.devices import Store
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -110,10 +111,9 @@ def _finding(difference: Difference, plan: Circuit, built: Circuit, nets: Mappin
         case What.LEGS if here is not None:
             title = tr("{part} is connected the wrong way round.", part=capital(part_words(here)))
             mend = tr("Turn it, or exchange its connections.")
-            if here.kind.model in ("battery", "supply") or set(here.nets) == {"plus", "minus"}:
-                severity = (
-                    Severity.DANGER if here.kind.model in ("battery", "supply", "capacitor") else severity
-                )
+            danger = here.device.supplies or here.device.store is Store.CHARGE
+            if danger and set(here.nets) == {"plus", "minus"}:
+                severity = Severity.DANGER
         case What.APART if not difference.pieces:
             pieces = " | ".join(net_words(built, n, 2) for n in difference.built_nets)
             title = tr("Joined in the plan, apart here: {pieces}.", pieces=pieces)

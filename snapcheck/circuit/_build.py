@@ -12,16 +12,13 @@ from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit
 from snapcheck.words import tr
 
-#: models of kinds that conduct or give access but are no part of the circuit
-_NO_PART_MODELS = frozenset({"wire", "ground", "socket"})
-
 #: union-find node of the plate
 _PLATE_NODE = 0
 
 
 def is_part(kind: Kind) -> bool:
     """True for kinds that count as a part of the circuit; wires, grounds and sockets do not."""
-    return not kind.wire and kind.model not in _NO_PART_MODELS
+    return kind.device.is_part
 
 
 def build_circuit(board: Board, kit: Kit) -> Circuit:

@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
 from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side, SocketEnd
+from snapcheck.devices import Device
 from snapcheck.kit import PLATE, Kind, Kit
 
 
@@ -101,6 +102,17 @@ class Part:
 
     def __hash__(self) -> int:
         return hash((self.cell, self.name))
+
+    @property
+    def device(self) -> Device:
+        """What is known of such devices."""
+        return self.kind.device
+
+    @property
+    def pair(self) -> tuple[str, str]:
+        """Its main terminals: voltages are told from the first to the second, currents into the first."""
+        first, second = self.kind.device.pair or tuple(self.nets)[:2]
+        return first, second
 
     @property
     def terminals(self) -> tuple[Terminal, ...]:

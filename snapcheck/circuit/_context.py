@@ -12,7 +12,7 @@ from snapcheck.circuit._book import RuleBook
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Part, Terminal
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._say import capital, place_words
-from snapcheck.circuit._topology import SOURCE_MODELS, Topology
+from snapcheck.circuit._topology import Topology, drives
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -268,14 +268,13 @@ class Context:
             root = next((find(n) for n in part.nets.values() if n), None)
             if root is not None:
                 groups.setdefault(root, []).append(part)
-        fed = {*SOURCE_MODELS, "source"}
         plugged: set[int] = set()
-        if not any(p.kind.model in fed for p in self.circuit.parts):  # then something is plugged in
+        if not any(map(drives, self.circuit.parts)):  # then something is plugged in
             plugged = {find(n.number) for n in self.circuit.nets[1:] if self.is_port(n.number)}
         return tuple(
             tuple(parts)
             for root, parts in groups.items()
-            if root not in plugged and not any(p.kind.model in fed for p in parts)
+            if root not in plugged and not any(map(drives, parts))
         )
 
     @cached_property

@@ -8,6 +8,7 @@ from dataclasses import replace
 from snapcheck.board import Conditions
 from snapcheck.circuit._circuit import Circuit, Part
 from snapcheck.circuit._say import listing
+from snapcheck.devices import Setting
 from snapcheck.words import tr
 
 #: with more switches than this, each is thrown alone, and all are closed and opened together
@@ -25,7 +26,7 @@ def switch_positions(circuit: Circuit, conditions: Conditions) -> dict[str, Cond
 
     All positions of up to four switches; of more, those where one is thrown, and all closed and all open.
     """
-    switches = [part for part in circuit.parts if part.kind.model == "switch"]
+    switches = [part for part in circuit.parts if part.device.setting is Setting.SWITCH]
     now = tuple(is_closed(part, conditions) for part in switches)
     if len(switches) <= _MOST_SWITCHES:
         wanted = list(itertools.product((False, True), repeat=len(switches)))

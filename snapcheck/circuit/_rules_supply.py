@@ -15,9 +15,10 @@ from snapcheck.circuit._topology import (
     Source,
     closes,
     direct_ohms,
+    drives,
     junction_steps,
-    pair,
 )
+from snapcheck.devices import Setting
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -61,8 +62,8 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
             continue
         parts, path = way
         ctx.shorted.add(source.part.cell)
-        switches = [p for p in parts if p.kind.model == "switch"]
-        knobs = [p for p in parts if p.kind.model == "potentiometer"]
+        switches = [p for p in parts if p.device.setting is Setting.SWITCH]
+        knobs = [p for p in parts if p.device.slides]
         cells = [source.part.cell, *(p.cell for p in parts), *path.cells]
         ctx.shorting.update(p.cell for p in parts)
         name = part_words(source.part)
@@ -124,7 +125,7 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
         if here[0] == goal:
             break
         for there, part, one, two in steps.get(here[0], ()):
-            knob = part.cell if part.kind.model == "potentiometer" else None
+            knob = part.cell if part.device.slides else None
             if (there, knob) not in came and not (knob is not None and knob == here[1]):
                 came[there, knob] = [*came[here], (part, one, two)]
                 queue.append((there, knob))
@@ -137,20 +138,19 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
     path = metal_path(ctx.circuit, *terminals, low)
     if not path.steps:  # only with switches closed, fuses and ammeters as metal
         closing = [p for p in ctx.circuit.parts if closes(p)]
-        path = metal_path(ctx.circuit, *terminals, [*low, *((p.cell, *pair(p)) for p in closing)])
+        path = metal_path(ctx.circuit, *terminals, [*low, *((p.cell, *p.pair) for p in closing)])
         on_path = set(path.cells)
-        used = [*used, *((p, *pair(p)) for p in closing if p.cell in on_path)]
+        used = [*used, *((p, *p.pair) for p in closing if p.cell in on_path)]
     return list(dict.fromkeys(p for p, _, _ in used)), path
 
 
 def _low_pairs(part: Part, limit_ohm: float) -> Iterator[tuple[str, str]]:
     """Terminal pairs that are next to a short circuit, knobs at either end."""
-    if part.kind.model == "potentiometer":
-        yield from (("wiper", "a"), ("wiper", "b"))
-    elif not closes(part) and part.kind.model in ("resistor", "inductor"):
+    yield from part.device.slides
+    if not closes(part) and part.device.plain:
         ohms = direct_ohms(part)
         if ohms is not None and ohms < limit_ohm:
-            yield pair(part)
+            yield part.pair
 
 
 def supplies_fighting(ctx: Context) -> Iterator[Finding]:
@@ -220,7 +220,7 @@ def batteries_opposed(ctx: Context) -> Iterator[Finding]:
     circuit = ctx.circuit
     for net in circuit.nets:
         ends = [(p, t) for p, t in circuit.parts_on(net.number)]
-        if len(ends) != 2 or any(p.kind.model not in ("battery", "supply") for p, _ in ends):
+        if len(ends) != 2 or not all(p.device.supplies for p, _ in ends):
             continue
         (one, pole), (two, other) = ends
         if pole != other or one is two or ctx.reversed & {one.cell, two.cell}:
@@ -265,7 +265,7 @@ def no_current_limit(ctx: Context) -> Iterator[Finding]:
 
 
 def _unlimited(ctx: Context, junctions: list[Part], parts: list[Part], v: float, drop: float) -> Finding:
-    knobs = [p for p in parts if p.kind.model == "potentiometer"]
+    knobs = [p for p in parts if p.device.slides]
     names = listing(part_words(p) for p in junctions)
     if knobs:
         title = tr("Nothing limits the current through {parts} when {pot} is at one end of its travel.",
@@ -329,7 +329,7 @@ def _parts_on_way(came: _Steps, goal: int) -> list[Part]:
 def no_ground(ctx: Context) -> Iterator[Finding]:
     """Parts use the plate, but no source is joined to it."""
     sources = ctx.topology.sources
-    on_plate = [p for p, _ in ctx.circuit.parts_on(0) if p.kind.model not in ("battery", "supply", "source")]
+    on_plate = [p for p, _ in ctx.circuit.parts_on(0) if not drives(p)]
     plate = ctx.topology.tie[0]
     if not sources or not on_plate or any(plate in (ctx.topology.tie[s.plus], ctx.topology.tie[s.minus])
                                           for s in sources):  # fmt: skip
@@ -370,7 +370,7 @@ def no_parts(ctx: Context) -> Iterator[Finding]:
 def no_supply(ctx: Context) -> Iterator[Finding]:
     """Nothing on the board drives it."""
     parts = ctx.circuit.parts
-    if not parts or ctx.topology.sources or any(p.kind.model == "source" for p in parts):
+    if not parts or ctx.topology.sources or any(map(drives, parts)):
         return
     yield ctx.finding(
         "no-supply",
@@ -386,7 +386,7 @@ def fuse_blows(ctx: Context) -> Iterator[Finding]:
     """Simulated current above a fuse's print."""
     for part in ctx.circuit.parts:
         current, rated = ctx.current(part), part.cube.value
-        if part.kind.model != "fuse" or current is None or not isinstance(rated, float | int):
+        if not part.device.trips or current is None or not isinstance(rated, float | int):
             continue
         if abs(current) > rated:
             yield ctx.finding(

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from snapcheck.circuit._circuit import Circuit, Part, Terminal
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._say import capital, listing, part_words, side_of, terminal_word, terminal_words
-from snapcheck.circuit._topology import BIPOLAR, LEGS
+from snapcheck.circuit._topology import stage_of
+from snapcheck.devices import Drive, Store, Transistor
 from snapcheck.findings import Finding
 from snapcheck.words import tr
 
@@ -42,7 +43,7 @@ def gate_floats_open(ctx: Context) -> Iterator[Finding]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        if part.kind.model != "nmos" or part.cell in ctx.cut_off:
+        if part.device.transistor is not Transistor.FIELD or part.cell in ctx.cut_off:
             continue
         gate = part.nets["gate"]
         if not ctx.topology.pull(gate, part.cell).reached or ctx.opened.pull(gate, part.cell).reached:
@@ -84,7 +85,7 @@ def _undriven(ctx: Context) -> Iterator[tuple[Part, str]]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        base = LEGS[part.kind.model][0]
+        base = stage_of(part).control
         if part.cell not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.cell).reached:
             yield part, base
 
@@ -96,7 +97,7 @@ def emitter_no_return(ctx: Context) -> Iterator[Finding]:
     for part in ctx.topology.transistors:
         if part.cell in ctx.cut_off:
             continue
-        for leg in LEGS[part.kind.model][:0:-1]:
+        for leg in stage_of(part)[:0:-1]:
             if ctx.topology.pull(part.nets[leg], part.cell).reached:
                 continue
             alone = ctx.circuit.nets[part.nets[leg]].terminals == (Terminal(part.cell, leg),)
@@ -117,8 +118,8 @@ def transistor_swapped(ctx: Context) -> Iterator[Finding]:
     """Collector and emitter (drain and source) exchanged."""
     limit = ctx.book.limit("transistor-swapped", "reverse_V")
     for part in ctx.topology.transistors:
-        _, high, low = LEGS[part.kind.model]
-        if part.kind.model == "pnp":
+        base, high, low = stage_of(part)
+        if part.device.sign < 0:
             high, low = low, high
         v = ctx.voltage(part, high, low)
         if v is None:
@@ -136,10 +137,10 @@ def transistor_swapped(ctx: Context) -> Iterator[Finding]:
             expected=tr("The {leg} is on the side of the plus.", leg=terminal_word(high)),
             found=tr("The {leg} is on the side of the plus.", leg=terminal_word(low)),
             why=tr("Its body diode conducts all the time: it can no longer switch off.")
-            if part.kind.model == "nmos"
+            if part.device.transistor is Transistor.FIELD
             else tr("The wrong way round a transistor hardly amplifies and stands only a few volts."),
             mend=tr("Turn the cube at {cell}, and mind where its {base} then lies.",
-                    cell=part.cell, base=terminal_word(LEGS[part.kind.model][0])),
+                    cell=part.cell, base=terminal_word(base)),
             side=side_of(part, high),
         )  # fmt: skip
 
@@ -148,20 +149,21 @@ def input_without_block(ctx: Context) -> Iterator[Finding]:
     """A signal source that is joined to a biased base without a capacitor."""
     topology = ctx.topology
     for source in ctx.circuit.parts:
-        if source.kind.model != "source":
+        if source.device.drive is not Drive.SIGNAL:
             continue
-        start = topology.tie[source.nets["signal"]]
+        start = topology.tie[source.nets[source.device.signal_leg]]
         seen, queue = {start}, [start]
         while queue:
             here = queue.pop()
             for there, cell in topology.neighbours(here, source.cell):
-                passes = ctx.circuit.part_at[cell].kind.model in ("resistor", "potentiometer", "inductor")
+                between = ctx.circuit.part_at[cell].device
+                passes = between.plain or between.slides
                 if passes and there not in seen and there not in topology.rails:
                     seen.add(there)
                     queue.append(there)
         for part in topology.transistors:
-            base = LEGS[part.kind.model][0]
-            if part.kind.model not in BIPOLAR or topology.tie[part.nets[base]] not in seen:
+            base = stage_of(part).control
+            if not part.device.bipolar or topology.tie[part.nets[base]] not in seen:
                 continue
             yield ctx.finding(
                 "input-without-block",
@@ -176,4 +178,4 @@ def input_without_block(ctx: Context) -> Iterator[Finding]:
 
 
 def _capacitors_on(circuit: Circuit, net: int) -> list[Part]:
-    return [p for p, _ in circuit.parts_on(net) if p.kind.model == "capacitor"]
+    return [p for p, _ in circuit.parts_on(net) if p.device.store is Store.CHARGE]

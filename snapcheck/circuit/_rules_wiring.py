@@ -19,7 +19,8 @@ from snapcheck.circuit._say import (
     side_of,
     terminal_words,
 )
-from snapcheck.circuit._topology import BIPOLAR, LEGS, SOURCE_MODELS, direct_ohms
+from snapcheck.circuit._topology import direct_ohms, drives
+from snapcheck.devices import Setting, Store
 from snapcheck.findings import Finding
 from snapcheck.words import tr
 
@@ -116,7 +117,7 @@ def _cut_off_words(lost: list[Part]) -> str:
 def _spare_pot_end(ctx: Context, terminal: Terminal) -> bool:
     """A potentiometer used as a variable resistor leaves one end open; that is its own, milder rule."""
     part = ctx.circuit.part_at[terminal.cell]
-    if part.kind.model != "potentiometer" or terminal.name == "wiper":
+    if not part.device.slides or terminal.name not in part.pair:
         return False
     return sum(part.nets[t] in ctx.open_nets for t in part.nets) == 1
 
@@ -164,7 +165,7 @@ def gap_between(ctx: Context) -> Iterator[Finding]:
 def island(ctx: Context) -> Iterator[Finding]:
     """Parts that no source reaches."""
     for index, parts in enumerate(ctx.islands):
-        if index in ctx.told_islands or not (ctx.powered or any(_drives(p) for p in ctx.circuit.parts)):
+        if index in ctx.told_islands or not (ctx.powered or any(map(drives, ctx.circuit.parts))):
             continue
         yield ctx.finding(
             "island",
@@ -175,10 +176,6 @@ def island(ctx: Context) -> Iterator[Finding]:
             why=tr("Without a supply these parts do nothing."),
             mend=tr("Look for the missing wire or lead between them and the supply."),
         )
-
-
-def _drives(part: Part) -> bool:
-    return part.kind.model in SOURCE_MODELS or part.kind.model == "source"
 
 
 # ---------------------------------------------------------------- leads, taps, good manners
@@ -222,15 +219,15 @@ def tap_loose(ctx: Context) -> Iterator[Finding]:
 def flyback_missing(ctx: Context) -> Iterator[Finding]:
     """A coil that a transistor or switch interrupts, without a diode across it."""
     circuit = ctx.circuit
-    diodes = [set(p.nets.values()) for p in circuit.parts if p.kind.model in ("diode", "zener")]
+    diodes = [set(p.nets.values()) for p in circuit.parts if p.device.clamps]
     for part in circuit.parts:
-        if part.kind.model != "inductor":
+        if part.device.store is not Store.FLUX:
             continue
         ends = list(part.nets.values())
         for here, there in (ends, ends[::-1]):
             breakers = [
                 p for p, t in circuit.parts_on(here)
-                if p.kind.model == "switch" or (p.kind.model in LEGS and t == LEGS[p.kind.model][1])
+                if p.device.setting is Setting.SWITCH or (p.device.stage and t == p.device.stage.against)
             ]  # fmt: skip
             caught = any(here in d and (there in d or any(ctx.topology.rail_V(n) is not None for n in d))
                          for d in diodes)  # fmt: skip
@@ -251,7 +248,7 @@ def flyback_missing(ctx: Context) -> Iterator[Finding]:
 def decoupling_missing(ctx: Context) -> Iterator[Finding]:
     """Several transistors on a supply without a capacitor across it."""
     topology = ctx.topology
-    amplifying = [p for p in topology.transistors if p.kind.model in BIPOLAR]
+    amplifying = [p for p in topology.transistors if p.device.bipolar]
     if len(amplifying) < ctx.book.limit("decoupling-missing", "transistors"):
         return
     series = ctx.book.limit("decoupling-missing", "series_ohm")
@@ -264,7 +261,7 @@ def decoupling_missing(ctx: Context) -> Iterator[Finding]:
             if plus in ends and ohms is not None and ohms <= series:
                 near |= ends
         across = any(
-            p.kind.model == "capacitor"
+            p.device.store is Store.CHARGE
             and minus in (ends := {topology.tie[n] for n in p.nets.values()})
             and ends & (near - {minus})
             for p in ctx.circuit.parts

@@ -11,31 +11,13 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from snapcheck.datafiles import finite, read_data_text, toml_table
+from snapcheck.devices import DEVICES
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_key
 from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
 from snapcheck.words import brief, tr
-
-#: how a kind may be simulated
-MODELS = (
-    "resistor", "capacitor", "inductor", "diode", "zener", "led", "photoresistor", "thermistor",
-    "potentiometer", "npn", "pnp", "nmos", "switch", "lamp", "fuse", "battery", "supply", "source",
-    "microphone", "speaker", "buzzer", "meter", "network", "wire", "ground", "socket",
-)  # fmt: skip
-
-#: terminal names that a model needs; the rest of the two-terminal models take any two names
-MODEL_TERMINALS: dict[str, tuple[str, ...]] = {
-    "diode": ("anode", "cathode"), "zener": ("anode", "cathode"), "led": ("anode", "cathode"),
-    "npn": ("base", "collector", "emitter"), "pnp": ("base", "collector", "emitter"),
-    "nmos": ("gate", "drain", "source"), "potentiometer": ("a", "b", "wiper"),
-    "battery": ("plus", "minus"), "supply": ("plus", "minus"), "microphone": ("plus", "minus"),
-    "buzzer": ("plus", "minus"), "meter": ("plus", "minus"), "source": ("signal", PLATE),
-}  # fmt: skip
-_TWO_TERMINALS = (
-    "resistor", "capacitor", "inductor", "photoresistor", "thermistor", "switch", "lamp", "fuse", "speaker",
-)  # fmt: skip
 
 #: columns or rows of the largest cube: its cells are called A1 to H8
 _LARGEST = 8
@@ -208,7 +190,7 @@ class _Reader:
                 tr("{symmetry} is not accepted.", symmetry=brief(symmetry)),
                 tr("Accepted: 90, 180, 360."),
             )
-        model = self.choice(table["model"], f"{key}.model", MODELS)
+        model = self.choice(table["model"], f"{key}.model", DEVICES)
         faces = self.faces(contacts, table.get("faces", {}), f"{key}.faces")
         marked = self.text(table.get("marked", ""), f"{key}.marked")
         if marked and marked not in faces:
@@ -262,8 +244,8 @@ class _Reader:
 
     def terminals_fit(self, kind: Kind, key: str) -> None:
         """Rule checks and simulation ask for terminals by name."""
-        needed = MODEL_TERMINALS.get(kind.model)
-        if needed is not None and set(kind.terminals) != set(needed):
+        device, needed = kind.device, kind.device.legs
+        if needed and set(kind.terminals) != set(needed):
             self.fail(
                 key,
                 tr(
@@ -273,7 +255,7 @@ class _Reader:
                 ),
                 tr("Needed by this model: {names}.", names=", ".join(needed)),
             )
-        if kind.model == "network":
+        if device.between_legs:
             for name, ohm in kind.parameters.items():
                 ends = set(inner_ends(name)) & set(kind.terminals)
                 if len(ends) < 2 or not name.endswith("_ohm") or ohm <= 0:
@@ -282,7 +264,7 @@ class _Reader:
                         tr("is no resistance between two legs."),
                         tr("Write LEG-LEG_ohm, with two of {names}.", names=", ".join(kind.terminals)),
                     )
-        if kind.model in _TWO_TERMINALS and len(kind.terminals) != 2:
+        if device.count and len(kind.terminals) != device.count:
             self.fail(
                 key,
                 tr("gives a {model} {len} terminals.", model=kind.model, len=len(kind.terminals)),

@@ -13,6 +13,7 @@ from xml.sax.saxutils import escape
 
 from snapcheck.board import Design, label_of, symbol_svg
 from snapcheck.circuit import Circuit, Part, terminal_word
+from snapcheck.devices import Drive, Store
 from snapcheck.report._look import CARD, INK
 from snapcheck.report._schematic_layout import (
     BLOCK_STEP,
@@ -255,9 +256,10 @@ class _Drawing:
         value = label_of(part.cube, part.kind)
         if placed.lies:
             tall = {"led": 52, "photoresistor": 52}.get(part.kind.name, 32)  # arrows of light
-            above = y - (38 if part.kind.model in ("capacitor", "source") else tall)
+            low = part.device.store is Store.CHARGE or part.device.drive is Drive.SIGNAL
+            above = y - (38 if low else tall)
             self._text(x, above, part.name, "middle", bold=True)
-            self._text(x, y + (44 if part.kind.model == "capacitor" else 40), value, "middle")
+            self._text(x, y + (44 if part.device.store is Store.CHARGE else 40), value, "middle")
             return
         if placed.sides.get("wiper") == "E":  # the wire from the wiper leaves where the text would stand
             x, y, anchor = x - 68, y + 1, "end"
@@ -297,7 +299,7 @@ class _Drawing:
             net = self.circuit.net_of(probe.cell, probe.terminal)
             if not net or net not in self.layout.level or net not in self.spans:
                 continue
-            if side == "W" and any(p.kind.model == "source" for p, _ in self.circuit.parts_on(net)):
+            if side == "W" and any(p.device.drive is Drive.SIGNAL for p, _ in self.circuit.parts_on(net)):
                 continue  # the connector itself shows where it comes in
             x, y = self._port_at(net, side)
             self._join(net, x, y)

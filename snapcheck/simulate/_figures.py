@@ -16,7 +16,6 @@ from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._worker import Worker
@@ -364,7 +363,7 @@ class Measurer:
         """Where to look for the rhythm of a current: the part's terminals that no supply holds."""
         if part is None:
             return [place]
-        held = {0} | {n for p in self._circuit.parts if p.kind.model in SUPPLIES for n in p.nets.values()}
+        held = {0} | {n for p in self._circuit.parts if p.device.supplies for n in p.nets.values()}
         return [Probe(part.cell, t) for t, n in part.nets.items() if n not in held]
 
     def _threshold(self, e: Expectation) -> float | None:
@@ -406,7 +405,7 @@ def says_no_direction(part: Part, expectation: Expectation) -> bool:
 
 def ripple_of(circuit: Circuit) -> tuple[float, float]:
     """(peak-to-peak volts, hertz) of the ripple that mains supplies bring; no volts where there are none."""
-    supplies = [part for part in circuit.parts if part.kind.model == "supply"]
+    supplies = [part for part in circuit.parts if part.device.ripples]
     if not supplies:
         return 0.0, 100.0
     volts = max(part.parameters.get("ripple_V", 0.1) for part in supplies)

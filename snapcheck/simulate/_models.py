@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part, is_closed
+from snapcheck.devices import DEVICES, Drop
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, inner_ends, parse_value
 from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
@@ -43,14 +44,12 @@ def write_netlist(
     """
     writer = Writer(circuit, conditions, stimulus, own_models=own_models or bool(scales))
     for index, part in enumerate(writer.netlist.topology.parts, start=1):
-        write = _WRITERS.get(part.kind.model)
+        write = _WRITERS.get(part.device.writes)
         if write is None:
             raise SimulationError(
                 tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
                 place=str(part.cell),
-                way_out=tr(
-                    "Give the kind one of these models: {models}.", models=", ".join(sorted(_WRITERS))
-                ),
+                way_out=tr("Give the kind one of these models: {models}.", models=", ".join(_calculated())),
             )
         writer.start(part, index, scales.get(part.name, 1.0))
         write(writer, part, part.parameters)
@@ -280,11 +279,12 @@ def _diode(w: Writer, part: Part, p: Parameters) -> None:
     anode, cathode = w.outer(part, "anode"), w.outer(part, "cathode")
     parameters = dict(p)
     parameters.setdefault("RS", 0.1)  # without it, switching circuits flip on every time step
-    if part.kind.model == "zener" and isinstance(part.cube.value, (int, float)):
+    zener = any(j.drop is Drop.PRINTED for j in part.device.junctions)
+    if zener and isinstance(part.cube.value, (int, float)):
         parameters.setdefault("BV", float(part.cube.value))
         parameters["BV"] *= w.scale
-    model = w.model(part, "d", parameters)
-    if part.kind.model == "zener" and "BV" in parameters:
+    model = w.model(part, part.device.spice, parameters)
+    if zener and "BV" in parameters:
         w.varies_in_model(part, model, "bv", parameters["BV"])
     w.add(f"{w.name('d')} {anode} {cathode} {model}")
     current = w.vector(f"@{w.name('d')}[id]")
@@ -298,7 +298,7 @@ def _bipolar(w: Writer, part: Part, p: Parameters) -> None:
     for name, least in (("RB", 10.0), ("RE", 0.1), ("RC", 0.5)):
         parameters.setdefault(name, least)  # without them an astable flips on every time step
     parameters["BF"] = parameters.get("BF", 100.0) * w.scale
-    model = w.model(part, part.kind.model, parameters)
+    model = w.model(part, part.device.spice, parameters)
     w.varies_in_model(part, model, "bf", parameters["BF"])
     w.add(f"{w.name('q')} {c} {b} {e} {model}")
     ic, ib = w.vector(f"@{w.name('q')}[ic]"), w.vector(f"@{w.name('q')}[ib]")
@@ -310,8 +310,8 @@ def _bipolar(w: Writer, part: Part, p: Parameters) -> None:
 def _mosfet(w: Writer, part: Part, p: Parameters) -> None:
     d, g, s = (w.outer(part, t) for t in ("drain", "gate", "source"))
     parameters = dict(p)
-    parameters["VTO"] = parameters.get("VTO", 2.0 if part.kind.model == "nmos" else -2.0) * w.scale
-    model = w.model(part, "vdmos", parameters, first="nchan" if part.kind.model == "nmos" else "pchan")
+    parameters["VTO"] = parameters.get("VTO", 2.0 * part.device.sign) * w.scale
+    model = w.model(part, part.device.spice, parameters, first="nchan" if part.device.sign > 0 else "pchan")
     w.varies_in_model(part, model, "vto", parameters["VTO"])
     # its current is measured in the drain lead: ngspice's own leaves the body diode out
     inner = w.inner("d")
@@ -330,7 +330,7 @@ def _supply(w: Writer, part: Part, p: Parameters) -> None:
     after = None if w.stimulus.after is None else supply_volts(part, w.stimulus.after) * w.scale
     printed = part.cube.value if isinstance(part.cube.value, (int, float)) else volts
     ohm = p.get("internal_ohm", p.get("internal_ohm_per_V", 0.1) * abs(float(printed)))
-    rippling = w.stimulus.ripple and part.kind.model == "supply"
+    rippling = w.stimulus.ripple and part.device.ripples
     w.emf(w.name("v"), emf, minus, volts, after, rippling)
     w.add(f"{w.name('r')} {emf} {plus} {max(ohm, _LEAST_OHM):.12g}")
     branch = w.vector(f"{w.name('v')}#branch")
@@ -400,13 +400,8 @@ _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "fuse": _fuse,
     "switch": _switch,
     "diode": _diode,
-    "led": _diode,
-    "zener": _diode,
-    "npn": _bipolar,
-    "pnp": _bipolar,
-    "nmos": _mosfet,
-    "pmos": _mosfet,
-    "battery": _supply,
+    "bipolar": _bipolar,
+    "mosfet": _mosfet,
     "supply": _supply,
     "source": _source,
     "microphone": _microphone,
@@ -415,5 +410,7 @@ _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "meter": _meter,
 }
 
-#: every device model a kit may name (beside ``wire``, ``ground`` and ``socket``)
-MODELS = frozenset(_WRITERS)
+
+def _calculated() -> list[str]:
+    """Names of the devices that can be calculated."""
+    return sorted(device.name for device in DEVICES.values() if device.is_part)

@@ -260,10 +260,9 @@ class Writer:
         if stimulus.kick:
             base = next(
                 (
-                    netlist.node(p.nets[t])
+                    netlist.node(p.nets[p.device.stage.control])
                     for p in netlist.topology.parts
-                    for t in ("base", "gate")
-                    if t in p.nets
+                    if p.device.stage is not None
                 ),
                 "0",
             )

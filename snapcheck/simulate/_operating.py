@@ -9,10 +9,11 @@ from functools import cached_property
 
 from snapcheck.board import Cell, Conditions
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Transistor
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
-from snapcheck.simulate._topology import SUPPLIES, Remark
+from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -39,13 +40,6 @@ class Region(enum.StrEnum):
                 return tr("reversed")
 
 
-#: (control, inverting output, following output) of an amplifying part
-LEADS = {
-    "npn": ("base", "collector", "emitter"),
-    "pnp": ("base", "collector", "emitter"),
-    "nmos": ("gate", "drain", "source"),
-    "pmos": ("gate", "drain", "source"),
-}
 #: a collector current below this is no current (A); common practice, no source
 _OFF_A = 5e-6
 #: collector-emitter voltage below which a bipolar transistor counts as fully on (V), common practice
@@ -78,12 +72,11 @@ class OperatingPoint:
 
     @cached_property
     def part_currents_A(self) -> Mapping[Cell, float]:
-        """Cell to amperes: into a transistor's collector or drain, else into the first terminal."""
+        """Cell to amperes into the first of its main terminals."""
         currents = {}
         for part in self.circuit.parts:
             if part.name in self._currents:
-                lead = next((t for t in ("collector", "drain") if t in part.nets), next(iter(part.nets)))
-                currents[part.cell] = self._currents[part.name].get(lead, 0.0)
+                currents[part.cell] = self._currents[part.name].get(part.pair[0], 0.0)
         return currents
 
     @cached_property
@@ -126,11 +119,13 @@ class OperatingPoint:
         found = self._part(part)
         if found is None:
             return None
-        if found.kind.model in ("npn", "pnp"):
-            return self._bipolar_region(found, 1.0 if found.kind.model == "npn" else -1.0)
-        if found.kind.model in ("nmos", "pmos"):
-            return self._mosfet_region(found, 1.0 if found.kind.model == "nmos" else -1.0)
-        return None
+        match found.device.transistor:
+            case Transistor.BIPOLAR:
+                return self._bipolar_region(found, found.device.sign)
+            case Transistor.FIELD:
+                return self._mosfet_region(found, found.device.sign)
+            case _:
+                return None
 
     def _bipolar_region(self, part: Part, sign: float) -> Region | None:
         vce = self.across(part, "collector", "emitter")
@@ -167,9 +162,10 @@ def holds(point: OperatingPoint) -> list[tuple[int, float]]:
     """(net of a control, V that hold its transistor off: those of what follows it) of each transistor."""
     found: dict[int, float] = {}
     for part in point.circuit.parts:
-        if part.kind.model in LEADS:
-            control, _, follower = (part.nets.get(name) for name in LEADS[part.kind.model])
-            if control is None or follower is None or control in (0, follower):
+        stage = part.device.stage
+        if stage is not None:
+            control, follower = part.nets[stage.control], part.nets[stage.along]
+            if control in (0, follower):
                 continue
             volts = point.voltage(follower)
             if volts is not None and point.voltage(control) is not None:
@@ -247,7 +243,7 @@ def read(
 def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
     found = []
     for part in netlist.topology.parts:
-        if part.kind.model not in SUPPLIES:
+        if not part.device.supplies:
             continue
         volts = supply_volts(part, point.conditions)
         across = point.across(part, "plus", "minus")

@@ -32,9 +32,6 @@ _DEPTH_dB = 120.0
 #: insulation, and a gain from it would be none
 LEAST_INPUT = 1e-5
 
-#: models that carry a signal by themselves
-_INPUT_MODELS = frozenset({"source", "microphone"})
-
 
 @dataclass(frozen=True)
 class FrequencyResponse:
@@ -147,14 +144,14 @@ def resolve_input(circuit: Circuit, probe: Probe | None) -> Part | int | None:
     Without a probe, the only audio input or microphone of the board, where there is just one.
     """
     if probe is None:
-        inputs = [part for part in circuit.parts if part.kind.model in _INPUT_MODELS]
+        inputs = [part for part in circuit.parts if part.device.signal_leg]
         return inputs[0] if len(inputs) == 1 else None
     part = circuit.part_at.get(probe.cell)
-    if part is not None and part.kind.model in _INPUT_MODELS:
+    if part is not None and part.device.signal_leg:
         return part
     net = net_of_probe(circuit, probe, tr("input"))
     for other, terminal in circuit.parts_on(net):
-        if other.kind.model in _INPUT_MODELS and terminal in ("signal", "plus"):
+        if terminal == other.device.signal_leg:
             return other
     return net
 
@@ -163,7 +160,7 @@ def input_net(source: Part | int) -> int:
     """The net that a source drives."""
     if isinstance(source, int):
         return source
-    return source.nets["signal" if "signal" in source.nets else "plus"]
+    return source.nets[source.device.signal_leg]
 
 
 def need_input(circuit: Circuit, probe: Probe | None) -> Part | int:
@@ -328,7 +325,7 @@ def own_loads(circuit: Circuit, output: int) -> list[tuple[float, float]]:
     """(ohm, henry) of every loudspeaker from the output straight to the plate."""
     loads = []
     for part, _ in circuit.parts_on(output):
-        if part.kind.model == "speaker" and set(part.nets.values()) == {output, 0}:
+        if part.device.sounds and set(part.nets.values()) == {output, 0}:
             p = part.parameters
             printed = (
                 part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 8.0

@@ -14,12 +14,13 @@ from dataclasses import replace
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
-from snapcheck.simulate._operating import LEADS, OperatingPoint, Region
-from snapcheck.simulate._topology import SOURCES, Remark
+from snapcheck.simulate._operating import OperatingPoint, Region
+from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -63,7 +64,7 @@ def rest(
         return point
     shown = ", ".join(f"{p.name} ({p.cell}) {r.word}" for p in circuit.parts if (r := point.region(p)))
     text = tr("it can rest in {n} states; shown is the one with {regions}.", n=len(states), regions=shown)
-    cells = tuple(str(p.cell) for p in circuit.parts if p.kind.model in LEADS)
+    cells = tuple(str(p.cell) for p in circuit.parts if p.device.stage)
     return replace(point, remarks=(*point.remarks, Remark("states", text, cells)))
 
 
@@ -123,10 +124,11 @@ def _begins(circuit: Circuit, point: OperatingPoint) -> list[tuple[int, float]]:
     """(net, V) where searches for other states begin: transistors off, then fully on, one at a time."""
     begins = dict(_operating.holds(point)[:_MOST_HELD])
     for part in circuit.parts:
-        if part.kind.model in LEADS and len(begins) < 2 * _MOST_HELD:
-            _, output, follower = (part.nets.get(name) for name in LEADS[part.kind.model])
-            volts = None if follower is None else point.voltage(follower)
-            if output is not None and output != follower and volts is not None and point.voltage(output):
+        stage = part.device.stage
+        if stage is not None and len(begins) < 2 * _MOST_HELD:
+            output, follower = part.nets[stage.against], part.nets[stage.along]
+            volts = point.voltage(follower)
+            if output != follower and volts is not None and point.voltage(output):
                 begins.setdefault(output, volts)
     return list(begins.items())
 
@@ -139,7 +141,7 @@ def loops_of(circuit: Circuit) -> tuple[int, ...]:
     base; resistances pass on; what a supply or the plate holds passes nothing. The transistor's own second
     way does not count: it is its degeneration.
     """
-    held = {0} | {n for p in circuit.parts if p.kind.model in SOURCES for n in p.nets.values()}
+    held = {0} | {n for p in circuit.parts if p.device.drive for n in p.nets.values()}
     passes: dict[int, list[tuple[int, bool, Part]]] = {}
     gains: list[tuple[int, int, bool, Part]] = []
     for part in circuit.parts:
@@ -159,14 +161,13 @@ def loops_of(circuit: Circuit) -> tuple[int, ...]:
 def _ways(part: Part) -> Iterator[tuple[int, int, bool, bool]]:
     """(from net, to net, turned over, with gain) of every way for slow signals through a part."""
     nets = part.nets
-    if part.kind.model in LEADS:
-        control, against, along = (nets.get(name) for name in LEADS[part.kind.model])
-        if control is None or against is None or along is None:
-            return
+    stage = part.device.stage
+    if stage is not None:
+        control, against, along = (nets[name] for name in stage)
         yield control, against, True, True
         yield along, against, False, True
         yield control, along, False, False
-    elif part.kind.model != "capacitor":
+    elif part.device.store is not Store.CHARGE:
         for a in nets.values():
             for b in nets.values():
                 yield a, b, False, False

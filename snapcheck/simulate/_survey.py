@@ -15,9 +15,6 @@ from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._worker import Worker
 
-#: models without which nothing oscillates
-_ACTIVE = frozenset({"npn", "pnp", "nmos", "pmos"})
-
 
 @dataclass(frozen=True)
 class Survey:
@@ -100,8 +97,8 @@ def _oscillation(
     ]
     silent = design.input is None and _response.resolve_input(circuit, None) is None
     if not places and silent and design.output is not None:
-        active = sum(part.kind.model in _ACTIVE for part in circuit.parts)
-        stores = any(part.kind.model in ("capacitor", "inductor") for part in circuit.parts)
+        active = any(part.device.stage is not None for part in circuit.parts)
+        stores = any(part.device.store for part in circuit.parts)
         places = [design.output] if active and stores else []
     for place in places:
         try:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Cell, Conditions
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Setting
 from snapcheck.errors import InputError, SimulationError
 from snapcheck.simulate import _states
 from snapcheck.simulate._operating import OperatingPoint
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -98,8 +98,8 @@ def resolve_knob(circuit: Circuit, what: str, cell: Cell | None = None) -> Knob:
     knob = Knob(what, cell)
     if what in ("light", "temperature"):
         return Knob(what)
-    models = {"potentiometer"} if what == "pot" else SUPPLIES
-    fitting = [part for part in circuit.parts if part.kind.model in models]
+    wanted = Setting.POT if what == "pot" else Setting.SUPPLY
+    fitting = [part for part in circuit.parts if part.device.setting is wanted]
     chosen = [part for part in fitting if cell is None or part.cell == cell]
     if len(chosen) != 1:
         if not fitting:

@@ -13,10 +13,6 @@ from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.words import tr
 
-#: models that drive a circuit
-SUPPLIES = frozenset({"battery", "supply"})
-SOURCES = frozenset({"battery", "supply", "source", "microphone"})
-
 #: beyond this many parts a board is no board
 _MOST_PARTS = 5000
 
@@ -66,9 +62,7 @@ def examine(circuit: Circuit) -> Topology:
     if len(circuit.parts) > _MOST_PARTS:
         raise SimulationError(tr("the board has more than {most} parts.", most=_MOST_PARTS))
     shorted = [
-        part
-        for part in circuit.parts
-        if part.kind.model in SUPPLIES and part.nets["plus"] == part.nets["minus"]
+        part for part in circuit.parts if part.device.supplies and part.nets["plus"] == part.nets["minus"]
     ]
     if shorted:
         raise SimulationError(
@@ -79,7 +73,7 @@ def examine(circuit: Circuit) -> Topology:
             place=str(shorted[0].cell),
             way_out=tr("Do not power this board. Take away the wire, lead or plate contact that joins them."),
         )
-    if not any(part.kind.model in SOURCES for part in circuit.parts):
+    if not any(part.device.drive for part in circuit.parts):
         raise SimulationError(
             tr("nothing drives this circuit: it has no battery, no supply and no input."),
             way_out=tr("Add the supply to the layout, or photograph the board with it."),
@@ -96,7 +90,7 @@ def examine(circuit: Circuit) -> Topology:
     for key, members in island.items():
         if key == grounded:
             continue
-        supplies = [part for part in members if part.kind.model in SUPPLIES]
+        supplies = [part for part in members if part.device.supplies]
         cells = tuple(str(part.cell) for part in members)
         if supplies:
             alive.add(key)
@@ -137,7 +131,7 @@ def examine(circuit: Circuit) -> Topology:
             continue
         kept.append(part)
     remarks += _without_data(kept)
-    if not any(part.kind.model in SOURCES for part in kept):
+    if not any(part.device.drive for part in kept):
         raise SimulationError(
             tr("no battery, supply or input reaches the rest of this circuit."),
             way_out=tr("Look for half-made contacts beside the supply."),

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from snapcheck.board import Design, Expectation
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _response
 from snapcheck.simulate._figures import Figure, Measurer, name_of
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -196,11 +196,11 @@ def _part_changes(first: OperatingPoint, second: OperatingPoint) -> list[Change]
     """Currents of supplies and of what one sees or hears: light-emitting diodes, lamps, buzzers."""
     changes = []
     for part, other in _pairs(first, second):
-        if part.kind.model not in SUPPLIES | {"led", "lamp", "buzzer"}:
+        if not (part.device.supplies or part.device.shows):
             continue
-        lead = next(iter(part.nets))
+        lead = part.pair[0]
         before, after = first.current(part, lead) or 0.0, second.current(other, lead) or 0.0
-        if part.kind.model in SUPPLIES:
+        if part.device.supplies:
             before, after = -before, -after
             name = tr("current from {name} ({cell})", name=part.name, cell=part.cell)
         else:
@@ -239,7 +239,7 @@ def _stresses(first: OperatingPoint, second: OperatingPoint) -> list[str]:
 
 
 def _reversed(first: OperatingPoint, second: OperatingPoint, part: Part, twin: Part | None) -> Sequence[str]:
-    if part.kind.model != "capacitor" or "plus" not in part.nets:
+    if part.device.store is not Store.CHARGE or "plus" not in part.nets:
         return ()
     volts = second.across(part, "plus", "minus")
     before = None if twin is None else first.across(twin, "plus", "minus")

@@ -384,7 +384,7 @@ class _Comparing:
 
     def _result_of_mend(self, plan: Circuit, to_be: Mended) -> Comparison:
         """The build held, cell by cell, against itself with the one thing mended that makes it the plan."""
-        pair, parts = self.pair, to_be.same.parts
+        pair, parts = self.pair, to_be.same.cells
         planned = [
             (f.rule, {parts[c] for c in f.cells if c in parts}, f.severity)
             for f in self._plan_rules(plan, self._telling)

@@ -218,7 +218,7 @@ class _Search:
 
     def _swapped(self) -> Iterator[_Cubes]:
         """Neighbours first, wires only as neighbours."""
-        cubes, parts = self.board.cubes, self.built.part_at
+        cubes, parts = self.board.cubes, [part.cell for part in self.built.parts]
         near = [(a, a.neighbour(s)) for a in cubes for s in (Side.E, Side.S) if a.neighbour(s) in cubes]
         far = [(a, b) for a, b in itertools.combinations(parts, 2) if (a, b) not in near]
         for a, b in (*near, *far):

@@ -37,21 +37,21 @@ def own_layout_findings(plan: Circuit, built: Circuit, answer: Equivalence) -> _
         answer: what comparing them as a whole gave.
     """
     if answer:
-        return [_same_note()], "equivalent", answer.parts, answer.nets
+        return [_same_note()], "equivalent", answer.cells, answer.nets
     fit = differences(plan, built)
     single = single_difference(plan, built) if answer.sameness is Sameness.DIFFERENT else None
     if single is not None:
-        return [_finding(single, plan, built, fit.nets)], "different", fit.parts, fit.nets
+        return [_finding(single, plan, built, fit.nets)], "different", fit.cells, fit.nets
     if answer.sameness is Sameness.GAVE_UP and not fit.differences:
-        return [_undecided()], "gave-up", fit.parts, fit.nets
+        return [_undecided()], "gave-up", fit.cells, fit.nets
     findings = [_finding(d, plan, built, fit.nets) for d in fit.differences]
     if len(findings) > _MOST_DIFFERENCES:
         dangers = [f for f in findings if f.severity is Severity.DANGER]
-        return [_little_in_common(plan, built, fit.parts), *dangers], "different", fit.parts, fit.nets
+        return [_little_in_common(plan, built, fit.cells), *dangers], "different", fit.cells, fit.nets
     findings += _sockets(plan, built, fit.nets)
     if not findings:  # they differ, and it cannot be said where
-        return [_undecided()], "gave-up", fit.parts, fit.nets
-    return findings, "different", fit.parts, fit.nets
+        return [_undecided()], "gave-up", fit.cells, fit.nets
+    return findings, "different", fit.cells, fit.nets
 
 
 def _note(rule: str, severity: Severity, title: str, why: str, mend: str) -> Finding:

@@ -18,7 +18,7 @@ _MOST_SWITCHES = 4
 def is_closed(part: Part, conditions: Conditions) -> bool:
     """Whether a switch or push-button stands closed."""
     at_rest = part.parameters.get("closed_at_rest", 0.0) > 0
-    return conditions.switches.get(part.cell, at_rest)
+    return conditions.switches.get(part.at, at_rest)
 
 
 def switch_positions(circuit: Circuit, conditions: Conditions) -> dict[str, Conditions]:
@@ -40,9 +40,9 @@ def switch_positions(circuit: Circuit, conditions: Conditions) -> dict[str, Cond
         ]
         if thrown:
             words = listing(
-                tr("{cell} closed", cell=p.cell) if closed else tr("{cell} open", cell=p.cell)
+                tr("{cell} closed", cell=p.at) if closed else tr("{cell} open", cell=p.at)
                 for p, closed in thrown
             )
-            set_so = {**conditions.switches, **{p.cell: closed for p, closed in thrown}}
+            set_so = {**conditions.switches, **{p.at: closed for p, closed in thrown}}
             positions[words] = replace(conditions, switches=set_so)
     return positions

@@ -34,8 +34,8 @@ def _bias(ctx: Context, part: Part, plus: str, minus: str) -> tuple[float | None
     simulated = ctx.voltage(part, plus, minus)
     if simulated is not None:
         return simulated, None
-    high = ctx.topology.pull(part.nets[plus], part.cell)
-    low = ctx.topology.pull(part.nets[minus], part.cell)
+    high = ctx.topology.pull(part.nets[plus], part.at)
+    low = ctx.topology.pull(part.nets[minus], part.at)
     if high.fixed and low.fixed:
         rings = _ring(ctx, part.nets[plus]), _ring(ctx, part.nets[minus])
         if None in rings or rings[0] == rings[1]:
@@ -66,13 +66,13 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
                 found = tr("Plus is at {volts} against minus.", volts=volts(v))
             yield ctx.finding(
                 "electrolytic-reversed",
-                [part.cell],
+                [part.at],
                 tr("{part} is the wrong way round.", part=capital(part_words(part))),
                 expected=tr("Its plus is on the side with the higher voltage."),
                 found=found,
                 why=tr("With reversed voltage an electrolytic capacitor heats up, loses its capacitance and "
                        "can burst."),
-                mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.cell),
+                mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.at),
                 side=side_of(part, "plus"),
                 data={} if v is None else {"voltage_V": v},
             )  # fmt: skip
@@ -82,13 +82,13 @@ def _slightly_reversed(ctx: Context, part: Part, v: float) -> Finding:
     """Less in reverse than such capacitors stand; in a flip-flop that is usual at one moment."""
     return ctx.finding(
         "electrolytic-reversed",
-        [part.cell],
+        [part.at],
         tr("{part} has its plus on the lower side, by less than a volt.", part=capital(part_words(part))),
         expected=tr("Its plus is on the side with the higher voltage."),
         found=tr("At rest, plus is at {volts} against minus.", volts=volts(v)),
         why=tr("So little is tolerated, and a circuit that flips to and fro passes through it; in an "
                "amplifier it is a sign that the capacitor stands the wrong way round."),
-        mend=tr("In an amplifier, turn the cube at {cell} by half a turn.", cell=part.cell),
+        mend=tr("In an amplifier, turn the cube at {cell} by half a turn.", cell=part.at),
         side=side_of(part, "plus"),
         severity=Severity.NOTE,
         data={"voltage_V": v},
@@ -106,7 +106,7 @@ def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
             continue
         yield ctx.finding(
             "electrolytic-overvoltage",
-            [part.cell],
+            [part.at],
             tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
             expected=tr("At most {volts}.", volts=volts(rated)),
             found=tr("{volts} stand across it.", volts=volts(v)),
@@ -120,7 +120,7 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
     """LED, buzzer, microphone or meter with its plus on the lower voltage."""
     limit = ctx.book.limit("reversed-in-circuit", "reverse_V")
     for part in ctx.circuit.parts:
-        if part.device.polarity is None or part.cell in ctx.cut_off:
+        if part.device.polarity is None or part.at in ctx.cut_off:
             continue
         plus, minus = part.device.polarity
         if part.device.reads and ctx.operating_point is None and not part.cube.unit.endswith("A"):
@@ -136,12 +136,12 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
             why = tr("The pointer is driven below zero.")
         yield ctx.finding(
             "reversed-in-circuit",
-            [part.cell],
+            [part.at],
             tr("{part} is the wrong way round.", part=capital(part_words(part))),
             expected=tr("Its {plus} is on the side with the higher voltage.", plus=_word(plus)),
             found=tr("Its {plus} is on the side of the lower voltage.", plus=_word(plus)),
             why=why,
-            mend=tr("Turn the cube at {cell} by half a turn.", cell=part.cell),
+            mend=tr("Turn the cube at {cell} by half a turn.", cell=part.at),
             side=side_of(part, plus),
             data={} if v is None else {"voltage_V": v},
         )
@@ -173,7 +173,7 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
         mend = tr("Use a part with a higher rating, or make the current smaller.")
         light = part.device.one_way and part.device.shows
         if light and what == "reverse_V":
-            mend = tr("Turn the cube at {cell} by half a turn.", cell=part.cell)
+            mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)
         elif what == "base_current_A":
             mend = tr("Put a larger resistor in series with its base.")
             why = tr("The junction between base and emitter limits nothing by itself: it is destroyed.")
@@ -189,7 +189,7 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
             mend = tr("Do not power.") + " " + mend
         yield ctx.finding(
             "over-rating",
-            [part.cell],
+            [part.at],
             tr("{part} is overloaded.", part=capital(part_words(part))),
             expected=tr("At most {limit}.", limit=say(rated)),
             found=tr("It gets {value}.", value=say(value)),
@@ -217,7 +217,7 @@ def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
         if value is not None and rated is not None:
             yield what, value, rated
     base = ctx.topology.base_current_A(part)
-    if base is not None and part.cell not in ctx.shorting:
+    if base is not None and part.at not in ctx.shorting:
         least = min(part.ratings.get("max_current_A", _BASE_A), _BASE_A)
         yield "base_current_A", base, part.ratings.get("max_base_A", least)
 
@@ -227,7 +227,7 @@ _MaybeLoad = tuple[str, float | None, float | None]
 
 def _certain_loads(ctx: Context, part: Part) -> Iterator[_MaybeLoad]:
     """What the structure alone makes certain."""
-    if part.cell in ctx.shorting:
+    if part.at in ctx.shorting:
         return
     rated, certain = part.ratings.get, part.device.certain
     if certain is CertainLoad.POWER:
@@ -301,7 +301,7 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
             continue
         current = ctx.current(part)
         if current is None:
-            one, two = (ctx.topology.pull(part.nets[t], part.cell) for t in part.pair)
+            one, two = (ctx.topology.pull(part.nets[t], part.at) for t in part.pair)
             spread = (one.low, one.high, two.low, two.high)
             flows = one.reached and two.reached and not math.isnan(sum(spread)) and min(spread) < max(spread)
         else:
@@ -313,7 +313,7 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
             found = tr("{current} of direct current flow through it.", current=amperes(abs(current)))
         yield ctx.finding(
             "speaker-direct-current",
-            [part.cell],
+            [part.at],
             tr("Direct current flows through {part}.", part=part_words(part)),
             expected=tr("A capacitor in series with the loudspeaker."),
             found=found,
@@ -340,7 +340,7 @@ def microphone_direct_current(ctx: Context) -> Iterator[Finding]:
             found = tr("{current} flow through it.", current=amperes(abs(current)))
         yield ctx.finding(
             "microphone-direct-current",
-            [part.cell],
+            [part.at],
             tr("{part} has no resistor in its supply.", part=capital(part_words(part))),
             expected=tr("A resistor of some kilohms between the supply and the microphone."),
             found=found,
@@ -366,7 +366,7 @@ def terminals_joined(ctx: Context) -> Iterator[Finding]:
         by_plate = net == 0
         yield ctx.finding(
             "terminals-joined",
-            [part.cell],
+            [part.at],
             tr("{part} is bridged.", part=capital(part_words(part))),
             expected=tr("Its two ends lie on different nets."),
             found=tr("Both are joined through the plate.") if by_plate else tr("Both are joined by metal."),

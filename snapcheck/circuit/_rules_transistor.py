@@ -18,14 +18,14 @@ def base_floating(ctx: Context) -> Iterator[Finding]:
     for part, base in _undriven(ctx):
         if _capacitors_on(ctx.circuit, part.nets[base]):
             continue  # an input without bias
-        if ctx.circuit.nets[part.nets[base]].terminals == (Terminal(part.cell, base),):
+        if ctx.circuit.nets[part.nets[base]].terminals == (Terminal(part.at, base),):
             found = ctx.loose_words(part, base)
         else:
             found = tr("No part brings direct current to it.")
-        ctx.told.add(Terminal(part.cell, base))
+        ctx.told.add(Terminal(part.at, base))
         yield ctx.finding(
             "base-floating",
-            [part.cell],
+            [part.at],
             tr("{base} is not connected.", base=capital(terminal_words(part, base))),
             expected=tr("A way for direct current from the {base} to the rest of the circuit.",
                         base=terminal_word(base)),
@@ -43,14 +43,14 @@ def gate_floats_open(ctx: Context) -> Iterator[Finding]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        if part.device.transistor is not Transistor.FIELD or part.cell in ctx.cut_off:
+        if part.device.transistor is not Transistor.FIELD or part.at in ctx.cut_off:
             continue
         gate = part.nets["gate"]
-        if not ctx.topology.pull(gate, part.cell).reached or ctx.opened.pull(gate, part.cell).reached:
+        if not ctx.topology.pull(gate, part.at).reached or ctx.opened.pull(gate, part.at).reached:
             continue
         yield ctx.finding(
             "gate-floats-open",
-            [part.cell],
+            [part.at],
             tr("{gate} hangs free while a switch is open.", gate=capital(terminal_words(part, "gate"))),
             expected=tr("A resistor that sets its voltage while the switch is open."),
             found=tr("Only a closed switch brings direct current to it."),
@@ -66,10 +66,10 @@ def input_without_bias(ctx: Context) -> Iterator[Finding]:
         capacitors = _capacitors_on(ctx.circuit, part.nets[base])
         if not capacitors:
             continue
-        ctx.told.add(Terminal(part.cell, base))
+        ctx.told.add(Terminal(part.at, base))
         yield ctx.finding(
             "input-without-bias",
-            [part.cell, *(c.cell for c in capacitors)],
+            [part.at, *(c.at for c in capacitors)],
             tr("{base} has no bias.", base=capital(terminal_words(part, base))),
             expected=tr("A resistor that sets its direct voltage."),
             found=tr("Nothing but {capacitors} leads to it, and no direct current passes there.",
@@ -86,7 +86,7 @@ def _undriven(ctx: Context) -> Iterator[tuple[Part, str]]:
         return
     for part in ctx.topology.transistors:
         base = stage_of(part).control
-        if part.cell not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.cell).reached:
+        if part.at not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.at).reached:
             yield part, base
 
 
@@ -95,16 +95,16 @@ def emitter_no_return(ctx: Context) -> Iterator[Finding]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        if part.cell in ctx.cut_off:
+        if part.at in ctx.cut_off:
             continue
         for leg in stage_of(part)[:0:-1]:
-            if ctx.topology.pull(part.nets[leg], part.cell).reached:
+            if ctx.topology.pull(part.nets[leg], part.at).reached:
                 continue
-            alone = ctx.circuit.nets[part.nets[leg]].terminals == (Terminal(part.cell, leg),)
-            ctx.told.add(Terminal(part.cell, leg))
+            alone = ctx.circuit.nets[part.nets[leg]].terminals == (Terminal(part.at, leg),)
+            ctx.told.add(Terminal(part.at, leg))
             yield ctx.finding(
                 "emitter-no-return",
-                [part.cell],
+                [part.at],
                 tr("{leg} does not reach the supply.", leg=capital(terminal_words(part, leg))),
                 expected=tr("A way for direct current from there back to the supply."),
                 found=ctx.loose_words(part, leg) if alone else tr("The way ends before the supply."),
@@ -123,15 +123,15 @@ def transistor_swapped(ctx: Context) -> Iterator[Finding]:
             high, low = low, high
         v = ctx.voltage(part, high, low)
         if v is None:
-            upper = ctx.topology.pull(part.nets[high], part.cell)
-            lower = ctx.topology.pull(part.nets[low], part.cell)
+            upper = ctx.topology.pull(part.nets[high], part.at)
+            lower = ctx.topology.pull(part.nets[low], part.at)
             if not (upper.reached and lower.reached and upper.below(lower)):
                 continue
         elif v > -limit:
             continue
         yield ctx.finding(
             "transistor-swapped",
-            [part.cell],
+            [part.at],
             tr("{one} and {two} of {part} are swapped.",
                one=capital(terminal_word(high)), two=terminal_word(low), part=part_words(part)),
             expected=tr("The {leg} is on the side of the plus.", leg=terminal_word(high)),
@@ -140,7 +140,7 @@ def transistor_swapped(ctx: Context) -> Iterator[Finding]:
             if part.device.transistor is Transistor.FIELD
             else tr("The wrong way round a transistor hardly amplifies and stands only a few volts."),
             mend=tr("Turn the cube at {cell}, and mind where its {base} then lies.",
-                    cell=part.cell, base=terminal_word(base)),
+                    cell=part.at, base=terminal_word(base)),
             side=side_of(part, high),
         )  # fmt: skip
 
@@ -155,7 +155,7 @@ def input_without_block(ctx: Context) -> Iterator[Finding]:
         seen, queue = {start}, [start]
         while queue:
             here = queue.pop()
-            for there, cell in topology.neighbours(here, source.cell):
+            for there, cell in topology.neighbours(here, source.at):
                 between = ctx.circuit.part_at[cell].device
                 passes = between.plain or between.slides
                 if passes and there not in seen and there not in topology.rails:
@@ -167,7 +167,7 @@ def input_without_block(ctx: Context) -> Iterator[Finding]:
                 continue
             yield ctx.finding(
                 "input-without-block",
-                [source.cell, part.cell],
+                [source.at, part.at],
                 tr("{source} is joined to {base} without a capacitor.",
                    source=capital(part_words(source)), base=terminal_words(part, base)),
                 expected=tr("A capacitor between the signal source and the base."),

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from snapcheck.board import Cell
+from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Circuit, Part
 from snapcheck.devices import Drive, Drop, Setting, Stage
 from snapcheck.kit import inner_ends
@@ -135,7 +135,7 @@ class Topology:
     """
 
     circuit: Circuit
-    supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    supply_V: Mapping[Spot, float] = field(default_factory=dict)
     assumed_V: float = 9.0
     same_V: float = 0.05
     open_switches: bool = False
@@ -155,20 +155,20 @@ class Topology:
                 parent[max(a, b)] = min(a, b)
         #: net number to the number of its tie
         self.tie = [find(n) for n in range(len(parent))]
-        self._direct: dict[int, list[tuple[int, Cell]]] = {}
+        self._direct: dict[int, list[tuple[int, Spot]]] = {}
         for part in self.circuit.parts:
             for s, t in direct_pairs(part):
                 a, b = self.tie[part.nets[s]], self.tie[part.nets[t]]
                 if a != b:
-                    self._direct.setdefault(a, []).append((b, part.cell))
-                    self._direct.setdefault(b, []).append((a, part.cell))
+                    self._direct.setdefault(a, []).append((b, part.at))
+                    self._direct.setdefault(b, []).append((a, part.at))
         self._solve_rails()
 
     @cached_property
     def sources(self) -> tuple[Source, ...]:
         """Batteries and supplies."""
         return tuple(
-            Source(p, p.nets["plus"], p.nets["minus"], self.supply_V.get(p.cell, _number(p.cube.value)))
+            Source(p, p.nets["plus"], p.nets["minus"], self.supply_V.get(p.at, _number(p.cube.value)))
             for p in self.circuit.parts
             if p.device.supplies
         )
@@ -203,14 +203,14 @@ class Topology:
 
     def _walk_ring(self, ring: int, start: int, links: dict[int, list[tuple[int, float, Source]]]) -> None:
         self.rails[start] = (ring, 0.0)
-        used: dict[Cell, Source] = {}
+        used: dict[Spot, Source] = {}
         queue = deque([start])
         while queue:
             here = queue.popleft()
             for there, step, source in links[here]:
-                if source.part.cell in used:
+                if source.part.at in used:
                     continue
-                used[source.part.cell] = source
+                used[source.part.at] = source
                 volts = self.rails[here][1] + step
                 if there not in self.rails:
                     self.rails[there] = (ring, volts)
@@ -219,10 +219,10 @@ class Topology:
                 difference = abs(volts - self.rails[there][1])
                 if difference < self.same_V and source.volts is not None:
                     difference = 0.0
-                others = tuple(s.part for c, s in used.items() if c != source.part.cell)
+                others = tuple(s.part for c, s in used.items() if c != source.part.at)
                 self.conflicts.append(Conflict(source.part, others, difference))
 
-    def pull(self, net: int, without: Cell | None = None) -> Pull:
+    def pull(self, net: int, without: Spot | None = None) -> Pull:
         """What `net` is drawn to through parts that pass direct current, leaving out one part."""
         start = self.tie[net]
         seen, queue = {start}, deque([start])
@@ -252,7 +252,7 @@ class Topology:
         a, b = self.rails.get(self.tie[part.nets[first]]), self.rails.get(self.tie[part.nets[second]])
         return None if a is None or b is None or a[0] != b[0] else a[1] - b[1]
 
-    def neighbours(self, net: int, without: Cell) -> list[tuple[int, Cell]]:
+    def neighbours(self, net: int, without: Spot) -> list[tuple[int, Spot]]:
         """(tie, part) reached from a net in one step of direct current."""
         return [(t, c) for t, c in self._direct.get(self.tie[net], ()) if c != without]
 
@@ -299,7 +299,7 @@ class Topology:
 
     def _string(self, part: Part, net: int, transistors: bool) -> tuple[int, float, float, float] | None:
         """(ring, rail volts, ohms, junction volts) from a net to the rail at the end of its string."""
-        here, last = self.tie[net], part.cell
+        here, last = self.tie[net], part.at
         ohms = drop = 0.0
         for _ in range(len(self.circuit.parts)):
             rail = self.rails.get(here)

@@ -223,9 +223,7 @@ def _tolerance_text(tolerance: Tolerance, survey: Survey) -> str:
         title += " " + tr("(figures that need no runs in time: {fast} boards)", fast=tolerance.samples)
     lines = [_block(title, rows)]
     if tolerance.influence:
-        names = ", ".join(
-            f"{part.name} ({part.cell}) {figure_text(share, '')}" for part, share in tolerance.influence[:5]
-        )
+        names = ", ".join(f"{part.label} {figure_text(share, '')}" for part, share in tolerance.influence[:5])
         lines.append("  " + tr("what matters most: {parts}", parts=names))
     return "\n".join(lines)
 

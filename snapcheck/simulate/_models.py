@@ -48,7 +48,7 @@ def write_netlist(
         if write is None:
             raise SimulationError(
                 tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
-                place=str(part.cell),
+                place=str(part.at),
                 way_out=tr("Give the kind one of these models: {models}.", models=", ".join(_calculated())),
             )
         writer.start(part, index, scales.get(part.name, 1.0))
@@ -69,10 +69,10 @@ def part_value(part: Part) -> float:
         return float(value)
     raise SimulationError(
         tr("the value of {name} is not known.", name=part.name),
-        place=str(part.cell),
+        place=str(part.at),
         way_out=tr(
             "Write its value into the layout, such as: {cell} {kind} 4k7.",
-            cell=part.cell,
+            cell=part.at,
             kind=part.kind.name,
         ),
     )
@@ -93,7 +93,7 @@ def heat_resistance(part: Part, celsius: float) -> float:
 
 def supply_volts(part: Part, conditions: Conditions) -> float:
     """Open-circuit voltage of a battery or supply, V."""
-    chosen = conditions.supply_V.get(part.cell)
+    chosen = conditions.supply_V.get(part.at)
     return part_value(part) if chosen is None else chosen
 
 
@@ -176,7 +176,7 @@ def _potentiometer(w: Writer, part: Part, p: Parameters) -> None:
     ohm, end, after = part_value(part) * w.scale, p.get("end_ohm", 5.0), w.stimulus.after
 
     def halves(conditions: Conditions) -> tuple[float, float]:
-        position = min(max(conditions.pots.get(part.cell, 0.5), 0.0), 1.0)
+        position = min(max(conditions.pots.get(part.at, 0.5), 0.0), 1.0)
         return max(position * ohm, end), max((1 - position) * ohm, end)
 
     now = halves(w.conditions)

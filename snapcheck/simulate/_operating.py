@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from snapcheck.board import Cell, Conditions
+from snapcheck.board import Conditions, Spot
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Transistor
 from snapcheck.errors import SimulationError
@@ -71,31 +71,31 @@ class OperatingPoint:
         return {net: volts for net, volts in enumerate(self.voltages) if volts is not None}
 
     @cached_property
-    def part_currents_A(self) -> Mapping[Cell, float]:
+    def part_currents_A(self) -> Mapping[Spot, float]:
         """Cell to amperes into the first of its main terminals."""
         currents = {}
         for part in self.circuit.parts:
             if part.name in self._currents:
-                currents[part.cell] = self._currents[part.name].get(part.pair[0], 0.0)
+                currents[part.at] = self._currents[part.name].get(part.pair[0], 0.0)
         return currents
 
     @cached_property
-    def part_powers_W(self) -> Mapping[Cell, float]:
+    def part_powers_W(self) -> Mapping[Spot, float]:
         """Cell to watts taken in (a working battery's is negative)."""
-        return {p.cell: self.power(p) or 0.0 for p in self.circuit.parts if p.name in self._currents}
+        return {p.at: self.power(p) or 0.0 for p in self.circuit.parts if p.name in self._currents}
 
     def voltage(self, net: int) -> float | None:
         """Volts of a net against the plate, None where it is not solved."""
         return self.voltages[net]
 
-    def current(self, part: Part | Cell | str, terminal: str) -> float | None:
+    def current(self, part: Part | Spot, terminal: str) -> float | None:
         """Amperes into a terminal of a part (given itself, by cell or by name); None if there is none."""
         found = self._part(part)
         if found is None or terminal not in found.nets:
             return None
         return self._currents.get(found.name, {}).get(terminal, 0.0)
 
-    def across(self, part: Part | Cell | str, plus: str, minus: str) -> float | None:
+    def across(self, part: Part | Spot, plus: str, minus: str) -> float | None:
         """Volts from terminal `plus` to terminal `minus` of a part."""
         found = self._part(part)
         if found is None or plus not in found.nets or minus not in found.nets:
@@ -103,7 +103,7 @@ class OperatingPoint:
         high, low = self.voltages[found.nets[plus]], self.voltages[found.nets[minus]]
         return None if high is None or low is None else high - low
 
-    def power(self, part: Part | Cell | str) -> float | None:
+    def power(self, part: Part | Spot) -> float | None:
         """Watts that a part takes in (negative for a supply that delivers)."""
         found = self._part(part)
         if found is None:
@@ -114,7 +114,7 @@ class OperatingPoint:
             total += (volts or 0.0) * current
         return total
 
-    def region(self, part: Part | Cell | str) -> Region | None:
+    def region(self, part: Part | Spot) -> Region | None:
         """What a transistor does; None for other parts."""
         found = self._part(part)
         if found is None:
@@ -152,7 +152,7 @@ class OperatingPoint:
         threshold = sign * part.parameters.get("VTO", 2.0 * sign)
         return Region.FULLY_ON if vds < vgs - threshold else Region.AMPLIFYING
 
-    def _part(self, part: Part | Cell | str) -> Part | None:
+    def _part(self, part: Part | Spot) -> Part | None:
         if isinstance(part, Part):
             return part
         return self.circuit.part_named.get(part) if isinstance(part, str) else self.circuit.part_at.get(part)
@@ -254,12 +254,12 @@ def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
                     tr(
                         "{name} is overloaded: it delivers {amperes:.3g} A "
                         "and its {volts:.3g} V fall to {across:.3g} V.",
-                        name=f"{part.name} ({part.cell})",
+                        name=part.label,
                         amperes=-(point.current(part, "plus") or 0.0),
                         volts=volts,
                         across=across,
                     ),
-                    (str(part.cell),),
+                    (str(part.at),),
                 )
             )
     return found

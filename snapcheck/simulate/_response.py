@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Conditions, Probe
+from snapcheck.board import Cell, Conditions, Probe
 from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import write_netlist
@@ -126,14 +126,17 @@ def _magnitude(frequency: NDArray[Any] | None, values: NDArray[Any] | None, at_H
 
 def net_of_probe(circuit: Circuit, probe: Probe, role: str) -> int:
     """Net of a probe; raises SimulationError when the place has no such terminal."""
-    net = circuit.net_of(probe.cell, probe.terminal)
+    net = circuit.net_of(probe.at, probe.terminal)
     if net is None:
-        cube = circuit.board.cubes.get(probe.cell)
+        part = circuit.part_at.get(probe.at)
+        cube = (
+            part.cube if part else circuit.board.cubes.get(probe.cell) if isinstance(probe.at, Cell) else None
+        )
         raise SimulationError(
             tr("the {role} cannot be found: {what} has no {terminal}.", role=role,
                terminal=terminal_word(probe.terminal),
                what=tr("the empty cell") if cube is None else tr(circuit.kit[cube.kind].title)),
-            place=str(probe.cell),
+            place=str(probe.at),
         )  # fmt: skip
     return net
 
@@ -146,7 +149,7 @@ def resolve_input(circuit: Circuit, probe: Probe | None) -> Part | int | None:
     if probe is None:
         inputs = [part for part in circuit.parts if part.device.signal_leg]
         return inputs[0] if len(inputs) == 1 else None
-    part = circuit.part_at.get(probe.cell)
+    part = circuit.part_at.get(probe.at)
     if part is not None and part.device.signal_leg:
         return part
     net = net_of_probe(circuit, probe, tr("input"))

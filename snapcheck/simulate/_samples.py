@@ -107,11 +107,11 @@ def _direct(
         place = measurer.place(expectation)
     except SimulationError:
         return nothing
-    net = circuit.net_of(place.cell, place.terminal)
+    net = circuit.net_of(place.at, place.terminal)
     if expectation.quantity == "voltage":
         node = None if net is None else netlist.node_of(net)
         return nothing if node is None else columns[node]
-    part = circuit.part_at.get(place.cell)
+    part = circuit.part_at.get(place.at)
     if part is None or part.name not in netlist.currents:
         return nothing
     factor = next((factors[:, i] for i, s in enumerate(varied) if s.part is part), np.ones(len(factors)))

@@ -62,9 +62,9 @@ def rest(
     point = states[0]
     if len(states) == 1:
         return point
-    shown = ", ".join(f"{p.name} ({p.cell}) {r.word}" for p in circuit.parts if (r := point.region(p)))
+    shown = ", ".join(f"{p.label} {r.word}" for p in circuit.parts if (r := point.region(p)))
     text = tr("it can rest in {n} states; shown is the one with {regions}.", n=len(states), regions=shown)
-    cells = tuple(str(p.cell) for p in circuit.parts if p.device.stage)
+    cells = tuple(str(p.at) for p in circuit.parts if p.device.stage)
     return replace(point, remarks=(*point.remarks, Remark("states", text, cells)))
 
 

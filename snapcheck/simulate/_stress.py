@@ -44,7 +44,7 @@ def knobs_of(circuit: Circuit) -> Iterator[tuple[Knob, tuple[float, ...]]]:
         yield Knob("temperature"), _CELSIUS
     pots = [part for part in circuit.parts if part.device.setting is Setting.POT]
     for part in pots[:_MOST_POTS]:
-        yield Knob("pot", part.cell), _WIPERS
+        yield Knob("pot", part.at), _WIPERS
 
 
 def strained(

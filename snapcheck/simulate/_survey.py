@@ -65,7 +65,7 @@ def survey(worker: Worker, design: Design, circuit: Circuit) -> Survey:
                 continue
             if found is not None:
                 delays.append((expectation, found))
-    output = None if design.output is None else circuit.net_of(design.output.cell, design.output.terminal)
+    output = None if design.output is None else circuit.net_of(design.output.at, design.output.terminal)
     return Survey(design, circuit, point, figures, *path, output, rhythm, waves, net, tuple(delays))
 
 
@@ -106,5 +106,5 @@ def _oscillation(
         except SimulationError:
             continue
         if found is not None:
-            return found[0], found[1], circuit.net_of(place.cell, place.terminal)
+            return found[0], found[1], circuit.net_of(place.at, place.terminal)
     return None, None, None

@@ -50,7 +50,7 @@ class Topology:
 
 
 def _names(parts: list[Part]) -> str:
-    return ", ".join(f"{part.name} ({part.cell})" for part in parts)
+    return ", ".join(part.label for part in parts)
 
 
 def examine(circuit: Circuit) -> Topology:
@@ -70,7 +70,7 @@ def examine(circuit: Circuit) -> Topology:
                 "the supply is shorted: plus and minus of {parts} touch the same metal.",
                 parts=_names(shorted),
             ),
-            place=str(shorted[0].cell),
+            place=str(shorted[0].at),
             way_out=tr("Do not power this board. Take away the wire, lead or plate contact that joins them."),
         )
     if not any(part.device.drive for part in circuit.parts):
@@ -91,7 +91,7 @@ def examine(circuit: Circuit) -> Topology:
         if key == grounded:
             continue
         supplies = [part for part in members if part.device.supplies]
-        cells = tuple(str(part.cell) for part in members)
+        cells = tuple(str(part.at) for part in members)
         if supplies:
             alive.add(key)
             ties.add(supplies[0].nets["minus"])
@@ -125,7 +125,7 @@ def examine(circuit: Circuit) -> Topology:
                 Remark(
                     "bypassed",
                     tr("{parts} is bypassed: all its terminals are one net.", parts=_names([part])),
-                    (str(part.cell),),
+                    (str(part.at),),
                 )
             )
             continue
@@ -150,7 +150,7 @@ def _without_data(parts: list[Part]) -> list[Remark]:
                 parts=_names([part]),
                 kind=tr(part.kind.title),
             ),
-            (str(part.cell),),
+            (str(part.at),),
         )
         for part in parts
         if not part.kind.knows(part.cube.value)

@@ -173,7 +173,7 @@ def _pairs(first: OperatingPoint, second: OperatingPoint) -> list[tuple[Part, Pa
     return [
         (part, other)
         for part in first.circuit.parts
-        if (other := second.circuit.part_at.get(part.cell)) is not None and other.kind.name == part.kind.name
+        if (other := second.circuit.part_at.get(part.at)) is not None and other.kind.name == part.kind.name
     ]
 
 
@@ -185,8 +185,8 @@ def _region_changes(first: OperatingPoint, second: OperatingPoint) -> list[Chang
             continue
         now = tr("unpowered") if after is None else after.word
         text = tr(
-            "{name} ({cell}) is {after} instead of {before}.",
-            name=part.name, cell=part.cell, before=before.word, after=now,
+            "{part} is {after} instead of {before}.",
+            part=part.label, before=before.word, after=now,
         )  # fmt: skip
         changes.append(Change(None, None, None, text, 1.5))
     return changes
@@ -202,9 +202,9 @@ def _part_changes(first: OperatingPoint, second: OperatingPoint) -> list[Change]
         before, after = first.current(part, lead) or 0.0, second.current(other, lead) or 0.0
         if part.device.supplies:
             before, after = -before, -after
-            name = tr("current from {name} ({cell})", name=part.name, cell=part.cell)
+            name = tr("current from {part}", part=part.label)
         else:
-            name = tr("current through {name} ({cell})", name=part.name, cell=part.cell)
+            name = tr("current through {part}", part=part.label)
         size = max(abs(before), abs(after))
         if size < 1e-4 or abs(before - after) < 0.2 * size:
             continue
@@ -220,7 +220,7 @@ def _stresses(first: OperatingPoint, second: OperatingPoint) -> list[str]:
         remark.text for remark in second.remarks if remark.kind == "overload" and remark.text not in told
     ]
     for part in second.circuit.parts:
-        same = first.circuit.part_at.get(part.cell)
+        same = first.circuit.part_at.get(part.at)
         twin = same if same is not None and same.kind.name == part.kind.name else None
         sentences += _reversed(first, second, part, twin)
         limit = part.ratings.get("max_power_W")
@@ -228,9 +228,8 @@ def _stresses(first: OperatingPoint, second: OperatingPoint) -> list[str]:
         if limit and watts > limit and (twin is None or (first.power(twin) or 0.0) <= limit):
             sentences.append(
                 tr(
-                    "{name} ({cell}) turns {watts} into heat, rated {limit}.",
-                    name=part.name,
-                    cell=part.cell,
+                    "{part} turns {watts} into heat, rated {limit}.",
+                    part=part.label,
                     watts=figure_text(watts, "W"),
                     limit=figure_text(limit, "W"),
                 )
@@ -246,6 +245,6 @@ def _reversed(first: OperatingPoint, second: OperatingPoint, part: Part, twin: P
     if volts is None or volts > -0.3 or (before is not None and before < -0.3):
         return ()
     return (
-        tr("{name} ({cell}) sees {volts}: its plus is the negative side.",
-           name=part.name, cell=part.cell, volts=figure_text(volts, "V")),
+        tr("{part} sees {volts}: its plus is the negative side.",
+           part=part.label, volts=figure_text(volts, "V")),
     )  # fmt: skip

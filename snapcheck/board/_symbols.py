@@ -48,6 +48,11 @@ def _plate_mark(x: float, y: float) -> tuple[Stroke, ...]:
     return tuple(line((x - w, y + d), (x + w, y + d)) for w, d in ((12, 0), (7.5, 6.5), (3, 13)))
 
 
+def _amplifier(y: float) -> tuple[Stroke, ...]:
+    """An amplifier as a triangle that points to its output (IEEE Std 315; IEC 60617-13, other form)."""
+    return (line((33, y - 19), (33, y + 19), (67, y), closed=True),)
+
+
 _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
     "straight": (wire("wire", W, E),),
     "corner": (wire("wire", E, _MID, S),),
@@ -134,6 +139,18 @@ _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
         Stroke((*arc(50, 54, 24, 180, 180).points,), closed=True), *plus(10, 37),
     ),
     "meter": (*_ends("plus", "minus", 28, 72), circle(50, 50, 22), *plus(16, 37)),
+    # bodies of cubes of several cells, whose legs the frame shows
+    "dual-opamp": (*_amplifier(26), *_amplifier(74)),
+    "dual-comparator": (
+        *_amplifier(26), *_amplifier(74),
+        *(line((40, y + 6), (47, y + 6), (47, y - 5), (54, y - 5), thin=True) for y in (26, 74)),
+    ),
+    "timer": (line((18, 62), (18, 36), (42, 36), (42, 62), (58, 62), (58, 36), (82, 36), (82, 62)),),
+    "bridge": (
+        line((50, 20), (80, 50), (50, 80), (20, 50), closed=True),
+        line((58, 41), (42, 50), (58, 59), closed=True), line((42, 41), (42, 59)),
+        line((33, 50), (42, 50), thin=True), line((58, 50), (67, 50), thin=True),
+    ),
 }  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from snapcheck.devices._chips import CHIPS
 from snapcheck.devices._classic import CLASSIC
 from snapcheck.devices._device import (
     CertainLoad,
@@ -21,9 +22,10 @@ from snapcheck.devices._device import (
     Transistor,
     Way,
 )
+from snapcheck.devices._template import Template, template
 
 #: name to entry
-DEVICES: Mapping[str, Device] = MappingProxyType({device.name: device for device in CLASSIC})
+DEVICES: Mapping[str, Device] = MappingProxyType({device.name: device for device in (*CLASSIC, *CHIPS)})
 #: stands for what has no entry: a part of which nothing is known, and that cannot be calculated
 UNKNOWN = Device("unknown")
 
@@ -41,6 +43,8 @@ __all__ = [
     "Spread",
     "Stage",
     "Store",
+    "Template",
     "Transistor",
     "Way",
+    "template",
 ]

@@ -154,7 +154,7 @@ class Device:
         direct: pairs between which direct current may pass; None for the two legs of a two-legged device,
             or for any of a network.
         ways: how slow signals pass; None for every leg to every other.
-        controls: legs that must be told what to do by something else.
+        swing: legs between which its outputs move, where it has ways with gain.
         slides: pairs that a knob may bring down to nothing.
         closes: a plain conductor in some position or as long as it is whole.
         reads: a meter for volts or amperes, by its print.
@@ -175,8 +175,8 @@ class Device:
         forward_V: usual forward voltage where the model tells none.
         spice: type of its model line.
         writes: name of what writes it into the netlist, where code does.
-        template: SPICE subcircuit that stands for it in the netlist (see `snapcheck.devices.Template`); its
-            ports are the legs.
+        template: file of the SPICE subcircuit that stands for it in the netlist (see `Template`); its ports
+            are the legs.
     """
 
     name: str
@@ -199,7 +199,7 @@ class Device:
     junctions: tuple[Junction, ...] = ()
     direct: tuple[Pair, ...] | None = None
     ways: tuple[Way, ...] | None = None
-    controls: tuple[str, ...] = ()
+    swing: Pair | None = None
     slides: tuple[Pair, ...] = ()
     closes: bool = False
     reads: bool = False
@@ -233,6 +233,11 @@ class Device:
     def bipolar(self) -> bool:
         """True for a transistor that is controlled by a current into its base."""
         return self.transistor is Transistor.BIPOLAR
+
+    @property
+    def amplifies(self) -> bool:
+        """True for what may keep an oscillation going."""
+        return self.stage is not None or any(way.gain for way in self.ways or ())
 
     @property
     def one_way(self) -> bool:

@@ -19,6 +19,9 @@ from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
 from snapcheck.words import brief, tr
 
+#: name of the bundled kit with chips
+CHIPS = "chips"
+
 #: columns or rows of the largest cube: its cells are called A1 to H8
 _LARGEST = 8
 
@@ -42,16 +45,26 @@ def bundled_kit() -> Kit:
     return parse_kit(resource.read_text(encoding="utf-8"), "workshop.toml (bundled)")
 
 
+@functools.cache
+def chips_kit() -> Kit:
+    """The bundled kit with chips and other cubes of several cells, which no photo is read for."""
+    resource = importlib.resources.files("snapcheck.kit") / "data" / "chips.toml"
+    return parse_kit(resource.read_text(encoding="utf-8"), "chips.toml (bundled)")
+
+
 def load_kit(path: str | Path) -> Kit:
     """Read a kit from a TOML file.
 
-    A file with ``based_on = "bundled"`` starts from the bundled kit and adds or replaces kinds and devices.
+    A file with ``based_on = "bundled"`` starts from the bundled kit and adds or replaces kinds and devices;
+    one with ``based_on = "chips"`` from the bundled kit with chips, which the name ``chips`` stands for.
 
     Raises:
         InputError: the file cannot be opened.
         DataError: it is no kit; the message names file, key and what is accepted.
     """
     path = Path(path)
+    if str(path) == CHIPS and not path.exists():
+        return chips_kit()
     text = read_data_text(path, tr("a kit"), 2, tr("Give the path of a kit (TOML)."))
     return parse_kit(text, str(path))
 
@@ -129,8 +142,8 @@ class _Reader:
                 self.fail(needed, tr("is missing."), tr('Add {needed} = "…" at the top.', needed=needed))
         kinds: dict[str, Kind] = {}
         if "based_on" in data:
-            self.choice(data["based_on"], "based_on", ("bundled",))
-            kinds.update(bundled_kit().kinds)
+            base = self.choice(data["based_on"], "based_on", ("bundled", CHIPS))
+            kinds.update((chips_kit() if base == CHIPS else bundled_kit()).kinds)
         for name, table in self.table(data.get("kind", {}), "kind").items():
             kinds[name] = self.kind(name, self.table(table, f"kind.{name}"))
         for sort, add in (("device", self.device), ("family", self.relative)):

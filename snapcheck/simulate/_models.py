@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part, is_closed
-from snapcheck.devices import DEVICES, Drop
+from snapcheck.devices import DEVICES, Drop, template
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, inner_ends, parse_value
 from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
@@ -44,7 +44,7 @@ def write_netlist(
     """
     writer = Writer(circuit, conditions, stimulus, own_models=own_models or bool(scales))
     for index, part in enumerate(writer.netlist.topology.parts, start=1):
-        write = _WRITERS.get(part.device.writes)
+        write = _subcircuit if part.device.template else _WRITERS.get(part.device.writes)
         if write is None:
             raise SimulationError(
                 tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
@@ -386,6 +386,16 @@ def _microphone(w: Writer, part: Part, p: Parameters) -> None:
     branch = w.vector(f"{w.name('v')}#branch")
     w.flows("plus", Term(1, branch))
     w.flows("minus", Term(-1, branch))
+
+
+def _subcircuit(w: Writer, part: Part, p: Parameters) -> None:
+    """A device that is a subcircuit, with an ammeter in each of its leads."""
+    inside = {}
+    for number, leg in enumerate(part.nets):
+        inside[leg] = w.inner(f"t{number}")
+        w.add(f"{w.name('v', f't{number}')} {w.outer(part, leg)} {inside[leg]} dc 0")
+        w.flows(leg, Term(1, w.vector(f"{w.name('v', f't{number}')}#branch")))
+    w.subcircuit(template(part.device.template), inside, p)
 
 
 _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {

@@ -159,7 +159,10 @@ class OperatingPoint:
 
 
 def holds(point: OperatingPoint) -> list[tuple[int, float]]:
-    """(net of a control, V that hold its transistor off: those of what follows it) of each transistor."""
+    """(net of a control, V that hold its transistor off: those of what follows it) of each transistor.
+
+    Of a chip, an input and the V of its minus.
+    """
     found: dict[int, float] = {}
     for part in point.circuit.parts:
         stage = part.device.stage
@@ -170,6 +173,10 @@ def holds(point: OperatingPoint) -> list[tuple[int, float]]:
             volts = point.voltage(follower)
             if volts is not None and point.voltage(control) is not None:
                 found.setdefault(control, volts)
+        for way in part.device.ways or ():
+            volts = point.voltage(part.nets[part.pair[1]])
+            if way.gain and volts is not None and part.nets[way.start] not in (0, part.nets[part.pair[1]]):
+                found.setdefault(part.nets[way.start], volts)
     return list(found.items())
 
 

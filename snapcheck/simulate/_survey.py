@@ -97,7 +97,7 @@ def _oscillation(
     ]
     silent = design.input is None and _response.resolve_input(circuit, None) is None
     if not places and silent and design.output is not None:
-        active = any(part.device.stage is not None for part in circuit.parts)
+        active = any(part.device.amplifies for part in circuit.parts)
         stores = any(part.device.store for part in circuit.parts)
         places = [design.output] if active and stores else []
     for place in places:

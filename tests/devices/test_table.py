@@ -38,7 +38,7 @@ def _legs(device: Device) -> Iterator[str]:
         yield from way[:2]
     for load in device.loads or ():
         yield from load.legs
-    yield from device.controls
+    yield from device.swing or ()
     yield from filter(None, [device.signal_leg])
 
 

@@ -334,7 +334,7 @@ def no_ground(ctx: Context) -> Iterator[Finding]:
     if not sources or not on_plate or any(plate in (ctx.topology.tie[s.plus], ctx.topology.tie[s.minus])
                                           for s in sources):  # fmt: skip
         return
-    if plate in ctx.topology.rails:
+    if plate in ctx.topology.rails or any(p.device.rectifies for p in on_plate):
         return
     source = sources[0].part
     sides = source.kind.sides("minus", source.cube.turn)

@@ -240,6 +240,11 @@ class Device:
         return self.stage is not None or any(way.gain for way in self.ways or ())
 
     @property
+    def rectifies(self) -> bool:
+        """True for a bridge: a supply may meet the plate through its junctions alone."""
+        return bool(self.junctions) and bool(self.template)
+
+    @property
     def one_way(self) -> bool:
         """True for a diode: nothing but junctions."""
         return bool(self.junctions) and self.stage is None and not self.template

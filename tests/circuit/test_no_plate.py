@@ -8,7 +8,7 @@ from handmade import handmade
 from snapcheck.board import Conditions, Probe
 from snapcheck.circuit import PartSpec, check_rules, circuit_of, part_words, terminal_words
 from snapcheck.errors import InputError
-from snapcheck.kit import bundled_kit
+from snapcheck.kit import bundled_kit, chips_kit
 
 KIT = bundled_kit()
 BATTERY = ("battery", 9.0, {"plus": 1, "minus": 0})
@@ -78,3 +78,13 @@ def test_what_is_no_circuit_is_said(spec: PartSpec, message: str) -> None:
 def test_settings_and_places_take_names() -> None:
     assert str(Probe("R1", "a")) == "R1 a"
     assert Conditions(pots={"RV1": 0.2}).pots["RV1"] == 0.2
+
+
+def test_a_bridge_joins_the_supply_to_the_plate() -> None:
+    """Parts on the plate behind a bridge have their way back through it."""
+    bridge = ("bridge", None, {"ac1": 1, "ac2": 2, "plus": 3, "minus": 0})
+    supply = ("battery", 9.0, {"plus": 1, "minus": 2})
+    load = ("resistor", 1000.0, {"a": 3, "b": 0})
+    assert check_rules(handmade(supply, bridge, load, kit=chips_kit())) == []
+    apart = [supply, ("resistor", 1000.0, {"a": 1, "b": 2}), ("resistor", 1000.0, {"a": 3, "b": 0}), load]
+    assert "no-ground" in {f.rule for f in check_rules(handmade(*apart))}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import functools
 import importlib.resources
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +22,9 @@ from snapcheck.words import brief, tr
 
 #: name of the bundled kit with chips
 CHIPS = "chips"
+#: characters of a kind's name, which stands in layout files and messages
+_LONGEST = 40
+_NAME = re.compile(rf"[^\W\d_][\w.-]{{0,{_LONGEST - 1}}}")
 
 #: columns or rows of the largest cube: its cells are called A1 to H8
 _LARGEST = 8
@@ -145,6 +149,12 @@ class _Reader:
             base = self.choice(data["based_on"], "based_on", ("bundled", CHIPS))
             kinds.update((chips_kit() if base == CHIPS else bundled_kit()).kinds)
         for name, table in self.table(data.get("kind", {}), "kind").items():
+            if not _NAME.fullmatch(name):
+                self.fail(
+                    f"kind.{name[:_LONGEST]}",
+                    tr("a kind's name is one word: a letter, then letters, digits, '-', '_' or '.'."),
+                    tr("Write at most {n} characters.", n=_LONGEST),
+                )
             kinds[name] = self.kind(name, self.table(table, f"kind.{name}"))
         for sort, add in (("device", self.device), ("family", self.relative)):
             for name, devices in self.table(data.get(sort, {}), sort).items():

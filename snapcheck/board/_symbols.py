@@ -147,9 +147,9 @@ _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
     ),
     "timer": (line((18, 62), (18, 36), (42, 36), (42, 62), (58, 62), (58, 36), (82, 36), (82, 62)),),
     "bridge": (
-        line((50, 20), (80, 50), (50, 80), (20, 50), closed=True),
-        line((58, 41), (42, 50), (58, 59), closed=True), line((42, 41), (42, 59)),
-        line((33, 50), (42, 50), thin=True), line((58, 50), (67, 50), thin=True),
+        line((50, 29), (71, 50), (50, 71), (29, 50), closed=True),
+        line((43, 43), (57, 50), (43, 57), closed=True), line((57, 43), (57, 57)),
+        line((36, 50), (43, 50), thin=True), line((57, 50), (64, 50), thin=True),
     ),
 }  # fmt: skip
 

@@ -8,7 +8,7 @@ stands upright between their lines; a part that couples two stages lies between 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from xml.sax.saxutils import escape
 
 from snapcheck.board import Design, label_of, symbol_svg
@@ -165,20 +165,25 @@ class _Drawing:
         part, middle, step = placed.part, self.level(placed.middle), BLOCK_STEP * _LEVEL
         sides = legs_of_block(part)
         half = step * len(sides[0]) / 2
+        words = [[shown(terminal_word(name), isolate=False) for name in names] for names in sides]
+        # letters of 11.5 are about 6.2 wide: a frame grows for long words as far as its column allows
+        most = 6.2 * max(sum(map(len, row)) for row in zip_longest(*words, fillvalue=""))
+        wide = min(max(34.0, most / 2 + 7), 46.0)
+        letters = min(11.5, 11.5 * (2 * wide - 14) / most)
         self.over.append(
-            f'<rect x="{x - 34:.1f}" y="{middle - half:.1f}" width="68" height="{2 * half:.1f}" '
-            f'fill="{CARD}" stroke="{INK}" stroke-width="{_PEN}"/>'
+            f'<rect x="{x - wide:.1f}" y="{middle - half:.1f}" width="{2 * wide:.0f}" '
+            f'height="{2 * half:.1f}" fill="{CARD}" stroke="{INK}" stroke-width="{_PEN}"/>'
         )
-        self.boxes.append((x - 64, middle - half, x + 64, middle + half))
+        self.boxes.append((x - wide - 30, middle - half, x + wide + 30, middle + half))
         self.lowest = max(self.lowest, middle + half)
-        for names, way, anchor in ((sides[0], -1, "start"), (sides[1], 1, "end")):
-            for number, terminal in enumerate(names):
+        for side, way, anchor in ((0, -1, "start"), (1, 1, "end")):
+            for number, terminal in enumerate(sides[side]):
                 net, y = part.nets[terminal], middle - half + (number + 0.5) * step
-                self.under.append(self._line(net, x + way * 34, y, x + way * 44, y))
-                self.over.append(self._chip(net, x + way * 54, y))
+                self.under.append(self._line(net, x + way * wide, y, x + way * (wide + 10), y))
+                self.over.append(self._chip(net, x + way * (wide + 20), y))
                 self.over.append(
-                    f'<text x="{x + way * 29:.1f}" y="{y + 4:.1f}" font-size="11.5" text-anchor="{anchor}" '
-                    f'fill="{INK}">{escape(shown(terminal_word(terminal), isolate=False))}</text>'
+                    f'<text x="{x + way * (wide - 5):.1f}" y="{y + 4:.1f}" font-size="{letters:.3g}" '
+                    f'text-anchor="{anchor}" fill="{INK}">{escape(words[side][number])}</text>'
                 )
         self._text(x, middle - half - 8, f"{part.name} {label_of(part.cube, part.kind)}".strip(), "middle",
                    bold=True)  # fmt: skip

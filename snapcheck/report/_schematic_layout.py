@@ -292,7 +292,10 @@ class _Maker:
 
     def _columns(self, level: dict[int, int], lying: list[Part]) -> dict[Part, float]:
         """Parts in columns; what stands above and below one another shares a column."""
-        order = sorted(self.parts, key=lambda p: (self._key(p), p not in lying, level_of(p, level), p.at))
+        # blocks come last, where no line runs behind them
+        order = sorted(
+            self.parts, key=lambda p: (is_block(p), self._key(p), p not in lying, level_of(p, level), p.at)
+        )
         column: dict[Part, float] = {}
         spans: list[list[tuple[float, float]]] = []
         nets_in: list[set[int]] = []

@@ -26,6 +26,7 @@ class Finding:
         rule: stable name of the rule or comparison that found it, such as ``supply-shorted``.
         severity: see `Severity`.
         cells: the cells concerned, most important first.
+        named: names of the parts concerned that stand on no plate, likewise.
         side: side of the first cell concerned, where one matters.
         seam, lead: the tap or lead concerned, where it is one.
         title: one short sentence: what is there ("C5, the plus is on the left").
@@ -56,6 +57,7 @@ class Finding:
     expected_lead: Lead | None = None
     data: dict[str, float | str | bool | list[str]] = field(default_factory=dict, hash=False)
     source: str = ""
+    named: tuple[str, ...] = ()
 
 
 def in_order(findings: list[Finding]) -> list[Finding]:

@@ -31,13 +31,20 @@ from snapcheck.board import Board, Conditions, Design, load_board, load_design, 
 from snapcheck.check import Comparison, align, compare
 from snapcheck.circuit import Circuit, build_circuit, check_rules
 from snapcheck.errors import SimulationError
-from snapcheck.kit import bundled_kit
+from snapcheck.kit import Kit, bundled_kit, chips_kit
 from snapcheck.simulate import OperatingPoint, Simulator
 
 KIT = bundled_kit()
 FOLDER = Path(__file__).parents[1] / "fixtures" / "designs"
 DESIGNS = sorted(FOLDER.glob("*.board"))
+#: designs with cubes of the kit that has chips
+CHIP_DESIGNS = sorted(FOLDER.glob("chips/*.board"))
 _KEYS = {"title", "edits", "file", "turn", "shift", "finds", "verdict", "unmet"}
+
+
+def kit_for(design: Path) -> Kit:
+    """The kit of a sample design."""
+    return chips_kit() if design.parent.name == "chips" else KIT
 
 
 @dataclass(frozen=True)
@@ -55,17 +62,17 @@ class Variant:
     def board(self) -> Board:
         """The build."""
         if "file" in self.data:
-            board = load_board(self.design.parent / self.data["file"], KIT)
+            board = load_board(self.design.parent / self.data["file"], kit_for(self.design))
         else:
             text = edited(self.design.read_text(encoding="utf-8"), self.data.get("edits", []))
-            board = parse_layout(text, f"{self.design.stem}: {self.title}", KIT).board
+            board = parse_layout(text, f"{self.design.stem}: {self.title}", kit_for(self.design)).board
         return board.turned(self.data.get("turn", 0)).shifted(*self.data.get("shift", (0, 0)))
 
 
 def variants() -> list[Variant]:
     """Every variant of every design; a misspelt key is an error."""
     found = []
-    for file in sorted(FOLDER.glob("*.variants.toml")):
+    for file in sorted(FOLDER.glob("**/*.variants.toml")):
         design = file.with_name(file.name.replace(".variants.toml", ".board"))
         tables = tomllib.loads(file.read_text(encoding="utf-8"))
         assert set(tables) <= {"fault", "same"}, file
@@ -92,9 +99,9 @@ def edited(text: str, edits: list[str]) -> str:
     return "\n".join(lines)
 
 
-def placed(design: Design, built: Board) -> Conditions:
+def placed(design: Design, built: Board, kit: Kit = KIT) -> Conditions:
     """The design's conditions in the cells of the build."""
-    place, given = align(design.board, built, KIT).to_built, design.conditions
+    place, given = align(design.board, built, kit).to_built, design.conditions
     return Conditions(
         {place(c): v for c, v in given.supply_V.items() if place(c) in built.cubes},
         {place(c): v for c, v in given.switches.items() if place(c) in built.cubes},
@@ -104,19 +111,19 @@ def placed(design: Design, built: Board) -> Conditions:
     )
 
 
-def held(simulator: Simulator, design: Design, built: Board) -> Comparison:
+def held(simulator: Simulator, design: Design, built: Board, kit: Kit = KIT) -> Comparison:
     """The build held against its design with simulated voltages, as the command line does it."""
     points: list[OperatingPoint | None] = []
     for circuit, conditions in (
-        (build_circuit(built, KIT), placed(design, built)),
-        (build_circuit(design.board, KIT), design.conditions),
+        (build_circuit(built, kit), placed(design, built, kit)),
+        (build_circuit(design.board, kit), design.conditions),
     ):
         shorted = check_rules(circuit, only=("supply-shorted", "supplies-fighting"))
         try:
             points.append(None if shorted else simulator.operating_point(circuit, conditions))
         except SimulationError:  # nothing drives it, or a part hangs loose: judged by structure
             points.append(None)
-    return compare(design, built, KIT, operating_point=points[0], plan_operating_point=points[1])
+    return compare(design, built, kit, operating_point=points[0], plan_operating_point=points[1])
 
 
 def unmet(simulator: Simulator, design: Design, circuit: Circuit) -> list[str]:

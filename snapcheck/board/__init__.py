@@ -17,7 +17,7 @@ from snapcheck.board._layout_write import facing, write_layout
 from snapcheck.board._legs import Leg, leg_at, legs, legs_at_seam, legs_of
 from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._oddities import Oddity, oddities
-from snapcheck.board._place import STEP, Cell, Seam, column_letters
+from snapcheck.board._place import STEP, Cell, Seam, Spot, cell_of, column_letters
 from snapcheck.board._shapes import PITCH, Stroke, extent
 from snapcheck.board._symbols import symbol_strokes
 from snapcheck.kit import Side
@@ -44,12 +44,14 @@ __all__ = [
     "Seam",
     "Side",
     "SocketEnd",
+    "Spot",
     "Stroke",
     "TapEnd",
     "Theme",
     "Value",
     "board_from_json",
     "board_to_json",
+    "cell_of",
     "column_letters",
     "cube_from_json",
     "design_from_json",

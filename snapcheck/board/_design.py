@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 from snapcheck.board._board import Board
-from snapcheck.board._place import Cell
+from snapcheck.board._place import Cell, Spot, cell_of
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
@@ -48,13 +49,21 @@ CELSIUS = (-55.0, 125.0)
 
 @dataclass(frozen=True, order=True)
 class Probe:
-    """A place to measure: a terminal of the cube in a cell, such as the collector of C4."""
+    """A place to measure: a terminal of the cube in a cell, such as the collector of C4.
 
-    cell: Cell
+    In a circuit without a plate, of the part with that name.
+    """
+
+    at: Spot
     terminal: str
 
     def __str__(self) -> str:
-        return f"{self.cell} {self.terminal}"
+        return f"{self.at} {self.terminal}"
+
+    @property
+    def cell(self) -> Cell:
+        """The cell; for places on a plate only."""
+        return cell_of(self.at)
 
 
 @dataclass(frozen=True)
@@ -62,16 +71,17 @@ class Conditions:
     """What the surroundings do while a figure is taken.
 
     Attributes:
-        supply_V: volts of a battery or supply that differ from its printed value, by cell.
+        supply_V: volts of a battery or supply that differ from its printed value, by cell; here and
+            below, a part that stands on no plate goes by its name.
         switches: True where a switch or push-button is closed, by cell (others stand at rest).
         pots: wiper position 0 (at terminal a) to 1 (at terminal b), by cell (others at 0.5).
         light_lux: illuminance on light-dependent parts, lux.
         temperature_C: ambient temperature, degrees Celsius.
     """
 
-    supply_V: Mapping[Cell, float] = field(default_factory=dict)
-    switches: Mapping[Cell, bool] = field(default_factory=dict)
-    pots: Mapping[Cell, float] = field(default_factory=dict)
+    supply_V: Mapping[Any, float] = field(default_factory=dict)
+    switches: Mapping[Any, bool] = field(default_factory=dict)
+    pots: Mapping[Any, float] = field(default_factory=dict)
     light_lux: float = 300.0  # a lit workshop table
     temperature_C: float = 25.0
 

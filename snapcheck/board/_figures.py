@@ -25,6 +25,7 @@ from snapcheck.board._design import (
 from snapcheck.board._legs import legs_of
 from snapcheck.board._place import Cell
 from snapcheck.board._words import SIDE_WORDS, Line, Word, did_you_mean, joined, split_lines
+from snapcheck.devices import Setting
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.prefixes import factor_of
@@ -162,7 +163,7 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
         line.fail(name, tr("'{text}' cannot be set.{hint}", text=name.text, hint=hint), _setting_forms())
     cell = scene.cell(line, name)
     kind = scene.kit[scene.cubes[cell].kind]
-    if kind.model == "switch":
+    if kind.device.setting is Setting.SWITCH:
         word = rest.lower()
         if word not in ("closed", "open", "pressed", "released", "on", "off"):
             line.fail(
@@ -172,7 +173,7 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
             )
         closed = word in ("closed", "pressed", "on")
         return replace(conditions, switches={**conditions.switches, cell: closed})
-    if kind.model == "potentiometer":
+    if kind.device.setting is Setting.POT:
         match = re.fullmatch(rf"({_DIGITS}) ?%", rest)
         if not match or not float(_point(line, group[1], match[1])) <= 100:
             line.fail(
@@ -182,7 +183,7 @@ def _setting(line: Line, group: Sequence[Word], scene: Scene, conditions: Condit
             )
         position = float(Decimal(_point(line, group[1], match[1])) / 100)
         return replace(conditions, pots={**conditions.pots, cell: position})
-    if kind.model in ("battery", "supply"):
+    if kind.device.setting is Setting.SUPPLY:
         volts, _ = read_number(line, group[1:], "V")
         if not 0 <= volts <= MOST_V:
             line.fail(

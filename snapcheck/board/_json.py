@@ -12,6 +12,7 @@ from snapcheck.board._design import CELSIUS, LUX, MOST_V, Conditions, Design, Ex
 from snapcheck.board._figures import AT_FREQUENCY
 from snapcheck.board._place import Cell, Seam
 from snapcheck.datafiles import finite
+from snapcheck.devices import Setting
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, ValueForm, check_limits, parse_value
 from snapcheck.words import brief, tr
@@ -291,14 +292,14 @@ def _refers(design: Design, kit: Kit) -> None:
                     place=key, way_out=tr("Accepted: {names}.", names=", ".join(terminals)),
                 )  # fmt: skip
     for key, given in conditions:
-        for name, cells, models in (
-            ("supply_V", given.supply_V, ("battery", "supply")),
-            ("switches", given.switches, ("switch",)),
-            ("pots", given.pots, ("potentiometer",)),
+        for name, cells in (
+            (Setting.SUPPLY, given.supply_V),
+            (Setting.SWITCH, given.switches),
+            (Setting.POT, given.pots),
         ):
             for cell in cells:
                 kind = _kind_in(design.board, kit, cell, f"{key}.{name}")
-                if kind.model not in models:
+                if kind.device.setting is not name:
                     raise InputError(
                         tr("the {kind} in {cell} cannot be set.", kind=tr(kind.title), cell=cell),
                         place=f"{key}.{name}",

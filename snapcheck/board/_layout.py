@@ -34,6 +34,7 @@ from snapcheck.board._words import (
     split_lines,
     unquote,
 )
+from snapcheck.devices import Drive
 from snapcheck.errors import InputError
 from snapcheck.kit import PLATE, Kind, Kit, Side, ValueForm, parse_value
 from snapcheck.words import tr
@@ -505,7 +506,7 @@ class _Reader:
     def read_level(self, line: Line, words: Sequence[Word], probe: Probe) -> float:
         """The amplitude of the signal at the input, V."""
         kind = self.kit[self.cubes[probe.cell].kind]
-        if kind.model == "microphone":
+        if kind.device.drive is Drive.SENSOR:
             line.fail(words[0], tr("how much a microphone gives is said in the kit."), tr("Leave it out."))
         volts, _ = read_number(line, words, "V")
         if not 0 < volts <= MOST_V:

@@ -79,14 +79,7 @@ LOOKS: dict[Theme, Look] = {
     ),
 }  # fmt: skip
 
-_FAMILY = {
-    "wire": "wire", "ground": "wire", "socket": "outside", "source": "outside",
-    "microphone": "outside", "speaker": "outside", "buzzer": "outside", "meter": "outside",
-    "lamp": "outside", "switch": "outside", "battery": "source", "supply": "source", "fuse": "source",
-    "npn": "active", "pnp": "active", "nmos": "active", "diode": "active", "zener": "active", "led": "active",
-}  # fmt: skip
-
 
 def family(kind: Kind) -> str:
     """wire, passive, active, source or outside (what meets people and other gear)."""
-    return _FAMILY.get(kind.model, "passive")
+    return kind.device.family

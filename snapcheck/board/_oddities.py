@@ -83,8 +83,7 @@ def _odd_value(cube: Cube, kind: Kind) -> str:
     if most is not None and value > most:
         return tr("{value} is a great deal for a {kind}; m is milli, µ is micro.",
                   value=cube.printed or format_value(value, form), kind=tr(kind.title))  # fmt: skip
-    preferred = kind.model in ("resistor", "capacitor", "inductor")
-    if not preferred or value == 0 or coarsest_series(value):
+    if not kind.device.preferred or value == 0 or coarsest_series(value):
         return ""
     low, high = (format_value(v, form) for v in neighbours(value, "E24"))
     return tr(

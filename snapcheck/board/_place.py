@@ -59,6 +59,17 @@ class Cell(NamedTuple):
         return Cell(self.row + dy, self.column + dx)
 
 
+#: what something in a circuit is called by: the cell where it stands, its name where it stands nowhere
+Spot = Cell | str
+
+
+def cell_of(spot: Spot) -> Cell:
+    """The cell that a spot is; raises ValueError for a name, which stands on no plate."""
+    if isinstance(spot, str):
+        raise ValueError(f"{spot} stands on no plate")
+    return spot
+
+
 def column_letters(column: int) -> str:
     """``A`` for column 0, ``Z`` for 25, ``AA`` for 26."""
     letters = ""

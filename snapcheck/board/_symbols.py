@@ -48,6 +48,11 @@ def _plate_mark(x: float, y: float) -> tuple[Stroke, ...]:
     return tuple(line((x - w, y + d), (x + w, y + d)) for w, d in ((12, 0), (7.5, 6.5), (3, 13)))
 
 
+def _amplifier(y: float) -> tuple[Stroke, ...]:
+    """An amplifier as a triangle that points to its output (IEEE Std 315; IEC 60617-13, other form)."""
+    return (line((33, y - 19), (33, y + 19), (67, y), closed=True),)
+
+
 _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
     "straight": (wire("wire", W, E),),
     "corner": (wire("wire", E, _MID, S),),
@@ -134,9 +139,19 @@ _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
         Stroke((*arc(50, 54, 24, 180, 180).points,), closed=True), *plus(10, 37),
     ),
     "meter": (*_ends("plus", "minus", 28, 72), circle(50, 50, 22), *plus(16, 37)),
+    # bodies of cubes of several cells, whose legs the frame shows
+    "dual-opamp": (*_amplifier(26), *_amplifier(74)),
+    "dual-comparator": (
+        *_amplifier(26), *_amplifier(74),
+        *(line((40, y + 6), (47, y + 6), (47, y - 5), (54, y - 5), thin=True) for y in (26, 74)),
+    ),
+    "timer": (line((18, 62), (18, 36), (42, 36), (42, 62), (58, 62), (58, 36), (82, 36), (82, 62)),),
+    "bridge": (
+        line((50, 29), (71, 50), (50, 71), (29, 50), closed=True),
+        line((43, 43), (57, 50), (43, 57), closed=True), line((57, 43), (57, 57)),
+        line((36, 50), (43, 50), thin=True), line((57, 50), (64, 50), thin=True),
+    ),
 }  # fmt: skip
-
-_BY_MODEL = {"source": "audio-in", "diode": "diode", "capacitor": "capacitor"}
 
 
 def symbol_strokes(kind: Kind, turn: int = 0) -> tuple[Stroke, ...]:
@@ -151,7 +166,7 @@ def symbol_strokes(kind: Kind, turn: int = 0) -> tuple[Stroke, ...]:
 
 def _drawn(kind: Kind) -> tuple[Stroke, ...]:
     """The symbol of a kind's name or model, nothing where there is none with its terminals."""
-    for name in (kind.name, kind.model, _BY_MODEL.get(kind.model, "")):
+    for name in (kind.name, kind.model, kind.device.symbol):
         strokes = _SYMBOLS.get(name)
         if strokes is not None and {s.terminal for s in strokes if s.terminal} <= set(kind.terminals):
             return strokes

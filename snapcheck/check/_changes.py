@@ -265,7 +265,7 @@ class _Finder:
                 self.open -= {a, b}
 
     def _wire(self, cube: Cube) -> bool:
-        return self.kit[cube.kind].wire or self.kit[cube.kind].model == "ground"
+        return self.kit[cube.kind].device.family == "wire"
 
     # -------------------------------------------------------- one cell
 

@@ -33,6 +33,7 @@ from snapcheck.circuit import (
     differences,
     equivalence,
 )
+from snapcheck.devices import Store
 from snapcheck.findings import Finding, Severity, in_order
 from snapcheck.kit import Kit
 from snapcheck.words import tr
@@ -215,7 +216,7 @@ class _Telling:
             return finding
         cell = self.laid.both.built_cell(change.cells[0])
         part = self.laid.built_circuit.part_at.get(cell)
-        if part is None or part.kind.model != "capacitor":
+        if part is None or part.device.store is not Store.CHARGE:
             return finding
         volts = state.point.net_voltages_V
         plus, minus = volts.get(part.nets["plus"]), volts.get(part.nets["minus"])
@@ -391,7 +392,7 @@ class _Telling:
 
     def _result_of_mend(self, plan: Circuit, to_be: Mended) -> Comparison:
         """The build held, cell by cell, against itself with the one thing mended that makes it the plan."""
-        laid, parts = self.laid, to_be.same.parts
+        laid, parts = self.laid, to_be.same.cells
         planned = [
             (f.rule, {parts[c] for c in f.cells if c in parts}, f.severity)
             for f in self._plan_rules(plan, self._telling)

@@ -268,7 +268,7 @@ class Laid:
             return answer, self._own(same), in_place
         found = self._equivalent(self.framed_circuit)
         if found and not any(self._touches_idle(c) for c in self.changes):
-            return Electrical.EQUIVALENT, self._own(found.parts), found.nets
+            return Electrical.EQUIVALENT, self._own(found.cells), found.nets
         pairs = {
             p.cell: p.cell
             for p in self.plan_circuit.parts

@@ -153,7 +153,7 @@ class _Search:
         sockets = len(self.plan.socket_nets) > len(self.built.socket_nets)
         kinds = [k for k in map(self.kit.__getitem__, self.kit.kinds) if not is_part(k)]
         return [
-            Cube(k.name, turn) for k in kinds if sockets or k.model != "socket" for turn in self._turns(k)
+            Cube(k.name, turn) for k in kinds if sockets or not k.device.access for turn in self._turns(k)
         ]
 
     def _turns(self, kind: Kind) -> list[int]:
@@ -218,7 +218,7 @@ class _Search:
 
     def _swapped(self) -> Iterator[_Cubes]:
         """Neighbours first, wires only as neighbours."""
-        cubes, parts = self.board.cubes, self.built.part_at
+        cubes, parts = self.board.cubes, [part.cell for part in self.built.parts]
         near = [(a, a.neighbour(s)) for a in cubes for s in (Side.E, Side.S) if a.neighbour(s) in cubes]
         far = [(a, b) for a, b in itertools.combinations(parts, 2) if (a, b) not in near]
         for a, b in (*near, *far):

@@ -18,6 +18,7 @@ from snapcheck.circuit import (
     part_words,
     single_difference,
 )
+from snapcheck.devices import Store
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -36,21 +37,21 @@ def own_layout_findings(plan: Circuit, built: Circuit, answer: Equivalence) -> _
         answer: what comparing them as a whole gave.
     """
     if answer:
-        return [_same_note()], "equivalent", answer.parts, answer.nets
+        return [_same_note()], "equivalent", answer.cells, answer.nets
     fit = differences(plan, built)
     single = single_difference(plan, built) if answer.sameness is Sameness.DIFFERENT else None
     if single is not None:
-        return [_finding(single, plan, built, fit.nets)], "different", fit.parts, fit.nets
+        return [_finding(single, plan, built, fit.nets)], "different", fit.cells, fit.nets
     if answer.sameness is Sameness.GAVE_UP and not fit.differences:
-        return [_undecided()], "gave-up", fit.parts, fit.nets
+        return [_undecided()], "gave-up", fit.cells, fit.nets
     findings = [_finding(d, plan, built, fit.nets) for d in fit.differences]
     if len(findings) > _MOST_DIFFERENCES:
         dangers = [f for f in findings if f.severity is Severity.DANGER]
-        return [_little_in_common(plan, built, fit.parts), *dangers], "different", fit.parts, fit.nets
+        return [_little_in_common(plan, built, fit.cells), *dangers], "different", fit.cells, fit.nets
     findings += _sockets(plan, built, fit.nets)
     if not findings:  # they differ, and it cannot be said where
-        return [_undecided()], "gave-up", fit.parts, fit.nets
-    return findings, "different", fit.parts, fit.nets
+        return [_undecided()], "gave-up", fit.cells, fit.nets
+    return findings, "different", fit.cells, fit.nets
 
 
 def _note(rule: str, severity: Severity, title: str, why: str, mend: str) -> Finding:
@@ -110,10 +111,9 @@ def _finding(difference: Difference, plan: Circuit, built: Circuit, nets: Mappin
         case What.LEGS if here is not None:
             title = tr("{part} is connected the wrong way round.", part=capital(part_words(here)))
             mend = tr("Turn it, or exchange its connections.")
-            if here.kind.model in ("battery", "supply") or set(here.nets) == {"plus", "minus"}:
-                severity = (
-                    Severity.DANGER if here.kind.model in ("battery", "supply", "capacitor") else severity
-                )
+            danger = here.device.supplies or here.device.store is Store.CHARGE
+            if danger and set(here.nets) == {"plus", "minus"}:
+                severity = Severity.DANGER
         case What.APART if not difference.pieces:
             pieces = " | ".join(net_words(built, n, 2) for n in difference.built_nets)
             title = tr("Joined in the plan, apart here: {pieces}.", pieces=pieces)

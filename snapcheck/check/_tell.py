@@ -17,6 +17,7 @@ from snapcheck.circuit import (
     terminal_word,
     value_words,
 )
+from snapcheck.devices import Store
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
 from snapcheck.words import numeral, tr
@@ -198,13 +199,13 @@ class Teller:
     def _missing_why(self, planned: Cube | None) -> str:
         if planned is None:
             return ""
-        if self.kit[planned.kind].model == "ground":
+        if self.kit[planned.kind].device.grounds:
             return tr("Without the ground cube this place does not reach the plate.")
         return tr("Without the wire the circuit is open here.") if self._wire(planned) else \
             tr("Without this part the circuit is not the one that was planned.")  # fmt: skip
 
     def _wire(self, cube: Cube) -> bool:
-        return self.kit[cube.kind].wire or self.kit[cube.kind].model == "ground"
+        return self.kit[cube.kind].device.family == "wire"
 
     # -------------------------------------------------------- which way it stands
 
@@ -237,18 +238,18 @@ class Teller:
         return words
 
     def _reversed_why(self, cube: Cube) -> tuple[str, Severity]:
-        model = self.kit[cube.kind].model
-        if model == "capacitor":
+        device = self.kit[cube.kind].device
+        if device.store is Store.CHARGE:
             return (
                 tr("With reversed voltage an electrolytic capacitor heats up and can burst."),
                 Severity.DANGER,
             )
-        if model in ("battery", "supply"):
+        if device.supplies:
             return (
                 tr("Everything gets its voltage backwards: transistors and electrolytic capacitors suffer."),
                 Severity.DANGER,
             )
-        if model in ("diode", "led", "zener"):
+        if device.one_way:
             return tr("A diode conducts one way only."), Severity.FAULT
         return tr("It works one way round only."), Severity.FAULT
 

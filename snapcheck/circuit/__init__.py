@@ -14,6 +14,7 @@ from snapcheck.circuit._difference import (
     same_circuit_in_place,
     same_value,
 )
+from snapcheck.circuit._direct import PartSpec, circuit_of
 from snapcheck.circuit._edits import single_difference
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
 from snapcheck.circuit._normal import NormalForm, normal_form
@@ -57,6 +58,7 @@ __all__ = [
     "OperatingPointLike",
     "Pairing",
     "Part",
+    "PartSpec",
     "RuleBook",
     "RuleSetting",
     "Sameness",
@@ -69,6 +71,7 @@ __all__ = [
     "bundled_rules",
     "capital",
     "check_rules",
+    "circuit_of",
     "cube_words",
     "differences",
     "end_words",

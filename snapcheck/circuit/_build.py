@@ -6,14 +6,11 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 
-from snapcheck.board import Board, Cell, Lead, LeadEnd, Seam, Side, SocketEnd, TapEnd
+from snapcheck.board import Board, Cell, Lead, LeadEnd, Seam, Side, SocketEnd, Spot, TapEnd
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit
 from snapcheck.words import tr
-
-#: models of kinds that conduct or give access but are no part of the circuit
-_NO_PART_MODELS = frozenset({"wire", "ground", "socket"})
 
 #: union-find node of the plate
 _PLATE_NODE = 0
@@ -21,7 +18,7 @@ _PLATE_NODE = 0
 
 def is_part(kind: Kind) -> bool:
     """True for kinds that count as a part of the circuit; wires, grounds and sockets do not."""
-    return not kind.wire and kind.model not in _NO_PART_MODELS
+    return kind.device.is_part
 
 
 def build_circuit(board: Board, kit: Kit) -> Circuit:
@@ -76,7 +73,7 @@ class _Joints:
         self.kinds: Mapping[str, Kind] = kit.kinds
         self.parent = [_PLATE_NODE]
         #: cell to the node of each terminal of its cube
-        self.nodes: dict[Cell, dict[str, int]] = {}
+        self.nodes: dict[Spot, dict[str, int]] = {}
         #: node of the contact on each side of each cell, -1 for none
         self.at = [-1] * (4 * board.columns * board.rows)
         self.end_node: dict[LeadEnd, int] = {}
@@ -179,7 +176,7 @@ class _Joints:
         """See `Joints`."""
         return {end: self.net[node] for end, node in self.end_node.items()}
 
-    def net_of(self, cell: Cell, terminal: str) -> int | None:
+    def net_of(self, cell: Spot, terminal: str) -> int | None:
         """See `Joints`."""
         node = self.nodes.get(cell, {}).get(terminal)
         return None if node is None else self.net[node]
@@ -216,7 +213,7 @@ class _Joints:
             leads[net[node]].append(lead)
         for part in parts:
             for name, n in part.nets.items():
-                terminals[n].append(Terminal(part.cell, name))
+                terminals[n].append(Terminal(part.at, name))
         return tuple(
             Net(n, tuple(contacts[n]), tuple(terminals[n]), tuple(taps[n]), tuple(leads[n]))
             for n in range(self.size)

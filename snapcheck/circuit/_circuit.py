@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
-from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side, SocketEnd
+from snapcheck.board import Board, Cell, Cube, Lead, LeadEnd, Seam, Side, SocketEnd, Spot, cell_of
+from snapcheck.devices import Device
 from snapcheck.kit import PLATE, Kind, Kit
 
 
@@ -43,11 +44,16 @@ class NetContact(NamedTuple):
 class Terminal(NamedTuple):
     """One terminal of one part, such as the base of the transistor at C4."""
 
-    cell: Cell
+    at: Spot
     name: str
 
     def __str__(self) -> str:
-        return f"{self.cell} {self.name}"
+        return f"{self.at} {self.name}"
+
+    @property
+    def cell(self) -> Cell:
+        """Where its part stands; for parts on a plate only."""
+        return cell_of(self.at)
 
 
 class Gap(enum.StrEnum):
@@ -88,23 +94,50 @@ class Part:
     """A cube that is more than a conductor.
 
     Attributes:
-        cell, cube, kind: where it stands and what it is.
-        name: reference designator such as R1, Q2 (numbered row by row); unique on the board.
+        place: the cell where it stands, None where it stands on no plate.
+        cube, kind: what it is.
+        name: reference designator such as R1, Q2 (numbered row by row); unique in the circuit.
         nets: terminal name to net number, for every terminal (plate terminals: 0).
     """
 
-    cell: Cell
+    place: Cell | None
     cube: Cube
     kind: Kind
     name: str
     nets: Mapping[str, int]
 
     def __hash__(self) -> int:
-        return hash((self.cell, self.name))
+        return hash((self.place, self.name))
+
+    @property
+    def at(self) -> Spot:
+        """What it is called by in sentences, settings and tables: its cell, its name where it has none."""
+        return self.name if self.place is None else self.place
+
+    @property
+    def cell(self) -> Cell:
+        """Where it stands; for parts on a plate only."""
+        return cell_of(self.at)
+
+    @property
+    def label(self) -> str:
+        """``R1 (C3)``; the name alone where it stands nowhere."""
+        return self.name if self.place is None else f"{self.name} ({self.place})"
+
+    @property
+    def device(self) -> Device:
+        """What is known of such devices."""
+        return self.kind.device
+
+    @property
+    def pair(self) -> tuple[str, str]:
+        """Its main terminals: voltages are told from the first to the second, currents into the first."""
+        first, second = self.kind.device.pair or tuple(self.nets)[:2]
+        return first, second
 
     @property
     def terminals(self) -> tuple[Terminal, ...]:
-        return tuple(Terminal(self.cell, name) for name in self.nets)
+        return tuple(Terminal(self.at, name) for name in self.nets)
 
     @cached_property
     def ratings(self) -> Mapping[str, float]:
@@ -156,7 +189,7 @@ class Joints(Protocol):
     def half_made(self) -> tuple[HalfMade, ...]:
         """Connections of which one half is missing."""
 
-    def net_of(self, cell: Cell, terminal: str) -> int | None:
+    def net_of(self, cell: Spot, terminal: str) -> int | None:
         """See `Circuit.net_of`."""
 
     def net_at(self, cell: Cell, side: Side) -> int | None:
@@ -165,14 +198,14 @@ class Joints(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class Circuit:
-    """Parts and the nets that join them; made by `build_circuit`.
+    """Parts and the nets that join them; made by `build_circuit`, or by `circuit_of` without a plate.
 
     A comparison makes many circuits of which only the parts are looked at, so the rest is worked out on
     the first look.
 
     Attributes:
-        board, kit: what it was made from.
-        parts: row by row.
+        board, kit: what it was made from; an empty board where it stands on no plate.
+        parts: row by row, or in the order they were given.
     """
 
     board: Board
@@ -226,16 +259,16 @@ class Circuit:
         )
 
     @cached_property
-    def part_at(self) -> Mapping[Cell, Part]:
-        """Cell to part."""
-        return {part.cell: part for part in self.parts}
+    def part_at(self) -> Mapping[Spot, Part]:
+        """Cell to part; name to part for those that stand nowhere."""
+        return {part.at: part for part in self.parts}
 
     @cached_property
     def part_named(self) -> Mapping[str, Part]:
         """Reference designator to part."""
         return {part.name: part for part in self.parts}
 
-    def net_of(self, cell: Cell, terminal: str) -> int | None:
+    def net_of(self, cell: Spot, terminal: str) -> int | None:
         """Net of a terminal of any cube (also wires, sockets, ground); None if there is no such terminal."""
         return self._joints.net_of(cell, terminal)
 
@@ -255,4 +288,4 @@ class Circuit:
     def parts_on(self, net: int) -> Iterator[tuple[Part, str]]:
         """Each part terminal on a net, as (part, terminal name)."""
         for terminal in self.nets[net].terminals:
-            yield self.part_at[terminal.cell], terminal.name
+            yield self.part_at[terminal.at], terminal.name

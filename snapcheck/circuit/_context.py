@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from snapcheck.board import Cell, Lead, Seam, Side
+from snapcheck.board import Cell, Lead, Seam, Side, Spot
 from snapcheck.circuit._book import RuleBook
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Part, Terminal
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._say import capital, place_words
-from snapcheck.circuit._topology import SOURCE_MODELS, Topology
+from snapcheck.circuit._topology import Topology, drives
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -60,14 +60,14 @@ class Context:
     circuit: Circuit
     book: RuleBook
     operating_point: OperatingPointLike | None = None
-    supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    supply_V: Mapping[Spot, float] = field(default_factory=dict)
     wordless: bool | WordsLater = False
     told: set[Terminal] = field(default_factory=set)
     told_islands: set[int] = field(default_factory=set)
-    shorted: set[Cell] = field(default_factory=set)
+    shorted: set[Spot] = field(default_factory=set)
     #: parts through which a supply is shorted
-    shorting: set[Cell] = field(default_factory=set)
-    reversed: set[Cell] = field(default_factory=set)
+    shorting: set[Spot] = field(default_factory=set)
+    reversed: set[Spot] = field(default_factory=set)
 
     @cached_property
     def topology(self) -> Topology:
@@ -80,7 +80,7 @@ class Context:
         same_V = self.book.limit("supplies-fighting", "same_V")
         return Topology(self.circuit, self.supply_V, same_V=same_V, open_switches=True)
 
-    def wordy(self, rule: str, cells: Iterable[Cell], words: Callable[[], Finding]) -> Finding:
+    def wordy(self, rule: str, cells: Iterable[Spot], words: Callable[[], Finding]) -> Finding:
         """The finding that `words` makes, or the same without its words where they are not wanted now."""
         if self.wordless is False:
             return words()
@@ -90,7 +90,7 @@ class Context:
     def finding(
         self,
         rule: str,
-        cells: Iterable[Cell],
+        cells: Iterable[Spot],
         title: str,
         *,
         expected: str = "",
@@ -107,7 +107,9 @@ class Context:
         """A finding of a rule, with the severity and source of the rule book."""
         setting = self.book[rule]
         board = self.circuit.board
-        places = tuple(dict.fromkeys(cells if board.plain else map(board.named, cells)))
+        spots = list(cells)
+        standing = [spot for spot in spots if isinstance(spot, Cell)]
+        places = tuple(dict.fromkeys(standing if board.plain else map(board.named, standing)))
         return Finding(
             rule=rule,
             severity=setting.severity if severity is None else severity,
@@ -124,6 +126,7 @@ class Context:
             found_cube=self.circuit.board.cubes.get(places[0]) if places else None,
             data=data or {},
             source=setting.source,
+            named=tuple(dict.fromkeys(spot for spot in spots if isinstance(spot, str))),
         )
 
     # ------------------------------------------------------------ operating point
@@ -138,11 +141,11 @@ class Context:
 
     def current(self, part: Part) -> float | None:
         """Simulated amperes through a part; None without a simulation."""
-        return None if self.operating_point is None else self.operating_point.part_currents_A.get(part.cell)
+        return None if self.operating_point is None else self.operating_point.part_currents_A.get(part.at)
 
     def power(self, part: Part) -> float | None:
         """Simulated watts in a part; None without a simulation."""
-        return None if self.operating_point is None else self.operating_point.part_powers_W.get(part.cell)
+        return None if self.operating_point is None else self.operating_point.part_powers_W.get(part.at)
 
     # ------------------------------------------------------------ loose ends
 
@@ -268,23 +271,22 @@ class Context:
             root = next((find(n) for n in part.nets.values() if n), None)
             if root is not None:
                 groups.setdefault(root, []).append(part)
-        fed = {*SOURCE_MODELS, "source"}
         plugged: set[int] = set()
-        if not any(p.kind.model in fed for p in self.circuit.parts):  # then something is plugged in
+        if not any(map(drives, self.circuit.parts)):  # then something is plugged in
             plugged = {find(n.number) for n in self.circuit.nets[1:] if self.is_port(n.number)}
         return tuple(
             tuple(parts)
             for root, parts in groups.items()
-            if root not in plugged and not any(p.kind.model in fed for p in parts)
+            if root not in plugged and not any(map(drives, parts))
         )
 
     @cached_property
-    def island_at(self) -> Mapping[Cell, int]:
+    def island_at(self) -> Mapping[Spot, int]:
         """Cell of a part in an island to the number of that island."""
-        return {p.cell: index for index, parts in enumerate(self.islands) for p in parts}
+        return {p.at: index for index, parts in enumerate(self.islands) for p in parts}
 
     @cached_property
-    def cut_off(self) -> frozenset[Cell]:
+    def cut_off(self) -> frozenset[Spot]:
         """Cells of parts in islands."""
         return frozenset(self.island_at)
 

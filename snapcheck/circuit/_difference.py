@@ -12,9 +12,9 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from snapcheck.board import Cell
+from snapcheck.board import Cell, Spot
 from snapcheck.circuit._circuit import Circuit, Part, Terminal
-from snapcheck.circuit._equivalence import SAME_RATIO, Colours, same_number
+from snapcheck.circuit._equivalence import SAME_RATIO, Colours, on_plate, same_number
 from snapcheck.circuit._normal import Element, NormalForm, value_of
 
 
@@ -61,8 +61,13 @@ class Pairing:
     """Differences, and how parts and nets correspond as far as they do."""
 
     differences: tuple[Difference, ...]
-    parts: Mapping[Cell, Cell]
+    parts: Mapping[Spot, Spot]
     nets: Mapping[int, int]
+
+    @property
+    def cells(self) -> dict[Cell, Cell]:
+        """`parts` of two circuits on plates."""
+        return on_plate(self.parts)
 
 
 def differences(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell] | None = None) -> Pairing:
@@ -74,7 +79,7 @@ def differences(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell] | No
         pairs: cell in the first to cell in the second, for parts known to correspond; None: found by
             how they are connected.
     """
-    known = dict(pair_parts(first, second) if pairs is None else pairs)
+    known: dict[Spot, Spot] = pair_parts(first, second) if pairs is None else dict(pairs.items())
     return _Fit(first, second, known).result()
 
 
@@ -90,15 +95,15 @@ def _raw_form(circuit: Circuit) -> NormalForm:
     return NormalForm(tuple(elements), circuit.open_sockets)
 
 
-def pair_parts(first: Circuit, second: Circuit) -> dict[Cell, Cell]:
+def pair_parts(first: Circuit, second: Circuit) -> dict[Spot, Spot]:
     """Corresponding parts of two circuits that are laid out differently and need not be the same.
 
     Colours of far-reaching neighbourhoods pair first; where a difference has disturbed them, ever nearer
     neighbourhoods decide, then kind and value, then the kind alone.
     """
     colours = Colours(first.kit, [_raw_form(first), _raw_form(second)])
-    pairs: dict[Cell, Cell] = {}
-    taken: set[Cell] = set()
+    pairs: dict[Spot, Spot] = {}
+    taken: set[Spot] = set()
     for left, right in reversed(colours.rounds()):
         _pair_unique(first, second, dict(left), dict(right), pairs, taken)
     _pair_by_nets(first, second, pairs, taken, exact=True)
@@ -107,35 +112,35 @@ def pair_parts(first: Circuit, second: Circuit) -> dict[Cell, Cell]:
     return pairs
 
 
-def _pair_other_kinds(first: Circuit, second: Circuit, pairs: dict[Cell, Cell], taken: set[Cell]) -> None:
+def _pair_other_kinds(first: Circuit, second: Circuit, pairs: dict[Spot, Spot], taken: set[Spot]) -> None:
     """A part of another kind between the very same nets stands for the one that is missing there."""
     nets = _majority(_overlap(first, second, pairs))
     for one in first.parts:
-        if one.cell in pairs:
+        if one.at in pairs:
             continue
         places = sorted(nets.get(n, -1) for n in one.nets.values())
         for two in second.parts:
-            if two.cell not in taken and sorted(two.nets.values()) == places:
-                pairs[one.cell] = two.cell
-                taken.add(two.cell)
+            if two.at not in taken and sorted(two.nets.values()) == places:
+                pairs[one.at] = two.at
+                taken.add(two.at)
                 break
 
 
 def _pair_unique(
     first: Circuit,
     second: Circuit,
-    left: Mapping[Cell, int],
-    right: Mapping[Cell, int],
-    pairs: dict[Cell, Cell],
-    taken: set[Cell],
+    left: Mapping[Spot, int],
+    right: Mapping[Spot, int],
+    pairs: dict[Spot, Spot],
+    taken: set[Spot],
 ) -> None:
     here, there = defaultdict(list), defaultdict(list)
     for part in first.parts:
-        if part.cell not in pairs:
-            here[left[part.cell]].append(part.cell)
+        if part.at not in pairs:
+            here[left[part.at]].append(part.at)
     for part in second.parts:
-        if part.cell not in taken:
-            there[right[part.cell]].append(part.cell)
+        if part.at not in taken:
+            there[right[part.at]].append(part.at)
     for colour, cells in here.items():
         if len(cells) == len(there[colour]) == 1:
             pairs[cells[0]] = there[colour][0]
@@ -143,17 +148,17 @@ def _pair_unique(
 
 
 def _pair_by_nets(
-    first: Circuit, second: Circuit, pairs: dict[Cell, Cell], taken: set[Cell], *, exact: bool
+    first: Circuit, second: Circuit, pairs: dict[Spot, Spot], taken: set[Spot], *, exact: bool
 ) -> None:
     """Pair what is left by kind (and value), preferring parts that share most nets already paired."""
     while True:
         nets = _majority(_overlap(first, second, pairs))
-        best: tuple[int, Cell, Cell] | None = None
+        best: tuple[int, Spot, Spot] | None = None
         for one in first.parts:
-            if one.cell in pairs:
+            if one.at in pairs:
                 continue
             for two in second.parts:
-                if two.cell in taken or one.kind.name != two.kind.name:
+                if two.at in taken or one.kind.name != two.kind.name:
                     continue
                 if exact and not same_value(one, two):
                     continue
@@ -161,7 +166,7 @@ def _pair_by_nets(
                 crossed = sum(nets.get(n) in two.nets.values() for n in one.nets.values())
                 rank = 2 * score + crossed
                 if best is None or rank > best[0]:
-                    best = (rank, one.cell, two.cell)
+                    best = (rank, one.at, two.at)
         if best is None:
             return
         pairs[best[1]] = best[2]
@@ -176,7 +181,7 @@ def same_value(one: Part, two: Part) -> bool:
     return a == b
 
 
-def _overlap(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell]) -> Counter[tuple[int, int]]:
+def _overlap(first: Circuit, second: Circuit, pairs: Mapping[Spot, Spot]) -> Counter[tuple[int, int]]:
     overlap: Counter[tuple[int, int]] = Counter({(0, 0): 1})
     for one, two in pairs.items():
         a, b = first.part_at[one], second.part_at[two]
@@ -212,7 +217,7 @@ class _Fit:
 
     first: Circuit
     second: Circuit
-    pairs: dict[Cell, Cell]
+    pairs: dict[Spot, Spot]
     #: terminal of a paired part of the first circuit to the terminal of its partner
     legs: dict[Terminal, str] = field(default_factory=dict)
     found: list[Difference] = field(default_factory=list)
@@ -220,10 +225,10 @@ class _Fit:
     def result(self) -> Pairing:
         matched = set(self.pairs.values())
         for part in self.first.parts:
-            if part.cell not in self.pairs:
+            if part.at not in self.pairs:
                 self.found.append(Difference(What.MISSING, part))
         for part in self.second.parts:
-            if part.cell not in matched:
+            if part.at not in matched:
                 self.found.append(Difference(What.EXTRA, built_part=part))
         for one, two in self.pairs.items():
             a, b = self.first.part_at[one], self.second.part_at[two]
@@ -256,8 +261,8 @@ class _Fit:
     def _terminals(self) -> Iterable[tuple[Terminal, int, int]]:
         """(terminal of the first circuit, its net there, its partner's net in the second)."""
         for terminal, other in self.legs.items():
-            a = self.first.part_at[terminal.cell]
-            yield terminal, a.nets[terminal.name], self.second.part_at[self.pairs[terminal.cell]].nets[other]
+            a = self.first.part_at[terminal.at]
+            yield terminal, a.nets[terminal.name], self.second.part_at[self.pairs[terminal.at]].nets[other]
 
     def _fit_nets(self) -> dict[int, int]:
         overlap: Counter[tuple[int, int]] = Counter()
@@ -293,8 +298,8 @@ class _Fit:
         self.found.append(
             Difference(
                 What.HANGS,
-                self.first.part_at[first.cell],
-                self.second.part_at[self.pairs[first.cell]],
+                self.first.part_at[first.at],
+                self.second.part_at[self.pairs[first.at]],
                 first.name,
                 (belongs, hangs),
                 (built_net,),
@@ -392,7 +397,7 @@ def same_circuit_in_place(first: Circuit, second: Circuit) -> dict[int, int] | N
 
     flexible: list[tuple[Part, Part]] = []
     for one in first.parts:
-        two = second.part_at.get(one.cell)
+        two = second.part_at.get(one.at)
         if two is None or one.kind.name != two.kind.name or not same_value(one, two):
             return None
         for terminal, net in one.nets.items():

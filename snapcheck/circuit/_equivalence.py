@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from snapcheck.board import Cell
+from snapcheck.board import Cell, Spot
 from snapcheck.circuit._circuit import Circuit
 from snapcheck.circuit._normal import Element, NormalForm, normal_form
 from snapcheck.kit import Kit
@@ -54,12 +54,22 @@ class Equivalence:
 
     sameness: Sameness
     nets: Mapping[int, int] = field(default_factory=dict)
-    parts: Mapping[Cell, Cell] = field(default_factory=dict)
+    parts: Mapping[Spot, Spot] = field(default_factory=dict)
     steps: int = 0
     reason: str = ""
 
     def __bool__(self) -> bool:
         return self.sameness is Sameness.SAME
+
+    @property
+    def cells(self) -> dict[Cell, Cell]:
+        """`parts` of two circuits on plates."""
+        return on_plate(self.parts)
+
+
+def on_plate(parts: Mapping[Spot, Spot]) -> dict[Cell, Cell]:
+    """Those of corresponding parts that stand on plates, by their cells."""
+    return {a: b for a, b in parts.items() if isinstance(a, Cell) and isinstance(b, Cell)}
 
 
 def equivalence(
@@ -106,15 +116,15 @@ def compare_forms(one: NormalForm, two: NormalForm, kit: Kit, *, step_limit: int
     if mapping is None:
         return Equivalence(Sameness.DIFFERENT, steps=steps, reason="the connections differ")
     nets = {n: mapping[n] for n in one.nodes}
-    parts: dict[Cell, Cell] = {}
+    parts: dict[Spot, Spot] = {}
     for index, element in enumerate(one.elements):
         parts.update(_members(element, two.elements[mapping[("e", index)][1]]))
     return Equivalence(Sameness.SAME, nets, parts, steps)
 
 
-def _members(one: Element, two: Element) -> dict[Cell, Cell]:
+def _members(one: Element, two: Element) -> dict[Spot, Spot]:
     """Parts of corresponding elements, paired by kind and value."""
-    pairs: dict[Cell, Cell] = {}
+    pairs: dict[Spot, Spot] = {}
     left = list(two.members)
     for part in one.members:
         same = [p for p in left if p.kind.name == part.kind.name]
@@ -122,7 +132,7 @@ def _members(one: Element, two: Element) -> dict[Cell, Cell]:
         best = next(iter(exact or same), None)
         if best is not None:
             left.remove(best)
-            pairs[part.cell] = best.cell
+            pairs[part.at] = best.at
     return pairs
 
 
@@ -188,11 +198,11 @@ class Colours:
                 break  # no further round can make them the same
         return found
 
-    def rounds(self) -> list[list[dict[Cell, Colour]]]:
+    def rounds(self) -> list[list[dict[Spot, Colour]]]:
         """Round by round, for every form: the colour of each part (forms of plain parts only)."""
         return [
             [
-                {e.members[0].cell: colour for e, colour in zip(form.elements, colours, strict=True)}
+                {e.members[0].at: colour for e, colour in zip(form.elements, colours, strict=True)}
                 for form, colours in zip(self.forms, elements, strict=True)
             ]
             for _, elements in self._refine()

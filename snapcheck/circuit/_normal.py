@@ -73,10 +73,10 @@ def normal_form(circuit: Circuit, keep: Iterable[int] = (), leave_out: Iterable[
         keep: nets that must stay nodes (a design's measuring places).
         leave_out: parts that are taken away first.
     """
-    left_out, kept = frozenset(p.cell for p in leave_out), frozenset(keep)
+    left_out, kept = frozenset(p.at for p in leave_out), frozenset(keep)
     key = ("normal form", kept, left_out)
     if key not in circuit.notes:
-        elements = [element_of(part) for part in circuit.parts if part.cell not in left_out]
+        elements = [element_of(part) for part in circuit.parts if part.at not in left_out]
         circuit.notes[key] = reduce_elements(elements, circuit.open_sockets, kept)
     form: NormalForm = circuit.notes[key]
     return form

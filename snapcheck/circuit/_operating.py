@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Protocol, runtime_checkable
 
-from snapcheck.board import Cell
+from snapcheck.board import Spot
 
 
 @runtime_checkable
@@ -26,7 +26,7 @@ class OperatingPointLike(Protocol):
     def net_voltages_V(self) -> Mapping[int, float]: ...
 
     @property
-    def part_currents_A(self) -> Mapping[Cell, float]: ...
+    def part_currents_A(self) -> Mapping[Spot, float]: ...
 
     @property
-    def part_powers_W(self) -> Mapping[Cell, float]: ...
+    def part_powers_W(self) -> Mapping[Spot, float]: ...

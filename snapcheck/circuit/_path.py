@@ -6,14 +6,14 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from snapcheck.board import Cell, Lead, LeadEnd, Side, TapEnd, legs
+from snapcheck.board import Cell, Lead, LeadEnd, Side, Spot, TapEnd, legs
 from snapcheck.circuit._circuit import Circuit
 from snapcheck.circuit._say import lead_words
 from snapcheck.kit import PLATE
 from snapcheck.words import tr
 
-#: (cell, terminal), or None for the plate
-_Node = tuple[Cell, str] | None
+#: (part or cube, terminal), or None for the plate
+_Node = tuple[Spot, str] | None
 _Link = tuple[_Node, Lead | None]
 
 
@@ -21,7 +21,7 @@ _Link = tuple[_Node, Lead | None]
 class MetalPath:
     """A way through metal: cells in order, leads on it, and whether it runs through the plate."""
 
-    steps: tuple[Cell | Lead | None, ...]
+    steps: tuple[Spot | Lead | None, ...]
 
     @property
     def cells(self) -> tuple[Cell, ...]:
@@ -47,9 +47,9 @@ class MetalPath:
 
 def metal_path(
     circuit: Circuit,
-    start: tuple[Cell, str],
-    goal: tuple[Cell, str],
-    through: Iterable[tuple[Cell, str, str]] = (),
+    start: tuple[Spot, str],
+    goal: tuple[Spot, str],
+    through: Iterable[tuple[Spot, str, str]] = (),
 ) -> MetalPath:
     """The shortest way from one terminal to another through touching metal.
 
@@ -73,7 +73,7 @@ def metal_path(
     return MetalPath(_trace(came, goal) if goal in came else ())
 
 
-def _links(circuit: Circuit, through: Iterable[tuple[Cell, str, str]]) -> dict[_Node, list[_Link]]:
+def _links(circuit: Circuit, through: Iterable[tuple[Spot, str, str]]) -> dict[_Node, list[_Link]]:
     board, kit = circuit.board, circuit.kit
     links: dict[_Node, list[_Link]] = {}
 
@@ -96,14 +96,14 @@ def _links(circuit: Circuit, through: Iterable[tuple[Cell, str, str]]) -> dict[_
         for a in one:
             for b in two:
                 link(a, b, lead)
-    for cell, first, second in through:
-        link((cell, first), (cell, second))
+    for spot, first, second in through:
+        link((spot, first), (spot, second))
     return links
 
 
-def _trace(came: dict[_Node, tuple[_Node, Lead | None]], goal: _Node) -> tuple[Cell | Lead | None, ...]:
+def _trace(came: dict[_Node, tuple[_Node, Lead | None]], goal: _Node) -> tuple[Spot | Lead | None, ...]:
     """The steps from the start to the goal; a cell passed by several terminals counts once."""
-    steps: list[Cell | Lead | None] = []
+    steps: list[Spot | Lead | None] = []
     here = goal
     while True:
         _append(steps, None if here is None else here[0])
@@ -115,7 +115,7 @@ def _trace(came: dict[_Node, tuple[_Node, Lead | None]], goal: _Node) -> tuple[C
         here = before
 
 
-def _append(steps: list[Cell | Lead | None], step: Cell | None) -> None:
+def _append(steps: list[Spot | Lead | None], step: Spot | None) -> None:
     if not steps or steps[-1] != step:
         steps.append(step)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 
-from snapcheck.board import Cell
+from snapcheck.board import Cell, Spot
 from snapcheck.circuit import _rules_parts as parts
 from snapcheck.circuit import _rules_supply as supply
 from snapcheck.circuit import _rules_transistor as transistor
@@ -85,20 +85,20 @@ def check_rules(
             ask only what is wrong where. With a `WordsLater` they can be had afterwards.
     """
     book = bundled_rules() if book is None else book
-    context = Context(circuit, book, operating_point, dict(supply_V or {}), wordless)
+    context = Context(circuit, book, operating_point, dict((supply_V or {}).items()), wordless)
     found: list[Finding] = []
     for name, rule in RULES.items():
         if book[name].enabled and (only is None or name in only):
             found += rule(context)
-    told = {(f.rule, f.cells[:1]) for f in found}
+    told = {_key(f) for f in found}
     for words, point in (positions or {}).items():
         context.operating_point = point
         for name in _IN_EVERY_POSITION:
             if not book[name].enabled or (only is not None and name not in only):
                 continue
             for finding in RULES[name](context):
-                if finding.severity is not Severity.NOTE and (name, finding.cells[:1]) not in told:
-                    told.add((name, finding.cells[:1]))
+                if finding.severity is not Severity.NOTE and _key(finding) not in told:
+                    told.add(_key(finding))
                     title = tr("With {position}: {title}", position=words, title=finding.title)
                     found.append(replace(finding, title=title, data={**finding.data, "position": words}))
     return in_order(found)
@@ -108,3 +108,6 @@ def is_shorted(circuit: Circuit, book: RuleBook | None = None) -> bool:
     """Whether a supply is shorted, or supplies fight each other: such a circuit is not calculated, because
     its currents say enough."""
     return bool(check_rules(circuit, book=book, only=("supply-shorted", "supplies-fighting"), wordless=True))
+def _key(finding: Finding) -> tuple[str, tuple[Spot, ...]]:
+    """One thing at one place is told once."""
+    return finding.rule, finding.cells[:1] or finding.named[:1]

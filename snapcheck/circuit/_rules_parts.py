@@ -9,7 +9,8 @@ from functools import partial
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._say import amperes, capital, part_words, side_of, volts, watts
-from snapcheck.circuit._topology import LEGS, direct_ohms, pair
+from snapcheck.circuit._topology import direct_ohms, drives
+from snapcheck.devices import CertainLoad, Drive, Store
 from snapcheck.errors import InputError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import ValueForm, parse_value
@@ -17,13 +18,11 @@ from snapcheck.words import tr
 
 #: base current that small transistors stand (A), data sheets of BC337 and the like, from memory
 _BASE_A = 0.1
-#: kinds with a plus side that need it on the more positive net, besides electrolytics
-_POLAR = ("led", "buzzer", "microphone", "meter")
 
 
 def is_electrolytic(part: Part) -> bool:
     """A capacitor with a plus and a minus."""
-    return part.kind.model == "capacitor" and set(part.nets) == {"plus", "minus"}
+    return part.device.store is Store.CHARGE and set(part.nets) == {"plus", "minus"}
 
 
 def _bias(ctx: Context, part: Part, plus: str, minus: str) -> tuple[float | None, bool | None]:
@@ -35,8 +34,8 @@ def _bias(ctx: Context, part: Part, plus: str, minus: str) -> tuple[float | None
     simulated = ctx.voltage(part, plus, minus)
     if simulated is not None:
         return simulated, None
-    high = ctx.topology.pull(part.nets[plus], part.cell)
-    low = ctx.topology.pull(part.nets[minus], part.cell)
+    high = ctx.topology.pull(part.nets[plus], part.at)
+    low = ctx.topology.pull(part.nets[minus], part.at)
     if high.fixed and low.fixed:
         rings = _ring(ctx, part.nets[plus]), _ring(ctx, part.nets[minus])
         if None in rings or rings[0] == rings[1]:
@@ -67,13 +66,13 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
                 found = tr("Plus is at {volts} against minus.", volts=volts(v))
             yield ctx.finding(
                 "electrolytic-reversed",
-                [part.cell],
+                [part.at],
                 tr("{part} is the wrong way round.", part=capital(part_words(part))),
                 expected=tr("Its plus is on the side with the higher voltage."),
                 found=found,
                 why=tr("With reversed voltage an electrolytic capacitor heats up, loses its capacitance and "
                        "can burst."),
-                mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.cell),
+                mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.at),
                 side=side_of(part, "plus"),
                 data={} if v is None else {"voltage_V": v},
             )  # fmt: skip
@@ -83,13 +82,13 @@ def _slightly_reversed(ctx: Context, part: Part, v: float) -> Finding:
     """Less in reverse than such capacitors stand; in a flip-flop that is usual at one moment."""
     return ctx.finding(
         "electrolytic-reversed",
-        [part.cell],
+        [part.at],
         tr("{part} has its plus on the lower side, by less than a volt.", part=capital(part_words(part))),
         expected=tr("Its plus is on the side with the higher voltage."),
         found=tr("At rest, plus is at {volts} against minus.", volts=volts(v)),
         why=tr("So little is tolerated, and a circuit that flips to and fro passes through it; in an "
                "amplifier it is a sign that the capacitor stands the wrong way round."),
-        mend=tr("In an amplifier, turn the cube at {cell} by half a turn.", cell=part.cell),
+        mend=tr("In an amplifier, turn the cube at {cell} by half a turn.", cell=part.at),
         side=side_of(part, "plus"),
         severity=Severity.NOTE,
         data={"voltage_V": v},
@@ -107,7 +106,7 @@ def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
             continue
         yield ctx.finding(
             "electrolytic-overvoltage",
-            [part.cell],
+            [part.at],
             tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
             expected=tr("At most {volts}.", volts=volts(rated)),
             found=tr("{volts} stand across it.", volts=volts(v)),
@@ -121,27 +120,28 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
     """LED, buzzer, microphone or meter with its plus on the lower voltage."""
     limit = ctx.book.limit("reversed-in-circuit", "reverse_V")
     for part in ctx.circuit.parts:
-        if part.kind.model not in _POLAR or part.cell in ctx.cut_off:
+        if part.device.polarity is None or part.at in ctx.cut_off:
             continue
-        plus, minus = ("anode", "cathode") if part.kind.model == "led" else ("plus", "minus")
-        if part.kind.model == "meter" and ctx.operating_point is None and not part.cube.unit.endswith("A"):
+        plus, minus = part.device.polarity
+        if part.device.reads and ctx.operating_point is None and not part.cube.unit.endswith("A"):
             v, wrong = ctx.topology.across(part, plus, minus), None
         else:
             v, wrong = _bias(ctx, part, plus, minus)
         if not wrong and (v is None or v > -limit):
             continue
-        why = {
-            "led": tr("An LED conducts one way only: it stays dark, and above about 5 V in reverse it dies."),
-            "meter": tr("The pointer is driven below zero."),
-        }.get(part.kind.model, tr("It works one way round only."))
+        why = tr("It works one way round only.")
+        if part.device.one_way:
+            why = tr("An LED conducts one way only: it stays dark, and above about 5 V in reverse it dies.")
+        elif part.device.reads:
+            why = tr("The pointer is driven below zero.")
         yield ctx.finding(
             "reversed-in-circuit",
-            [part.cell],
+            [part.at],
             tr("{part} is the wrong way round.", part=capital(part_words(part))),
             expected=tr("Its {plus} is on the side with the higher voltage.", plus=_word(plus)),
             found=tr("Its {plus} is on the side of the lower voltage.", plus=_word(plus)),
             why=why,
-            mend=tr("Turn the cube at {cell} by half a turn.", cell=part.cell),
+            mend=tr("Turn the cube at {cell} by half a turn.", cell=part.at),
             side=side_of(part, plus),
             data={} if v is None else {"voltage_V": v},
         )
@@ -171,24 +171,25 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
             else tr("Beyond its voltage a part breaks through and is destroyed.")
         )
         mend = tr("Use a part with a higher rating, or make the current smaller.")
-        if part.kind.model == "led" and what == "reverse_V":
-            mend = tr("Turn the cube at {cell} by half a turn.", cell=part.cell)
+        light = part.device.one_way and part.device.shows
+        if light and what == "reverse_V":
+            mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)
         elif what == "base_current_A":
             mend = tr("Put a larger resistor in series with its base.")
             why = tr("The junction between base and emitter limits nothing by itself: it is destroyed.")
-        elif part.kind.model == "lamp" and what == "voltage_V":
+        elif part.device.filament and what == "voltage_V":
             mend = tr("Use a lamp made for this voltage, or a resistor in series with it.")
             why = tr("Far above its voltage a filament burns through in a flash; the bulb gets hot and can "
                      "burst.")  # fmt: skip
-        elif part.kind.model == "led":
+        elif light:
             mend = tr("Put a larger resistor in series with it.")
-        elif part.kind.model == "resistor":
+        elif part.device.plain and not part.device.store:
             mend = tr("Use a larger resistance.")
         if severity is Severity.DANGER or ctx.book["over-rating"].severity is Severity.DANGER:
             mend = tr("Do not power.") + " " + mend
         yield ctx.finding(
             "over-rating",
-            [part.cell],
+            [part.at],
             tr("{part} is overloaded.", part=capital(part_words(part))),
             expected=tr("At most {limit}.", limit=say(rated)),
             found=tr("It gets {value}.", value=say(value)),
@@ -202,7 +203,7 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
 def _danger_ratio(ctx: Context, part: Part, what: str) -> float:
     """From how many times the rating on an overload is a danger."""
     limit = partial(ctx.book.limit, "over-rating")
-    if part.kind.model == "lamp" and what == "voltage_V":
+    if part.device.filament and what == "voltage_V":
         return limit("danger_lamp_factor")
     if what.endswith("W") or what == "base_current_A":
         return limit("danger_power_factor")
@@ -216,7 +217,7 @@ def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
         if value is not None and rated is not None:
             yield what, value, rated
     base = ctx.topology.base_current_A(part)
-    if base is not None and part.cell not in ctx.shorting:
+    if base is not None and part.at not in ctx.shorting:
         least = min(part.ratings.get("max_current_A", _BASE_A), _BASE_A)
         yield "base_current_A", base, part.ratings.get("max_base_A", least)
 
@@ -226,23 +227,23 @@ _MaybeLoad = tuple[str, float | None, float | None]
 
 def _certain_loads(ctx: Context, part: Part) -> Iterator[_MaybeLoad]:
     """What the structure alone makes certain."""
-    if part.cell in ctx.shorting:
+    if part.at in ctx.shorting:
         return
-    rated, model = part.ratings.get, part.kind.model
-    if model in ("resistor", "speaker"):
+    rated, certain = part.ratings.get, part.device.certain
+    if certain is CertainLoad.POWER:
         current, ohms = ctx.topology.series_current_A(part), direct_ohms(part)
         yield (
             "power_W",
             current * current * ohms if current is not None and ohms else None,
             rated("max_power_W"),
         )
-    elif model == "led":
+    elif certain is CertainLoad.FORWARD:
         current = ctx.topology.series_current_A(part, through_transistors=True)
         yield "current_A", _forward(current), rated("max_current_A")
-    elif model == "inductor":
+    elif certain is CertainLoad.CURRENT:
         yield "current_A", _size(ctx.topology.series_current_A(part)), rated("max_current_A")
-    elif model in ("lamp", "buzzer", "capacitor") and not is_electrolytic(part):
-        yield "voltage_V", _size(ctx.topology.across(part, *pair(part))), _voltage_limit(part)
+    elif certain is CertainLoad.VOLTAGE and not is_electrolytic(part):
+        yield "voltage_V", _size(ctx.topology.across(part, *part.pair)), _voltage_limit(part)
 
 
 def _size(value: float | None) -> float | None:
@@ -259,7 +260,7 @@ def _backward(value: float | None) -> float | None:
 
 def _voltage_limit(part: Part) -> float | None:
     """Greatest voltage of a two-terminal part; a lamp's print plus what it survives for a while."""
-    if part.kind.model != "lamp":
+    if not part.device.filament:
         return part.ratings.get("max_voltage_V")
     nominal = lamp_print(part)
     return None if nominal is None else nominal[0] * (1 + part.parameters.get("overload_fraction", 0.1))
@@ -275,18 +276,16 @@ def lamp_print(part: Part) -> tuple[float, float] | None:
 
 
 def _simulated_loads(ctx: Context, part: Part) -> Iterator[_MaybeLoad]:
-    rated, model = part.ratings.get, part.kind.model
+    rated, device = part.ratings.get, part.device
     yield "power_W", _size(ctx.power(part)), rated("max_power_W")
-    if model != "fuse":  # it has a rule of its own
+    if not device.trips:  # it has a rule of its own
         yield "current_A", _size(ctx.current(part)), rated("max_current_A")
-    if model in LEGS:
-        control, high, low = LEGS[model]
-        yield "voltage_V", _size(ctx.voltage(part, high, low)), rated("max_voltage_V")
-        yield "gate_voltage_V", _size(ctx.voltage(part, control, low)), rated("max_gate_V")
-        ends = (control, low) if model == "npn" else (low, control)
-        yield "base_reverse_V", _backward(ctx.voltage(part, *ends)), rated("max_emitter_base_V")
+    if device.loads is not None:
+        for what, rating, legs, backward in device.loads:
+            of = _backward if backward else _size
+            yield what, of(ctx.voltage(part, *legs)), rated(rating)
     elif len(part.nets) == 2 and not is_electrolytic(part):
-        v = ctx.voltage(part, *pair(part))
+        v = ctx.voltage(part, *part.pair)
         yield "voltage_V", _size(v), _voltage_limit(part)
         yield "reverse_V", _backward(v), rated("max_reverse_V")
 
@@ -298,11 +297,11 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
     """A loudspeaker in the way of direct current."""
     limit = ctx.book.limit("speaker-direct-current", "direct_A")
     for part in ctx.circuit.parts:
-        if part.kind.model != "speaker":
+        if not part.device.sounds:
             continue
         current = ctx.current(part)
         if current is None:
-            one, two = (ctx.topology.pull(part.nets[t], part.cell) for t in pair(part))
+            one, two = (ctx.topology.pull(part.nets[t], part.at) for t in part.pair)
             spread = (one.low, one.high, two.low, two.high)
             flows = one.reached and two.reached and not math.isnan(sum(spread)) and min(spread) < max(spread)
         else:
@@ -314,7 +313,7 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
             found = tr("{current} of direct current flow through it.", current=amperes(abs(current)))
         yield ctx.finding(
             "speaker-direct-current",
-            [part.cell],
+            [part.at],
             tr("Direct current flows through {part}.", part=part_words(part)),
             expected=tr("A capacitor in series with the loudspeaker."),
             found=found,
@@ -329,9 +328,9 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
 def microphone_direct_current(ctx: Context) -> Iterator[Finding]:
     """A microphone straight across the supply, or beyond its current."""
     for part in ctx.circuit.parts:
-        if part.kind.model != "microphone":
+        if part.device.drive is not Drive.SENSOR:
             continue
-        v = ctx.topology.across(part, *pair(part))
+        v = ctx.topology.across(part, *part.pair)
         current, rated = ctx.current(part), part.ratings.get("max_current_A")
         over = current is not None and rated is not None and abs(current) > rated
         if not over and not v:
@@ -341,7 +340,7 @@ def microphone_direct_current(ctx: Context) -> Iterator[Finding]:
             found = tr("{current} flow through it.", current=amperes(abs(current)))
         yield ctx.finding(
             "microphone-direct-current",
-            [part.cell],
+            [part.at],
             tr("{part} has no resistor in its supply.", part=capital(part_words(part))),
             expected=tr("A resistor of some kilohms between the supply and the microphone."),
             found=found,
@@ -355,25 +354,19 @@ def microphone_direct_current(ctx: Context) -> Iterator[Finding]:
 def terminals_joined(ctx: Context) -> Iterator[Finding]:
     """A part with its two main terminals on one net."""
     for part in ctx.circuit.parts:
-        model, nets = part.kind.model, part.nets
-        if model in ("battery", "supply", "source"):
+        if drives(part):
             continue  # told as a shorted supply
-        if model in LEGS:
-            _, high, low = LEGS[model]
-            joined = (high, low) if nets[high] == nets[low] else None
-        elif model == "potentiometer":
-            joined = ("a", "b") if nets["a"] == nets["b"] else None
-        else:
-            joined = pair(part) if len(nets) == 2 and len(set(nets.values())) == 1 else None
-        if joined is None:
+        if part.device.pair is None and len(part.nets) != 2:
             continue
-        net = nets[joined[0]]
+        net, other = (part.nets[t] for t in part.pair)
+        if net != other:
+            continue
         if any(net == ctx.circuit.part_at[cell].nets["plus"] for cell in ctx.shorted):
             continue  # bridged by what shorts the supply
         by_plate = net == 0
         yield ctx.finding(
             "terminals-joined",
-            [part.cell],
+            [part.at],
             tr("{part} is bridged.", part=capital(part_words(part))),
             expected=tr("Its two ends lie on different nets."),
             found=tr("Both are joined through the plate.") if by_plate else tr("Both are joined by metal."),

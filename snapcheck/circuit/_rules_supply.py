@@ -6,7 +6,7 @@ import heapq
 from collections import deque
 from collections.abc import Iterator
 
-from snapcheck.board import Cell
+from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._path import MetalPath, metal_path
@@ -15,9 +15,10 @@ from snapcheck.circuit._topology import (
     Source,
     closes,
     direct_ohms,
+    drives,
     junction_steps,
-    pair,
 )
+from snapcheck.devices import Setting
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -39,7 +40,7 @@ def above_extra_low(ctx: Context) -> Iterator[Finding]:
         if span > limit:
             yield ctx.finding(
                 "above-extra-low",
-                [s.part.cell for s in sources],
+                [s.part.at for s in sources],
                 tr("{sources} give {volts}: that is more than extra-low voltage.",
                    sources=capital(listing(part_words(s.part) for s in sources)), volts=volts(span))
                 if len(sources) > 1
@@ -60,11 +61,11 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
         if way is None:
             continue
         parts, path = way
-        ctx.shorted.add(source.part.cell)
-        switches = [p for p in parts if p.kind.model == "switch"]
-        knobs = [p for p in parts if p.kind.model == "potentiometer"]
-        cells = [source.part.cell, *(p.cell for p in parts), *path.cells]
-        ctx.shorting.update(p.cell for p in parts)
+        ctx.shorted.add(source.part.at)
+        switches = [p for p in parts if p.device.setting is Setting.SWITCH]
+        knobs = [p for p in parts if p.device.slides]
+        cells = [source.part.at, *(p.at for p in parts), *path.cells]
+        ctx.shorting.update(p.at for p in parts)
         name = part_words(source.part)
         if knobs:
             title = tr("The supply is shorted when {pot} is at one end of its travel.",
@@ -97,7 +98,7 @@ def _short_mend(path: MetalPath, parts: list[Part], source: Source) -> str:
     if parts:
         return tr("Do not power. Put the load in series with {part}, not a plain wire.",
                   part=part_words(parts[0]))  # fmt: skip
-    between = [str(c) for c in path.cells if c != source.part.cell]
+    between = [str(c) for c in path.cells if c != source.part.at]
     if between:
         return tr("Do not power. Take out or turn one of these cubes: {cells}.", cells=", ".join(between))
     return tr("Do not power. Take {source} out and check what its two sides touch.",
@@ -109,7 +110,7 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
     topology, limit = ctx.topology, ctx.book.limit("supply-shorted", "short_ohm")
     start, goal = topology.tie[source.plus], topology.tie[source.minus]
     steps: dict[int, list[tuple[int, Part, str, str]]] = {}
-    low: list[tuple[Cell, str, str]] = []
+    low: list[tuple[Spot, str, str]] = []
     for part in ctx.circuit.parts:
         for one, two in _low_pairs(part, limit):
             a, b = topology.tie[part.nets[one]], topology.tie[part.nets[two]]
@@ -117,14 +118,14 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
                 steps.setdefault(a, []).append((b, part, one, two))
                 steps.setdefault(b, []).append((a, part, two, one))
     # a knob cannot stand at both ends at once: remember by which knob a tie was reached
-    came: dict[tuple[int, Cell | None], list[tuple[Part, str, str]]] = {(start, None): []}
-    queue: deque[tuple[int, Cell | None]] = deque([(start, None)])
+    came: dict[tuple[int, Spot | None], list[tuple[Part, str, str]]] = {(start, None): []}
+    queue: deque[tuple[int, Spot | None]] = deque([(start, None)])
     while queue and start != goal:
         here = queue.popleft()
         if here[0] == goal:
             break
         for there, part, one, two in steps.get(here[0], ()):
-            knob = part.cell if part.kind.model == "potentiometer" else None
+            knob = part.at if part.device.slides else None
             if (there, knob) not in came and not (knob is not None and knob == here[1]):
                 came[there, knob] = [*came[here], (part, one, two)]
                 queue.append((there, knob))
@@ -132,25 +133,24 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
     if reached is None:
         return None
     used = came[reached]
-    low.extend((p.cell, one, two) for p, one, two in used)
-    terminals = (source.part.cell, "plus"), (source.part.cell, "minus")
+    low.extend((p.at, one, two) for p, one, two in used)
+    terminals = (source.part.at, "plus"), (source.part.at, "minus")
     path = metal_path(ctx.circuit, *terminals, low)
     if not path.steps:  # only with switches closed, fuses and ammeters as metal
         closing = [p for p in ctx.circuit.parts if closes(p)]
-        path = metal_path(ctx.circuit, *terminals, [*low, *((p.cell, *pair(p)) for p in closing)])
+        path = metal_path(ctx.circuit, *terminals, [*low, *((p.at, *p.pair) for p in closing)])
         on_path = set(path.cells)
-        used = [*used, *((p, *pair(p)) for p in closing if p.cell in on_path)]
+        used = [*used, *((p, *p.pair) for p in closing if p.at in on_path)]
     return list(dict.fromkeys(p for p, _, _ in used)), path
 
 
 def _low_pairs(part: Part, limit_ohm: float) -> Iterator[tuple[str, str]]:
     """Terminal pairs that are next to a short circuit, knobs at either end."""
-    if part.kind.model == "potentiometer":
-        yield from (("wiper", "a"), ("wiper", "b"))
-    elif not closes(part) and part.kind.model in ("resistor", "inductor"):
+    yield from part.device.slides
+    if not closes(part) and part.device.plain:
         ohms = direct_ohms(part)
         if ohms is not None and ohms < limit_ohm:
-            yield pair(part)
+            yield part.pair
 
 
 def supplies_fighting(ctx: Context) -> Iterator[Finding]:
@@ -161,7 +161,7 @@ def supplies_fighting(ctx: Context) -> Iterator[Finding]:
         parts = [conflict.part, *conflict.others]
         yield ctx.finding(
             "supplies-fighting",
-            [p.cell for p in parts],
+            [p.at for p in parts],
             tr("Two supplies work against each other: {parts}.", parts=listing(map(part_words, parts))),
             expected=tr("Supplies that are joined at both ends have the same voltage the same way round."),
             found=tr("Round the ring {volts} are left, with nothing to limit the current.",
@@ -180,7 +180,7 @@ def supplies_parallel(ctx: Context) -> Iterator[Finding]:
         parts = [conflict.part, *conflict.others]
         yield ctx.finding(
             "supplies-parallel",
-            [p.cell for p in parts],
+            [p.at for p in parts],
             tr("Supplies are joined in parallel: {parts}.", parts=listing(map(part_words, parts))),
             expected=tr("One supply for each rail."),
             why=tr("The fuller one charges the emptier one; primary batteries must not be charged."),
@@ -195,22 +195,22 @@ def supply_reversed(ctx: Context) -> Iterator[Finding]:
     if any(ctx.topology.tie[s.minus] == plate for s in sources):
         return  # a negative rail beside a positive one may well be meant
     for source in sources:
-        if ctx.topology.tie[source.plus] != plate or source.part.cell in ctx.shorted:
+        if ctx.topology.tie[source.plus] != plate or source.part.at in ctx.shorted:
             continue
         if source.minus in ctx.open_nets:  # it feeds nothing
             continue
-        ctx.reversed.add(source.part.cell)
+        ctx.reversed.add(source.part.at)
         side = source.part.kind.sides("plus", source.part.cube.turn)
         yield ctx.finding(
             "supply-reversed",
-            [source.part.cell],
+            [source.part.at],
             tr("{source} stands the wrong way round: its plus goes to the plate.",
                source=capital(part_words(source.part))),
             expected=tr("Minus goes to the plate, plus feeds the circuit."),
             found=tr("Plus goes to the plate, minus feeds the circuit."),
             why=tr("Transistors, LEDs and electrolytic capacitors get their voltage backwards; an "
                    "electrolytic capacitor may burst."),
-            mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=source.part.cell),
+            mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=source.part.at),
             side=side[0] if side else None,
         )  # fmt: skip
 
@@ -220,14 +220,14 @@ def batteries_opposed(ctx: Context) -> Iterator[Finding]:
     circuit = ctx.circuit
     for net in circuit.nets:
         ends = [(p, t) for p, t in circuit.parts_on(net.number)]
-        if len(ends) != 2 or any(p.kind.model not in ("battery", "supply") for p, _ in ends):
+        if len(ends) != 2 or not all(p.device.supplies for p, _ in ends):
             continue
         (one, pole), (two, other) = ends
-        if pole != other or one is two or ctx.reversed & {one.cell, two.cell}:
+        if pole != other or one is two or ctx.reversed & {one.at, two.at}:
             continue
         yield ctx.finding(
             "batteries-opposed",
-            [one.cell, two.cell],
+            [one.at, two.at],
             tr("{one} and {two} face each other with the same pole.",
                one=capital(part_words(one)), two=part_words(two)),
             expected=tr("In series, plus of one meets minus of the next."),
@@ -250,7 +250,7 @@ def no_current_limit(ctx: Context) -> Iterator[Finding]:
             a, b = topology.tie[part.nets[one]], topology.tie[part.nets[two]]
             if a != b:
                 steps.setdefault(a, []).append((b, part, drop))
-    told: set[Cell] = set()
+    told: set[Spot] = set()
     for start, (ring, high) in sorted(topology.rails.items()):
         for _ in range(6):  # several junctions may hang on one rail
             found = _cheapest(steps, start, topology.rails, ring, high - margin, told)
@@ -260,12 +260,12 @@ def no_current_limit(ctx: Context) -> Iterator[Finding]:
             junctions = [p for p in parts if any(True for _ in junction_steps(p))]
             if not junctions:
                 break  # a plain short circuit; told elsewhere
-            told.update(p.cell for p in junctions)
+            told.update(p.at for p in junctions)
             yield _unlimited(ctx, junctions, parts, high - low, drop)
 
 
 def _unlimited(ctx: Context, junctions: list[Part], parts: list[Part], v: float, drop: float) -> Finding:
-    knobs = [p for p in parts if p.kind.model == "potentiometer"]
+    knobs = [p for p in parts if p.device.slides]
     names = listing(part_words(p) for p in junctions)
     if knobs:
         title = tr("Nothing limits the current through {parts} when {pot} is at one end of its travel.",
@@ -274,13 +274,13 @@ def _unlimited(ctx: Context, junctions: list[Part], parts: list[Part], v: float,
         title = tr("Nothing limits the current through {parts}.", parts=names)
     return ctx.finding(
         "no-current-limit",
-        [p.cell for p in (*junctions, *parts)],
+        [p.at for p in (*junctions, *parts)],
         title,
         expected=tr("A resistor in series with it."),
         found=tr("{supply} across junctions that need only {drop}.", supply=volts(v), drop=volts(drop)),
         why=tr("Above its forward voltage a junction takes whatever current the supply gives: it is "
                "destroyed in a moment and may burst."),
-        mend=tr("Do not power. Put a resistor in series with the cube at {cell}.", cell=junctions[0].cell),
+        mend=tr("Do not power. Put a resistor in series with the cube at {cell}.", cell=junctions[0].at),
         severity=Severity.FAULT if knobs else None,
         data={"supply_V": v, "drop_V": drop},
     )  # fmt: skip
@@ -292,7 +292,7 @@ def _cheapest(
     rails: dict[int, tuple[int, float]],
     ring: int,
     budget_V: float,
-    told: set[Cell],
+    told: set[Spot],
 ) -> tuple[list[Part], float, float] | None:
     """The way from a rail to a lower one over the least junction voltage that the rails can overcome."""
     best: dict[int, float] = {start: 0.0}
@@ -308,7 +308,7 @@ def _cheapest(
                 return _parts_on_way(came, here), drop, rail[1]
             continue
         for there, part, step in steps.get(here, ()):
-            if part.cell in told or part is came[here][1]:
+            if part.at in told or part is came[here][1]:
                 continue
             if drop + step < best.get(there, float("inf")):
                 best[there] = drop + step
@@ -329,18 +329,18 @@ def _parts_on_way(came: _Steps, goal: int) -> list[Part]:
 def no_ground(ctx: Context) -> Iterator[Finding]:
     """Parts use the plate, but no source is joined to it."""
     sources = ctx.topology.sources
-    on_plate = [p for p, _ in ctx.circuit.parts_on(0) if p.kind.model not in ("battery", "supply", "source")]
+    on_plate = [p for p, _ in ctx.circuit.parts_on(0) if not drives(p)]
     plate = ctx.topology.tie[0]
     if not sources or not on_plate or any(plate in (ctx.topology.tie[s.plus], ctx.topology.tie[s.minus])
                                           for s in sources):  # fmt: skip
         return
-    if plate in ctx.topology.rails:
+    if plate in ctx.topology.rails or any(p.device.rectifies for p in on_plate):
         return
     source = sources[0].part
     sides = source.kind.sides("minus", source.cube.turn)
     yield ctx.finding(
         "no-ground",
-        [source.cell, *(p.cell for p in on_plate)],
+        [source.at, *(p.at for p in on_plate)],
         tr("Nothing joins the supply to the plate: there is no ground on the minus of {source}.",
            source=part_words(source)),
         expected=tr("A ground cube on the minus of the supply."),
@@ -370,7 +370,7 @@ def no_parts(ctx: Context) -> Iterator[Finding]:
 def no_supply(ctx: Context) -> Iterator[Finding]:
     """Nothing on the board drives it."""
     parts = ctx.circuit.parts
-    if not parts or ctx.topology.sources or any(p.kind.model == "source" for p in parts):
+    if not parts or ctx.topology.sources or any(map(drives, parts)):
         return
     yield ctx.finding(
         "no-supply",
@@ -386,12 +386,12 @@ def fuse_blows(ctx: Context) -> Iterator[Finding]:
     """Simulated current above a fuse's print."""
     for part in ctx.circuit.parts:
         current, rated = ctx.current(part), part.cube.value
-        if part.kind.model != "fuse" or current is None or not isinstance(rated, float | int):
+        if not part.device.trips or current is None or not isinstance(rated, float | int):
             continue
         if abs(current) > rated:
             yield ctx.finding(
                 "fuse-blows",
-                [part.cell],
+                [part.at],
                 tr("{part} blows.", part=capital(part_words(part))),
                 found=tr("{current} flow through it.", current=amperes(abs(current))),
                 expected=tr("No more than {current}.", current=amperes(rated)),

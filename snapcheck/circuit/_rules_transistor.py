@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from snapcheck.circuit._circuit import Circuit, Part, Terminal
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._say import capital, listing, part_words, side_of, terminal_word, terminal_words
-from snapcheck.circuit._topology import BIPOLAR, LEGS
+from snapcheck.circuit._topology import stage_of
+from snapcheck.devices import Drive, Store, Transistor
 from snapcheck.findings import Finding
 from snapcheck.words import tr
 
@@ -17,14 +18,14 @@ def base_floating(ctx: Context) -> Iterator[Finding]:
     for part, base in _undriven(ctx):
         if _capacitors_on(ctx.circuit, part.nets[base]):
             continue  # an input without bias
-        if ctx.circuit.nets[part.nets[base]].terminals == (Terminal(part.cell, base),):
+        if ctx.circuit.nets[part.nets[base]].terminals == (Terminal(part.at, base),):
             found = ctx.loose_words(part, base)
         else:
             found = tr("No part brings direct current to it.")
-        ctx.told.add(Terminal(part.cell, base))
+        ctx.told.add(Terminal(part.at, base))
         yield ctx.finding(
             "base-floating",
-            [part.cell],
+            [part.at],
             tr("{base} is not connected.", base=capital(terminal_words(part, base))),
             expected=tr("A way for direct current from the {base} to the rest of the circuit.",
                         base=terminal_word(base)),
@@ -42,14 +43,14 @@ def gate_floats_open(ctx: Context) -> Iterator[Finding]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        if part.kind.model != "nmos" or part.cell in ctx.cut_off:
+        if part.device.transistor is not Transistor.FIELD or part.at in ctx.cut_off:
             continue
         gate = part.nets["gate"]
-        if not ctx.topology.pull(gate, part.cell).reached or ctx.opened.pull(gate, part.cell).reached:
+        if not ctx.topology.pull(gate, part.at).reached or ctx.opened.pull(gate, part.at).reached:
             continue
         yield ctx.finding(
             "gate-floats-open",
-            [part.cell],
+            [part.at],
             tr("{gate} hangs free while a switch is open.", gate=capital(terminal_words(part, "gate"))),
             expected=tr("A resistor that sets its voltage while the switch is open."),
             found=tr("Only a closed switch brings direct current to it."),
@@ -65,10 +66,10 @@ def input_without_bias(ctx: Context) -> Iterator[Finding]:
         capacitors = _capacitors_on(ctx.circuit, part.nets[base])
         if not capacitors:
             continue
-        ctx.told.add(Terminal(part.cell, base))
+        ctx.told.add(Terminal(part.at, base))
         yield ctx.finding(
             "input-without-bias",
-            [part.cell, *(c.cell for c in capacitors)],
+            [part.at, *(c.at for c in capacitors)],
             tr("{base} has no bias.", base=capital(terminal_words(part, base))),
             expected=tr("A resistor that sets its direct voltage."),
             found=tr("Nothing but {capacitors} leads to it, and no direct current passes there.",
@@ -84,8 +85,8 @@ def _undriven(ctx: Context) -> Iterator[tuple[Part, str]]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        base = LEGS[part.kind.model][0]
-        if part.cell not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.cell).reached:
+        base = stage_of(part).control
+        if part.at not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.at).reached:
             yield part, base
 
 
@@ -94,16 +95,16 @@ def emitter_no_return(ctx: Context) -> Iterator[Finding]:
     if not ctx.powered:
         return
     for part in ctx.topology.transistors:
-        if part.cell in ctx.cut_off:
+        if part.at in ctx.cut_off:
             continue
-        for leg in LEGS[part.kind.model][:0:-1]:
-            if ctx.topology.pull(part.nets[leg], part.cell).reached:
+        for leg in stage_of(part)[:0:-1]:
+            if ctx.topology.pull(part.nets[leg], part.at).reached:
                 continue
-            alone = ctx.circuit.nets[part.nets[leg]].terminals == (Terminal(part.cell, leg),)
-            ctx.told.add(Terminal(part.cell, leg))
+            alone = ctx.circuit.nets[part.nets[leg]].terminals == (Terminal(part.at, leg),)
+            ctx.told.add(Terminal(part.at, leg))
             yield ctx.finding(
                 "emitter-no-return",
-                [part.cell],
+                [part.at],
                 tr("{leg} does not reach the supply.", leg=capital(terminal_words(part, leg))),
                 expected=tr("A way for direct current from there back to the supply."),
                 found=ctx.loose_words(part, leg) if alone else tr("The way ends before the supply."),
@@ -117,29 +118,29 @@ def transistor_swapped(ctx: Context) -> Iterator[Finding]:
     """Collector and emitter (drain and source) exchanged."""
     limit = ctx.book.limit("transistor-swapped", "reverse_V")
     for part in ctx.topology.transistors:
-        _, high, low = LEGS[part.kind.model]
-        if part.kind.model == "pnp":
+        base, high, low = stage_of(part)
+        if part.device.sign < 0:
             high, low = low, high
         v = ctx.voltage(part, high, low)
         if v is None:
-            upper = ctx.topology.pull(part.nets[high], part.cell)
-            lower = ctx.topology.pull(part.nets[low], part.cell)
+            upper = ctx.topology.pull(part.nets[high], part.at)
+            lower = ctx.topology.pull(part.nets[low], part.at)
             if not (upper.reached and lower.reached and upper.below(lower)):
                 continue
         elif v > -limit:
             continue
         yield ctx.finding(
             "transistor-swapped",
-            [part.cell],
+            [part.at],
             tr("{one} and {two} of {part} are swapped.",
                one=capital(terminal_word(high)), two=terminal_word(low), part=part_words(part)),
             expected=tr("The {leg} is on the side of the plus.", leg=terminal_word(high)),
             found=tr("The {leg} is on the side of the plus.", leg=terminal_word(low)),
             why=tr("Its body diode conducts all the time: it can no longer switch off.")
-            if part.kind.model == "nmos"
+            if part.device.transistor is Transistor.FIELD
             else tr("The wrong way round a transistor hardly amplifies and stands only a few volts."),
             mend=tr("Turn the cube at {cell}, and mind where its {base} then lies.",
-                    cell=part.cell, base=terminal_word(LEGS[part.kind.model][0])),
+                    cell=part.at, base=terminal_word(base)),
             side=side_of(part, high),
         )  # fmt: skip
 
@@ -148,24 +149,25 @@ def input_without_block(ctx: Context) -> Iterator[Finding]:
     """A signal source that is joined to a biased base without a capacitor."""
     topology = ctx.topology
     for source in ctx.circuit.parts:
-        if source.kind.model != "source":
+        if source.device.drive is not Drive.SIGNAL:
             continue
-        start = topology.tie[source.nets["signal"]]
+        start = topology.tie[source.nets[source.device.signal_leg]]
         seen, queue = {start}, [start]
         while queue:
             here = queue.pop()
-            for there, cell in topology.neighbours(here, source.cell):
-                passes = ctx.circuit.part_at[cell].kind.model in ("resistor", "potentiometer", "inductor")
+            for there, cell in topology.neighbours(here, source.at):
+                between = ctx.circuit.part_at[cell].device
+                passes = between.plain or between.slides
                 if passes and there not in seen and there not in topology.rails:
                     seen.add(there)
                     queue.append(there)
         for part in topology.transistors:
-            base = LEGS[part.kind.model][0]
-            if part.kind.model not in BIPOLAR or topology.tie[part.nets[base]] not in seen:
+            base = stage_of(part).control
+            if not part.device.bipolar or topology.tie[part.nets[base]] not in seen:
                 continue
             yield ctx.finding(
                 "input-without-block",
-                [source.cell, part.cell],
+                [source.at, part.at],
                 tr("{source} is joined to {base} without a capacitor.",
                    source=capital(part_words(source)), base=terminal_words(part, base)),
                 expected=tr("A capacitor between the signal source and the base."),
@@ -176,4 +178,4 @@ def input_without_block(ctx: Context) -> Iterator[Finding]:
 
 
 def _capacitors_on(circuit: Circuit, net: int) -> list[Part]:
-    return [p for p, _ in circuit.parts_on(net) if p.kind.model == "capacitor"]
+    return [p for p, _ in circuit.parts_on(net) if p.device.store is Store.CHARGE]

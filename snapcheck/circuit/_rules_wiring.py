@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from snapcheck.board import Cell
+from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Gap, Part, Terminal
 from snapcheck.circuit._context import Context, OpenGroup
 from snapcheck.circuit._say import (
@@ -19,7 +19,8 @@ from snapcheck.circuit._say import (
     side_of,
     terminal_words,
 )
-from snapcheck.circuit._topology import BIPOLAR, LEGS, SOURCE_MODELS, direct_ohms
+from snapcheck.circuit._topology import direct_ohms, drives
+from snapcheck.devices import Setting, Store
 from snapcheck.findings import Finding
 from snapcheck.words import tr
 
@@ -36,18 +37,18 @@ def terminal_open(ctx: Context) -> Iterator[Finding]:
         lost = _cut_off(ctx, terminals)
         ends = [e.cell for e in group.ends]
         if group.facing is None:
-            cells = [terminals[0].cell, *ends]
+            cells: list[Spot] = [terminals[0].at, *ends]
             words = partial(_open_finding, ctx, cells, group, terminals[0], lost)
         else:
-            cells = [group.facing, *(t.cell for t in terminals), *ends]
+            cells = [group.facing, *(t.at for t in terminals), *ends]
             words = partial(_gap_finding, ctx, cells, group, terminals, lost)
         yield ctx.wordy("terminal-open", cells, words)
 
 
 def _open_finding(
-    ctx: Context, cells: list[Cell], group: OpenGroup, terminal: Terminal, lost: list[Part]
+    ctx: Context, cells: list[Spot], group: OpenGroup, terminal: Terminal, lost: list[Part]
 ) -> Finding:
-    part = ctx.circuit.part_at[terminal.cell]
+    part = ctx.circuit.part_at[terminal.at]
     ends = [capital(ctx.where(e)) + "." for e in group.ends]
     return ctx.finding(
         "terminal-open",
@@ -63,7 +64,7 @@ def _open_finding(
 
 
 def _gap_finding(
-    ctx: Context, cells: list[Cell], group: OpenGroup, terminals: list[Terminal], lost: list[Part]
+    ctx: Context, cells: list[Spot], group: OpenGroup, terminals: list[Terminal], lost: list[Part]
 ) -> Finding:
     assert group.facing is not None
     cube = ctx.circuit.board.cubes.get(group.facing)
@@ -84,7 +85,7 @@ def _gap_finding(
                    cell=group.facing, cube=cube_words(cube, ctx.circuit.kit))  # fmt: skip
         astray = [capital(ctx.where(e)) + "." for e in group.ends if named(e.cell) == group.facing]
         found = " ".join([found, *astray])
-    names = listing(terminal_words(ctx.circuit.part_at[t.cell], t.name) for t in terminals)
+    names = listing(terminal_words(ctx.circuit.part_at[t.at], t.name) for t in terminals)
     return ctx.finding(
         "terminal-open",
         cells,
@@ -100,7 +101,7 @@ def _gap_finding(
 def _cut_off(ctx: Context, terminals: list[Terminal]) -> list[Part]:
     """What the open ends cut off; those islands are then told."""
     lost: list[Part] = []
-    for index in sorted({ctx.island_at[t.cell] for t in terminals if t.cell in ctx.island_at}):
+    for index in sorted({ctx.island_at[t.at] for t in terminals if t.at in ctx.island_at}):
         if index not in ctx.told_islands:
             ctx.told_islands.add(index)
             lost += ctx.islands[index]
@@ -115,8 +116,8 @@ def _cut_off_words(lost: list[Part]) -> str:
 
 def _spare_pot_end(ctx: Context, terminal: Terminal) -> bool:
     """A potentiometer used as a variable resistor leaves one end open; that is its own, milder rule."""
-    part = ctx.circuit.part_at[terminal.cell]
-    if part.kind.model != "potentiometer" or terminal.name == "wiper":
+    part = ctx.circuit.part_at[terminal.at]
+    if not part.device.slides or terminal.name not in part.pair:
         return False
     return sum(part.nets[t] in ctx.open_nets for t in part.nets) == 1
 
@@ -125,12 +126,12 @@ def pot_end_open(ctx: Context) -> Iterator[Finding]:
     """One end of a potentiometer is not used."""
     for part in ctx.circuit.parts:
         for name in ("a", "b"):
-            terminal = Terminal(part.cell, name)
+            terminal = Terminal(part.at, name)
             if part.nets.get(name) not in ctx.open_nets or not _spare_pot_end(ctx, terminal):
                 continue
             yield ctx.finding(
                 "pot-end-open",
-                [part.cell],
+                [part.at],
                 tr("{end} is not used.", end=capital(terminal_words(part, name))),
                 found=tr("The potentiometer works as a variable resistor."),
                 why=tr("If the wiper ever loses contact, the circuit is open."),
@@ -164,21 +165,17 @@ def gap_between(ctx: Context) -> Iterator[Finding]:
 def island(ctx: Context) -> Iterator[Finding]:
     """Parts that no source reaches."""
     for index, parts in enumerate(ctx.islands):
-        if index in ctx.told_islands or not (ctx.powered or any(_drives(p) for p in ctx.circuit.parts)):
+        if index in ctx.told_islands or not (ctx.powered or any(map(drives, ctx.circuit.parts))):
             continue
         yield ctx.finding(
             "island",
-            [p.cell for p in parts],
+            [p.at for p in parts],
             tr("Cut off from the supply: {parts}.", parts=listing(part_words(p) for p in parts[:6])),
             expected=tr("A connection to the rest of the circuit besides the plate."),
             found=tr("They touch only each other or the plate."),
             why=tr("Without a supply these parts do nothing."),
             mend=tr("Look for the missing wire or lead between them and the supply."),
         )
-
-
-def _drives(part: Part) -> bool:
-    return part.kind.model in SOURCE_MODELS or part.kind.model == "source"
 
 
 # ---------------------------------------------------------------- leads, taps, good manners
@@ -222,15 +219,15 @@ def tap_loose(ctx: Context) -> Iterator[Finding]:
 def flyback_missing(ctx: Context) -> Iterator[Finding]:
     """A coil that a transistor or switch interrupts, without a diode across it."""
     circuit = ctx.circuit
-    diodes = [set(p.nets.values()) for p in circuit.parts if p.kind.model in ("diode", "zener")]
+    diodes = [set(p.nets.values()) for p in circuit.parts if p.device.clamps]
     for part in circuit.parts:
-        if part.kind.model != "inductor":
+        if part.device.store is not Store.FLUX:
             continue
         ends = list(part.nets.values())
         for here, there in (ends, ends[::-1]):
             breakers = [
                 p for p, t in circuit.parts_on(here)
-                if p.kind.model == "switch" or (p.kind.model in LEGS and t == LEGS[p.kind.model][1])
+                if p.device.setting is Setting.SWITCH or (p.device.stage and t == p.device.stage.against)
             ]  # fmt: skip
             caught = any(here in d and (there in d or any(ctx.topology.rail_V(n) is not None for n in d))
                          for d in diodes)  # fmt: skip
@@ -238,7 +235,7 @@ def flyback_missing(ctx: Context) -> Iterator[Finding]:
                 continue
             yield ctx.finding(
                 "flyback-missing",
-                [part.cell, breakers[0].cell],
+                [part.at, breakers[0].at],
                 tr("No diode catches the kick of {coil}.", coil=part_words(part)),
                 expected=tr("A diode across the coil, cathode towards the plus."),
                 found=tr("{breaker} interrupts its current.", breaker=capital(part_words(breakers[0]))),
@@ -251,7 +248,7 @@ def flyback_missing(ctx: Context) -> Iterator[Finding]:
 def decoupling_missing(ctx: Context) -> Iterator[Finding]:
     """Several transistors on a supply without a capacitor across it."""
     topology = ctx.topology
-    amplifying = [p for p in topology.transistors if p.kind.model in BIPOLAR]
+    amplifying = [p for p in topology.transistors if p.device.bipolar]
     if len(amplifying) < ctx.book.limit("decoupling-missing", "transistors"):
         return
     series = ctx.book.limit("decoupling-missing", "series_ohm")
@@ -264,7 +261,7 @@ def decoupling_missing(ctx: Context) -> Iterator[Finding]:
             if plus in ends and ohms is not None and ohms <= series:
                 near |= ends
         across = any(
-            p.kind.model == "capacitor"
+            p.device.store is Store.CHARGE
             and minus in (ends := {topology.tie[n] for n in p.nets.values()})
             and ends & (near - {minus})
             for p in ctx.circuit.parts
@@ -273,7 +270,7 @@ def decoupling_missing(ctx: Context) -> Iterator[Finding]:
             continue
         yield ctx.finding(
             "decoupling-missing",
-            [source.part.cell],
+            [source.part.at],
             tr("No capacitor lies across {source}.", source=part_words(source.part)),
             expected=tr("A capacitor of about 100 µF between plus and minus."),
             why=tr(

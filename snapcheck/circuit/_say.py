@@ -53,12 +53,14 @@ def part_words(part: Part) -> str:
     """``the resistor 4k7 at C3``."""
     value = value_words(part.cube, part.kind)
     what = f"{tr(part.kind.title)} {value}" if value else tr(part.kind.title)
-    return tr("the {what} at {cell}", what=what, cell=part.cell)
+    if part.place is None:
+        return tr("the {what} {name}", what=what, name=part.name)
+    return tr("the {what} at {cell}", what=what, cell=part.at)
 
 
 def terminal_words(part: Part, terminal: str) -> str:
     """``the base of the NPN transistor BC547 at C4``, ``C3 right of the resistor 4k7``."""
-    sides = part.kind.sides(terminal, part.cube.turn)
+    sides = part.kind.sides(terminal, part.cube.turn) if part.place is not None else ()
     if terminal in ("a", "b") and sides:  # such names mean nothing to people; the side does
         value = value_words(part.cube, part.kind)
         what = f"{tr(part.kind.title)} {value}" if value else tr(part.kind.title)
@@ -67,9 +69,9 @@ def terminal_words(part: Part, terminal: str) -> str:
         ):
             leg = next(x for x in legs_of(part.cell, part.cube, part.kind) if x.terminal == terminal)
             return tr("the end {place} of the {what} at {cell}",
-                      place=place_words(leg.cell, leg.side), what=what, cell=part.cell)  # fmt: skip
+                      place=place_words(leg.cell, leg.side), what=what, cell=part.at)  # fmt: skip
         return tr("the {side} end of the {what} at {cell}",
-                  side=side_adjective(sides[0]), what=what, cell=part.cell)  # fmt: skip
+                  side=side_adjective(sides[0]), what=what, cell=part.at)  # fmt: skip
     return tr("the {terminal} of {part}", terminal=terminal_word(terminal), part=part_words(part))
 
 
@@ -81,7 +83,7 @@ def terminal_word(name: str) -> str:
 
 def probe_words(probe: Probe) -> str:
     """``C4 collector`` in the reader's language."""
-    return f"{probe.cell} {terminal_word(probe.terminal)}"
+    return f"{probe.at} {terminal_word(probe.terminal)}"
 
 
 #: looked up when asked for, so that only the word needed is translated
@@ -164,7 +166,7 @@ def net_words(circuit: Circuit, net: int, most: int = 4, without: Iterable[Termi
     words = [
         terminal_words(part, name)
         for part, name in circuit.parts_on(net)
-        if Terminal(part.cell, name) not in left_out
+        if Terminal(part.at, name) not in left_out
     ]
     return listing(words[:most]) or tr("a net of its own")
 

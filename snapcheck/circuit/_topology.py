@@ -13,20 +13,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from snapcheck.board import Cell
+from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Circuit, Part
-from snapcheck.kit import PLATE, inner_ends
+from snapcheck.devices import Drive, Drop, Setting, Stage
+from snapcheck.kit import inner_ends
 
-SOURCE_MODELS = frozenset({"battery", "supply"})
-BIPOLAR = frozenset({"npn", "pnp"})
-TRANSISTORS = frozenset({"npn", "pnp", "nmos"})
-JUNCTIONS = frozenset({"diode", "led", "zener"})
-#: control, current-in and current-out terminals: the last one must reach the return of its current
-LEGS: Mapping[str, tuple[str, str, str]] = {
-    "npn": ("base", "collector", "emitter"),
-    "pnp": ("base", "collector", "emitter"),
-    "nmos": ("gate", "drain", "source"),
-}
 _THERMAL_V = 0.02585  # kT/q at 27 °C
 _FORWARD_A = 0.01  # the current at which forward voltages are stated
 _BASE_EMITTER_V = 0.7  # silicon junction, common practice
@@ -76,25 +67,31 @@ class Pull:
 
 def is_ammeter(part: Part) -> bool:
     """A meter for current; its resistance counts as none."""
-    return part.kind.model == "meter" and part.cube.unit.endswith("A")
+    return part.device.reads and part.cube.unit.endswith("A")
 
 
 def closes(part: Part) -> bool:
     """Parts that may be a plain conductor: switches in some position, fuses, ammeters."""
-    return part.kind.model in ("switch", "fuse") or is_ammeter(part)
+    return part.device.closes or is_ammeter(part)
 
 
-def pair(part: Part) -> tuple[str, str]:
-    """The two terminals of a two-terminal part."""
-    first, second = list(part.nets)[:2]
-    return first, second
+def drives(part: Part) -> bool:
+    """Something that feeds a circuit from outside: a battery, a supply, an audio input."""
+    return part.device.drive in (Drive.POWER, Drive.SIGNAL)
+
+
+def stage_of(part: Part) -> Stage:
+    """The legs of a transistor by what they do."""
+    stage = part.device.stage
+    assert stage is not None
+    return stage
 
 
 def forward_V(part: Part) -> float:
     """Forward voltage of a diode or LED at 10 mA, from its model: N·kT/q·ln(I/IS) + RS·I."""
     p = part.parameters
     if "IS" not in p:
-        return 1.8 if part.kind.model == "led" else 0.7
+        return part.device.forward_V
     ideal = p.get("N", 1.0) * _THERMAL_V * math.log(_FORWARD_A / p["IS"] + 1)
     return ideal + p.get("RS", 0.0) * _FORWARD_A
 
@@ -106,39 +103,23 @@ def zener_V(part: Part) -> float | None:
 
 def direct_ohms(part: Part) -> float | None:
     """Resistance of a two-terminal part to direct current, or None where it is no plain resistance."""
-    value, p = part.cube.value, part.parameters
     if closes(part):
         return 0.0
-    if not isinstance(value, float | int):
-        return p.get("resistance_ohm") if part.kind.model == "buzzer" else None
-    match part.kind.model:
-        case "resistor":
-            return float(value)
-        case "inductor":
-            return p.get("series_ohm", 0.0) + p.get("ohm_per_H", 0.0) * float(value)
-        case "speaker":
-            return float(value) * p.get("dc_fraction", 1.0)
-        case _:
-            return None
+    ohms = part.device.ohms
+    return None if ohms is None else ohms(part.cube.value, part.parameters)
 
 
 def direct_pairs(part: Part) -> Iterator[tuple[str, str]]:
     """Terminal pairs of a part between which direct current may flow (ties and sources left out)."""
-    model = part.kind.model
-    if model == "capacitor" or model in SOURCE_MODELS or model == "meter" or closes(part):
+    if closes(part):
         return
-    if model == "nmos":
-        yield "drain", "source"
-    elif model in BIPOLAR:
-        yield from (("base", "emitter"), ("collector", "emitter"), ("base", "collector"))
-    elif model == "potentiometer":
-        yield from (("a", "b"), ("a", "wiper"), ("b", "wiper"))
-    elif model == "source":
-        yield "signal", PLATE
-    elif model == "network":
+    device = part.device
+    if device.direct is not None:
+        yield from device.direct
+    elif device.between_legs:
         yield from map(inner_ends, part.parameters)
     elif len(part.nets) == 2:
-        yield pair(part)
+        yield part.pair
 
 
 @dataclass
@@ -154,7 +135,7 @@ class Topology:
     """
 
     circuit: Circuit
-    supply_V: Mapping[Cell, float] = field(default_factory=dict)
+    supply_V: Mapping[Spot, float] = field(default_factory=dict)
     assumed_V: float = 9.0
     same_V: float = 0.05
     open_switches: bool = False
@@ -169,33 +150,33 @@ class Topology:
             return n
 
         for part in self.circuit.parts:
-            if closes(part) and not (self.open_switches and part.kind.model == "switch"):
-                a, b = (find(part.nets[t]) for t in pair(part))
+            if closes(part) and not (self.open_switches and part.device.setting is Setting.SWITCH):
+                a, b = (find(part.nets[t]) for t in part.pair)
                 parent[max(a, b)] = min(a, b)
         #: net number to the number of its tie
         self.tie = [find(n) for n in range(len(parent))]
-        self._direct: dict[int, list[tuple[int, Cell]]] = {}
+        self._direct: dict[int, list[tuple[int, Spot]]] = {}
         for part in self.circuit.parts:
             for s, t in direct_pairs(part):
                 a, b = self.tie[part.nets[s]], self.tie[part.nets[t]]
                 if a != b:
-                    self._direct.setdefault(a, []).append((b, part.cell))
-                    self._direct.setdefault(b, []).append((a, part.cell))
+                    self._direct.setdefault(a, []).append((b, part.at))
+                    self._direct.setdefault(b, []).append((a, part.at))
         self._solve_rails()
 
     @cached_property
     def sources(self) -> tuple[Source, ...]:
         """Batteries and supplies."""
         return tuple(
-            Source(p, p.nets["plus"], p.nets["minus"], self.supply_V.get(p.cell, _number(p.cube.value)))
+            Source(p, p.nets["plus"], p.nets["minus"], self.supply_V.get(p.at, _number(p.cube.value)))
             for p in self.circuit.parts
-            if p.kind.model in SOURCE_MODELS
+            if p.device.supplies
         )
 
     @cached_property
     def transistors(self) -> tuple[Part, ...]:
         """Transistors of every sort."""
-        return tuple(p for p in self.circuit.parts if p.kind.model in TRANSISTORS)
+        return tuple(p for p in self.circuit.parts if p.device.stage is not None)
 
     def _solve_rails(self) -> None:
         """Voltages that sources alone fix, ring by ring; contradictions are conflicts."""
@@ -222,14 +203,14 @@ class Topology:
 
     def _walk_ring(self, ring: int, start: int, links: dict[int, list[tuple[int, float, Source]]]) -> None:
         self.rails[start] = (ring, 0.0)
-        used: dict[Cell, Source] = {}
+        used: dict[Spot, Source] = {}
         queue = deque([start])
         while queue:
             here = queue.popleft()
             for there, step, source in links[here]:
-                if source.part.cell in used:
+                if source.part.at in used:
                     continue
-                used[source.part.cell] = source
+                used[source.part.at] = source
                 volts = self.rails[here][1] + step
                 if there not in self.rails:
                     self.rails[there] = (ring, volts)
@@ -238,10 +219,10 @@ class Topology:
                 difference = abs(volts - self.rails[there][1])
                 if difference < self.same_V and source.volts is not None:
                     difference = 0.0
-                others = tuple(s.part for c, s in used.items() if c != source.part.cell)
+                others = tuple(s.part for c, s in used.items() if c != source.part.at)
                 self.conflicts.append(Conflict(source.part, others, difference))
 
-    def pull(self, net: int, without: Cell | None = None) -> Pull:
+    def pull(self, net: int, without: Spot | None = None) -> Pull:
         """What `net` is drawn to through parts that pass direct current, leaving out one part."""
         start = self.tie[net]
         seen, queue = {start}, deque([start])
@@ -271,7 +252,7 @@ class Topology:
         a, b = self.rails.get(self.tie[part.nets[first]]), self.rails.get(self.tie[part.nets[second]])
         return None if a is None or b is None or a[0] != b[0] else a[1] - b[1]
 
-    def neighbours(self, net: int, without: Cell) -> list[tuple[int, Cell]]:
+    def neighbours(self, net: int, without: Spot) -> list[tuple[int, Spot]]:
         """(tie, part) reached from a net in one step of direct current."""
         return [(t, c) for t, c in self._direct.get(self.tie[net], ()) if c != without]
 
@@ -281,7 +262,7 @@ class Topology:
         Adds up resistances and forward voltages of the string; with `through_transistors` a transistor
         whose far end is on a rail counts as fully on (0.1 V).
         """
-        first, second = pair(part)
+        first, second = part.pair
         one = self._string(part, part.nets[first], through_transistors)
         two = self._string(part, part.nets[second], through_transistors)
         if one is None or two is None or one[0] != two[0]:
@@ -301,24 +282,24 @@ class Topology:
         Ohm's law with the junction's drop alone: the base resistance that a device model has protects no
         real transistor. None where a base is not driven so.
         """
-        if part.kind.model not in BIPOLAR:
+        if not part.device.bipolar:
             return None
         emitter = self.rails.get(self.tie[part.nets["emitter"]])
         if emitter is None:
             return None
-        sign = 1.0 if part.kind.model == "npn" else -1.0
+        sign = part.device.sign
         level, total, here = emitter[1] + sign * _BASE_EMITTER_V, 0.0, self.tie[part.nets["base"]]
         found = False
         for there, cell in self._direct.get(here, ()):
             other, rail = self.circuit.part_at[cell], self.rails.get(there)
-            ohms = direct_ohms(other) if other.kind.model == "resistor" else None
+            ohms = direct_ohms(other) if other.device.plain and not other.device.store else None
             if rail is not None and rail[0] == emitter[0] and ohms:
                 found, total = True, total + sign * (rail[1] - level) / ohms
         return max(total, 0.0) if found else None
 
     def _string(self, part: Part, net: int, transistors: bool) -> tuple[int, float, float, float] | None:
         """(ring, rail volts, ohms, junction volts) from a net to the rail at the end of its string."""
-        here, last = self.tie[net], part.cell
+        here, last = self.tie[net], part.at
         ohms = drop = 0.0
         for _ in range(len(self.circuit.parts)):
             rail = self.rails.get(here)
@@ -327,7 +308,8 @@ class Topology:
             onward = {(t, c) for t, c in self._direct.get(here, ()) if c != last}
             if transistors and len(onward) == 2 and len({c for _, c in onward}) == 1:
                 q = self.circuit.part_at[next(iter(onward))[1]]
-                control = self.tie[q.nets[LEGS[q.kind.model][0]]] if q.kind.model in LEGS else None
+                stage = q.device.stage
+                control = None if stage is None else self.tie[q.nets[stage.control]]
                 ends = [t for t, _ in onward if t != control and t in self.rails]
                 if control is not None and len(ends) == 1:
                     ring, volts = self.rails[ends[0]]
@@ -344,7 +326,7 @@ class Topology:
 
 def _step(part: Part) -> tuple[float, float] | None:
     """(ohms, junction volts) of a part in a string, None where neither is known."""
-    if part.kind.model in ("diode", "led"):
+    if [j.drop for j in part.device.junctions] == [Drop.FORWARD]:
         return 0.0, forward_V(part)
     resistance = direct_ohms(part)
     return None if resistance is None else (resistance, 0.0)
@@ -352,19 +334,14 @@ def _step(part: Part) -> tuple[float, float] | None:
 
 def junction_steps(part: Part) -> Iterator[tuple[str, str, float]]:
     """(from, to, volts) of every junction that conducts by itself once `volts` stand across it."""
-    model = part.kind.model
-    if model in JUNCTIONS:
-        yield "anode", "cathode", forward_V(part)
-        if model == "zener" and (z := zener_V(part)) is not None:
-            yield "cathode", "anode", z
-    elif model == "npn":
-        yield "base", "emitter", _BASE_EMITTER_V
-        yield "base", "collector", _BASE_EMITTER_V
-    elif model == "pnp":
-        yield "emitter", "base", _BASE_EMITTER_V
-        yield "collector", "base", _BASE_EMITTER_V
-    elif model == "nmos":
-        yield "source", "drain", _BASE_EMITTER_V  # body diode
+    for start, end, drop in part.device.junctions:
+        volts = {Drop.FORWARD: forward_V, Drop.PRINTED: zener_V, Drop.SILICON: _silicon_V}[drop](part)
+        if volts is not None:
+            yield start, end, volts
+
+
+def _silicon_V(part: Part) -> float:
+    return _BASE_EMITTER_V
 
 
 def _number(value: object) -> float | None:

@@ -18,7 +18,11 @@ if TYPE_CHECKING:
 
 def add_kit(parser: argparse.ArgumentParser) -> None:
     """``--kit FILE``."""
-    parser.add_argument("--kit", metavar="FILE", help="a kit of your own (TOML) instead of the bundled one")
+    parser.add_argument(
+        "--kit",
+        metavar="FILE",
+        help="a kit of your own (TOML) instead of the bundled one, or 'chips' for that with chips",
+    )
 
 
 def add_structure_only(parser: argparse.ArgumentParser) -> None:

@@ -99,14 +99,10 @@ def _parts(point: OperatingPoint) -> list[list[str]]:
 def _electrics(point: OperatingPoint, part: Part) -> tuple[str, str]:
     """Voltage and current of a part, or what a transistor does."""
     region = point.region(part)
-    terminals = list(part.nets)
-    if region is not None:
-        first, second = ("collector", "emitter") if "collector" in part.nets else ("drain", "source")
-        volts, amperes = point.across(part, first, second), point.current(part, first)
-        return region.word, _pair(volts, amperes)
-    if len(terminals) < 2:
+    if len(part.nets) < 2:
         return "", ""
-    return "", _pair(point.across(part, terminals[0], terminals[1]), point.current(part, terminals[0]))
+    told = _pair(point.across(part, *part.pair), point.current(part, part.pair[0]))
+    return ("" if region is None else region.word), told
 
 
 def _pair(volts: float | None, amperes: float | None) -> str:
@@ -197,7 +193,7 @@ def _swept(point: OperatingPoint | None, output: int | None) -> str:
 
 
 def _supplies(point: OperatingPoint) -> list[Part]:
-    return [p for p in point.circuit.parts if p.kind.model in ("battery", "supply")]
+    return [p for p in point.circuit.parts if p.device.supplies]
 
 
 def _pair_current(point: OperatingPoint, part: Part) -> str:
@@ -227,9 +223,7 @@ def _tolerance_text(tolerance: Tolerance, survey: Survey) -> str:
         title += " " + tr("(figures that need no runs in time: {fast} boards)", fast=tolerance.samples)
     lines = [_block(title, rows)]
     if tolerance.influence:
-        names = ", ".join(
-            f"{part.name} ({part.cell}) {figure_text(share, '')}" for part, share in tolerance.influence[:5]
-        )
+        names = ", ".join(f"{part.label} {figure_text(share, '')}" for part, share in tolerance.influence[:5])
         lines.append("  " + tr("what matters most: {parts}", parts=names))
     return "\n".join(lines)
 

@@ -2,7 +2,7 @@
 
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._format import format_value
-from snapcheck.kit._load import bundled_kit, load_kit, parse_kit
+from snapcheck.kit._load import bundled_kit, chips_kit, load_kit, parse_kit
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, lying
 from snapcheck.kit._series import (
     SERIES,
@@ -34,6 +34,7 @@ __all__ = [
     "ValueForm",
     "bundled_kit",
     "check_limits",
+    "chips_kit",
     "coarsest_series",
     "format_value",
     "in_series",

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from snapcheck.datafiles import read_data_text, toml_table
+from snapcheck.devices import DEVICES
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_key
@@ -19,27 +20,11 @@ from snapcheck.kit._values import parse_value
 from snapcheck.tables import TableReader, type_word
 from snapcheck.words import brief, tr
 
+#: name of the bundled kit with chips
+CHIPS = "chips"
 #: characters of a kind's name, which stands in layout files and messages
 _LONGEST = 40
 _NAME = re.compile(rf"[^\W\d_][\w.-]{{0,{_LONGEST - 1}}}")
-#: how a kind may be simulated
-MODELS = (
-    "resistor", "capacitor", "inductor", "diode", "zener", "led", "photoresistor", "thermistor",
-    "potentiometer", "npn", "pnp", "nmos", "switch", "lamp", "fuse", "battery", "supply", "source",
-    "microphone", "speaker", "buzzer", "meter", "network", "wire", "ground", "socket",
-)  # fmt: skip
-
-#: terminal names that a model needs; the rest of the two-terminal models take any two names
-MODEL_TERMINALS: dict[str, tuple[str, ...]] = {
-    "diode": ("anode", "cathode"), "zener": ("anode", "cathode"), "led": ("anode", "cathode"),
-    "npn": ("base", "collector", "emitter"), "pnp": ("base", "collector", "emitter"),
-    "nmos": ("gate", "drain", "source"), "potentiometer": ("a", "b", "wiper"),
-    "battery": ("plus", "minus"), "supply": ("plus", "minus"), "microphone": ("plus", "minus"),
-    "buzzer": ("plus", "minus"), "meter": ("plus", "minus"), "source": ("signal", PLATE),
-}  # fmt: skip
-_TWO_TERMINALS = (
-    "resistor", "capacitor", "inductor", "photoresistor", "thermistor", "switch", "lamp", "fuse", "speaker",
-)  # fmt: skip
 
 #: columns or rows of the largest cube: its cells are called A1 to H8
 _LARGEST = 8
@@ -64,16 +49,26 @@ def bundled_kit() -> Kit:
     return parse_kit(resource.read_text(encoding="utf-8"), "workshop.toml (bundled)")
 
 
+@functools.cache
+def chips_kit() -> Kit:
+    """The bundled kit with chips and other cubes of several cells, which no photo is read for."""
+    resource = importlib.resources.files("snapcheck.kit") / "data" / "chips.toml"
+    return parse_kit(resource.read_text(encoding="utf-8"), "chips.toml (bundled)")
+
+
 def load_kit(path: str | Path) -> Kit:
     """Read a kit from a TOML file.
 
-    A file with ``based_on = "bundled"`` starts from the bundled kit and adds or replaces kinds and devices.
+    A file with ``based_on = "bundled"`` starts from the bundled kit and adds or replaces kinds and devices;
+    one with ``based_on = "chips"`` from the bundled kit with chips, which the name ``chips`` stands for.
 
     Raises:
         InputError: the file cannot be opened.
         DataError: it is no kit; the message names file, key and what is accepted.
     """
     path = Path(path)
+    if str(path) == CHIPS and not path.exists():
+        return chips_kit()
     text = read_data_text(path, tr("a kit"), 2, tr("Give the path of a kit (TOML)."))
     return parse_kit(text, str(path))
 
@@ -93,8 +88,8 @@ class _Reader(TableReader):
                 self.fail(needed, tr("is missing."), tr('Add {needed} = "…" at the top.', needed=needed))
         kinds: dict[str, Kind] = {}
         if "based_on" in data:
-            self.choice(data["based_on"], "based_on", ("bundled",))
-            kinds.update(bundled_kit().kinds)
+            base = self.choice(data["based_on"], "based_on", ("bundled", CHIPS))
+            kinds.update((chips_kit() if base == CHIPS else bundled_kit()).kinds)
         for name, table in self.table(data.get("kind", {}), "kind").items():
             if not _NAME.fullmatch(name):
                 self.fail(
@@ -154,7 +149,7 @@ class _Reader(TableReader):
                 tr("{symmetry} is not accepted.", symmetry=brief(symmetry)),
                 tr("Accepted: 90, 180, 360."),
             )
-        model = self.choice(table["model"], f"{key}.model", MODELS)
+        model = self.choice(table["model"], f"{key}.model", DEVICES)
         faces = self.faces(contacts, table.get("faces", {}), f"{key}.faces")
         marked = self.text(table.get("marked", ""), f"{key}.marked")
         if marked and marked not in faces:
@@ -208,8 +203,8 @@ class _Reader(TableReader):
 
     def terminals_fit(self, kind: Kind, key: str) -> None:
         """Rule checks and simulation ask for terminals by name."""
-        needed = MODEL_TERMINALS.get(kind.model)
-        if needed is not None and set(kind.terminals) != set(needed):
+        device, needed = kind.device, kind.device.legs
+        if needed and set(kind.terminals) != set(needed):
             self.fail(
                 key,
                 tr(
@@ -219,7 +214,7 @@ class _Reader(TableReader):
                 ),
                 tr("Needed by this model: {names}.", names=", ".join(needed)),
             )
-        if kind.model == "network":
+        if device.between_legs:
             for name, ohm in kind.parameters.items():
                 ends = set(inner_ends(name)) & set(kind.terminals)
                 if len(ends) < 2 or not name.endswith("_ohm") or ohm <= 0:
@@ -228,7 +223,7 @@ class _Reader(TableReader):
                         tr("is no resistance between two legs."),
                         tr("Write LEG-LEG_ohm, with two of {names}.", names=", ".join(kind.terminals)),
                     )
-        if kind.model in _TWO_TERMINALS and len(kind.terminals) != 2:
+        if device.count and len(kind.terminals) != device.count:
             self.fail(
                 key,
                 tr("gives a {model} {len} terminals.", model=kind.model, len=len(kind.terminals)),

@@ -8,6 +8,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import NamedTuple
 
+from snapcheck.devices import DEVICES, UNKNOWN, Device
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._side import Side
@@ -62,7 +63,7 @@ class Kind:
         interchangeable: groups of terminals that may be exchanged without changing the circuit.
         value_form: what is printed on it.
         values: for words (types, colours), the ones the kit has; for numbers, the values in the box, or ().
-        model: name of the way it is simulated (resistor, capacitor, diode, bjt, mosfet, source, wire, ...).
+        model: name of the kind of device that it is (resistor, npn, wire, ...): see `device`.
         ratings: name to number in SI units (max_power_W, max_voltage_V, max_current_A, ...); may be empty.
         ratings_by_value: the same for one printed type (BC547, red, 3.5V/0.2A), overriding `ratings`.
         parameters, parameters_by_value: device model parameters likewise. Names in capitals are SPICE
@@ -99,6 +100,11 @@ class Kind:
     size: tuple[int, int] = (1, 1)
     symbol_at: tuple[float, float] | None = None
     print_at: tuple[float, float] | None = None
+
+    @property
+    def device(self) -> Device:
+        """What is known of such devices."""
+        return DEVICES.get(self.model, UNKNOWN)
 
     @cached_property
     def terminals(self) -> tuple[str, ...]:

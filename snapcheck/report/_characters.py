@@ -13,8 +13,6 @@ _LINES = {
     "": "·", "E": "╶", "W": "╴", "N": "╵", "S": "╷", "EW": "─", "NS": "│", "ES": "┌", "SW": "┐", "EN": "└",
     "NW": "┘", "ENS": "├", "NSW": "┤", "ESW": "┬", "ENW": "┴", "ENSW": "┼",
 }  # fmt: skip
-#: letters per kind where the designator would mislead
-_LETTERS = {"ground": "⏚", "socket": "◎"}
 
 
 def board_lines(
@@ -59,7 +57,7 @@ def _cell(
         return f"{left}{_LINES[''.join(sorted(s.name for s in sides))]}{right}", "wire"
     if cell != anchor:  # the rest of a cube of several cells
         return f"{left}▒{right}", "part"
-    letter = _LETTERS.get(kind.model, kind.prefix[:1] or "?")
+    letter = kind.device.letter or kind.prefix[:1] or "?"
     return f"{left}{letter}{right}", "part"
 
 

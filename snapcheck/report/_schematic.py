@@ -8,11 +8,12 @@ stands upright between their lines; a part that couples two stages lies between 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from xml.sax.saxutils import escape
 
 from snapcheck.board import Design, label_of, symbol_svg
 from snapcheck.circuit import Circuit, Part, terminal_word
+from snapcheck.devices import Drive, Store
 from snapcheck.report._look import CARD, INK
 from snapcheck.report._schematic_layout import (
     BLOCK_STEP,
@@ -164,20 +165,25 @@ class _Drawing:
         part, middle, step = placed.part, self.level(placed.middle), BLOCK_STEP * _LEVEL
         sides = legs_of_block(part)
         half = step * len(sides[0]) / 2
+        words = [[shown(terminal_word(name), isolate=False) for name in names] for names in sides]
+        # letters of 11.5 are about 6.2 wide: a frame grows for long words as far as its column allows
+        most = 6.2 * max(sum(map(len, row)) for row in zip_longest(*words, fillvalue=""))
+        wide = min(max(34.0, most / 2 + 7), 46.0)
+        letters = min(11.5, 11.5 * (2 * wide - 14) / most)
         self.over.append(
-            f'<rect x="{x - 34:.1f}" y="{middle - half:.1f}" width="68" height="{2 * half:.1f}" '
-            f'fill="{CARD}" stroke="{INK}" stroke-width="{_PEN}"/>'
+            f'<rect x="{x - wide:.1f}" y="{middle - half:.1f}" width="{2 * wide:.0f}" '
+            f'height="{2 * half:.1f}" fill="{CARD}" stroke="{INK}" stroke-width="{_PEN}"/>'
         )
-        self.boxes.append((x - 64, middle - half, x + 64, middle + half))
+        self.boxes.append((x - wide - 30, middle - half, x + wide + 30, middle + half))
         self.lowest = max(self.lowest, middle + half)
-        for names, way, anchor in ((sides[0], -1, "start"), (sides[1], 1, "end")):
-            for number, terminal in enumerate(names):
+        for side, way, anchor in ((0, -1, "start"), (1, 1, "end")):
+            for number, terminal in enumerate(sides[side]):
                 net, y = part.nets[terminal], middle - half + (number + 0.5) * step
-                self.under.append(self._line(net, x + way * 34, y, x + way * 44, y))
-                self.over.append(self._chip(net, x + way * 54, y))
+                self.under.append(self._line(net, x + way * wide, y, x + way * (wide + 10), y))
+                self.over.append(self._chip(net, x + way * (wide + 20), y))
                 self.over.append(
-                    f'<text x="{x + way * 29:.1f}" y="{y + 4:.1f}" font-size="11.5" text-anchor="{anchor}" '
-                    f'fill="{INK}">{escape(shown(terminal_word(terminal), isolate=False))}</text>'
+                    f'<text x="{x + way * (wide - 5):.1f}" y="{y + 4:.1f}" font-size="{letters:.3g}" '
+                    f'text-anchor="{anchor}" fill="{INK}">{escape(words[side][number])}</text>'
                 )
         self._text(x, middle - half - 8, f"{part.name} {label_of(part.cube, part.kind)}".strip(), "middle",
                    bold=True)  # fmt: skip
@@ -255,9 +261,10 @@ class _Drawing:
         value = label_of(part.cube, part.kind)
         if placed.lies:
             tall = {"led": 52, "photoresistor": 52}.get(part.kind.name, 32)  # arrows of light
-            above = y - (38 if part.kind.model in ("capacitor", "source") else tall)
+            low = part.device.store is Store.CHARGE or part.device.drive is Drive.SIGNAL
+            above = y - (38 if low else tall)
             self._text(x, above, part.name, "middle", bold=True)
-            self._text(x, y + (44 if part.kind.model == "capacitor" else 40), value, "middle")
+            self._text(x, y + (44 if part.device.store is Store.CHARGE else 40), value, "middle")
             return
         if placed.sides.get("wiper") == "E":  # the wire from the wiper leaves where the text would stand
             x, y, anchor = x - 68, y + 1, "end"
@@ -297,7 +304,7 @@ class _Drawing:
             net = self.circuit.net_of(probe.cell, probe.terminal)
             if not net or net not in self.layout.level or net not in self.spans:
                 continue
-            if side == "W" and any(p.kind.model == "source" for p, _ in self.circuit.parts_on(net)):
+            if side == "W" and any(p.device.drive is Drive.SIGNAL for p, _ in self.circuit.parts_on(net)):
                 continue  # the connector itself shows where it comes in
             x, y = self._port_at(net, side)
             self._join(net, x, y)

@@ -8,12 +8,25 @@ from itertools import pairwise
 
 from snapcheck.board import Design
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Drive, Store
 
-_SOURCES = frozenset({"battery", "supply"})
-#: (upper, lower) terminals of parts that stand upright by their nature
-_UPRIGHT = {"npn": ("collector", "emitter"), "pnp": ("emitter", "collector"), "nmos": ("drain", "source"),
-            "pmos": ("source", "drain")}  # fmt: skip
-_CONTROL = {"npn": "base", "pnp": "base", "nmos": "gate", "pmos": "gate"}
+
+def _upright(part: Part) -> tuple[str, str] | None:
+    """(upper, lower) terminals of a part that stands upright by its nature."""
+    stage = part.device.stage
+    if stage is None:
+        return None
+    return (stage.against, stage.along) if part.device.sign > 0 else (stage.along, stage.against)
+
+
+def _control(part: Part) -> str | None:
+    """The terminal of an upright part that points to the input."""
+    return part.device.stage.control if part.device.stage is not None else None
+
+
+def _connector(part: Part) -> bool:
+    """An inlet for a signal, whose other terminal is the plate."""
+    return part.device.drive is Drive.SIGNAL
 
 
 #: from one leg of a block to the next, in levels
@@ -59,8 +72,7 @@ def lay_out(circuit: Circuit, design: Design | None) -> Layout:
 
 def is_block(part: Part) -> bool:
     """True for a part of many legs, which is drawn as a frame with the number of the net at each of them."""
-    model = part.kind.model
-    return len(part.nets) > 2 and model not in _UPRIGHT and model not in ("potentiometer", "source")
+    return len(part.nets) > 2 and part.device.stage is None and not part.device.slides
 
 
 def legs_of_block(part: Part) -> tuple[list[str], list[str]]:
@@ -83,7 +95,7 @@ class _Maker:
         self.start, self.goal = self._ends(design)
         self.height = self._heights()
         self.distance = self._distances()
-        self.controls = {p.nets[_CONTROL[p.kind.model]] for p in self.parts if p.kind.model in _CONTROL}
+        self.controls = {p.nets[leg] for p in self.parts if (leg := _control(p))}
 
     # ------------------------------------------------------------ what the nets are
 
@@ -91,7 +103,7 @@ class _Maker:
         """Nets at the plus of a source whose minus is the plate."""
         return {
             p.nets["plus"] for p in self.parts
-            if p.kind.model in _SOURCES and p.nets.get("minus") == 0 and p.nets.get("plus", 0) != 0
+            if p.device.supplies and p.nets.get("minus") == 0 and p.nets.get("plus", 0) != 0
         }  # fmt: skip
 
     def _ends(self, design: Design | None) -> tuple[int | None, int | None]:
@@ -103,21 +115,20 @@ class _Maker:
         start = None if design is None else net(design.input)
         goal = None if design is None else net(design.output)
         if start is None:
-            source = next((p for p in self.parts if p.kind.model in ("source", "microphone")), None)
+            source = next((p for p in self.parts if p.device.signal_leg), None)
             if source is not None:
-                start = source.nets.get("signal", source.nets.get("plus"))
+                start = source.nets[source.device.signal_leg]
         return start or None, goal or None
 
     def _pairs(self, part: Part) -> list[tuple[int, int, float]]:
         """(net, net, conductance) for the levelling; capacitors do not count."""
-        nets, model = part.nets, part.kind.model
-        if model in _UPRIGHT:
-            up, low = _UPRIGHT[model]
-            control = nets[_CONTROL[model]]
+        nets, upright, leg = part.nets, _upright(part), _control(part)
+        if upright and leg:
+            (up, low), control = upright, nets[leg]
             return [(nets[up], nets[low], 1.0), (control, nets[low], 2.5), (control, nets[up], 0.5)]
-        if model == "capacitor":
+        if part.device.store is Store.CHARGE:
             return []
-        if model == "potentiometer":
+        if part.device.slides:
             return [(nets["a"], nets["wiper"], 1.0), (nets["wiper"], nets["b"], 1.0)]
         names = list(nets)
         return [(nets[names[0]], nets[names[1]], 1.0)] if len(names) == 2 else []
@@ -132,7 +143,7 @@ class _Maker:
                 if a != b:
                     links[a].append((b, g))
                     links[b].append((a, g))
-            if part.kind.model in _SOURCES and part.nets["plus"] not in fixed:
+            if part.device.supplies and part.nets["plus"] not in fixed:
                 links[part.nets["plus"]].append((part.nets["minus"], 0.01))
         height.update(fixed)
         for _ in range(200):
@@ -148,13 +159,12 @@ class _Maker:
         """Steps from the input along the signal; from the sources where there is no input."""
         near: dict[int, list[int]] = defaultdict(list)
         for part in self.parts:
-            nets, model = part.nets, part.kind.model
-            if model in _UPRIGHT:
-                control = nets[_CONTROL[model]]
-                for terminal in _UPRIGHT[model]:
-                    near[control].append(nets[terminal])
-                near[nets[_UPRIGHT[model][0]]].append(nets[_UPRIGHT[model][1]])
-                near[nets[_UPRIGHT[model][1]]].append(nets[_UPRIGHT[model][0]])
+            nets, upright, leg = part.nets, _upright(part), _control(part)
+            if upright and leg:
+                up, low = (nets[terminal] for terminal in upright)
+                near[nets[leg]] += [up, low]
+                near[up].append(low)
+                near[low].append(up)
                 continue
             values = list(dict.fromkeys(nets.values()))
             for here in values:
@@ -162,7 +172,7 @@ class _Maker:
         seeds: list[int] = [] if self.start is None else [self.start]
         if not seeds:
             for part in self.parts:
-                if part.kind.model in _SOURCES:
+                if part.device.supplies:
                     seeds += [part.nets["plus"], part.nets["minus"]]
         distance: dict[int, float] = {}
         queue = deque((seed, 0.0) for seed in seeds)
@@ -181,7 +191,7 @@ class _Maker:
 
     def _lies(self, part: Part) -> bool:
         """Couples two signal nets along one level."""
-        if part.kind.model == "source":
+        if _connector(part):
             return True
         names = list(part.nets)
         if len(names) != 2:
@@ -189,14 +199,14 @@ class _Maker:
         a, b = part.nets.values()
         if a == b or not (self._signal(a) and self._signal(b)):
             return False
-        return part.kind.model == "capacitor" or abs(self.height[a] - self.height[b]) < 0.06
+        return part.device.store is Store.CHARGE or abs(self.height[a] - self.height[b]) < 0.06
 
     def _upper(self, part: Part) -> tuple[str, str]:
         """The terminals that point up and down when the part stands."""
-        model = part.kind.model
-        if model in _UPRIGHT:
-            return _UPRIGHT[model]
-        first, second = ("a", "b") if model == "potentiometer" else list(part.nets)[:2]
+        upright = _upright(part)
+        if upright:
+            return upright
+        first, second = part.pair
         a, b = part.nets[first], part.nets[second]
         ha, hb = self._rank(a), self._rank(b)
         return (first, second) if ha >= hb else (second, first)
@@ -217,7 +227,7 @@ class _Maker:
 
         edges = self._falls(lying)
         for part in lying:
-            if len(part.nets) != 2 or part.kind.model == "source":
+            if len(part.nets) != 2 or _connector(part):
                 continue
             a, b = (find(n) for n in part.nets.values())
             if a == b:
@@ -247,7 +257,7 @@ class _Maker:
     def _chain(self, part: Part) -> list[str]:
         """Terminals from top to bottom, the control terminal in between."""
         up, low = self._upper(part)
-        middle = _CONTROL.get(part.kind.model) or ("wiper" if "wiper" in part.nets else None)
+        middle = _control(part) or ("wiper" if "wiper" in part.nets else None)
         return [up, middle, low] if middle else [up, low]
 
     def _without_cycles(self, edges: set[tuple[int, int]]) -> set[tuple[int, int]]:
@@ -263,14 +273,14 @@ class _Maker:
     def _key(self, part: Part) -> float:
         """Where a part belongs between the input (0) and the output."""
         d = self.distance
-        model = part.kind.model
+        leg = _control(part)
         signal = [n for n in part.nets.values() if self._signal(n)]
-        if model in _SOURCES and part.nets.get("minus") == 0:
+        if part.device.supplies and part.nets.get("minus") == 0:
             return -3.0
-        if model == "source":
+        if _connector(part):
             return -1.0
-        if model in _UPRIGHT:
-            return d[part.nets[_CONTROL[model]]] + 0.6
+        if leg:
+            return d[part.nets[leg]] + 0.6
         if not signal:
             return -2.0
         if len(set(signal)) == 1:
@@ -282,7 +292,10 @@ class _Maker:
 
     def _columns(self, level: dict[int, int], lying: list[Part]) -> dict[Part, float]:
         """Parts in columns; what stands above and below one another shares a column."""
-        order = sorted(self.parts, key=lambda p: (self._key(p), p not in lying, level_of(p, level), p.cell))
+        # blocks come last, where no line runs behind them
+        order = sorted(
+            self.parts, key=lambda p: (is_block(p), self._key(p), p not in lying, level_of(p, level), p.at)
+        )
         column: dict[Part, float] = {}
         spans: list[list[tuple[float, float]]] = []
         nets_in: list[set[int]] = []
@@ -292,8 +305,8 @@ class _Maker:
             home = None
             if part not in lying and not is_block(part):
                 first = max(0, len(spans) - 4)
-                if part.kind.model in _CONTROL:  # what feeds its base or gate stands to the left of it
-                    control = part.nets[_CONTROL[part.kind.model]]
+                if leg := _control(part):  # what feeds its base or gate stands to the left of it
+                    control = part.nets[leg]
                     feeders = [int(c) for q, c in column.items() if control in q.nets.values()]
                     first = max([first, *(c + 1 for c in feeders)]) if self._signal(control) else first
                 for index in range(first, len(spans)):
@@ -356,7 +369,7 @@ class _Maker:
                 if part in lying and len(part.nets) == 2:
                     left = self._left(part)
                     shift = -0.35 if terminal == left else 0.35
-                elif terminal in ("base", "gate", "wiper"):
+                elif terminal in (_control(part), "wiper"):
                     shift = -0.35
                 xs[net].append(at + shift)
         return {net: (min(v), max(v)) for net, v in xs.items()}
@@ -374,15 +387,15 @@ class _Maker:
 
     def _left(self, part: Part) -> str:
         """The terminal of a lying part that points to the input."""
-        if part.kind.model == "source":
+        if _connector(part):
             return next(t for t in part.nets if t != "signal")
         first, second = list(part.nets)[:2]
         a, b = part.nets[first], part.nets[second]
         return first if (self.distance[a], a) <= (self.distance[b], b) else second
 
     def _place(self, part: Part, level: dict[int, int], column: float, lies: bool) -> Placed:
-        model = part.kind.model
-        if model == "source":
+        leg = _control(part)
+        if _connector(part):
             return Placed(part, column, level[part.nets["signal"]], 0, True, {"signal": "E"})
         if lies:
             left = self._left(part)
@@ -400,16 +413,16 @@ class _Maker:
         up, low = self._upper(part)
         top = level[part.nets[up]] if part.nets[up] else None
         bottom = level[part.nets[low]] if part.nets[low] else None
-        if model in _UPRIGHT:
-            control = part.nets[_CONTROL[model]]
+        if leg:
+            control = part.nets[leg]
             middle = self._transistor_middle(top, bottom, level[control] if control else None)
             if self._covered(middle, column):
                 middle -= 0.45
-            return Placed(part, column, middle, 0, False, {_CONTROL[model]: "W", up: "N", low: "S"})
+            return Placed(part, column, middle, 0, False, {leg: "W", up: "N", low: "S"})
         middle = (top + 0.5) if top is not None else (bottom or 1) - 0.5
         if bottom is not None and top is not None and bottom - top > 1:
             middle = bottom - 0.5 if part.nets[up] in self.rails else top + 0.5
-        first = "a" if model == "potentiometer" else next(iter(part.nets))
+        first = part.pair[0]
         turn = 90 if first == up else 270
         sides = {up: "N", low: "S"}
         if "wiper" in part.nets:

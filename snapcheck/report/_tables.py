@@ -176,11 +176,7 @@ def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
 
 
 def _pair(part: Part) -> tuple[str, str] | None:
-    names = tuple(part.nets)
-    for pair in (("collector", "emitter"), ("drain", "source"), ("plus", "minus"), ("anode", "cathode")):
-        if set(pair) <= set(names):
-            return pair
-    return (names[0], names[1]) if len(names) >= 2 else None
+    return part.pair if len(part.nets) >= 2 else None
 
 
 def _differs(result: CheckResult, plan: Part | None, part: Part) -> bool:

@@ -28,12 +28,8 @@ from typing import Any, BinaryIO
 
 _NUMBER = r"[-+]?[0-9]*\.?[0-9]+(?:e[-+]?[0-9]+)?"
 _NODE = r"[a-z0-9]+"
-_ACROSS = rf"(?:v\({_NODE}(?:,{_NODE})?\)|\(0-v\({_NODE}\)\))"
-#: the only expressions: a lamp's current and its heat
-_LAMP = (
-    rf"{_ACROSS}/\({_NUMBER}\*(?:v\({_NODE}\)\*)?pow\({_NUMBER}\+{_NUMBER}\*max\(v\({_NODE}\),0\),0\.333333333\)\)"
-    rf"|{_ACROSS}\*i\({_NODE}\)/{_NUMBER}"
-)
+#: the only expressions: voltages, currents and numbers, joined by these signs and functions
+_EXPRESSION = rf"(?:{_NUMBER}|v\({_NODE}(?:,{_NODE})?\)|i\({_NODE}\)|tanh|max|min|pow|[-+*/(),])+"
 #: element lines, models and options that the netlist writer uses; nothing else may reach the library
 _LINE = re.compile(
     r"(?:\.model [a-z0-9_]+ [a-z]+\([a-z0-9_=.+\- ]*\)"
@@ -41,8 +37,8 @@ _LINE = re.compile(
     r"|\.(?:ic|nodeset)(?: v\([a-z0-9_]+\)=[-+0-9.e]+)+"
     r"|\.save all(?: @[a-z0-9_]+\[[a-z0-9]+\])*"
     r"|\.end"
-    rf"|b[a-z0-9]+ {_NODE} {_NODE} i=(?:{_LAMP})"
-    r"|[rclvidqjms][a-z0-9_]+ [a-z0-9_=.+\-() ]+)"
+    rf"|b[a-z0-9]+ {_NODE} {_NODE} i={_EXPRESSION}"
+    r"|[rclvidqjmsegk][a-z0-9_]+ [a-z0-9_=.+\-() ]+)"
 )
 _COMMAND = re.compile(
     rf"(?:op|ac (?:dec|lin) [0-9]+ {_NUMBER} {_NUMBER}|tran {_NUMBER} {_NUMBER} {_NUMBER} {_NUMBER}(?: uic)?)"

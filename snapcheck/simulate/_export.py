@@ -28,7 +28,8 @@ def export_netlist(circuit: Circuit, conditions: Conditions | None = None) -> st
         lines.append(f"* {node}: " + " ".join(str(contact) for contact in net.contacts[:12]))
     for index, part in enumerate(netlist.topology.parts, start=1):
         kind = re.sub(r"[^a-z0-9-]", "?", part.kind.name)
-        lines.append(f"* devices ending in {index}: {part.name} in {part.cell}, {kind}")
+        where = part.name if part.place is None else f"{part.name} in {part.place}"
+        lines.append(f"* devices ending in {index}: {where}, {kind}")
     lines += [f"* {remark.kind}: {' '.join(remark.cells)}" for remark in netlist.remarks]
     lines += netlist.lines[:-1]
     return "\n".join([*lines, ".op", ".end", ""])

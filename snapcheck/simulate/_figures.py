@@ -16,7 +16,6 @@ from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._worker import Worker
@@ -154,7 +153,7 @@ class Measurer:
         Args:
             through: terminal of the part at the place whose current is wanted, too.
         """
-        part = self._circuit.part_at.get(place.cell) if through else None
+        part = self._circuit.part_at.get(place.at) if through else None
         return self._once(
             ("oscillation", conditions, place, through),
             lambda: _transient.oscillation(
@@ -228,22 +227,22 @@ class Measurer:
 
     def _current(self, e: Expectation) -> float | None:
         place = self.place(e)
-        amperes = self.point(self.conditions(e)).current(place.cell, place.terminal)
+        amperes = self.point(self.conditions(e)).current(place.at, place.terminal)
         if amperes is None:
             raise SimulationError(
                 tr(
                     "there is no part with a {terminal} at {cell}.",
                     terminal=terminal_word(place.terminal),
-                    cell=place.cell,
+                    cell=place.at,
                 )
             )
-        return abs(amperes) if says_no_direction(self._circuit.part_at[place.cell], e) else amperes
+        return abs(amperes) if says_no_direction(self._circuit.part_at[place.at], e) else amperes
 
     def _power(self, e: Expectation) -> float | None:
         place = self.place(e)
-        watts = self.point(self.conditions(e)).power(place.cell)
+        watts = self.point(self.conditions(e)).power(place.at)
         if watts is None:
-            raise SimulationError(tr("there is no part at {cell}.", cell=place.cell))
+            raise SimulationError(tr("there is no part at {cell}.", cell=place.at))
         return watts
 
     def _gain(self, e: Expectation) -> float | None:
@@ -353,7 +352,7 @@ class Measurer:
         """Average or root mean square over whole periods; at rest, what the operating point has."""
         form, _, what = e.quantity.partition("-")
         conditions, place = self.conditions(e), self.place(e)
-        part = self._circuit.part_at.get(place.cell) if what == "current" else None
+        part = self._circuit.part_at.get(place.at) if what == "current" else None
         found = None
         for look in self._moving(place, part):
             found, _ = self.oscillation(conditions, look, through="" if part is None else place.terminal)
@@ -374,8 +373,8 @@ class Measurer:
         """Where to look for the rhythm of a current: the part's terminals that no supply holds."""
         if part is None:
             return [place]
-        held = {0} | {n for p in self._circuit.parts if p.kind.model in SUPPLIES for n in p.nets.values()}
-        return [Probe(part.cell, t) for t, n in part.nets.items() if n not in held]
+        held = {0} | {n for p in self._circuit.parts if p.device.supplies for n in p.nets.values()}
+        return [Probe(part.at, t) for t, n in part.nets.items() if n not in held]
 
     def _threshold(self, e: Expectation) -> float | None:
         conditions, place = self.conditions(e), self.place(e)
@@ -420,7 +419,7 @@ def says_no_direction(part: Part, expectation: Expectation) -> bool:
 
 def ripple_of(circuit: Circuit) -> tuple[float, float]:
     """(peak-to-peak volts, hertz) of the ripple that mains supplies bring; no volts where there are none."""
-    supplies = [part for part in circuit.parts if part.kind.model == "supply"]
+    supplies = [part for part in circuit.parts if part.device.ripples]
     if not supplies:
         return 0.0, 100.0
     volts = max(part.parameters.get("ripple_V", 0.1) for part in supplies)
@@ -499,7 +498,7 @@ def _placed(name: str, expectation: Expectation, design: Design) -> str:
     if expectation.place is not None:
         # one current flows through a part with two ends, and their names a and b mean nothing to people
         through = expectation.quantity in OF_A_PART and expectation.place.terminal in ("a", "b")
-        place = str(expectation.place.cell) if through else probe_words(expectation.place)
+        place = str(expectation.place.at) if through else probe_words(expectation.place)
         return tr("{name} at {place}", name=name, place=place)
     return name
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part, is_closed
+from snapcheck.devices import DEVICES, Drop, template
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, inner_ends, parse_value
 from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
@@ -43,14 +44,12 @@ def write_netlist(
     """
     writer = Writer(circuit, conditions, stimulus, own_models=own_models or bool(scales))
     for index, part in enumerate(writer.netlist.topology.parts, start=1):
-        write = _WRITERS.get(part.kind.model)
+        write = _subcircuit if part.device.template else _WRITERS.get(part.device.writes)
         if write is None:
             raise SimulationError(
                 tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
-                place=str(part.cell),
-                way_out=tr(
-                    "Give the kind one of these models: {models}.", models=", ".join(sorted(_WRITERS))
-                ),
+                place=str(part.at),
+                way_out=tr("Give the kind one of these models: {models}.", models=", ".join(_calculated())),
             )
         writer.start(part, index, scales.get(part.name, 1.0))
         write(writer, part, part.parameters)
@@ -70,10 +69,10 @@ def part_value(part: Part) -> float:
         return float(value)
     raise SimulationError(
         tr("the value of {name} is not known.", name=part.name),
-        place=str(part.cell),
+        place=str(part.at),
         way_out=tr(
             "Write its value into the layout, such as: {cell} {kind} 4k7.",
-            cell=part.cell,
+            cell=part.at,
             kind=part.kind.name,
         ),
     )
@@ -94,7 +93,7 @@ def heat_resistance(part: Part, celsius: float) -> float:
 
 def supply_volts(part: Part, conditions: Conditions) -> float:
     """Open-circuit voltage of a battery or supply, V."""
-    chosen = conditions.supply_V.get(part.cell)
+    chosen = conditions.supply_V.get(part.at)
     return part_value(part) if chosen is None else chosen
 
 
@@ -177,7 +176,7 @@ def _potentiometer(w: Writer, part: Part, p: Parameters) -> None:
     ohm, end, after = part_value(part) * w.scale, p.get("end_ohm", 5.0), w.stimulus.after
 
     def halves(conditions: Conditions) -> tuple[float, float]:
-        position = min(max(conditions.pots.get(part.cell, 0.5), 0.0), 1.0)
+        position = min(max(conditions.pots.get(part.at, 0.5), 0.0), 1.0)
         return max(position * ohm, end), max((1 - position) * ohm, end)
 
     now = halves(w.conditions)
@@ -280,11 +279,12 @@ def _diode(w: Writer, part: Part, p: Parameters) -> None:
     anode, cathode = w.outer(part, "anode"), w.outer(part, "cathode")
     parameters = dict(p)
     parameters.setdefault("RS", 0.1)  # without it, switching circuits flip on every time step
-    if part.kind.model == "zener" and isinstance(part.cube.value, (int, float)):
+    zener = any(j.drop is Drop.PRINTED for j in part.device.junctions)
+    if zener and isinstance(part.cube.value, (int, float)):
         parameters.setdefault("BV", float(part.cube.value))
         parameters["BV"] *= w.scale
-    model = w.model(part, "d", parameters)
-    if part.kind.model == "zener" and "BV" in parameters:
+    model = w.model(part, part.device.spice, parameters)
+    if zener and "BV" in parameters:
         w.varies_in_model(part, model, "bv", parameters["BV"])
     w.add(f"{w.name('d')} {anode} {cathode} {model}")
     current = w.vector(f"@{w.name('d')}[id]")
@@ -298,7 +298,7 @@ def _bipolar(w: Writer, part: Part, p: Parameters) -> None:
     for name, least in (("RB", 10.0), ("RE", 0.1), ("RC", 0.5)):
         parameters.setdefault(name, least)  # without them an astable flips on every time step
     parameters["BF"] = parameters.get("BF", 100.0) * w.scale
-    model = w.model(part, part.kind.model, parameters)
+    model = w.model(part, part.device.spice, parameters)
     w.varies_in_model(part, model, "bf", parameters["BF"])
     w.add(f"{w.name('q')} {c} {b} {e} {model}")
     ic, ib = w.vector(f"@{w.name('q')}[ic]"), w.vector(f"@{w.name('q')}[ib]")
@@ -310,8 +310,8 @@ def _bipolar(w: Writer, part: Part, p: Parameters) -> None:
 def _mosfet(w: Writer, part: Part, p: Parameters) -> None:
     d, g, s = (w.outer(part, t) for t in ("drain", "gate", "source"))
     parameters = dict(p)
-    parameters["VTO"] = parameters.get("VTO", 2.0 if part.kind.model == "nmos" else -2.0) * w.scale
-    model = w.model(part, "vdmos", parameters, first="nchan" if part.kind.model == "nmos" else "pchan")
+    parameters["VTO"] = parameters.get("VTO", 2.0 * part.device.sign) * w.scale
+    model = w.model(part, part.device.spice, parameters, first="nchan" if part.device.sign > 0 else "pchan")
     w.varies_in_model(part, model, "vto", parameters["VTO"])
     # its current is measured in the drain lead: ngspice's own leaves the body diode out
     inner = w.inner("d")
@@ -330,7 +330,7 @@ def _supply(w: Writer, part: Part, p: Parameters) -> None:
     after = None if w.stimulus.after is None else supply_volts(part, w.stimulus.after) * w.scale
     printed = part.cube.value if isinstance(part.cube.value, (int, float)) else volts
     ohm = p.get("internal_ohm", p.get("internal_ohm_per_V", 0.1) * abs(float(printed)))
-    rippling = w.stimulus.ripple and part.kind.model == "supply"
+    rippling = w.stimulus.ripple and part.device.ripples
     w.emf(w.name("v"), emf, minus, volts, after, rippling)
     w.add(f"{w.name('r')} {emf} {plus} {max(ohm, _LEAST_OHM):.12g}")
     branch = w.vector(f"{w.name('v')}#branch")
@@ -388,6 +388,16 @@ def _microphone(w: Writer, part: Part, p: Parameters) -> None:
     w.flows("minus", Term(-1, branch))
 
 
+def _subcircuit(w: Writer, part: Part, p: Parameters) -> None:
+    """A device that is a subcircuit, with an ammeter in each of its leads."""
+    inside = {}
+    for number, leg in enumerate(part.nets):
+        inside[leg] = w.inner(f"t{number}")
+        w.add(f"{w.name('v', f't{number}')} {w.outer(part, leg)} {inside[leg]} dc 0")
+        w.flows(leg, Term(1, w.vector(f"{w.name('v', f't{number}')}#branch")))
+    w.subcircuit(template(part.device.template), inside, p)
+
+
 _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "resistor": _resistor,
     "network": _network,
@@ -400,13 +410,8 @@ _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "fuse": _fuse,
     "switch": _switch,
     "diode": _diode,
-    "led": _diode,
-    "zener": _diode,
-    "npn": _bipolar,
-    "pnp": _bipolar,
-    "nmos": _mosfet,
-    "pmos": _mosfet,
-    "battery": _supply,
+    "bipolar": _bipolar,
+    "mosfet": _mosfet,
     "supply": _supply,
     "source": _source,
     "microphone": _microphone,
@@ -415,5 +420,7 @@ _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "meter": _meter,
 }
 
-#: every device model a kit may name (beside ``wire``, ``ground`` and ``socket``)
-MODELS = frozenset(_WRITERS)
+
+def _calculated() -> list[str]:
+    """Names of the devices that can be calculated."""
+    return sorted(device.name for device in DEVICES.values() if device.is_part)

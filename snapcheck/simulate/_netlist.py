@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Template
 from snapcheck.simulate import _topology
 from snapcheck.simulate._topology import Remark, Topology
 
@@ -200,6 +201,13 @@ class Writer:
         self._model_names[key] = name
         return name
 
+    def subcircuit(self, text: Template, outer: Mapping[str, str], parameters: Mapping[str, float]) -> None:
+        """The lines of a subcircuit, its ports joined to nodes."""
+        lower = {name.lower(): value for name, value in parameters.items()}
+        lines, inner = text.written(self._index, outer, lower)
+        self.netlist.nodes.update(inner)
+        self.netlist.lines += lines
+
     def varies(self, part: Part, letter: str, value: float, suffix: str = "") -> None:
         """Note a device of the part whose value scales between specimens."""
         command = f"alter {self.name(letter, suffix)} ="
@@ -260,10 +268,9 @@ class Writer:
         if stimulus.kick:
             base = next(
                 (
-                    netlist.node(p.nets[t])
+                    netlist.node(p.nets[p.device.stage.control])
                     for p in netlist.topology.parts
-                    for t in ("base", "gate")
-                    if t in p.nets
+                    if p.device.stage is not None
                 ),
                 "0",
             )

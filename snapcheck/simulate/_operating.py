@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from snapcheck.board import Cell, Conditions
+from snapcheck.board import Conditions, Spot
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Transistor
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
-from snapcheck.simulate._topology import SUPPLIES, Remark
+from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -39,13 +40,6 @@ class Region(enum.StrEnum):
                 return tr("reversed")
 
 
-#: (control, inverting output, following output) of an amplifying part
-LEADS = {
-    "npn": ("base", "collector", "emitter"),
-    "pnp": ("base", "collector", "emitter"),
-    "nmos": ("gate", "drain", "source"),
-    "pmos": ("gate", "drain", "source"),
-}
 #: a collector current below this is no current (A); common practice, no source
 _OFF_A = 5e-6
 #: collector-emitter voltage below which a bipolar transistor counts as fully on (V), common practice
@@ -77,32 +71,31 @@ class OperatingPoint:
         return {net: volts for net, volts in enumerate(self.voltages) if volts is not None}
 
     @cached_property
-    def part_currents_A(self) -> Mapping[Cell, float]:
-        """Cell to amperes: into a transistor's collector or drain, else into the first terminal."""
+    def part_currents_A(self) -> Mapping[Spot, float]:
+        """Cell to amperes into the first of its main terminals."""
         currents = {}
         for part in self.circuit.parts:
             if part.name in self._currents:
-                lead = next((t for t in ("collector", "drain") if t in part.nets), next(iter(part.nets)))
-                currents[part.cell] = self._currents[part.name].get(lead, 0.0)
+                currents[part.at] = self._currents[part.name].get(part.pair[0], 0.0)
         return currents
 
     @cached_property
-    def part_powers_W(self) -> Mapping[Cell, float]:
+    def part_powers_W(self) -> Mapping[Spot, float]:
         """Cell to watts taken in (a working battery's is negative)."""
-        return {p.cell: self.power(p) or 0.0 for p in self.circuit.parts if p.name in self._currents}
+        return {p.at: self.power(p) or 0.0 for p in self.circuit.parts if p.name in self._currents}
 
     def voltage(self, net: int) -> float | None:
         """Volts of a net against the plate, None where it is not solved."""
         return self.voltages[net]
 
-    def current(self, part: Part | Cell | str, terminal: str) -> float | None:
+    def current(self, part: Part | Spot, terminal: str) -> float | None:
         """Amperes into a terminal of a part (given itself, by cell or by name); None if there is none."""
         found = self._part(part)
         if found is None or terminal not in found.nets:
             return None
         return self._currents.get(found.name, {}).get(terminal, 0.0)
 
-    def across(self, part: Part | Cell | str, plus: str, minus: str) -> float | None:
+    def across(self, part: Part | Spot, plus: str, minus: str) -> float | None:
         """Volts from terminal `plus` to terminal `minus` of a part."""
         found = self._part(part)
         if found is None or plus not in found.nets or minus not in found.nets:
@@ -110,7 +103,7 @@ class OperatingPoint:
         high, low = self.voltages[found.nets[plus]], self.voltages[found.nets[minus]]
         return None if high is None or low is None else high - low
 
-    def power(self, part: Part | Cell | str) -> float | None:
+    def power(self, part: Part | Spot) -> float | None:
         """Watts that a part takes in (negative for a supply that delivers)."""
         found = self._part(part)
         if found is None:
@@ -121,16 +114,18 @@ class OperatingPoint:
             total += (volts or 0.0) * current
         return total
 
-    def region(self, part: Part | Cell | str) -> Region | None:
+    def region(self, part: Part | Spot) -> Region | None:
         """What a transistor does; None for other parts."""
         found = self._part(part)
         if found is None:
             return None
-        if found.kind.model in ("npn", "pnp"):
-            return self._bipolar_region(found, 1.0 if found.kind.model == "npn" else -1.0)
-        if found.kind.model in ("nmos", "pmos"):
-            return self._mosfet_region(found, 1.0 if found.kind.model == "nmos" else -1.0)
-        return None
+        match found.device.transistor:
+            case Transistor.BIPOLAR:
+                return self._bipolar_region(found, found.device.sign)
+            case Transistor.FIELD:
+                return self._mosfet_region(found, found.device.sign)
+            case _:
+                return None
 
     def _bipolar_region(self, part: Part, sign: float) -> Region | None:
         vce = self.across(part, "collector", "emitter")
@@ -157,23 +152,31 @@ class OperatingPoint:
         threshold = sign * part.parameters.get("VTO", 2.0 * sign)
         return Region.FULLY_ON if vds < vgs - threshold else Region.AMPLIFYING
 
-    def _part(self, part: Part | Cell | str) -> Part | None:
+    def _part(self, part: Part | Spot) -> Part | None:
         if isinstance(part, Part):
             return part
         return self.circuit.part_named.get(part) if isinstance(part, str) else self.circuit.part_at.get(part)
 
 
 def holds(point: OperatingPoint) -> list[tuple[int, float]]:
-    """(net of a control, V that hold its transistor off: those of what follows it) of each transistor."""
+    """(net of a control, V that hold its transistor off: those of what follows it) of each transistor.
+
+    Of a chip, an input and the V of its minus.
+    """
     found: dict[int, float] = {}
     for part in point.circuit.parts:
-        if part.kind.model in LEADS:
-            control, _, follower = (part.nets.get(name) for name in LEADS[part.kind.model])
-            if control is None or follower is None or control in (0, follower):
+        stage = part.device.stage
+        if stage is not None:
+            control, follower = part.nets[stage.control], part.nets[stage.along]
+            if control in (0, follower):
                 continue
             volts = point.voltage(follower)
             if volts is not None and point.voltage(control) is not None:
                 found.setdefault(control, volts)
+        for way in part.device.ways or ():
+            volts = point.voltage(part.nets[part.pair[1]])
+            if way.gain and volts is not None and part.nets[way.start] not in (0, part.nets[part.pair[1]]):
+                found.setdefault(part.nets[way.start], volts)
     return list(found.items())
 
 
@@ -247,7 +250,7 @@ def read(
 def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
     found = []
     for part in netlist.topology.parts:
-        if part.kind.model not in SUPPLIES:
+        if not part.device.supplies:
             continue
         volts = supply_volts(part, point.conditions)
         across = point.across(part, "plus", "minus")
@@ -258,12 +261,12 @@ def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
                     tr(
                         "{name} is overloaded: it delivers {amperes:.3g} A "
                         "and its {volts:.3g} V fall to {across:.3g} V.",
-                        name=f"{part.name} ({part.cell})",
+                        name=part.label,
                         amperes=-(point.current(part, "plus") or 0.0),
                         volts=volts,
                         across=across,
                     ),
-                    (str(part.cell),),
+                    (str(part.at),),
                 )
             )
     return found

@@ -396,7 +396,7 @@ def _scaled(size: float, unit: str) -> tuple[float, str]:
 def _bars(axes: Axes, pen: _Pen, tolerance: Tolerance) -> None:
     shown = tolerance.influence[:_MOST_BARS][::-1]
     pen.axes(axes, "", "")
-    names = [f"{part.name} ({part.cell})" for part, _ in shown]
+    names = [part.label for part, _ in shown]
     shares = [share * 100 for _, share in shown]
     axes.barh(names, shares, color=pen.warm, height=0.65)
     for i, share in enumerate(shares):
@@ -426,7 +426,7 @@ def plots_of(
         yield oscillation_plot(survey.rhythm, survey.rhythm_waves, survey.rhythm_net)
     for number, (expectation, delay) in enumerate(survey.delays, start=1):
         place = expectation.place or survey.design.output
-        net = None if place is None else survey.circuit.net_of(place.cell, place.terminal)
+        net = None if place is None else survey.circuit.net_of(place.at, place.terminal)
         if net is not None:
             yield delay_plot("delay" if len(survey.delays) == 1 else f"delay-{number}", delay, net)
     if sweep is not None and survey.output is not None:

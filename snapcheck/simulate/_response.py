@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Conditions, Probe
+from snapcheck.board import Cell, Conditions, Probe
 from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import write_netlist
@@ -34,9 +34,6 @@ _DEPTH_dB = 120.0
 #: a unit source that brings less than this to its own net drives nothing: what is there crept through
 #: insulation, and a gain from it would be none
 LEAST_INPUT = 1e-5
-
-#: models that carry a signal by themselves
-_INPUT_MODELS = frozenset({"source", "microphone"})
 
 
 @dataclass(frozen=True)
@@ -132,14 +129,17 @@ def _magnitude(frequency: NDArray[Any] | None, values: NDArray[Any] | None, at_H
 
 def net_of_probe(circuit: Circuit, probe: Probe, role: str) -> int:
     """Net of a probe; raises SimulationError when the place has no such terminal."""
-    net = circuit.net_of(probe.cell, probe.terminal)
+    net = circuit.net_of(probe.at, probe.terminal)
     if net is None:
-        cube = circuit.board.cubes.get(probe.cell)
+        part = circuit.part_at.get(probe.at)
+        cube = (
+            part.cube if part else circuit.board.cubes.get(probe.cell) if isinstance(probe.at, Cell) else None
+        )
         raise SimulationError(
             tr("the {role} cannot be found: {what} has no {terminal}.", role=role,
                terminal=terminal_word(probe.terminal),
                what=tr("the empty cell") if cube is None else tr(circuit.kit[cube.kind].title)),
-            place=str(probe.cell),
+            place=str(probe.at),
         )  # fmt: skip
     return net
 
@@ -150,14 +150,14 @@ def resolve_input(circuit: Circuit, probe: Probe | None) -> Part | int | None:
     Without a probe, the only audio input or microphone of the board, where there is just one.
     """
     if probe is None:
-        inputs = [part for part in circuit.parts if part.kind.model in _INPUT_MODELS]
+        inputs = [part for part in circuit.parts if part.device.signal_leg]
         return inputs[0] if len(inputs) == 1 else None
-    part = circuit.part_at.get(probe.cell)
-    if part is not None and part.kind.model in _INPUT_MODELS:
+    part = circuit.part_at.get(probe.at)
+    if part is not None and part.device.signal_leg:
         return part
     net = net_of_probe(circuit, probe, tr("input"))
     for other, terminal in circuit.parts_on(net):
-        if other.kind.model in _INPUT_MODELS and terminal in ("signal", "plus"):
+        if terminal == other.device.signal_leg:
             return other
     return net
 
@@ -166,7 +166,7 @@ def input_net(source: Part | int) -> int:
     """The net that a source drives."""
     if isinstance(source, int):
         return source
-    return source.nets["signal" if "signal" in source.nets else "plus"]
+    return source.nets[source.device.signal_leg]
 
 
 def need_input(circuit: Circuit, probe: Probe | None) -> Part | int:
@@ -363,7 +363,7 @@ def own_loads(circuit: Circuit, output: int) -> list[tuple[float, float]]:
     """(ohm, henry) of every loudspeaker from the output straight to the plate."""
     loads = []
     for part, _ in circuit.parts_on(output):
-        if part.kind.model == "speaker" and set(part.nets.values()) == {output, 0}:
+        if part.device.sounds and set(part.nets.values()) == {output, 0}:
             p = part.parameters
             printed = (
                 part.cube.value if isinstance(part.cube.value, (int, float)) and part.cube.value > 0 else 8.0

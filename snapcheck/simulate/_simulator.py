@@ -8,7 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from snapcheck.board import Cell, Conditions, Design, Probe
+from snapcheck.board import Conditions, Design, Probe, Spot
 from snapcheck.circuit import Circuit, Part, build_circuit, switch_positions
 from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
@@ -207,7 +207,7 @@ class Simulator:
         *,
         what: str,
         values: Sequence[float],
-        cell: Cell | None = None,
+        cell: Spot | None = None,
     ) -> Sweep:
         """Operating points along a knob: ``pot``, ``light``, ``temperature`` or ``supply``."""
         knob = _sweep.resolve_knob(circuit, what, cell)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions, Design, Expectation, Probe
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Spread as Spreads
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response
 from snapcheck.simulate._crew import WorkerCrew
@@ -51,12 +52,12 @@ def spreads(circuit: Circuit) -> list[Spread]:
     """How each part of a circuit varies between specimens; parts that do not are left out."""
     found = []
     for part in circuit.parts:
-        model, p = part.kind.model, part.parameters
-        if model in ("npn", "pnp"):
+        p = part.parameters
+        if part.device.spread is Spreads.GAIN:
             low, high = p.get("gain_min", 100.0), p.get("gain_max", 400.0)
             middle = math.sqrt(low * high)
             found.append(Spread(part, low / middle, high / middle, logarithmic=True))
-        elif model in ("nmos", "pmos"):
+        elif part.device.spread is Spreads.THRESHOLD:
             tolerance = p.get("threshold_tolerance", _THRESHOLD_TOLERANCE)
             found.append(Spread(part, 1 - tolerance, 1 + tolerance))
         elif part.kind.tolerance > 0:

@@ -11,15 +11,18 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import replace
+from itertools import islice
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
-from snapcheck.simulate._operating import LEADS, OperatingPoint, Region
-from snapcheck.simulate._topology import SOURCES, Remark
+from snapcheck.simulate._operating import OperatingPoint, Region
+from snapcheck.simulate._text import figure_text
+from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -47,7 +50,8 @@ def rest(
         return _looked_at(worker, circuit, conditions, scales, loops, near)
 
     point, lasts = look()
-    if lasts and {point.region(part) for part in circuit.parts} <= {None, Region.AMPLIFYING}:
+    flips = any(part.device.swing for part in circuit.parts)
+    if not flips and lasts and {point.region(part) for part in circuit.parts} <= {None, Region.AMPLIFYING}:
         return point  # an amplifier: no other state is looked for
     found = [(point, lasts)]
     for begin in _begins(circuit, point):
@@ -61,10 +65,20 @@ def rest(
     point = states[0]
     if len(states) == 1:
         return point
-    shown = ", ".join(f"{p.name} ({p.cell}) {r.word}" for p in circuit.parts if (r := point.region(p)))
+    shown = ", ".join(f"{p.label} {word}" for p in circuit.parts if (word := _state_word(point, p)))
     text = tr("it can rest in {n} states; shown is the one with {regions}.", n=len(states), regions=shown)
-    cells = tuple(str(p.cell) for p in circuit.parts if p.kind.model in LEADS)
+    cells = tuple(str(p.at) for p in circuit.parts if p.device.amplifies)
     return replace(point, remarks=(*point.remarks, Remark("states", text, cells)))
+
+
+def _state_word(point: OperatingPoint, part: Part) -> str:
+    """What a part does at rest, where it can do several things."""
+    region = point.region(part)
+    if region is not None:
+        return region.word
+    outputs = dict.fromkeys(way.end for way in part.device.ways or () if part.device.swing)
+    volts = ((leg, point.voltage(part.nets[leg])) for leg in outputs)
+    return ", ".join(f"{leg} {figure_text(v, 'V')}" for leg, v in volts if v is not None)
 
 
 def stay(
@@ -123,12 +137,23 @@ def _begins(circuit: Circuit, point: OperatingPoint) -> list[tuple[int, float]]:
     """(net, V) where searches for other states begin: transistors off, then fully on, one at a time."""
     begins = dict(_operating.holds(point)[:_MOST_HELD])
     for part in circuit.parts:
-        if part.kind.model in LEADS and len(begins) < 2 * _MOST_HELD:
-            _, output, follower = (part.nets.get(name) for name in LEADS[part.kind.model])
-            volts = None if follower is None else point.voltage(follower)
-            if output is not None and output != follower and volts is not None and point.voltage(output):
+        stage = part.device.stage
+        if stage is not None and len(begins) < 2 * _MOST_HELD:
+            output, follower = part.nets[stage.against], part.nets[stage.along]
+            volts = point.voltage(follower)
+            if output != follower and volts is not None and point.voltage(output):
                 begins.setdefault(output, volts)
-    return list(begins.items())
+    return [*begins.items(), *islice(_swings(circuit, point), 2 * _MOST_HELD)]
+
+
+def _swings(circuit: Circuit, point: OperatingPoint) -> Iterator[tuple[int, float]]:
+    """(net of an output, V) with the outputs of amplifiers at either end of their swing."""
+    for part in circuit.parts:
+        for way in part.device.ways or ():
+            for leg in part.device.swing or ():
+                volts = point.voltage(part.nets[leg])
+                if not way.turned and volts is not None:
+                    yield part.nets[way.end], volts
 
 
 def loops_of(circuit: Circuit) -> tuple[int, ...]:
@@ -146,7 +171,7 @@ def loops_of(circuit: Circuit) -> tuple[int, ...]:
 
 
 def _loops_of(circuit: Circuit) -> tuple[int, ...]:
-    held = {0} | {n for p in circuit.parts if p.kind.model in SOURCES for n in p.nets.values()}
+    held = {0} | {n for p in circuit.parts if p.device.drive for n in p.nets.values()}
     passes: dict[int, list[tuple[int, bool, Part]]] = {}
     gains: list[tuple[int, int, bool, Part]] = []
     for part in circuit.parts:
@@ -166,14 +191,16 @@ def _loops_of(circuit: Circuit) -> tuple[int, ...]:
 def _ways(part: Part) -> Iterator[tuple[int, int, bool, bool]]:
     """(from net, to net, turned over, with gain) of every way for slow signals through a part."""
     nets = part.nets
-    if part.kind.model in LEADS:
-        control, against, along = (nets.get(name) for name in LEADS[part.kind.model])
-        if control is None or against is None or along is None:
-            return
+    stage = part.device.stage
+    if stage is not None:
+        control, against, along = (nets[name] for name in stage)
         yield control, against, True, True
         yield along, against, False, True
         yield control, along, False, False
-    elif part.kind.model != "capacitor":
+    elif part.device.ways is not None:
+        for start, end, turned, gain in part.device.ways:
+            yield nets[start], nets[end], turned, gain
+    elif part.device.store is not Store.CHARGE:
         for a in nets.values():
             for b in nets.values():
                 yield a, b, False, False

@@ -13,9 +13,10 @@ from contextlib import suppress
 
 from snapcheck.board import Conditions, settings_words
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Sense, Setting
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _states
-from snapcheck.simulate._operating import LEADS, OperatingPoint
+from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._sweep import Knob
 from snapcheck.simulate._worker import Worker
 
@@ -36,14 +37,14 @@ _MOST_POTS = 4
 
 def knobs_of(circuit: Circuit) -> Iterator[tuple[Knob, tuple[float, ...]]]:
     """Every knob of a circuit and the values it is turned to."""
-    models = {part.kind.model for part in circuit.parts}
-    if "photoresistor" in models:
+    senses = {part.device.sense for part in circuit.parts}
+    if Sense.LIGHT in senses:
         yield Knob("light"), _LIGHTS
-    if "thermistor" in models:
+    if Sense.TEMPERATURE in senses:
         yield Knob("temperature"), _CELSIUS
-    pots = [part for part in circuit.parts if part.kind.model == "potentiometer"]
+    pots = [part for part in circuit.parts if part.device.setting is Setting.POT]
     for part in pots[:_MOST_POTS]:
-        yield Knob("pot", part.cell), _WIPERS
+        yield Knob("pot", part.at), _WIPERS
 
 
 def strained(
@@ -83,7 +84,7 @@ def _worst(
     for value in values:
         turn(value)
     for part in circuit.parts:
-        if part.kind.model in LEADS:
+        if part.device.stage:
             _go_half_way(points, part, turn, by_ratio=knob.what == "light")
     worst: dict[int, OperatingPoint] = {}
     for part in circuit.parts:

@@ -15,9 +15,6 @@ from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._worker import Worker
 
-#: models without which nothing oscillates
-_ACTIVE = frozenset({"npn", "pnp", "nmos", "pmos"})
-
 
 @dataclass(frozen=True)
 class Survey:
@@ -68,7 +65,7 @@ def survey(worker: Worker, design: Design, circuit: Circuit) -> Survey:
                 continue
             if found is not None:
                 delays.append((expectation, found))
-    output = None if design.output is None else circuit.net_of(design.output.cell, design.output.terminal)
+    output = None if design.output is None else circuit.net_of(design.output.at, design.output.terminal)
     return Survey(design, circuit, point, figures, *path, output, rhythm, waves, net, tuple(delays))
 
 
@@ -100,8 +97,8 @@ def _oscillation(
     ]
     silent = design.input is None and _response.resolve_input(circuit, None) is None
     if not places and silent and design.output is not None:
-        active = sum(part.kind.model in _ACTIVE for part in circuit.parts)
-        stores = any(part.kind.model in ("capacitor", "inductor") for part in circuit.parts)
+        active = any(part.device.amplifies for part in circuit.parts)
+        stores = any(part.device.store for part in circuit.parts)
         places = [design.output] if active and stores else []
     for place in places:
         try:
@@ -109,5 +106,5 @@ def _oscillation(
         except SimulationError:
             continue
         if found is not None:
-            return found[0], found[1], circuit.net_of(place.cell, place.terminal)
+            return found[0], found[1], circuit.net_of(place.at, place.terminal)
     return None, None, None

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Cell, Conditions
+from snapcheck.board import Conditions, Spot
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Setting
 from snapcheck.errors import InputError, SimulationError
 from snapcheck.simulate import _states
 from snapcheck.simulate._operating import OperatingPoint
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -32,7 +32,7 @@ class Knob:
     """
 
     what: str
-    cell: Cell | None = None
+    cell: Spot | None = None
 
     def __post_init__(self) -> None:
         if self.what not in KNOBS:
@@ -81,7 +81,7 @@ class Sweep:
         volts = [None if point is None else point.voltage(net) for point in points]
         return np.array([np.nan if v is None else v for v in volts], dtype=float)
 
-    def current(self, part: Part | Cell | str, terminal: str) -> NDArray[Any]:
+    def current(self, part: Part | Spot, terminal: str) -> NDArray[Any]:
         """Amperes into a terminal along the sweep, shape (n,); NaN where there is no answer."""
         import numpy as np
 
@@ -89,7 +89,7 @@ class Sweep:
         return np.array([np.nan if i is None else i for i in amperes], dtype=float)
 
 
-def resolve_knob(circuit: Circuit, what: str, cell: Cell | None = None) -> Knob:
+def resolve_knob(circuit: Circuit, what: str, cell: Spot | None = None) -> Knob:
     """A knob of a circuit; without a cell the only potentiometer or supply.
 
     Raises:
@@ -98,21 +98,23 @@ def resolve_knob(circuit: Circuit, what: str, cell: Cell | None = None) -> Knob:
     knob = Knob(what, cell)
     if what in ("light", "temperature"):
         return Knob(what)
-    models = {"potentiometer"} if what == "pot" else SUPPLIES
-    fitting = [part for part in circuit.parts if part.kind.model in models]
-    chosen = [part for part in fitting if cell is None or part.cell == cell]
+    wanted = Setting.POT if what == "pot" else Setting.SUPPLY
+    fitting = [part for part in circuit.parts if part.device.setting is wanted]
+    chosen = [part for part in fitting if cell is None or part.at == cell]
     if len(chosen) != 1:
         if not fitting:
             raise InputError(
                 tr("there is no {what} on this board to be swept.", what=what),
                 way_out=tr("Sweep light or temperature, or give another board."),
             )
-        names = ", ".join(f"{part.cell} ({part.name})" for part in fitting)
+        names = ", ".join(
+            str(part.at) if part.place is None else f"{part.at} ({part.name})" for part in fitting
+        )
         raise InputError(
             tr("it is not clear which {what} is meant.", what=what),
             way_out=tr("Accepted: {names}.", names=names),
         )
-    return Knob(knob.what, chosen[0].cell)
+    return Knob(knob.what, chosen[0].at)
 
 
 def sweep(

@@ -13,10 +13,6 @@ from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.words import active_language, tr
 
-#: models that drive a circuit
-SUPPLIES = frozenset({"battery", "supply"})
-SOURCES = frozenset({"battery", "supply", "source", "microphone"})
-
 #: beyond this many parts a board is no board
 _MOST_PARTS = 5000
 
@@ -54,7 +50,7 @@ class Topology:
 
 
 def _names(parts: list[Part]) -> str:
-    return ", ".join(f"{part.name} ({part.cell})" for part in parts)
+    return ", ".join(part.label for part in parts)
 
 
 def examine(circuit: Circuit) -> Topology:
@@ -74,9 +70,7 @@ def _examine(circuit: Circuit) -> Topology:
     if len(circuit.parts) > _MOST_PARTS:
         raise SimulationError(tr("the board has more than {most} parts.", most=_MOST_PARTS))
     shorted = [
-        part
-        for part in circuit.parts
-        if part.kind.model in SUPPLIES and part.nets["plus"] == part.nets["minus"]
+        part for part in circuit.parts if part.device.supplies and part.nets["plus"] == part.nets["minus"]
     ]
     if shorted:
         raise SimulationError(
@@ -84,10 +78,10 @@ def _examine(circuit: Circuit) -> Topology:
                 "the supply is shorted: plus and minus of {parts} touch the same metal.",
                 parts=_names(shorted),
             ),
-            place=str(shorted[0].cell),
+            place=str(shorted[0].at),
             way_out=tr("Do not power this board. Take away the wire, lead or plate contact that joins them."),
         )
-    if not any(part.kind.model in SOURCES for part in circuit.parts):
+    if not any(part.device.drive for part in circuit.parts):
         raise SimulationError(
             tr("nothing drives this circuit: it has no battery, no supply and no input."),
             way_out=tr("Add the supply to the layout, or photograph the board with it."),
@@ -104,8 +98,8 @@ def _examine(circuit: Circuit) -> Topology:
     for key, members in island.items():
         if key == grounded:
             continue
-        supplies = [part for part in members if part.kind.model in SUPPLIES]
-        cells = tuple(str(part.cell) for part in members)
+        supplies = [part for part in members if part.device.supplies]
+        cells = tuple(str(part.at) for part in members)
         if supplies:
             alive.add(key)
             ties.add(supplies[0].nets["minus"])
@@ -139,13 +133,13 @@ def _examine(circuit: Circuit) -> Topology:
                 Remark(
                     "bypassed",
                     tr("{parts} is bypassed: all its terminals are one net.", parts=_names([part])),
-                    (str(part.cell),),
+                    (str(part.at),),
                 )
             )
             continue
         kept.append(part)
     remarks += _without_data(kept)
-    if not any(part.kind.model in SOURCES for part in kept):
+    if not any(part.device.drive for part in kept):
         raise SimulationError(
             tr("no battery, supply or input reaches the rest of this circuit."),
             way_out=tr("Look for half-made contacts beside the supply."),
@@ -164,7 +158,7 @@ def _without_data(parts: list[Part]) -> list[Remark]:
                 parts=_names([part]),
                 kind=tr(part.kind.title),
             ),
-            (str(part.cell),),
+            (str(part.at),),
         )
         for part in parts
         if not part.kind.knows(part.cube.value)

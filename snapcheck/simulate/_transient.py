@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Drive, Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response
 from snapcheck.simulate._models import microphone_slope, supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._waveform import Rhythm, crossings, distortion, rhythm, swing
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
@@ -51,7 +51,6 @@ _BACK = 0.1
 _LEAST_RISE_s, _SLOW_RISE = 0.2, 200.0
 #: seconds of computing that a search through all spans may take
 _SEARCH_s = 20.0
-_RESISTANCES = frozenset({"resistor", "potentiometer", "photoresistor", "thermistor"})
 #: an oscillation smaller than this is none (V)
 _LEAST_SWING_V = 0.05
 #: what loses this share of its swing from the third quarter of a run to the fourth dies away
@@ -197,7 +196,7 @@ def source_amplitude(source: Part | int) -> float:
     if isinstance(source, int):
         return 0.01
     p = source.parameters
-    if source.kind.model == "microphone":
+    if source.device.drive is Drive.SENSOR:
         return p.get("signal_A", 5e-6) / microphone_slope(p)
     return p.get("amplitude_V", 0.01)
 
@@ -420,12 +419,12 @@ def time_constants_s(circuit: Circuit) -> list[float]:
         value = part.cube.value
         if not isinstance(value, (int, float)) or not value > 0:
             continue
-        if part.kind.model in _RESISTANCES:
+        if part.device.ohmic:
             for net in part.nets.values():
                 ohms[net] = max(ohms.get(net, 0.0), float(value))
-        elif part.kind.model == "capacitor":
+        elif part.device.store is Store.CHARGE:
             farads.append((float(value), set(part.nets.values()) - {0}))
-        elif part.kind.model == "inductor":
+        elif part.device.store is Store.FLUX:
             henries.append(float(value))
     found = [farad * max((ohms.get(net, 0.0) for net in nets), default=0.0) for farad, nets in farads]
     found += [2 * math.pi * math.sqrt(henry * farad) for henry in henries for farad, _ in farads]
@@ -530,9 +529,7 @@ def thresholds(
     The input goes from 0 V to the highest supply and back, slowly beside every time constant of the circuit.
     None where the net does not change by 50 mV.
     """
-    highest = max(
-        (supply_volts(p, conditions) for p in circuit.parts if p.kind.model in SUPPLIES), default=0.0
-    )
+    highest = max((supply_volts(p, conditions) for p in circuit.parts if p.device.supplies), default=0.0)
     rise = min(max(_LEAST_RISE_s, _SLOW_RISE * max(time_constants_s(circuit), default=0.0)), _LONGEST_s)
     inlet = _response.input_net(source)
     stimulus = Stimulus(input=source, ramp=(highest, rise))

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from snapcheck.board import Design, Expectation
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _response
 from snapcheck.simulate._figures import Figure, Measurer, name_of
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._topology import SUPPLIES
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -179,7 +179,7 @@ def _pairs(first: OperatingPoint, second: OperatingPoint) -> list[tuple[Part, Pa
     return [
         (part, other)
         for part in first.circuit.parts
-        if (other := second.circuit.part_at.get(part.cell)) is not None and other.kind.name == part.kind.name
+        if (other := second.circuit.part_at.get(part.at)) is not None and other.kind.name == part.kind.name
     ]
 
 
@@ -191,8 +191,8 @@ def _region_changes(first: OperatingPoint, second: OperatingPoint) -> list[Chang
             continue
         now = tr("unpowered") if after is None else after.word
         text = tr(
-            "{name} ({cell}) is {after} instead of {before}.",
-            name=part.name, cell=part.cell, before=before.word, after=now,
+            "{part} is {after} instead of {before}.",
+            part=part.label, before=before.word, after=now,
         )  # fmt: skip
         changes.append(Change(None, None, None, text, 1.5))
     return changes
@@ -202,15 +202,15 @@ def _part_changes(first: OperatingPoint, second: OperatingPoint) -> list[Change]
     """Currents of supplies and of what one sees or hears: light-emitting diodes, lamps, buzzers."""
     changes = []
     for part, other in _pairs(first, second):
-        if part.kind.model not in SUPPLIES | {"led", "lamp", "buzzer"}:
+        if not (part.device.supplies or part.device.shows):
             continue
-        lead = next(iter(part.nets))
+        lead = part.pair[0]
         before, after = first.current(part, lead) or 0.0, second.current(other, lead) or 0.0
-        if part.kind.model in SUPPLIES:
+        if part.device.supplies:
             before, after = -before, -after
-            name = tr("current from {name} ({cell})", name=part.name, cell=part.cell)
+            name = tr("current from {part}", part=part.label)
         else:
-            name = tr("current through {name} ({cell})", name=part.name, cell=part.cell)
+            name = tr("current through {part}", part=part.label)
         size = max(abs(before), abs(after))
         if size < 1e-4 or abs(before - after) < 0.2 * size:
             continue
@@ -226,7 +226,7 @@ def _stresses(first: OperatingPoint, second: OperatingPoint) -> list[str]:
         remark.text for remark in second.remarks if remark.kind == "overload" and remark.text not in told
     ]
     for part in second.circuit.parts:
-        same = first.circuit.part_at.get(part.cell)
+        same = first.circuit.part_at.get(part.at)
         twin = same if same is not None and same.kind.name == part.kind.name else None
         sentences += _reversed(first, second, part, twin)
         limit = part.ratings.get("max_power_W")
@@ -234,9 +234,8 @@ def _stresses(first: OperatingPoint, second: OperatingPoint) -> list[str]:
         if limit and watts > limit and (twin is None or (first.power(twin) or 0.0) <= limit):
             sentences.append(
                 tr(
-                    "{name} ({cell}) turns {watts} into heat, rated {limit}.",
-                    name=part.name,
-                    cell=part.cell,
+                    "{part} turns {watts} into heat, rated {limit}.",
+                    part=part.label,
                     watts=figure_text(watts, "W"),
                     limit=figure_text(limit, "W"),
                 )
@@ -245,13 +244,13 @@ def _stresses(first: OperatingPoint, second: OperatingPoint) -> list[str]:
 
 
 def _reversed(first: OperatingPoint, second: OperatingPoint, part: Part, twin: Part | None) -> Sequence[str]:
-    if part.kind.model != "capacitor" or "plus" not in part.nets:
+    if part.device.store is not Store.CHARGE or "plus" not in part.nets:
         return ()
     volts = second.across(part, "plus", "minus")
     before = None if twin is None else first.across(twin, "plus", "minus")
     if volts is None or volts > -0.3 or (before is not None and before < -0.3):
         return ()
     return (
-        tr("{name} ({cell}) sees {volts}: its plus is the negative side.",
-           name=part.name, cell=part.cell, volts=figure_text(volts, "V")),
+        tr("{part} sees {volts}: its plus is the negative side.",
+           part=part.label, volts=figure_text(volts, "V")),
     )  # fmt: skip

@@ -12,6 +12,7 @@ import pytest
 import snapcheck
 
 ROOMS = (
+    "devices",
     "kit",
     "board",
     "findings",

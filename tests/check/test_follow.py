@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from samples import DESIGNS, KIT, Variant, variants
+from samples import DESIGNS, KIT, Variant, kit_for, variants
 
 from snapcheck.board import Board, Cell, Cube, load_design, write_layout
 from snapcheck.check import Electrical, compare, follow
@@ -55,8 +55,9 @@ def test_every_figure_of_a_stretched_build_is_met(file: Path, simulator: Simulat
 
 @pytest.mark.parametrize("variant", SAME, ids=lambda v: f"{v.design.stem}: {v.title}")
 def test_every_figure_of_an_equivalent_build_is_met(variant: Variant, simulator: Simulator) -> None:
-    design = load_design(variant.design, KIT)
-    result = check_build(variant.board(), design, KIT, simulator)
+    kit = kit_for(variant.design)
+    design = load_design(variant.design, kit)
+    result = check_build(variant.board(), design, kit, simulator)
     assert [b.text if b else d.text for d, b in result.figures if b is None or not b.met] == []
     for ours, theirs in result.figures:
         if theirs is not None and theirs.value is None:  # then it says why

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from handmade import handmade
 
-from snapcheck.board import Cell, Conditions, Design, Expectation, Probe
+from snapcheck.board import Conditions, Design, Expectation, Probe
 from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Simulator
 
@@ -54,7 +54,7 @@ def test_voltage_divider(simulator):
 def test_lowpass_corner(simulator):
     """f = 1/(2πRC), gain there −3.01 dB. Horowitz, Hill, chapter 1 (RC filters)."""
     circuit = handmade(INPUT, resistor(15e3, 2, 3), capacitor(10e-9, 3, 0))
-    response = simulator.frequency_response(circuit, output=Probe(Cell(0, 1), "b"))
+    response = simulator.frequency_response(circuit, output=Probe("R1", "b"))
     low, high = response.band()
     assert low is None
     assert high == pytest.approx(1 / (2 * math.pi * 15e3 * 10e-9), rel=2e-3)
@@ -63,7 +63,7 @@ def test_lowpass_corner(simulator):
 def test_highpass_corner(simulator):
     """The same source, high-pass: the corner of a coupling capacitor with the resistance behind it."""
     circuit = handmade(INPUT, capacitor(100e-9, 2, 3), resistor(10e3, 3, 0))
-    low, _ = simulator.frequency_response(circuit, output=Probe(Cell(0, 2), "a")).band()
+    low, _ = simulator.frequency_response(circuit, output=Probe("R1", "a")).band()
     assert low == pytest.approx(1 / (2 * math.pi * 10e3 * 100e-9), rel=2e-3)
 
 
@@ -78,7 +78,7 @@ def test_one_time_constant(simulator):
 def test_half_way_is_reached_after_ln2(simulator):
     """t = RC·ln 2 to half way: from the same exponential."""
     circuit = handmade(BATTERY, resistor(100e3, 1, 2), capacitor(1e-6, 2, 0))
-    found = simulator.delay(circuit, Conditions(), None, place=Probe(Cell(0, 2), "a"))
+    found = simulator.delay(circuit, Conditions(), None, place=Probe("C1", "a"))
     assert found.seconds == pytest.approx(0.1 * math.log(2), rel=2e-3)
 
 
@@ -99,7 +99,7 @@ def test_common_emitter_gain(simulator):
     amperes, volts = point.current("Q1", "collector"), point.voltage(4)
     assert 1 < volts < 8
     gm, ro = amperes / THERMAL_V, (63.0 + volts - point.voltage(3)) / amperes
-    gain = simulator.frequency_response(circuit, output=Probe(Cell(0, 5), "collector")).gain_dB(1000)
+    gain = simulator.frequency_response(circuit, output=Probe("Q1", "collector")).gain_dB(1000)
     assert 10 ** (gain / 20) == pytest.approx(gm * (3300 * ro / (3300 + ro)), rel=0.01)
 
 
@@ -115,7 +115,7 @@ def test_emitter_follower_output_resistance(simulator):
     beta = point.current("Q1", "collector") / point.current("Q1", "base")
     gm = point.current("Q1", "collector") / THERMAL_V
     expected = 1 / gm + (600 + 100) / beta  # the model's base resistance is 100 ohm
-    found = simulator.frequency_response(circuit, output=Probe(Cell(0, 5), "emitter")).output_impedance(1000)
+    found = simulator.frequency_response(circuit, output=Probe("Q1", "emitter")).output_impedance(1000)
     assert found == pytest.approx(expected, rel=0.08)
 
 
@@ -130,7 +130,7 @@ def test_astable_period(simulator, ohm, farad):
         ("npn", "BC547", {"base": 4, "collector": 2, "emitter": 0}),
         ("npn", "BC547", {"base": 5, "collector": 3, "emitter": 0}),
     )  # fmt: skip
-    beat, _ = simulator.oscillation(circuit, place=Probe(Cell(0, 7), "collector"))
+    beat, _ = simulator.oscillation(circuit, place=Probe("Q1", "collector"))
     assert 1 / beat.frequency_Hz == pytest.approx(0.693 * (ohm * farad + 2 * ohm * farad), rel=0.08)
     assert min(beat.duty, 1 - beat.duty) == pytest.approx(1 / 3, abs=0.03)
 
@@ -149,7 +149,7 @@ def test_phase_shift_oscillator_frequency(simulator):
         ("npn", "BC549", {"base": 6, "collector": 2, "emitter": 7}), resistor(680e3, 2, 6),
         resistor(1, 7, 0),
     )  # fmt: skip
-    found = simulator.oscillation(circuit, place=Probe(Cell(0, 8), "collector"))
+    found = simulator.oscillation(circuit, place=Probe("Q1", "collector"))
     assert found is not None
     expected = 1 / (2 * math.pi * ohm * farad * math.sqrt(6 + 4 * collector / ohm))
     assert found[0].frequency_Hz == pytest.approx(expected, rel=0.12)
@@ -226,7 +226,7 @@ def test_feedback_lowers_gain_and_its_spread(simulator):
 
     def gain(beta_forward: float, feedback: bool) -> float:
         circuit = two_stage(kit_with("npn", BF=beta_forward), feedback)
-        probe = Probe(circuit.parts[10].cell, "collector")
+        probe = Probe(circuit.parts[10].at, "collector")
         return 10 ** (simulator.frequency_response(circuit, output=probe).gain_dB(1000) / 20)
 
     open_loop, closed = gain(300, False), gain(300, True)
@@ -247,7 +247,7 @@ def test_supply_ripple_behind_an_rc_filter(simulator):
     circuit = handmade(
         SUPPLY, resistor(100, 1, 2), ("electrolytic", 470e-6, {"plus": 2, "minus": 0}), kit=kit
     )
-    expectation = Expectation("ripple", Probe(Cell(0, 1), "b"), None, 0, 1)
+    expectation = Expectation("ripple", Probe("R1", "b"), None, 0, 1)
     (figure,) = simulator.evaluate(Design(circuit.board, expectations=(expectation,)), circuit)
     series = 0.5  # of the electrolytic, from the kit
     turn = 2 * math.pi * hertz * 470e-6
@@ -264,7 +264,7 @@ def test_resistors_and_film_capacitors_work_either_way_round(simulator):
         circuit = handmade(
             BATTERY, INPUT, resistor(4700, a, b), capacitor(1e-7, *((0, 3) if turned else (3, 0)))
         )
-        return simulator.frequency_response(circuit, output=Probe(Cell(0, 2), "a" if turned else "b"))
+        return simulator.frequency_response(circuit, output=Probe("R1", "a" if turned else "b"))
 
     assert np.allclose(answer(False).gain, answer(True).gain, rtol=1e-9)
 
@@ -303,5 +303,5 @@ def test_lamp_current_grows_like_the_root_of_its_voltage(simulator):
     slope = np.polyfit(np.log(volts), np.log(amperes), 1)[0]
     assert 0.45 < slope < 0.62
     assert amperes[2] == pytest.approx(0.1, rel=0.02)
-    cold = simulator.operating_point(circuit, Conditions(supply_V={Cell(0, 0): 0.01}))
+    cold = simulator.operating_point(circuit, Conditions(supply_V={"G1": 0.01}))
     assert cold.voltage(1) / cold.current("H1", "a") == pytest.approx(6.0, rel=0.1)

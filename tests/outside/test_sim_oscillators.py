@@ -49,7 +49,7 @@ def simulator():
 
 def beat(simulator: Simulator, circuit: Circuit, net: int) -> Rhythm | None:
     """The oscillation of a net, None where none is seen."""
-    place = next(Probe(p.cell, t) for p in circuit.parts for t, n in p.nets.items() if n == net)
+    place = next(Probe(p.at, t) for p in circuit.parts for t, n in p.nets.items() if n == net)
     found = simulator.oscillation(circuit, place=place)
     return None if found is None else found[0]
 

@@ -74,8 +74,8 @@ def _boxes(svg: str) -> list[tuple[float, float]]:
 
 @pytest.mark.parametrize("variant", samples.variants(), ids=lambda v: f"{v.design.stem}: {v.title}")
 def test_ports_stand_clear_of_every_part(variant: samples.Variant) -> None:
-    design = load_design(variant.design, samples.KIT)
-    circuit = build_circuit(variant.board(), samples.KIT)
+    design = load_design(variant.design, samples.kit_for(variant.design))
+    circuit = build_circuit(variant.board(), samples.kit_for(variant.design))
     svg = schematic_svg(circuit, design, net_colours(circuit))
     ports = [
         (float(x), float(y)) for x, y in re.findall(r'<circle cx="([-0-9.]+)" cy="([-0-9.]+)" r="7"', svg)

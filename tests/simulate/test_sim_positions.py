@@ -94,7 +94,7 @@ def test_heat_half_way_is_found_wherever_the_knob_stands(divider, words) -> None
     """What a transistor in series with R turns into heat is greatest half way: P = U²/(4·R) (maximum power
     transfer; Horowitz, Hill: The Art of Electronics, chapter 1). Fully on or off it stays cool."""
     circuit = half_way(*divider)
-    off = Conditions(temperature_C=-10.0, pots={Cell(0, 3): 0.0})
+    off = Conditions(temperature_C=-10.0, pots={"RV1": 0.0})
     with Simulator() as simulator:
         point = simulator.operating_point(circuit, off)
         positions = simulator.other_positions(circuit, off)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from handmade import handmade
 
-from snapcheck.board import Cell, Design, Expectation, Probe, parse_layout
+from snapcheck.board import Design, Expectation, Probe, parse_layout
 from snapcheck.cli import main
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit import bundled_kit, parse_kit
@@ -59,7 +59,7 @@ def test_figures_that_need_runs_in_time_are_judged_on_fewer(simulator):
         ("battery", 9.0, {"plus": 1, "minus": 0}), ("resistor", 1e5, {"a": 1, "b": 2}),
         ("capacitor", 1e-6, {"a": 2, "b": 0}), ("resistor", 1e6, {"a": 2, "b": 0}),
     )  # fmt: skip
-    probe = Probe(Cell(0, 2), "a")
+    probe = Probe("C1", "a")
     promised = (Expectation("voltage", probe, None, 7, 9), Expectation("delay", probe, None, 0.05, 0.08))
     found = simulator.tolerance(
         Design(circuit.board, expectations=promised), circuit, samples=60, slow_samples=5

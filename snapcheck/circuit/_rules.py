@@ -108,6 +108,8 @@ def is_shorted(circuit: Circuit, book: RuleBook | None = None) -> bool:
     """Whether a supply is shorted, or supplies fight each other: such a circuit is not calculated, because
     its currents say enough."""
     return bool(check_rules(circuit, book=book, only=("supply-shorted", "supplies-fighting"), wordless=True))
+
+
 def _key(finding: Finding) -> tuple[str, tuple[Spot, ...]]:
     """One thing at one place is told once."""
     return finding.rule, finding.cells[:1] or finding.named[:1]

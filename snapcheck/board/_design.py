@@ -134,6 +134,21 @@ class Expectation:
 
 
 @dataclass(frozen=True)
+class Stage:
+    """Cubes that a build sheet puts together, one after the other.
+
+    Attributes:
+        name: what it is called.
+        cells: anchors of its cubes.
+        note: words of the teacher for it, maybe several lines.
+    """
+
+    name: str
+    cells: tuple[Cell, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Design:
     """A board that somebody intends.
 
@@ -142,6 +157,8 @@ class Design:
         title, purpose: in words.
         input, output: where the signal goes in and comes out, or None.
         input_V: amplitude of the usual signal at the input's source, V; None: that of the kit.
+        note, stages: for the build sheet: words for the whole, and how the cubes are grouped, first stage
+            first, where the teacher has said so.
         conditions: under which it is meant to work.
         expectations: figures it promises.
     """
@@ -154,3 +171,5 @@ class Design:
     conditions: Conditions = field(default_factory=Conditions)
     expectations: tuple[Expectation, ...] = ()
     input_V: float | None = None
+    note: str = ""
+    stages: tuple[Stage, ...] = ()

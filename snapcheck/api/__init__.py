@@ -21,11 +21,13 @@ from snapcheck.api._verbs import (
 
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
+    from snapcheck.api._sheet import BuildSheet, sheet
 
 __all__ = [
     "BOARD_ENDINGS",
     "BuildCheck",
     "BuildComparison",
+    "BuildSheet",
     "ClassGrades",
     "Consequence",
     "Drawing",
@@ -44,16 +46,23 @@ __all__ = [
     "read",
     "reading_of",
     "rules",
+    "sheet",
     "simulate",
     "solver",
     "without_rules",
 ]
 
 
-def __getattr__(name: str) -> Any:
-    """What comes from pictures needs libraries that the rest can do without."""
-    if name not in ("BuildCheck", "Consequence", "PhotoReading"):
-        raise AttributeError(f"module '{__name__}' has no attribute '{name}'")
-    from snapcheck.api import _seen
+#: name -> module that needs libraries which the rest can do without; imported when it is asked for
+_LATER = {
+    "BuildCheck": "_seen", "Consequence": "_seen", "PhotoReading": "_seen",
+    "BuildSheet": "_sheet", "sheet": "_sheet",
+}  # fmt: skip
 
-    return getattr(_seen, name)
+
+def __getattr__(name: str) -> Any:
+    if name not in _LATER:
+        raise AttributeError(f"module 'snapcheck.api' has no attribute '{name}'")
+    from importlib import import_module
+
+    return getattr(import_module(f"snapcheck.api.{_LATER[name]}"), name)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -78,6 +78,7 @@ def draw_svg(
     inks: Ink | None = None,
     badges: Mapping[Cell, str] | None = None,
     ghosts: Mapping[Cell, Cube] | None = None,
+    faded: Collection[Cell] = (),
 ) -> str:
     """Top view of a board as a complete SVG document.
 
@@ -88,6 +89,7 @@ def draw_svg(
         inks: colour of conductors by cell and terminal (for nets).
         badges: short texts, such as a finding's number, on a ringed cube or empty cell.
         ghosts: cubes that should stand in empty cells, drawn dashed.
+        faded: anchors of cubes that stand back behind the others, without their print.
     """
     look = LOOKS[theme]
     width = 2 * _MARGIN + board.columns * PITCH
@@ -108,7 +110,11 @@ def draw_svg(
     for cell, cube in board.cubes.items():
         kind = kit[cube.kind]
         colours = {t: c for t in kind.terminals if inks and (c := inks(cell, t))}
-        body = _cube(kind, cube.turn, label_of(cube, kind), cube.unit, look, True, look.ink, colours)
+        label = "" if cell in faded else label_of(cube, kind)
+        body = _cube(kind, cube.turn, label, cube.unit, look, True, look.ink, colours)
+        if cell in faded:
+            wide, high = extent(*cube.lies)
+            body += f'<rect width="{wide:g}" height="{high:g}" rx="13" fill="{look.plate}" opacity="0.62"/>'
         parts.append(f"{_at(cell)}{body}</g>")
     for cell, cube in (ghosts or {}).items():
         kind = kit[cube.kind]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
@@ -192,14 +192,16 @@ def photo_svg(photo: bytes, window: Window, marks: str, title: str) -> str:
     return document(window, image + addresses_svg(window) + moved(marks), title)
 
 
-def drawing_svg(board: Board, kit: Kit, window: Window, marks: str, title: str) -> str:
-    """The drawn top view with marks upon it as one SVG document."""
-    return document(window, _top_view(board, kit) + addresses_svg(window) + moved(marks), title)
+def drawing_svg(
+    board: Board, kit: Kit, window: Window, marks: str, title: str, faded: Collection[Cell] = ()
+) -> str:
+    """The drawn top view with marks (plate units) upon it as one SVG document; `faded`: see `draw_svg`."""
+    return document(window, _top_view(board, kit, faded) + addresses_svg(window) + moved(marks), title)
 
 
-def _top_view(board: Board, kit: Kit) -> str:
+def _top_view(board: Board, kit: Kit, faded: Collection[Cell] = ()) -> str:
     """What `draw_svg` draws, without the document around it."""
-    drawn = draw_svg(board, kit)
+    drawn = draw_svg(board, kit, faded=faded)
     return drawn[drawn.index("</title>") + len("</title>") :].removesuffix("</svg>")
 
 

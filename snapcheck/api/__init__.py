@@ -22,6 +22,7 @@ from snapcheck.api._verbs import (
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
     from snapcheck.api._sheet import BuildSheet, sheet
+    from snapcheck.api._so_far import SoFar, as_another_task, so_far
 
 __all__ = [
     "BOARD_ENDINGS",
@@ -34,6 +35,8 @@ __all__ = [
     "PhotoReading",
     "RuleCheck",
     "Simulation",
+    "SoFar",
+    "as_another_task",
     "board_of",
     "check",
     "compare",
@@ -48,6 +51,7 @@ __all__ = [
     "rules",
     "sheet",
     "simulate",
+    "so_far",
     "solver",
     "without_rules",
 ]
@@ -57,6 +61,7 @@ __all__ = [
 _LATER = {
     "BuildCheck": "_seen", "Consequence": "_seen", "PhotoReading": "_seen",
     "BuildSheet": "_sheet", "sheet": "_sheet",
+    "SoFar": "_so_far", "as_another_task": "_so_far", "so_far": "_so_far",
 }  # fmt: skip
 
 

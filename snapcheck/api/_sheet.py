@@ -63,8 +63,8 @@ def sheet(
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> BuildSheet:
-    """The build sheet of a design: steps in the order in which a person follows them, what is needed, and what a
-    meter should show.
+    """The build sheet of a design: steps in the order in which a person follows them, what is needed, and
+    what a meter should show.
 
     Args:
         design: the plan: object, layout text, JSON, or the path of either.

@@ -44,7 +44,9 @@ def _stage(line: Line, board: Board, taken: dict[Cell, str]) -> Stage:
     split = next((n for n in reversed(range(len(words))) if words[n].text.endswith(":")), None)
     form = tr("Write '{form}'.", form=_FORM)
     if split is None:
-        line.fail(words[0] if words else line.end(), tr("the stage has no name with a colon behind it."), form)
+        line.fail(
+            words[0] if words else line.end(), tr("the stage has no name with a colon behind it."), form
+        )
     name = " ".join(word.text for word in words[: split + 1]).rstrip(":").strip()
     if not name:
         line.fail(words[split], tr("the stage has no name."), form)

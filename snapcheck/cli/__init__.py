@@ -36,6 +36,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "layout": ("snapcheck.cli._layout", "read a layout file, say what is wrong or odd in it"),
     "draw": ("snapcheck.cli._draw", "draw a board's top view (SVG, PNG)"),
     "sheet": ("snapcheck.cli._sheet", "write a build sheet: steps, parts, what a meter should show"),
+    "so-far": ("snapcheck.cli._so_far", "say how far a build on the way has come, and what is next"),
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),

@@ -8,7 +8,7 @@ it than to any other; what lies as near to two belongs to the later one, as it i
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import networkx as nx
@@ -75,7 +75,8 @@ class Flow:
     def _smoothed(self, net: int) -> bool:
         """A capacitor goes from this net to the plate."""
         return any(
-            part.kind.model == "capacitor" and 0 in part.nets.values() for part, _ in self.circuit.parts_on(net)
+            part.kind.model == "capacitor" and 0 in part.nets.values()
+            for part, _ in self.circuit.parts_on(net)
         )
 
     def _only_supply(self, net: int) -> bool:
@@ -118,7 +119,7 @@ class Flow:
             control = part.nets.get(_CONTROL.get(part.kind.model, ""))
             for a in nets:
                 for b in nets:
-                    if a != b and b != control:
+                    if b not in (a, control):
                         graph.add_edge(a, b)
         seeds = {self.start} if self.start is not None else set(self.rails)
         kept = [n for n in graph if self.is_signal(n) or n in seeds]
@@ -160,7 +161,9 @@ class Flow:
                 if self.is_signal(net):
                     queue.extend(
                         (other, number, steps + 1) for other, _ in self.circuit.parts_on(net)
-                        if other is not part and not amplifies(other) and not self._load(other, net, part, name)
+                        if other is not part
+                        and not amplifies(other)
+                        and not self._load(other, net, part, name)
                     )  # fmt: skip
         stages = {cell: number for cell, (_, number) in found.items()}
         for part in self.circuit.parts:  # not joined to any amplifying part: where the signal is by then
@@ -170,7 +173,7 @@ class Flow:
         return stages
 
     def _load(self, part: Part, net: int, amplifier: Part, terminal: str) -> bool:
-        """True for the load of the stage before, which only seems to belong to the control terminal on its net."""
+        """True for the load of the stage before, which only seems to belong to the control terminal there."""
         if terminal != _CONTROL.get(amplifier.kind.model):
             return False
         beyond = [n for n in part.nets.values() if n != net]
@@ -190,9 +193,9 @@ class Flow:
         for _ in range(_MOST_RAILS):
             for part in self.circuit.parts:
                 nets = set(part.nets.values())
-                if part.kind.model not in SOURCES and len(nets) == 2 and nets <= self.rails:
-                    if len(nets & given) == 1:
-                        (beyond,) = nets - given
-                        found.setdefault(beyond, part)
+                between = part.kind.model not in SOURCES and len(nets) == 2 and nets <= self.rails
+                if between and len(nets & given) == 1:
+                    (beyond,) = nets - given
+                    found.setdefault(beyond, part)
             given |= found.keys()
         return found

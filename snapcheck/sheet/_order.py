@@ -1,4 +1,4 @@
-"""In which order a person puts the cubes down: stage by stage, each cube beside one that is there, power last."""
+"""In which order a person puts the cubes down: stage by stage, each beside one that is there, power last."""
 
 from __future__ import annotations
 
@@ -174,7 +174,7 @@ class _Order:
         return found
 
     def _with_wires(self, parts: set[Cell]) -> set[Cell]:
-        """The parts, and the wires, grounds and sockets that join them so far; those up to the supply, too."""
+        """The parts, and the wires, grounds and sockets that join them so far, up to the supply."""
         wanted = set(parts)
         used = {n for c in parts for n in self.circuit.part_at[c].nets.values()}
         for net in used:
@@ -233,7 +233,8 @@ class _Order:
                 for lead in board.leads:
                     net = self.circuit.net_of_end(lead.start)
                     ends = [cells_of_end(self.circuit, e) for e in (lead.start, lead.end)]
-                    if net is not None and (a in ends[0] and b in ends[1] or b in ends[0] and a in ends[1]):
+                    joins = any(a in ends[n] and b in ends[1 - n] for n in (0, 1))
+                    if net is not None and joins:
                         found.setdefault(net, []).append((a, b))
         return found
 
@@ -254,7 +255,7 @@ class _Order:
         Args:
             may_start: the first may stand alone; of a teacher's own stage each, where nothing else is left.
         """
-        left, found = set(wanted), []
+        left, found = set(wanted), list[Cell]()
         standing = set(self.placed)
         last: Cell | None = None
         while left:

@@ -55,7 +55,7 @@ def sheet_html(sheet: Sheet, *, paper: Paper = "a4", for_pdf: bool = False) -> s
     """
     from snapcheck.simulate import figure_text, name_of, range_text
 
-    course, design, kit = sheet.course, sheet.design, sheet.kit
+    course, design = sheet.course, sheet.design
     title = design.title or tr("Untitled design")
     circuit = schematic_svg(course.circuit, design, net_colours(course.circuit))
     width = re.search(r' width="([0-9.]+)"', circuit.partition(">")[0])
@@ -120,7 +120,9 @@ def band_words(reading: Reading | None) -> str:
         return "–"
     low, high = (0.0 if abs(v) < 0.02 else v for v in (reading.low, reading.high))
     volts = figure_text(0.0 if abs(reading.volts) < 5e-4 else reading.volts, "V")
-    return tr("{volts} ({low} to {high})", volts=volts, low=figure_text(low, "V"), high=figure_text(high, "V"))
+    return tr(
+        "{volts} ({low} to {high})", volts=volts, low=figure_text(low, "V"), high=figure_text(high, "V")
+    )
 
 
 def check_words(sheet: Sheet, check: StageCheck) -> list[str]:
@@ -156,7 +158,7 @@ def _stages(sheet: Sheet) -> list[dict[str, Any]]:
 def _rows(
     sheet: Sheet, cards: list[dict[str, Any]], check: StageCheck | None
 ) -> tuple[list[list[dict[str, Any]]], list[str]]:
-    """Cards in rows, in whose free places the check or the last look stands; and the check where none is free."""
+    """Cards in rows, in whose free places the check or the last look stands; the check where none is free."""
     power = next((n for n, card in enumerate(cards) if card["power"]), None)
     if power is not None:
         look = {"sort": "look", "points": look_words(sheet), "power": False, "wide": power % _ACROSS != 1}

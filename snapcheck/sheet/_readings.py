@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from snapcheck.board import Board, Cell, Conditions, Design, Expectation, Probe
+from snapcheck.board import Board, Cell, Conditions, Expectation, Probe
 from snapcheck.circuit import Circuit, Part, RuleBook, build_circuit, check_rules, place_words, probe_words
 from snapcheck.errors import SimulationError
 from snapcheck.findings import Severity
@@ -108,9 +108,7 @@ class Expected:
     note: str = ""
 
 
-def expected_readings(
-    course: Course, simulator: Simulator | None, book: RuleBook | None = None
-) -> Expected:
+def expected_readings(course: Course, simulator: Simulator | None, book: RuleBook | None = None) -> Expected:
     """Test points and checks of a design; nothing without a simulator or where it cannot be solved.
 
     Args:
@@ -125,7 +123,8 @@ def expected_readings(
         return Expected()
     maker = _Maker(course, simulator, book)
     moving = any(e.quantity in _MOVING for e in course.design.expectations)
-    note, conditions, points = "", (course.design.conditions,), tuple[TestPoint, ...]()
+    note, points = "", tuple[TestPoint, ...]()
+    conditions: tuple[Conditions, ...] = (course.design.conditions,)
     try:
         conditions = conditions if moving else maker.conditions()
         points = maker.points(conditions, steady=moving)
@@ -148,7 +147,11 @@ class _Maker:
         """The design's own conditions, and those of its figures that the operating point bears on."""
         found = [self.design.conditions]
         for e in self.design.expectations:
-            if e.conditions is not None and e.conditions not in found and e.quantity in ("voltage", "current"):
+            if (
+                e.conditions is not None
+                and e.conditions not in found
+                and e.quantity in ("voltage", "current")
+            ):
                 found.append(e.conditions)
         return tuple(found[:_MOST_CONDITIONS])
 
@@ -169,12 +172,17 @@ class _Maker:
         chosen = self._most_telling(sorted(telling), bands, conditions)
         chosen.sort(key=lambda net: (net not in self.flow.rails, self.flow.distance[net], net))
         return tuple(
-            TestPoint(number, _words(self.circuit, places[net]), places[net], tuple(b.get(net) for b in bands))
+            TestPoint(
+                number, _words(self.circuit, places[net]), places[net], tuple(b.get(net) for b in bands)
+            )
             for number, net in enumerate(chosen, 1)
         )
 
     def _most_telling(
-        self, nets: Sequence[int], bands: Sequence[Mapping[int, Reading | None]], conditions: Sequence[Conditions]
+        self,
+        nets: Sequence[int],
+        bands: Sequence[Mapping[int, Reading | None]],
+        conditions: Sequence[Conditions],
     ) -> list[int]:
         """Nets that together tell most faults apart; the supply first."""
         shown: dict[int, list[int]] = {net: [] for net in nets}
@@ -320,7 +328,7 @@ def _rank(terminal: str) -> int:
 
 
 def _place(circuit: Circuit, net: int, among: Iterable[Cell] = ()) -> Probe | None:
-    """The terminal of a net that is easiest to name: a source's, an amplifying part's, a plus, else an end."""
+    """The terminal of a net that is easiest to name: a source's, a transistor's, a plus, else an end."""
     first = set(among)
     ends = [(part, name) for part, name in circuit.parts_on(net) if part.kind.sides(name, part.cube.turn)]
 
@@ -350,5 +358,3 @@ def _present(conditions: Conditions, circuit: Circuit) -> Conditions:
         switches={c: v for c, v in conditions.switches.items() if c in here},
         pots={c: v for c, v in conditions.pots.items() if c in here},
     )
-
-

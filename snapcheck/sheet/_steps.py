@@ -88,9 +88,7 @@ def board_of(circuit: Circuit, cells: Sequence[Cell]) -> Board:
     if set(cells) >= set(board.cubes):
         return board
     taps, leads = leads_at_home(circuit, cells)
-    return replace(
-        board, cubes={c: board.cubes[c] for c in cells}, taps=frozenset(taps), leads=tuple(leads)
-    )
+    return replace(board, cubes={c: board.cubes[c] for c in cells}, taps=frozenset(taps), leads=tuple(leads))
 
 
 def course_of(design: Design, kit: Kit) -> Course:
@@ -114,7 +112,9 @@ def course_of(design: Design, kit: Kit) -> Course:
     for index, (stage, cells, power) in enumerate(pieces):
         there += cells
         last = index == len(pieces) - 1
-        home = (sorted(design.board.taps), list(design.board.leads)) if last else leads_at_home(circuit, there)
+        home = (
+            (sorted(design.board.taps), list(design.board.leads)) if last else leads_at_home(circuit, there)
+        )
         new_taps = tuple(s for s in home[0] if s not in taps)
         new_leads = tuple(lead for lead in home[1] if lead not in leads)
         taps |= set(new_taps)

@@ -11,7 +11,7 @@ from collections import deque
 from dataclasses import dataclass
 from functools import cached_property
 
-import networkx as nx
+import networkx as nx  # type: ignore[import-untyped]
 
 from snapcheck.board import Cell, Design, Probe
 from snapcheck.circuit import Circuit, Part

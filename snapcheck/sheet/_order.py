@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
-import networkx as nx
+import networkx as nx  # type: ignore[import-untyped]
 
 from snapcheck.board import Cell, Design, Lead, Seam, SocketEnd, TapEnd, leg_at, legs, legs_at_seam
 from snapcheck.circuit import Circuit

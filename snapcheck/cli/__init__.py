@@ -44,6 +44,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "nets": ("snapcheck.cli._nets", "list the nets of a board: which terminals are joined"),
     "rules": ("snapcheck.cli._rules", "check a board by the rules of the trade"),
     "compare": ("snapcheck.cli._compare", "compare a build with its plan"),
+    "new": ("snapcheck.cli._new", "write a commented plan, course or kit to begin from"),
+    "completion": ("snapcheck.cli._completion", "print what a shell needs to complete command lines"),
     "grade": ("snapcheck.cli._grade", "grade what a class handed in"),
     "review": ("snapcheck.cli._grade_review", "list what waits for a person, and what each choice would do"),
     "decide": ("snapcheck.cli._grade_decide", "decide on a picture or a grade, with a reason; take it back"),
@@ -70,6 +72,8 @@ _EXIT_CODES = """exit codes:
  24 circuit cannot be solved, 25 a library is not installed, 26 gradebook (damaged, full, in use),
  70 unexpected error (a mistake in snapcheck itself), 130 interrupted
 """
+#: in place of a verb: all of them
+_EVERY = "*"
 #: what nobody foresaw; sysexits.h (4.0BSD) calls it EX_SOFTWARE
 UNEXPECTED = 70
 
@@ -89,11 +93,16 @@ def _parser(verb: str | None) -> Parser:
         sub.add_argument("--json", action="store_true", help="print JSON instead of text")
         sub.add_argument("--log", metavar="FILE", help="add what happens, with all details, to this file")
         _add_language(sub)
-        if name == verb:
+        if verb in (name, _EVERY):
             importlib.import_module(module).arguments(sub)
         _translate(sub)
     _translate(parser)
     return parser
+
+
+def full_parser() -> Parser:
+    """The command line with the options of every verb, for completion."""
+    return _parser(_EVERY)
 
 
 def _translate(parser: argparse.ArgumentParser) -> None:

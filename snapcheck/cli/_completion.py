@@ -13,11 +13,15 @@ from snapcheck.words import tr
 
 SHELLS = ("bash", "zsh", "fish")
 #: names of arguments that are files or folders
-_FILES = re.compile(r"(?i)file|photo|design|built|folder|course|picture|out|plans|reading|book|limits|kit|log")
+_FILES = re.compile(
+    r"(?i)file|photo|design|built|folder|course|picture|out|plans|reading|book|limits|kit|log"
+)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("shell", choices=SHELLS, help="bash: put  eval \"$(snapcheck completion bash)\"  into ~/.bashrc")
+    parser.add_argument(
+        "shell", choices=SHELLS, help='bash: put  eval "$(snapcheck completion bash)"  into ~/.bashrc'
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -99,16 +99,33 @@ class _Order:
 
     def stages(self) -> list[Ordered]:
         found = self._own() if self.design.stages else self._by_flow()
-        cubes = self.circuit.board.cubes
-        rest = [cell for cell in cubes if cell not in self.placed]
-        before = [c for c in rest if not self._behind_source(c, rest)]
-        cells = self._grown(set(before), self._free_start(before))
-        more = self._grown(set(rest) - set(cells), True)
-        if cells or more:
-            power = len(cells) if self.sources & set(more) else len(cells) + len(more)
-            name = tr("Supply") if self.sources & set(more) else tr("The rest")
-            found.append(Ordered(name, (*cells, *more), power))
+        tail: list[Cell] = []  # joins what is there, so it may come with the power
+        while True:
+            rest = self._rest()
+            before = [c for c in rest if not self._behind_source(c, rest)]
+            joined = any(self._touches(c) for c in before)
+            cells = self._grown(set(before), True)
+            if not cells:
+                break
+            if joined:
+                tail += cells
+            else:
+                found.append(Ordered(tr("The rest"), tuple(cells), len(cells)))
+        while rest := self._rest():
+            if tail and not any(self._touches(c) for c in rest):
+                found.append(Ordered(tr("Supply"), tuple(tail), len(tail)))
+                tail = []
+            cells = self._grown(set(rest), True)
+            power = len(tail) if self.sources & set(cells) else len(tail) + len(cells)
+            found.append(Ordered(tr("Supply"), (*tail, *cells), power))
+            tail = []
+        if tail:
+            found.append(Ordered(tr("The rest"), tuple(tail), len(tail)))
         return found
+
+    def _rest(self) -> list[Cell]:
+        placed = set(self.placed)
+        return [cell for cell in self.circuit.board.cubes if cell not in placed]
 
     def _free_start(self, cells: list[Cell]) -> bool:
         return not self.placed or not any(self._touches(c) for c in cells)
@@ -261,11 +278,9 @@ class _Order:
         while left:
             near = [c for c in left if any(n in standing for n in self.graph[c])]
             if not near:
-                if not (may_start and (not found or self.design.stages)) and not self.sources & left:
+                if not (may_start and (not found or self.design.stages)):
                     break
                 near = [c for c in left if not self._is(c, "ground")] or list(left)
-                if self.sources & left and found:
-                    near = [c for c in near if c in self.sources] or near
                 last = None
             cell = min(near, key=lambda c: self._key(c, last, found))
             left.remove(cell)

@@ -128,7 +128,7 @@ def band_words(reading: Reading | None) -> str:
 def check_words(sheet: Sheet, check: StageCheck) -> list[str]:
     """What to do at the end of a stage, in sentences."""
     cubes = sheet.design.board.cubes
-    power = listing(tr("{cell} {what}", cell=c, what=cube_words(cubes[c], sheet.kit)) for c in check.power)
+    power = listing(f"{c} {cube_words(cubes[c], sheet.kit)}" for c in check.power)
     return [
         tr("Check: look it over, then put in the power for the time being: {power}.", power=power),
         tr("Now measure {volts} at {place}, against the plate. Then take the power out again.",
@@ -182,7 +182,7 @@ def look_words(sheet: Sheet) -> list[str]:
     board, kit = sheet.design.board, sheet.kit
     power = {c for s in sheet.course.steps if s.power for c in s.cells}
     turned = [
-        tr("{cell} {facing}", cell=cell, facing=facing_words(cube, kit[cube.kind]))
+        f"{cell} {facing_words(cube, kit[cube.kind])}"
         for cell, cube in board.cubes.items() if matters(kit[cube.kind]) and cell not in power
     ]  # fmt: skip
     graph = touching(sheet.course.circuit)

@@ -35,7 +35,7 @@ class Put:
     @property
     def words(self) -> str:
         """``C5: electrolytic capacitor 10u, plus to the left``."""
-        told = self.what if self.cell is None else tr("{cell}: {what}", cell=self.cell, what=self.what)
+        told = self.what if self.cell is None else f"{self.cell}: {self.what}"
         return f"{told}, {self.facing}" if self.facing else told
 
 

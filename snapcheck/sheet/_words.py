@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from snapcheck.board import Cell, Cube
+from snapcheck.board import Cube
 from snapcheck.circuit import capital, listing, side_word, terminal_word
-from snapcheck.kit import PLATE, Kind, Kit, Side
+from snapcheck.kit import Kind, Side
 from snapcheck.words import tr
 
 #: terminals of which the wrong way round can harm a part or stops the circuit
@@ -47,20 +47,6 @@ def matters(kind: Kind) -> bool:
     return kind.symmetry == 360 and kind.marked in _POLAR
 
 
-def on_plate(kind: Kind) -> bool:
-    """True for a cube that joins something to the plate."""
-    return kind.model == "ground" or (PLATE in kind.on_plate and bool(kind.plate_terminals - {PLATE}))
-
-
 def stage_title(name: str, number: int) -> str:
     """The heading of a stage."""
-    return tr("{number}. {name}", number=number, name=capital(name))
-
-
-def put_words(cell: Cell, cube: Cube, kit: Kit) -> str:
-    """``C5: electrolytic capacitor 10u, plus to the left``."""
-    from snapcheck.circuit import cube_words
-
-    facing = facing_words(cube, kit[cube.kind])
-    words = tr("{cell}: {what}", cell=cell, what=cube_words(cube, kit))
-    return f"{words}, {facing}" if facing else words
+    return f"{number}. {capital(name)}"

@@ -43,8 +43,8 @@ def new(what: str, name: PathLike) -> list[Path]:
             way_out=tr("Accepted: {names}.", names=", ".join(STARTERS)),
         )
     path = Path(name)
-    ending = Path(STARTERS[what][0][1].partition("{name}")[2]).suffix if what != "course" else ""
-    stem = path.with_suffix("") if ending and path.suffix == ending else path
+    ending = STARTERS[what][0][1].partition("{name}")[2]  # ".board"; a course's is within its folder
+    stem = path.with_suffix("") if path.suffix == ending else path
     if not stem.name:
         raise InputError(tr("the name is empty."), way_out=tr("Give a name such as 'night-lamp'."))
     files = [(source, Path(target.format(name=stem))) for source, target in STARTERS[what]]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from snapcheck.board._board import Board
@@ -83,6 +83,20 @@ class Conditions:
     def __hash__(self) -> int:
         parts = (tuple(getattr(self, n).items()) for n in ("supply_V", "switches", "pots"))
         return hash((*parts, self.light_lux, self.temperature_C))
+
+    def moved(self, place: Mapping[Cell, Cell], there: Collection[Cell]) -> Conditions:
+        """The conditions for what is there, in other cells.
+
+        Args:
+            place: where each cell comes to lie.
+            there: cells in which a part stands; what concerns others is left out.
+        """
+        return replace(
+            self,
+            supply_V={place[c]: v for c, v in self.supply_V.items() if place.get(c) in there},
+            switches={place[c]: v for c, v in self.switches.items() if place.get(c) in there},
+            pots={place[c]: v for c, v in self.pots.items() if place.get(c) in there},
+        )
 
 
 @dataclass(frozen=True)

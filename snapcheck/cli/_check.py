@@ -8,21 +8,14 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._common import add_among, add_kit, add_photos, kit_of, print_json
 from snapcheck.cli._output import console
-from snapcheck.cli._so_far import add_among
 from snapcheck.errors import InputError
 from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "photos",
-        metavar="PHOTO",
-        nargs="+",
-        help="picture of the build, or several from different sides (or a layout file, or JSON)",
-    )
-    parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
+    add_photos(parser)
     parser.add_argument("--out", metavar="FOLDER", help="where the report goes (default: NAME-check here)")
     parser.add_argument(
         "--from-reading", metavar="FILE", help="JSON as 'read' wrote it, instead of reading the photo again"

@@ -6,34 +6,18 @@ import argparse
 import sys
 from pathlib import Path
 
-from snapcheck.cli._common import add_kit, add_structure_only, print_json
+from snapcheck.cli._common import add_among, add_kit, add_photos, add_structure_only, print_json
 from snapcheck.cli._findings_text import print_findings
 from snapcheck.cli._output import document, say
 from snapcheck.words import tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "photos",
-        metavar="PHOTO",
-        nargs="+",
-        help="picture of the build, or several from different sides (or a layout file, or JSON)",
-    )
-    parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
+    add_photos(parser)
     add_among(parser)
     parser.add_argument("--book", metavar="FILE", help="a rule file of your own (TOML)")
     add_structure_only(parser)
     add_kit(parser)
-
-
-def add_among(parser: argparse.ArgumentParser) -> None:
-    """``--among PLANS``."""
-    parser.add_argument(
-        "--among",
-        metavar="PLANS",
-        action="append",
-        help="other plans, or a folder of them, that it may be a build of (default: those beside DESIGN)",
-    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -70,11 +54,8 @@ def _say_steps(result: object, photo: str, design: str) -> None:
     if result.unlike:
         return
     if result.own_layout:
-        say(tr("Laid out in its own way; its circuit is that of step {done} of {steps}.",
-               done=result.done, steps=many))  # fmt: skip
-        if result.next_step is None:
-            say(tr("Everything is there. Before you power it: snapcheck check {photo} {design}",
-                   photo=photo, design=design))  # fmt: skip
+        say(tr("Laid out in its own way, it is the whole circuit."))
+        say(_before_power(photo, design))
         return
     say(
         tr("Steps done: {done} of {steps}; {right} cubes stand as planned.",
@@ -88,16 +69,18 @@ def _say_steps(result: object, photo: str, design: str) -> None:
     if result.mistakes:
         say(tr("Mend what is named above before you go on."))
     if result.complete:
-        say(
-            tr(
-                "Everything is there. Before you power it: snapcheck check {photo} {design}",
-                photo=photo,
-                design=design,
-            )
-        )
+        say(_before_power(photo, design))
         return
     step = result.next_step
     if step is not None:
         say(tr("Next, step {number}:", number=step.number))
         for words in next_words(result):
             say(f"  {words}")
+
+
+def _before_power(photo: str, design: str) -> str:
+    return tr(
+        "Everything is there. Before you power it: snapcheck check {photo} {design}",
+        photo=photo,
+        design=design,
+    )

@@ -5,7 +5,7 @@ from snapcheck.sheet._likeness import Lookalike, as_another, likeness, looks_lik
 from snapcheck.sheet._page import Paper, sheet_html
 from snapcheck.sheet._progress import Progress, next_words, progress, progress_json
 from snapcheck.sheet._readings import Expected, Reading, StageCheck, TestPoint
-from snapcheck.sheet._sheet import Needed, Sheet, make_sheet, sheet_json, stages_text
+from snapcheck.sheet._sheet import Needed, Sheet, make_sheet, needed_of, sheet_json, stages_text
 from snapcheck.sheet._steps import Course, Put, Step, course_of
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "likeness",
     "looks_like",
     "make_sheet",
+    "needed_of",
     "next_words",
     "not_listed",
     "progress",

@@ -49,8 +49,8 @@ class Progress:
         ahead: cells of the build that later steps fill and that are filled already.
         to_built: cell of the plan to cell of the build.
         complete: everything planned is there.
-        own_layout: it does not lie as in the sheet; its step is known where its circuit is that of a step.
-        unlike: neither its cubes nor its circuit are those of a step: it may be another circuit.
+        own_layout: it does not lie as in the sheet, so that its step is known of the whole circuit alone.
+        unlike: it neither lies as in the sheet nor is the whole circuit: it may be another one.
     """
 
     course: Course
@@ -128,20 +128,18 @@ def progress(
 def _by_circuit(
     course: Course, built: Board, right: Sequence[Cell], dangers: list[Finding], to_built: Mapping[Cell, Cell]
 ) -> Progress:
-    """A build that does not lie as in the sheet: the step whose circuit it is, the last of several."""
-    circuit = build_circuit(built, course.kit)
-    for number in range(len(course.steps), 0, -1):
-        if equivalence(build_circuit(course.board_after(number), course.kit), circuit):
-            complete = number == len(course.steps)
-            return Progress(
-                course, number, tuple(right), tuple(in_order(dangers)), (), (), to_built, complete,
-                own_layout=True,
-            )  # fmt: skip
+    """A build that does not lie as in the sheet: finished, where it is the whole circuit, else unknown. (Of a
+    circuit that is not closed yet nearly nothing can be compared.)"""
+    if equivalence(course.circuit, build_circuit(built, course.kit)):
+        return Progress(
+            course, len(course.steps), tuple(right), tuple(in_order(dangers)), (), (), to_built, True,
+            own_layout=True,
+        )  # fmt: skip
     told = Finding(
         "step-unknown",
         Severity.QUESTION,
         (),
-        tr("The build does not lie as in the sheet, and its circuit is that of none of the steps."),
+        tr("The build does not lie as in the sheet, and it is not the whole circuit yet."),
         why=tr("Which step it has reached cannot be told."),
         mend=tr("Lay it out as in the sheet, or finish it and check it against the plan."),
         source="common practice, no source",
@@ -199,17 +197,11 @@ def board_dangers(
     circuit = build_circuit(built, kit)
     to_built = {c: c for c in design.board.cubes} if to_built is None else to_built
     given = design.conditions
-    supply = {to_built[c]: v for c, v in given.supply_V.items() if to_built[c] in built.cubes}
+    supply = given.moved(to_built, built.cubes).supply_V
     point: OperatingPointLike | None = None
     positions: Mapping[str, OperatingPointLike] = {}
     if simulator is not None and not check_rules(circuit, only=("supply-shorted", "supplies-fighting")):
-        here = circuit.part_at
-        conditions = replace(
-            given,
-            supply_V={c: v for c, v in supply.items() if c in here},
-            switches={to_built[c]: v for c, v in given.switches.items() if to_built[c] in here},
-            pots={to_built[c]: v for c, v in given.pots.items() if to_built[c] in here},
-        )
+        conditions = given.moved(to_built, circuit.part_at)
         try:
             point = simulator.operating_point(circuit, conditions)
             positions = simulator.other_positions(circuit, conditions)

@@ -191,7 +191,7 @@ class _Maker:
             circuit = build_circuit(board, self.course.kit)
             for band, condition in zip(bands, conditions, strict=True):
                 try:
-                    point = self.simulator.operating_point(circuit, _present(condition, circuit))
+                    point = self.simulator.operating_point(circuit, self._present(condition, circuit))
                 except SimulationError:
                     continue
                 for net in nets:
@@ -211,6 +211,10 @@ class _Maker:
 
     def _at_source(self, net: int) -> bool:
         return any(part.kind.model in SOURCES for part, _ in self.circuit.parts_on(net))
+
+    def _present(self, conditions: Conditions, circuit: Circuit) -> Conditions:
+        """The conditions for parts that are there."""
+        return conditions.moved({c: c for c in circuit.part_at}, circuit.part_at)
 
     def _volts(self, point: OperatingPoint, circuit: Circuit, net: int) -> float | None:
         """Of a net of the plan, in a circuit that lacks a part or has another."""
@@ -274,7 +278,7 @@ class _Maker:
 
     def _check(self, done: Sequence[Cell], new: Sequence[Cell], power: Sequence[Cell]) -> Reading | None:
         circuit = build_circuit(board_of(self.circuit, [*done, *power]), self.course.kit)
-        conditions = _present(self.design.conditions, circuit)
+        conditions = self._present(self.design.conditions, circuit)
         try:
             point = self.simulator.operating_point(circuit, conditions)
             if not self._safe(circuit, point, conditions):
@@ -347,14 +351,3 @@ def _words(circuit: Circuit, place: Probe) -> str:
     if part is not None and place.terminal in ("a", "b"):
         return place_words(place.cell, part.kind.sides(place.terminal, part.cube.turn)[0])
     return probe_words(place)
-
-
-def _present(conditions: Conditions, circuit: Circuit) -> Conditions:
-    """The conditions for parts that are there."""
-    here = circuit.part_at
-    return replace(
-        conditions,
-        supply_V={c: v for c, v in conditions.supply_V.items() if c in here},
-        switches={c: v for c, v in conditions.switches.items() if c in here},
-        pots={c: v for c, v in conditions.pots.items() if c in here},
-    )

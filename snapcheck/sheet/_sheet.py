@@ -98,10 +98,10 @@ def make_sheet(
             figures = tuple(simulator.evaluate(design, course.circuit))
     except (MissingLibraryError, SimulationError) as error:
         expected = Expected(note=str(error))
-    return Sheet(course, needed(design.board, kit), expected, figures)
+    return Sheet(course, needed_of(design.board, kit), expected, figures)
 
 
-def needed(board: Board, kit: Kit) -> tuple[Needed, ...]:
+def needed_of(board: Board, kit: Kit) -> tuple[Needed, ...]:
     """The parts list of a board: parts first, by kind and value, then wiring cubes."""
     found: dict[tuple[str, str], list[Cell]] = {}
     for cell, cube in board.cubes.items():

@@ -7,7 +7,7 @@ from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._look import INK, cautions
 from snapcheck.report._nets import net_colours
 from snapcheck.report._pdf import html_to_pdf
-from snapcheck.report._picture import Window, annotate, draw_ahead, drawing_svg, window_of
+from snapcheck.report._picture import Window, annotate, detail_svg, draw_ahead, drawing_svg, window_of
 from snapcheck.report._plots import Behaviour, behaviour, plots_beside
 from snapcheck.report._schematic import schematic_svg
 from snapcheck.report._style import foot_css, pages, style
@@ -25,6 +25,7 @@ __all__ = [
     "annotate",
     "behaviour",
     "cautions",
+    "detail_svg",
     "draw_ahead",
     "drawing_svg",
     "figure_rows",

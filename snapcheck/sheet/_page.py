@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Iterable
-from dataclasses import replace
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any, Literal
@@ -17,6 +16,7 @@ from snapcheck.report import (
     INK,
     Window,
     cautions,
+    detail_svg,
     drawing_svg,
     foot_css,
     net_colours,
@@ -226,11 +226,10 @@ def step_svg(sheet: Sheet, step: Step) -> str:
     """The top view around the new cubes of a step: they stand out, what was there before stands back."""
     after = sheet.course.board_after(step.number)
     window = _around(sheet, step)
-    seen = _inside(after, window)
-    new = set(step.cells)
+    old = [c for c in after.cubes if c not in set(step.cells)]
     rings = "".join(_ring(cell, after) for cell in step.cells)
     title = tr("Step {number}", number=step.number)
-    return drawing_svg(seen, sheet.kit, window, rings, title, faded=[c for c in seen.cubes if c not in new])
+    return detail_svg(after, sheet.kit, window, rings, title, faded=old)
 
 
 def _ring(anchor: Cell, board: Board) -> str:
@@ -266,21 +265,6 @@ def _span(where: Iterable[int], first: int, many: int, least: int) -> tuple[int,
         low, high = low - 1, high + 1
     low, high = max(low, first), min(high, first + many - 1)
     return low, max(high - low + 1, 1)
-
-
-def _inside(board: Board, window: Window) -> Board:
-    """The board with what the window shows alone, so that a picture holds no more than it must."""
-    columns = range(window.column, window.column + window.columns)
-    rows = range(window.row, window.row + window.rows)
-    cubes = {
-        a: q for a, q in board.cubes.items() if any(c.column in columns and c.row in rows for c in q.cells(a))
-    }
-    taps = frozenset(s for s in board.taps if {board.named(s.first), board.named(s.second)} <= cubes.keys())
-    leads = tuple(
-        lead for lead in board.leads
-        if all(e.seam in taps if isinstance(e, TapEnd) else e.cell in cubes for e in lead.ends)
-    )  # fmt: skip
-    return replace(board, cubes=cubes, taps=taps, leads=leads)
 
 
 @cache

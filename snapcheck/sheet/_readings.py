@@ -33,7 +33,7 @@ _METER, _METER_V = 0.01, 0.01
 #: rules of which a finding forbids to power a part of the build, besides every danger
 _HARMFUL = frozenset({"over-rating", "fuse-blows"})
 #: faults of which a test point is asked whether it shows them, at most
-_MOST_FAULTS = 80
+_MOST_FAULTS = 48
 #: quantities of a circuit that does not stay at rest
 _MOVING = frozenset({"frequency", "duty"})
 _TELLING = ("collector", "drain", "emitter", "source", "base", "gate", "plus", "anode", "wiper", "signal")

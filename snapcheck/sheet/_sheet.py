@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -91,14 +93,29 @@ def make_sheet(
         InputError: a kind is not in the kit.
     """
     course = course_of(design, kit)
-    figures: tuple[Figure, ...] = ()
+    parts = needed_of(design.board, kit)
+    if simulator is None:
+        return Sheet(course, parts, Expected())
+    with ThreadPoolExecutor(1) as other:  # two processes calculate at the same time
+        waiting = other.submit(copy_context().run, _figures, design, course)
+        try:
+            expected = expected_readings(course, simulator, book)
+        except (MissingLibraryError, SimulationError) as error:
+            expected = Expected(note=str(error))
+        return Sheet(course, parts, expected, waiting.result())
+
+
+def _figures(design: Design, course: Course) -> tuple[Figure, ...]:
+    """What the design promises, calculated by a simulator of its own; nothing where that cannot be."""
+    from snapcheck.simulate import Simulator
+
+    if not design.expectations:
+        return ()
     try:
-        expected = expected_readings(course, simulator, book)
-        if simulator is not None and design.expectations:
-            figures = tuple(simulator.evaluate(design, course.circuit))
-    except (MissingLibraryError, SimulationError) as error:
-        expected = Expected(note=str(error))
-    return Sheet(course, needed_of(design.board, kit), expected, figures)
+        with Simulator() as own:
+            return tuple(own.evaluate(design, course.circuit))
+    except (MissingLibraryError, SimulationError):  # said by the other one
+        return ()
 
 
 def needed_of(board: Board, kit: Kit) -> tuple[Needed, ...]:

@@ -78,7 +78,7 @@ def test_new_cubes_stand_out_and_old_ones_stand_back() -> None:
     for step, picture in zip(sheet.course.steps, pictures, strict=True):
         assert picture.count('stroke-width="7"/>') == len(step.cells)
         before = sum(len(s.cells) for s in sheet.course.steps[: step.number - 1])
-        assert picture.count('opacity="0.62"') <= before
+        assert picture.count('opacity="0.38"') <= before
 
 
 def test_hostile_words_of_a_design_are_shown_not_obeyed() -> None:

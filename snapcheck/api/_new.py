@@ -10,7 +10,8 @@ from snapcheck.errors import InputError
 from snapcheck.outfiles import write_whole
 from snapcheck.words import active_language, tr
 
-#: what one may begin: the files that are written, as (file of the package, where it goes; {name}: as asked)
+#: what one may begin: the files that are written, as (file in ``data/new/LANGUAGE``, or ROOM/FILE of another
+#: room's ``data``, and where it goes; {name}: as asked)
 STARTERS: dict[str, tuple[tuple[str, str], ...]] = {
     "design": (("design.board", "{name}.board"),),
     "course": (
@@ -70,6 +71,11 @@ def new(what: str, name: PathLike) -> list[Path]:
 
 def _text(name: str) -> str:
     """A file of the package, in the reader's language where there is one."""
+    room, _, file_of_room = name.rpartition("/")
+    if room:
+        return (
+            resources.files(f"snapcheck.{room}").joinpath(f"data/{file_of_room}").read_text(encoding="utf-8")
+        )
     folder = resources.files("snapcheck.api").joinpath("data/new")
     for language in (active_language().partition("_")[0], "en"):
         file = folder.joinpath(f"{language}/{name}")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import threading
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +10,6 @@ from snapcheck.api._given import DesignLike, PathLike, book_of, kit_of, plan_of
 from snapcheck.api._results import widened
 from snapcheck.api._solver import solver
 from snapcheck.circuit import RuleBook
-from snapcheck.errors import SnapcheckError
 from snapcheck.outfiles import write_whole
 from snapcheck.sheet import Paper, Sheet, make_sheet, sheet_html, sheet_json, stages_text
 from snapcheck.watch import Cancel, Progress, step, watched
@@ -56,14 +53,6 @@ class BuildSheet(Sheet):
         return self.to_html()
 
 
-def _load_paper() -> None:
-    """Import what a PDF is made with, so that it is there when the figures are."""
-    from snapcheck.report import html_to_pdf
-
-    with suppress(SnapcheckError):  # said where a PDF is asked for
-        html_to_pdf("<p>x</p>")
-
-
 def sheet(
     design: DesignLike,
     *,
@@ -94,7 +83,5 @@ def sheet(
     plan = plan_of(design, cubes)
     with watched(progress, cancel), solver(simulator, calculate) as own:
         step(tr("calculating"))
-        if own is not None:  # while another process calculates
-            threading.Thread(target=_load_paper, daemon=True).start()
         made = make_sheet(plan, cubes, own, None if book is None else book_of(book))
     return widened(BuildSheet, made)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
+import threading
+from contextlib import suppress
 from pathlib import Path
 
 from snapcheck.cli._common import add_kit, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
-from snapcheck.errors import InputError
+from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import tr
 
 
@@ -37,11 +39,17 @@ def run(args: argparse.Namespace) -> int:
             way_out=tr("Use .pdf or .html."),
         )
     calculate = not (args.no_figures or args.stages)
+    loading: threading.Thread | None = None
+    if calculate and out.suffix.lower() == ".pdf" and (args.out or not args.json):
+        loading = threading.Thread(target=_load_paper, daemon=True)
+        loading.start()  # while another process calculates
     made = sheet(Path(args.design), kit=args.kit, book=args.book, calculate=calculate)
     if args.stages and not args.json:
         sys.stdout.write(for_output(made.stages_text()))
         return 0
     if args.out or not args.json:
+        if loading is not None:
+            loading.join()
         pdf = out.suffix.lower() == ".pdf"
         write_file(out, made.to_pdf(args.paper) if pdf else made.to_html(args.paper))
     if args.json:
@@ -57,3 +65,11 @@ def run(args: argparse.Namespace) -> int:
         )
     )  # fmt: skip
     return 0
+
+
+def _load_paper() -> None:
+    """Import what a PDF is made with, so that it is there when the figures are."""
+    from snapcheck.report import html_to_pdf
+
+    with suppress(SnapcheckError):  # said where the PDF is made
+        html_to_pdf("<p>x</p>")

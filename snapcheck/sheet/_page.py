@@ -57,7 +57,9 @@ def sheet_html(sheet: Sheet, *, paper: Paper = "a4", for_pdf: bool = False) -> s
 
     course, design = sheet.course, sheet.design
     title = design.title or tr("Untitled design")
-    circuit = schematic_svg(course.circuit, design, net_colours(course.circuit))
+    places = {course.circuit.net_of(p.place.cell, p.place.terminal): p.number for p in sheet.expected.points}
+    numbers = {net: number for net, number in places.items() if net is not None}
+    circuit = schematic_svg(course.circuit, design, net_colours(course.circuit), points=numbers)
     width = re.search(r' width="([0-9.]+)"', circuit.partition(">")[0])
     kinds = [cube.kind for cube in design.board.cubes.values()]
     size = f"@media print{{@page{{size:{'letter' if paper == 'letter' else 'A4'}}}}}"

@@ -20,9 +20,11 @@ LIGHT, LAMP = str(PLANS / "first-light.board"), str(PLANS / "night-lamp.board")
 
 
 def test_a_sheet_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    pytest.importorskip("weasyprint", exc_type=(ImportError, OSError))
     out = tmp_path / "sheet.pdf"
-    assert main(["sheet", LIGHT, "--out", str(out), "--paper", "letter", "--no-figures"]) == 0
+    code = main(["sheet", LIGHT, "--out", str(out), "--paper", "letter", "--no-figures"])
+    if code == 25:
+        pytest.skip("WeasyPrint or Pango is not installed")
+    assert code == 0
     assert out.read_bytes().startswith(b"%PDF") and "3 steps in 2 stages" in capsys.readouterr().out
     page = tmp_path / "sheet.html"
     assert main(["sheet", LIGHT, "-o", str(page), "--no-figures"]) == 0

@@ -39,6 +39,7 @@ def test_it_says_everything(simulator: Simulator) -> None:
     assert "5.73 V (4.71 V to" in told and "Then take the power out again" in told
     assert "11 tee wire" in told and "2 resistor 4k7" in told and "1 lead" in told and "1 tap" in told
     assert "gain at 1 kHz" in told and "plus to the left" in told
+    assert page.count('r="13" fill="#fff"') == 6  # test points in the circuit, too
     assert "<script" not in page and not re.search(r'(?:src|href)="(?!data:|#)', page)
 
 

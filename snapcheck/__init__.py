@@ -7,8 +7,8 @@ For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
     result = snapcheck.check("bench.jpg", "plan.board")
     print(result.verdict.sentence)
 
-`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `grade` and `grade_class` do the work and
-give back documented results; all errors are `SnapcheckError`.
+`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `sheet`, `so_far`, `grade` and
+`grade_class` do the work and give back documented results; all errors are `SnapcheckError`.
 """
 
 import os
@@ -26,12 +26,14 @@ os.environ["ORT_DISABLE_TELEMETRY"] = "1"
 if TYPE_CHECKING:
     from snapcheck.api import BuildCheck as BuildCheck
     from snapcheck.api import BuildComparison as BuildComparison
+    from snapcheck.api import BuildSheet as BuildSheet
     from snapcheck.api import ClassGrades as ClassGrades
     from snapcheck.api import Consequence as Consequence
     from snapcheck.api import Drawing as Drawing
     from snapcheck.api import PhotoReading as PhotoReading
     from snapcheck.api import RuleCheck as RuleCheck
     from snapcheck.api import Simulation as Simulation
+    from snapcheck.api import SoFar as SoFar
     from snapcheck.api import check as check
     from snapcheck.api import compare as compare
     from snapcheck.api import draw as draw
@@ -40,7 +42,9 @@ if TYPE_CHECKING:
     from snapcheck.api import layout as layout
     from snapcheck.api import read as read
     from snapcheck.api import rules as rules
+    from snapcheck.api import sheet as sheet
     from snapcheck.api import simulate as simulate
+    from snapcheck.api import so_far as so_far
     from snapcheck.board import Board as Board
     from snapcheck.board import Cell as Cell
     from snapcheck.board import Design as Design
@@ -65,8 +69,9 @@ if TYPE_CHECKING:
 _DOOR = {
     name: module
     for module, names in {
-        "snapcheck.api": "BuildCheck BuildComparison ClassGrades Consequence Drawing PhotoReading RuleCheck "
-        "Simulation check compare draw grade grade_class layout read rules simulate",
+        "snapcheck.api": "BuildCheck BuildComparison BuildSheet ClassGrades Consequence Drawing "
+        "PhotoReading RuleCheck Simulation SoFar check compare draw grade grade_class layout read rules "
+        "sheet simulate so_far",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",
@@ -84,8 +89,8 @@ __all__ = ["__version__", *_DOOR]  # noqa: PLE0604 (all of them are strings)
 
 
 class _Package(ModuleType):
-    """The package. Python binds a room to its name here when it is imported; `check`, `simulate` and `grade`
-    are names of the door, too, and stay its functions (rooms: ``from snapcheck.check import …``)."""
+    """The package. Python binds a room to its name here when it is imported; `check`, `simulate`, `sheet`
+    and `grade` are names of the door, too, and stay functions (rooms: ``from snapcheck.check import …``)."""
 
     def __setattr__(self, name: str, value: object) -> None:
         if not (name in _DOOR and isinstance(value, ModuleType)):

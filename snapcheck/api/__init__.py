@@ -4,6 +4,7 @@ themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` abov
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._new import new
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
 from snapcheck.api._verbs import (
@@ -21,17 +22,22 @@ from snapcheck.api._verbs import (
 
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
+    from snapcheck.api._sheet import BuildSheet, sheet
+    from snapcheck.api._so_far import SoFar, as_another_task, so_far
 
 __all__ = [
     "BOARD_ENDINGS",
     "BuildCheck",
     "BuildComparison",
+    "BuildSheet",
     "ClassGrades",
     "Consequence",
     "Drawing",
     "PhotoReading",
     "RuleCheck",
     "Simulation",
+    "SoFar",
+    "as_another_task",
     "board_of",
     "check",
     "compare",
@@ -40,20 +46,30 @@ __all__ = [
     "grade_class",
     "kit_of",
     "layout",
+    "new",
     "plan_of",
     "read",
     "reading_of",
     "rules",
+    "sheet",
     "simulate",
+    "so_far",
     "solver",
     "without_rules",
 ]
 
 
-def __getattr__(name: str) -> Any:
-    """What comes from pictures needs libraries that the rest can do without."""
-    if name not in ("BuildCheck", "Consequence", "PhotoReading"):
-        raise AttributeError(f"module '{__name__}' has no attribute '{name}'")
-    from snapcheck.api import _seen
+#: name -> module that needs libraries which the rest can do without; imported when it is asked for
+_LATER = {
+    "BuildCheck": "_seen", "Consequence": "_seen", "PhotoReading": "_seen",
+    "BuildSheet": "_sheet", "sheet": "_sheet",
+    "SoFar": "_so_far", "as_another_task": "_so_far", "so_far": "_so_far",
+}  # fmt: skip
 
-    return getattr(_seen, name)
+
+def __getattr__(name: str) -> Any:
+    if name not in _LATER:
+        raise AttributeError(f"module 'snapcheck.api' has no attribute '{name}'")
+    from importlib import import_module
+
+    return getattr(import_module(f"snapcheck.api.{_LATER[name]}"), name)

@@ -1,7 +1,7 @@
 """The board and its written forms. Knows the kit's kinds, nothing electrical."""
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd, TapEnd, Value, parse_end
-from snapcheck.board._design import OF_A_PART, QUANTITIES, Conditions, Design, Expectation, Probe
+from snapcheck.board._design import OF_A_PART, QUANTITIES, Conditions, Design, Expectation, Probe, Stage
 from snapcheck.board._draw import draw_png, draw_svg, label_of, svg_to_png, symbol_svg
 from snapcheck.board._figures import parse_probe, parse_settings, settings_text, settings_words
 from snapcheck.board._files import design_from_text, load_board, load_design, read_text, text_of
@@ -19,6 +19,7 @@ from snapcheck.board._look import LOOKS, Look, Theme, family
 from snapcheck.board._oddities import Oddity, oddities
 from snapcheck.board._place import STEP, Cell, Seam, Spot, cell_of, column_letters
 from snapcheck.board._shapes import PITCH, Stroke, extent
+from snapcheck.board._stages import stage_lines
 from snapcheck.board._symbols import symbol_strokes
 from snapcheck.kit import Side
 
@@ -45,6 +46,7 @@ __all__ = [
     "Side",
     "SocketEnd",
     "Spot",
+    "Stage",
     "Stroke",
     "TapEnd",
     "Theme",
@@ -77,6 +79,7 @@ __all__ = [
     "read_text",
     "settings_text",
     "settings_words",
+    "stage_lines",
     "svg_to_png",
     "symbol_strokes",
     "symbol_svg",

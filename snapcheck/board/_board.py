@@ -253,6 +253,20 @@ class Board:
         columns, rows = (1, 1) if cube is None else cube.lies
         return anchor.column + columns <= self.columns and anchor.row + rows <= self.rows
 
+    def within(self, columns: range, rows: range) -> Board:
+        """The board with the cubes alone that lie within these columns and rows, and their taps and leads."""
+        cubes = {
+            anchor: cube for anchor, cube in self.cubes.items()
+            if all(c.column in columns and c.row in rows for c in cube.cells(anchor))
+        }  # fmt: skip
+        taps = frozenset(s for s in self.taps if {self.named(s.first), self.named(s.second)} <= cubes.keys())
+
+        def held(end: LeadEnd) -> bool:
+            return end.seam in taps if isinstance(end, TapEnd) else end.cell in cubes
+
+        leads = tuple(lead for lead in self.leads if held(lead.start) and held(lead.end))
+        return replace(self, cubes=cubes, taps=taps, leads=leads)
+
     def put(self, changes: Mapping[Cell, Cube | None]) -> Board:
         """The board with cubes put at anchors (None: taken away); what a new cube would cover makes way."""
         return replace(self, cubes=self.standing([changes]))

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -94,6 +94,20 @@ class Conditions:
         parts = (tuple(getattr(self, n).items()) for n in ("supply_V", "switches", "pots"))
         return hash((*parts, self.light_lux, self.temperature_C))
 
+    def moved(self, place: Mapping[Any, Any], there: Collection[Any]) -> Conditions:
+        """The conditions for what is there, in other cells.
+
+        Args:
+            place: where each cell (or name) comes to lie.
+            there: cells in which a part stands, and names; what concerns others is left out.
+        """
+        return replace(
+            self,
+            supply_V={place[c]: v for c, v in self.supply_V.items() if place.get(c) in there},
+            switches={place[c]: v for c, v in self.switches.items() if place.get(c) in there},
+            pots={place[c]: v for c, v in self.pots.items() if place.get(c) in there},
+        )
+
 
 @dataclass(frozen=True)
 class Expectation:
@@ -144,6 +158,21 @@ class Expectation:
 
 
 @dataclass(frozen=True)
+class Stage:
+    """Cubes that a build sheet puts together, one after the other.
+
+    Attributes:
+        name: what it is called.
+        cells: anchors of its cubes.
+        note: words of the teacher for it, maybe several lines.
+    """
+
+    name: str
+    cells: tuple[Cell, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Design:
     """A board that somebody intends.
 
@@ -152,6 +181,8 @@ class Design:
         title, purpose: in words.
         input, output: where the signal goes in and comes out, or None.
         input_V: amplitude of the usual signal at the input's source, V; None: that of the kit.
+        note, stages: for the build sheet: words for the whole, and how the cubes are grouped, first stage
+            first, where the teacher has said so.
         conditions: under which it is meant to work.
         expectations: figures it promises.
     """
@@ -164,3 +195,5 @@ class Design:
     conditions: Conditions = field(default_factory=Conditions)
     expectations: tuple[Expectation, ...] = ()
     input_V: float | None = None
+    note: str = ""
+    stages: tuple[Stage, ...] = ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -78,6 +78,8 @@ def draw_svg(
     inks: Ink | None = None,
     badges: Mapping[Cell, str] | None = None,
     ghosts: Mapping[Cell, Cube] | None = None,
+    faded: Collection[Cell] = (),
+    addresses: bool = True,
 ) -> str:
     """Top view of a board as a complete SVG document.
 
@@ -88,6 +90,8 @@ def draw_svg(
         inks: colour of conductors by cell and terminal (for nets).
         badges: short texts, such as a finding's number, on a ringed cube or empty cell.
         ghosts: cubes that should stand in empty cells, drawn dashed.
+        faded: anchors of cubes that stand back behind the others, without print and contacts.
+        addresses: letters and numbers of columns and rows around the plate.
     """
     look = LOOKS[theme]
     width = 2 * _MARGIN + board.columns * PITCH
@@ -104,11 +108,15 @@ def draw_svg(
     for number, (line, size) in enumerate(lines):
         parts.append(_text(_MARGIN, 36 + _LINE * number, line, size, look.ink, anchor="start"))
     parts.append(f'<g transform="translate({_MARGIN:g} {top:g})">')
-    parts += _plate(board, look)
+    parts += _plate(board, look, addresses)
     for cell, cube in board.cubes.items():
         kind = kit[cube.kind]
         colours = {t: c for t in kind.terminals if inks and (c := inks(cell, t))}
-        body = _cube(kind, cube.turn, label_of(cube, kind), cube.unit, look, True, look.ink, colours)
+        if cell in faded:
+            body = _cube(kind, cube.turn, "", "", look, True, look.ink, colours, contacts=False)
+            body = f'<g opacity="0.38">{body}</g>'
+        else:
+            body = _cube(kind, cube.turn, label_of(cube, kind), cube.unit, look, True, look.ink, colours)
         parts.append(f"{_at(cell)}{body}</g>")
     for cell, cube in (ghosts or {}).items():
         kind = kit[cube.kind]
@@ -189,7 +197,7 @@ def _at(cell: Cell) -> str:
     return f'<g transform="translate({x:g} {y:g})">'
 
 
-def _plate(board: Board, look: Look) -> list[str]:
+def _plate(board: Board, look: Look, addresses: bool = True) -> list[str]:
     width, height = board.columns * PITCH, board.rows * PITCH
     parts = [
         f'<rect x="-6" y="-6" width="{width + 12:g}" height="{height + 12:g}" rx="16" '
@@ -201,6 +209,8 @@ def _plate(board: Board, look: Look) -> list[str]:
             x, y = (column + 0.5) * PITCH, (row + 0.5) * PITCH
             marks.append(f"M{x - 7:g} {y:g}h14M{x:g} {y - 7:g}v14")
     parts.append(f'<path d="{"".join(marks)}" stroke="{look.grid}" stroke-width="2" fill="none"/>')
+    if not addresses:
+        return parts
     for column in range(board.columns):
         x = (column + 0.5) * PITCH
         for y in (-15.0, height + 29):
@@ -222,7 +232,7 @@ def _text(x: float, y: float, text: str, size: float, fill: str, *, anchor: str 
 
 
 def _cube(kind: Kind, turn: int, label: str, unit: str, look: Look, tile: bool, ink: str,
-          terminal_inks: Mapping[str, str]) -> str:  # fmt: skip
+          terminal_inks: Mapping[str, str], *, contacts: bool = True) -> str:  # fmt: skip
     group = family(kind)
     parts = []
     width, height = extent(*kind.lies(turn))
@@ -231,7 +241,7 @@ def _cube(kind: Kind, turn: int, label: str, unit: str, look: Look, tile: bool, 
             f'<rect x="0" y="0" width="{width:g}" height="{height:g}" rx="13" fill="{look.tiles[group]}" '
             f'stroke="{look.edges[group]}" stroke-width="2.5"/>'
         )
-        for contact in kind.contacts_at[turn]:
+        for contact in kind.contacts_at[turn] if contacts else ():
             parts.append(_contact(contact, look))
     strokes = symbol_strokes(kind, turn)
     parts += [_stroke(s, terminal_inks.get(s.terminal, ink)) for s in strokes]

@@ -8,9 +8,10 @@ from functools import partial
 from typing import Any, TypeVar
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
-from snapcheck.board._design import CELSIUS, LUX, MOST_V, Conditions, Design, Expectation, Probe
+from snapcheck.board._design import CELSIUS, LUX, MOST_V, Conditions, Design, Expectation, Probe, Stage
 from snapcheck.board._figures import AT_FREQUENCY
 from snapcheck.board._place import Cell, Seam
+from snapcheck.board._stages import stage_from_json, stages_to_json
 from snapcheck.datafiles import finite
 from snapcheck.devices import Setting
 from snapcheck.errors import InputError
@@ -233,6 +234,8 @@ def design_to_json(design: Design) -> dict[str, Any]:
             }
             for e in design.expectations
         ],
+        "note": design.note,
+        "stages": stages_to_json(design.stages),
     }
 
 
@@ -254,10 +257,24 @@ def design_from_json(data: object, kit: Kit | None = None) -> Design:
         conditions=_conditions(table.get("conditions") or {}, "conditions"),
         expectations=expectations,
         input_V=_level(table.get("input_V")),
+        note=_text(table.get("note") or "", "note"),
+        stages=_stages(table, board),
     )
     if kit is not None:
         _refers(design, kit)
     return design
+
+
+def _stages(table: Mapping[str, Any], board: Board) -> tuple[Stage, ...]:
+    stages: list[Stage] = []
+    for number, item in enumerate(_list(table.get("stages", []), "stages")):
+        key = f"stages[{number}]"
+        stages.append(_at(partial(stage_from_json, _table(item, key), board), key))
+    cells = [cell for stage in stages for cell in stage.cells]
+    if len(set(cells)) < len(cells):
+        double = next(cell for cell in cells if cells.count(cell) > 1)
+        raise InputError(tr("{cell} is named in two stages.", cell=double), place="stages")
+    return tuple(stages)
 
 
 def _level(value: object) -> float | None:

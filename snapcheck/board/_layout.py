@@ -24,6 +24,7 @@ from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd,
 from snapcheck.board._design import MOST_V, Conditions, Design, Expectation, Probe
 from snapcheck.board._figures import Scene, read_expectation, read_number, read_settings
 from snapcheck.board._place import Cell, Seam
+from snapcheck.board._stages import read_stages
 from snapcheck.board._words import (
     SIDES_ACCEPTED,
     Line,
@@ -40,7 +41,7 @@ from snapcheck.kit import PLATE, Kind, Kit, Side, ValueForm, parse_value
 from snapcheck.words import tr
 
 _CELL = re.compile(r"[A-Za-z]{1,2}[0-9]{1,2}")
-_KEYWORDS = ("plate", "title", "purpose", "input", "output", "set", "expect", "tap", "lead")
+_KEYWORDS = ("plate", "title", "purpose", "input", "output", "set", "expect", "tap", "lead", "stage", "note")
 
 
 def parse_layout(text: str, name: str, kit: Kit) -> Design:
@@ -87,8 +88,8 @@ class _Reader:
             "tap": self.read_tap,
             "doubt": self.read_doubt,
         }
-        postponed = {"lead": 0, "set": 1, "input": 2, "output": 2, "expect": 3}
-        late: list[list[Line]] = [[], [], [], []]
+        postponed = {"lead": 0, "set": 1, "input": 2, "output": 2, "expect": 3, "stage": 4, "note": 4}
+        late: list[list[Line]] = [[], [], [], [], []]
         for line in split_lines(text, self.name):
             word = line.words[0].text
             if _CELL.fullmatch(word):
@@ -110,11 +111,12 @@ class _Reader:
                 )
         self.check_plate()
         readers = (self.read_lead, self.read_set, self.read_probe, self.read_expect)
-        for reader, lines in zip(readers, late, strict=True):
+        for reader, lines in zip(readers, late[:4], strict=True):
             for line in lines:
                 reader(line)
         assert self.size is not None
         board = Board(*self.size, self.cubes, frozenset(self.taps), tuple(self.leads))
+        note, stages = read_stages(late[4], board)
         return Design(
             board,
             self.title or "",
@@ -124,6 +126,8 @@ class _Reader:
             self.conditions,
             tuple(self.figures),
             self.input_V,
+            note,
+            stages,
         )
 
     # ------------------------------------------------------------------ head

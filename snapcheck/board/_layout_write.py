@@ -9,6 +9,7 @@ from snapcheck.board._board import Board, Cube, Lead, LeadEnd, TapEnd
 from snapcheck.board._design import Conditions, Design, Expectation
 from snapcheck.board._figures import Scene, expectation_text, read_expectation, settings_text
 from snapcheck.board._place import Cell
+from snapcheck.board._stages import stage_lines
 from snapcheck.board._words import UNFIT, quote, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, format_value, parse_value
@@ -46,6 +47,7 @@ def write_layout(board: Board | Design, kit: Kit) -> str:
     if board.taps or board.leads:
         taps = [f"tap {seam}" for seam in sorted(board.taps)]
         blocks.append(taps + [f"lead {_lead_text(lead, board, kit)}" for lead in board.leads])
+    blocks.append(stage_lines(design.note, design.stages))
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 

@@ -35,6 +35,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "accuracy": ("snapcheck.cli._accuracy", "measure how well labelled photos are read"),
     "layout": ("snapcheck.cli._layout", "read a layout file, say what is wrong or odd in it"),
     "draw": ("snapcheck.cli._draw", "draw a board's top view (SVG, PNG)"),
+    "sheet": ("snapcheck.cli._sheet", "write a build sheet: steps, parts, what a meter should show"),
+    "so-far": ("snapcheck.cli._so_far", "say how far a build on the way has come, and what is next"),
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),
@@ -42,6 +44,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "nets": ("snapcheck.cli._nets", "list the nets of a board: which terminals are joined"),
     "rules": ("snapcheck.cli._rules", "check a board by the rules of the trade"),
     "compare": ("snapcheck.cli._compare", "compare a build with its plan"),
+    "new": ("snapcheck.cli._new", "write a commented plan, course or kit to begin from"),
+    "completion": ("snapcheck.cli._completion", "print what a shell needs to complete command lines"),
     "grade": ("snapcheck.cli._grade", "grade what a class handed in"),
     "review": ("snapcheck.cli._grade_review", "list what waits for a person, and what each choice would do"),
     "decide": ("snapcheck.cli._grade_decide", "decide on a picture or a grade, with a reason; take it back"),
@@ -68,6 +72,8 @@ _EXIT_CODES = """exit codes:
  24 circuit cannot be solved, 25 a library is not installed, 26 gradebook (damaged, full, in use),
  70 unexpected error (a mistake in snapcheck itself), 130 interrupted
 """
+#: in place of a verb: all of them
+_EVERY = "*"
 #: what nobody foresaw; sysexits.h (4.0BSD) calls it EX_SOFTWARE
 UNEXPECTED = 70
 
@@ -87,11 +93,16 @@ def _parser(verb: str | None) -> Parser:
         sub.add_argument("--json", action="store_true", help="print JSON instead of text")
         sub.add_argument("--log", metavar="FILE", help="add what happens, with all details, to this file")
         _add_language(sub)
-        if name == verb:
+        if verb in (name, _EVERY):
             importlib.import_module(module).arguments(sub)
         _translate(sub)
     _translate(parser)
     return parser
+
+
+def full_parser() -> Parser:
+    """The command line with the options of every verb, for completion."""
+    return _parser(_EVERY)
 
 
 def _translate(parser: argparse.ArgumentParser) -> None:

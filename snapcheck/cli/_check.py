@@ -8,20 +8,14 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from snapcheck.cli._common import add_kit, kit_of, print_json
+from snapcheck.cli._common import add_among, add_kit, add_photos, kit_of, print_json
 from snapcheck.cli._output import console
 from snapcheck.errors import InputError
 from snapcheck.words import shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "photos",
-        metavar="PHOTO",
-        nargs="+",
-        help="picture of the build, or several from different sides (or a layout file, or JSON)",
-    )
-    parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
+    add_photos(parser)
     parser.add_argument("--out", metavar="FOLDER", help="where the report goes (default: NAME-check here)")
     parser.add_argument(
         "--from-reading", metavar="FILE", help="JSON as 'read' wrote it, instead of reading the photo again"
@@ -33,6 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--strict", action="store_true", help="ask about all that is not clear, whatever the plan says"
     )
+    add_among(parser)
     parser.add_argument("--no-pdf", action="store_true", help="write no PDF")
     parser.add_argument("-q", "--quiet", action="store_true", help="verdict and titles only")
     parser.add_argument("-v", "--verbose", action="store_true", help="also sources, and figures that are met")
@@ -43,7 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import check, plan_of, solver
+    from snapcheck.api import as_another_task, check, plan_of, solver
 
     args.photo, *args.more = args.photos
     kit = kit_of(args)
@@ -61,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
             calculate=not args.structure_only, strict=args.strict, simulator=simulator, report=report,
             progress=say,
         )  # fmt: skip
+        result = as_another_task(result, Path(args.design), args.among)
         if report:
             files = result.save(
                 _folder(args), student=args.step if args.student else 0, pdf=not args.no_pdf, progress=say

@@ -25,6 +25,27 @@ def add_kit(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_photos(parser: argparse.ArgumentParser) -> None:
+    """``PHOTO... DESIGN``: what a build is, and its plan."""
+    parser.add_argument(
+        "photos",
+        metavar="PHOTO",
+        nargs="+",
+        help="picture of the build, or several from different sides (or a layout file, or JSON)",
+    )
+    parser.add_argument("design", metavar="DESIGN", help="the plan: a layout file, or JSON")
+
+
+def add_among(parser: argparse.ArgumentParser) -> None:
+    """``--among PLANS``."""
+    parser.add_argument(
+        "--among",
+        metavar="PLANS",
+        action="append",
+        help="other plans, or a folder of them, that it may be a build of (default: those beside DESIGN)",
+    )
+
+
 def add_structure_only(parser: argparse.ArgumentParser) -> None:
     """``--structure-only``."""
     parser.add_argument(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
@@ -193,18 +193,37 @@ def photo_svg(photo: bytes, window: Window, marks: str, title: str) -> str:
 
 
 def drawing_svg(board: Board, kit: Kit, window: Window, marks: str, title: str) -> str:
-    """The drawn top view with marks upon it as one SVG document."""
+    """The drawn top view with marks (plate units) upon it as one SVG document."""
     return document(window, _top_view(board, kit) + addresses_svg(window) + moved(marks), title)
+
+
+def detail_svg(
+    board: Board, kit: Kit, window: Window, marks: str, title: str, faded: Collection[Cell] = ()
+) -> str:
+    """As `drawing_svg`, with nothing in it that lies beyond the window; `faded`: see `draw_svg`."""
+    step = (-window.column, -window.row)
+    whole = range(window.column, window.column + window.columns), range(window.row, window.row + window.rows)
+    inside = board.within(*whole)
+    part = replace(inside.shifted(*step), columns=window.columns, rows=window.rows)
+    back = {Cell(c.row + step[1], c.column + step[0]) for c in faded if c in inside.cubes}
+    body = _body(draw_svg(part, kit, faded=back, addresses=False))
+    x, y = window.column * PITCH, window.row * PITCH
+    drawn = f'<g transform="translate({x:g} {y:g})">{body}</g>'
+    return document(window, drawn + addresses_svg(window, around=False) + moved(marks), title)
 
 
 def _top_view(board: Board, kit: Kit) -> str:
     """What `draw_svg` draws, without the document around it."""
-    drawn = draw_svg(board, kit)
+    return _body(draw_svg(board, kit))
+
+
+def _body(drawn: str) -> str:
     return drawn[drawn.index("</title>") + len("</title>") :].removesuffix("</svg>")
 
 
-def addresses_svg(window: Window) -> str:
-    """Column letters and row numbers on a light band along the rim."""
+def addresses_svg(window: Window, *, around: bool = True) -> str:
+    """Column letters and row numbers on a light band along the rim; at the top and on the left alone where
+    they need not stand `around`."""
     left, top, width, height = window.box
     inner = f"M{left + _RIM} {top + _RIM}v{height - 2 * _RIM}h{width - 2 * _RIM}v{2 * _RIM - height}Z"
     parts = [
@@ -212,10 +231,12 @@ def addresses_svg(window: Window) -> str:
     ]
     for column in range(window.column, window.column + window.columns):
         x = MARGIN + (column + 0.5) * PITCH
-        parts += [_text(x, y, column_letters(column)) for y in (top + 24.0, top + height - 10.0)]
+        parts += [
+            _text(x, y, column_letters(column)) for y in (top + 24.0, top + height - 10.0)[: 1 + around]
+        ]
     for row in range(window.row, window.row + window.rows):
         y = MARGIN + (row + 0.5) * PITCH + 7
-        parts += [_text(x, y, str(row + 1)) for x in (left + 17.0, left + width - 17.0)]
+        parts += [_text(x, y, str(row + 1)) for x in (left + 17.0, left + width - 17.0)[: 1 + around]]
     return "".join(parts)
 
 

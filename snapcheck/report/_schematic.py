@@ -35,7 +35,11 @@ _FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
 
 
 def schematic_svg(
-    circuit: Circuit, design: Design | None, colours: Mapping[int, str], title: str = ""
+    circuit: Circuit,
+    design: Design | None,
+    colours: Mapping[int, str],
+    title: str = "",
+    points: Mapping[int, int] | None = None,
 ) -> str:
     """The circuit as an SVG document, "" for a board where no part does anything.
 
@@ -43,11 +47,16 @@ def schematic_svg(
         circuit: what to draw.
         design: gives input and output, in the cells of the circuit; None where they are unknown.
         colours: CSS colour of each net.
+        points: test points in circles, net to number, instead of the nets' own numbers; where a block's legs
+            are joined by those numbers alone, they stay.
     """
     if all(idle(part) for part in circuit.parts):
         return ""
     layout = lay_out(circuit, design)
-    return _Drawing(circuit, design, layout, colours).svg(title or tr("Circuit drawing"))
+    drawing = _Drawing(circuit, design, layout, colours)
+    if points is not None and not any(is_block(part) for part in circuit.parts):
+        drawing.points = points
+    return drawing.svg(title or tr("Circuit drawing"))
 
 
 class _Drawing:
@@ -64,6 +73,7 @@ class _Drawing:
         self.under: list[str] = []
         self.rims: list[str] = []
         self.over: list[str] = []
+        self.points: Mapping[int, int] | None = None
 
     def svg(self, title: str) -> str:
         for placed in self.layout.placed:
@@ -374,10 +384,21 @@ class _Drawing:
         """Net numbers in small chips, the same as in the net table."""
         parts = []
         for net, xs in self.spans.items():
+            if self.points is not None and net not in self.points:
+                continue
             y = self.y(net)
             at = self._free(sorted({*xs}), y)
-            parts.append(self._chip(net, at, y))
+            parts.append(self._chip(net, at, y) if self.points is None else _point(self.points[net], at, y))
         return parts
+
+
+def _point(number: int, x: float, y: float) -> str:
+    """A test point's number, as on the board."""
+    return (
+        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="13" fill="#fff" stroke="{INK}" stroke-width="2.6"/>'
+        f'<text x="{x:.1f}" y="{y + 5.2:.1f}" font-size="15" font-weight="bold" text-anchor="middle" '
+        f'fill="{INK}">{number}</text>'
+    )
 
 
 def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:

@@ -19,6 +19,7 @@ from snapcheck.cli import main
 from snapcheck.simulate import is_available
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
+OTHER = str(FIXTURES / "designs" / "night-lamp.board")
 PLAN = str(FIXTURES / "designs" / "speech-stage.board")
 FORMS = {
     file.name.removesuffix(".schema.json"): json.loads(file.read_text(encoding="utf-8"))
@@ -75,6 +76,11 @@ VERBS = {
     "simulate beside": (["simulate", "built.board", "--design", PLAN], "simulation"),
     "read": (["read", "photos/first-light-good.jpg", "photos/flasher-crossing-leads.jpg"], "reading"),
     "accuracy": (["accuracy", "photos", "--plans", "2"], "accuracy"),
+    "sheet": (["sheet", PLAN], "sheet"),
+    "so far": (["so-far", "built.board", PLAN, "--structure-only"], "so-far"),
+    "so far of another": (["so-far", OTHER, PLAN], "so-far"),
+    "new": (["new", "design", "begun"], "new"),
+    "completion": (["completion", "bash"], "completion"),
     "check": (["check", PLAN, PLAN, "--structure-only"], "report"),
     "draw": (["draw", PLAN, "--out", "plan.svg"], "files"),
     "kit": (["kit"], "kit"),
@@ -151,7 +157,7 @@ def test_what_a_verb_prints_has_the_published_form(
     case: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     words, form = VERBS[case]
-    if words[0] == "simulate" and not is_available():
+    if words[0] in ("simulate", "sheet") and not is_available():
         pytest.skip("the ngspice library is not installed")
     monkeypatch.chdir(folder)
     main([*words, "--json"])

@@ -60,12 +60,14 @@ def test_a_mistyped_word_is_answered_with_the_nearest(words: tuple[str, ...], me
     assert done.returncode == 2 and f"Did you mean '{meant}'?" in done.stderr
 
 
-@pytest.mark.parametrize("verb", [v for v in VERBS if v not in ("kit", "value", "guide")])
+@pytest.mark.parametrize(
+    "verb", [v for v in VERBS if v not in ("kit", "value", "guide", "new", "completion")]
+)
 def test_a_missing_file_is_named_without_a_traceback(verb: str, tmp_path) -> None:
     missing = str(tmp_path / "not-there.board")
     more = {
-        "compare": [missing], "check": [missing], "decide": ["--reason", "seen"], "export": ["audit"],
-        "forget": ["T-101"],
+        "compare": [missing], "check": [missing], "so-far": [missing], "decide": ["--reason", "seen"],
+        "export": ["audit"], "forget": ["T-101"],
     }  # fmt: skip
     done = run(verb, missing, *more.get(verb, []))
     assert done.returncode in range(20, 26), done.stderr

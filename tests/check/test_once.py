@@ -1,7 +1,7 @@
 """What a check works out, it works out once: one comparison, each circuit made once, rules once a circuit.
 
 Circuits in which something was tried (one change alone, another cube in an unsure cell, a mend) are counted
-apart: they answer a question of their own.
+apart: they answer a question of their own. So does the look whether a supply is shorted, which asks two rules.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from samples import DESIGNS, KIT, Variant, variants
+from samples import CHIP_DESIGNS, DESIGNS, KIT, Variant, kit_for, variants
 
 from snapcheck.board import Design, load_design
 from snapcheck.check import Laid, lay
@@ -22,7 +22,7 @@ from snapcheck.pipeline import check_build
 from snapcheck.simulate import Simulator
 
 READINGS = Path(__file__).parents[2] / "fixtures" / "class" / "readings"
-PLANS = {file.stem: load_design(file, KIT) for file in DESIGNS}
+PLANS = {file.stem: load_design(file, kit_for(file)) for file in [*DESIGNS, *CHIP_DESIGNS]}
 #: functions that try something else than what stands on the plate
 TRYING = {
     "with_only",
@@ -32,6 +32,8 @@ TRYING = {
     "no_matter_together",
     "_with_effects",
     "_unexplained",
+    "_with_hidden_danger",
+    "is_shorted",
 }
 
 
@@ -96,7 +98,8 @@ def test_a_faulty_build_is_compared_once(
 ) -> None:
     """A mend is a comparison of its own: the build against itself, mended."""
     board = variant.board()
-    result = check_build(board.turned(180) if moved else board, PLANS[variant.design.stem], KIT, simulator)
+    plan, kit = PLANS[variant.design.stem], kit_for(variant.design)
+    result = check_build(board.turned(180) if moved else board, plan, kit, simulator)
     own = result.comparison.own_layout
     assert made["comparisons"] <= (2 if own else 1)
     assert made["circuits"] <= 4 and made["rule runs"] <= (5 if own else 4)

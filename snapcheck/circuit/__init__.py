@@ -15,6 +15,7 @@ from snapcheck.circuit._difference import (
 )
 from snapcheck.circuit._edits import single_difference
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
+from snapcheck.circuit._netlist_text import NetlistPart, parse_netlist
 from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._path import MetalPath, metal_path
@@ -52,6 +53,7 @@ __all__ = [
     "MetalPath",
     "Net",
     "NetContact",
+    "NetlistPart",
     "NormalForm",
     "OperatingPointLike",
     "Pairing",
@@ -82,6 +84,7 @@ __all__ = [
     "normal_form",
     "ohms",
     "pair_parts",
+    "parse_netlist",
     "parse_rules",
     "part_words",
     "place_words",

@@ -25,10 +25,13 @@ _SCALES = {"T": 12, "G": 9, "MEG": 6, "K": 3, "M": -3, "U": -6, "N": -9, "P": -1
 _MIL = Decimal("25.4e-6")
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?)([A-Za-zµΩ]*)")
 #: lines that say what to calculate, not what is there
-_ASIDE = (
-    "title op tran ac dc noise tf sens disto pz four fourier options option opt temp print plot save probe "
-    "measure meas ic nodeset width global end"
-).split()
+_ASIDE = frozenset(
+    re.findall(
+        r"\w+",
+        "title op tran ac dc noise tf sens disto pz four fourier options option opt temp print plot save "
+        "probe measure meas ic nodeset width global end model",
+    )
+)
 _WAVES = ("ac", "sin", "pulse", "pwl", "exp", "sffm")
 
 
@@ -88,7 +91,7 @@ def parse_netlist(text: str, kit: Kit, source: str = "netlist") -> tuple[Netlist
         if word == ".end":
             break
         if word.startswith("."):
-            if word[1:] not in (*_ASIDE, "model"):
+            if word[1:] not in _ASIDE:
                 reader.fail(number, tr("'{word}' is not understood here.", word=word), _accepted())
             continue
         part = reader.part(number, line)
@@ -131,7 +134,7 @@ def _lines(text: str) -> Iterator[tuple[int, str]]:
 
 
 def _looks_like_part(title: str) -> bool:
-    return bool(_NUMBER.fullmatch(title.split()[-1])) or title[0].upper() in "DQM"
+    return bool(_NUMBER.fullmatch(title.rsplit(maxsplit=1)[-1])) or title[0].upper() in "DQM"
 
 
 class _Reader:

@@ -30,6 +30,7 @@ from snapcheck.box import (
     parse_box,
     piece_of,
     pieces_of,
+    plates_for,
     stock_for,
 )
 from snapcheck.circuit import build_circuit, check_rules, parse_netlist
@@ -149,7 +150,7 @@ def parts_list(
     cubes = kit_of(kit)
     _benches(benches)
     one: Counter[Piece] = Counter()
-    titles, loose = [], Counter[str]()
+    titles, loose, columns, rows = [], Counter[str](), 0, 0
     for given in designs:
         if isinstance(given, str | _PathLike) and Path(given).suffix.lower() in NETLISTS:
             one += _of_netlist(Path(given), cubes)
@@ -159,13 +160,13 @@ def parts_list(
         one += pieces_of(design.board, cubes)
         loose += Counter(plates=1, taps=len(design.board.taps), leads=len(design.board.leads))
         titles.append(design.title)
+        columns, rows = max(columns, design.board.columns), max(rows, design.board.rows)
     there: Mapping[Piece, int] = {}
     known: dict[str, int | None] = {}
     if box is not None:
         stock = box_of(box, cubes)
         there = stock_for({p: benches * n for p, n in one.items()}, stock, cubes)
-        plates = sum(stock.plates.values()) if stock.plates else None
-        known = {"plates": plates, "taps": stock.taps, "leads": stock.leads}
+        known = {"plates": plates_for(stock, columns, rows), "taps": stock.taps, "leads": stock.leads}
     listed = sorted(one, key=lambda p: order(p, cubes))
     return PartsList(
         " + ".join(t for t in titles if t),

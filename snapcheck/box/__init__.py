@@ -5,7 +5,7 @@ from snapcheck.box._adopt import SAMPLES, Promised, promise
 from snapcheck.box._count import Count, Counted, count
 from snapcheck.box._inventory import Box, example_box, load_box, parse_box
 from snapcheck.box._lists import PartsList, parts_csv, parts_page
-from snapcheck.box._needs import Loose, Need, Needs, needs, stock_for
+from snapcheck.box._needs import Loose, Need, Needs, needs, plates_for, stock_for
 from snapcheck.box._paper import PAPERS, Page, Paper, fitted_page, pages_html, paper_of
 from snapcheck.box._pieces import Piece, cube_of, order, piece_of, piece_words, pieces_of, print_of
 from snapcheck.box._plate import extras_page, plate_pages, plate_size, plate_svg
@@ -54,6 +54,7 @@ __all__ = [
     "plate_pages",
     "plate_size",
     "plate_svg",
+    "plates_for",
     "print_of",
     "promise",
     "standins",

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from snapcheck.box._pieces import Piece, order, piece_of
 from snapcheck.kit import Kit
-from snapcheck.photo import Reading, State
+
+if TYPE_CHECKING:
+    from snapcheck.photo import Reading
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,8 @@ def count(readings: Iterable[Reading], wanted: Mapping[Piece, int], kit: Kit) ->
     A cube that is not sure counts as `perhaps` for the likeliest thing that it may be. Rated voltages of
     capacitors do not count: they are hard to read.
     """
+    from snapcheck.photo import State  # the rest of this room does without pictures
+
     sure: Counter[Piece] = Counter()
     perhaps: Counter[Piece] = Counter()
     blanks = 0

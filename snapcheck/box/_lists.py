@@ -70,18 +70,20 @@ def parts_page(listed: PartsList, kit: Kit, css: str) -> str:
     rows = "".join(_row(need, listed, kit) for need in listed.cubes)
     rows += "".join(_loose_row(loose, listed) for loose in listed.loose)
     total = sum(need.needed for need in listed.cubes)
+    words = tr("{n} cubes, benches: {benches}.", n=total, benches=listed.benches)
     titles = "".join(f"<th>{escape(head)}</th>" for head in heads)
     title = escape(shown(listed.title or tr("Parts list")))
     own = (
-        "table.parts{width:100%;border-collapse:collapse}table.parts td,table.parts th{padding:2px 6px;"
-        "border-bottom:1px solid #999;text-align:left}table.parts svg{display:block}"
-        "td.n{text-align:right;font-variant-numeric:tabular-nums}td.tick span{display:inline-block;width:4mm;"
-        "height:4mm;border:1px solid #333}tr.short td{font-weight:bold}tr{break-inside:avoid}"
+        "table.parts{width:100%;border-collapse:collapse}table.parts svg{display:block}"
+        "table.parts td,table.parts th{padding:2px 6px;border-bottom:1px solid #999;text-align:left;"
+        "vertical-align:middle}table.parts td.n{text-align:right;padding-right:18px;"
+        "font-variant-numeric:tabular-nums}td.tick span{display:inline-block;width:4mm;height:4mm;"
+        "border:1px solid #333}tr.short td{font-weight:bold}tr{break-inside:avoid}"
     )
     return (
         f'<!doctype html><html lang="{active_language()}"><head><meta charset="utf-8"><title>{title}</title>'
         f"<style>{css}{own}</style></head><body><main><h1>{title}</h1>"
-        f"<p>{escape(tr('{n} cubes for {benches} benches.', n=total, benches=listed.benches))}</p>"
+        f"<p>{escape(words)}</p>"
         f'<table class="parts"><thead><tr>{titles}</tr></thead><tbody>{rows}</tbody></table>'
         "</main></body></html>"
     )

@@ -72,7 +72,7 @@ def needs(design: Design, box: Box, kit: Kit, benches: int = 1) -> Needs:
     there = stock_for(wanted, box, kit)
     cubes = tuple(Need(p, wanted[p], there[p]) for p in sorted(one, key=lambda p: order(p, kit)))
     board = design.board
-    loose = [Loose("plates", benches, _plates(box, board.columns, board.rows))]
+    loose = [Loose("plates", benches, plates_for(box, board.columns, board.rows))]
     if board.taps:
         loose.append(Loose("taps", benches * len(board.taps), box.taps))
     if board.leads:
@@ -98,7 +98,7 @@ def stock_for(wanted: Mapping[Piece, int], box: Box, kit: Kit) -> dict[Piece, in
     return given
 
 
-def _plates(box: Box, columns: int, rows: int) -> int | None:
+def plates_for(box: Box, columns: int, rows: int) -> int | None:
     """Plates on which a board of this size fits, lying or upright."""
     if not box.plates:
         return None

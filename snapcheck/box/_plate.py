@@ -14,6 +14,8 @@ from snapcheck.words import tr
 #: corner, in cells: reading expects a rim of 0.6 to 1.15 cells where there are markers, and the corner 0.12
 #: cells outside of them (`photo/_plate.py`)
 RIM, MARKER, INSIDE = 0.74, 0.5, 0.12
+#: white around a marker, as a share of its side: up to the edge of the plate
+QUIET = 0.235
 #: marker numbers at the upper left, upper right, lower right and lower left corner
 CORNERS = (0, 1, 2, 3)
 #: strip that two pages share, to be glued, millimetres
@@ -39,8 +41,8 @@ def marker_path(number: int) -> str:
 
 
 def marker_svg(number: int, x: float, y: float, side: float) -> str:
-    """A marker with its white quiet zone of one module, `side` without it."""
-    quiet = side / 8
+    """A marker with its white edge, `side` without it."""
+    quiet = QUIET * side
     return (
         f'<rect x="{x - quiet:.3f}" y="{y - quiet:.3f}" width="{side + 2 * quiet:.3f}" '
         f'height="{side + 2 * quiet:.3f}" fill="#fff"/>'
@@ -131,7 +133,7 @@ TAP = 0.3
 def extras_page(cell_mm: float, paper: Paper, head: str) -> Page:
     """The four corner markers, for a plate of steel, and taps to punch out."""
     side = MARKER * cell_mm
-    quiet = side / 8
+    quiet = QUIET * side
     y = MARGIN + HEAD + 8
     parts = [
         text(MARGIN + 3, y, tr("Corner markers for a plate of your own: cut out with the white edge."), 3)

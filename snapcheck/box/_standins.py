@@ -54,6 +54,8 @@ class Standin:
             )
         if self.off is None:
             return told
+        if abs(self.off) < 5e-4:
+            return tr("{cubes} (the same value)", cubes=told)
         series = coarsest_series(float(self.value)) if not self.join and self.value else None
         more = numeral(f"{100 * self.off:+.1f} %")
         return f"{told} ({series}, {more})" if series else f"{told} ({more})"
@@ -109,7 +111,8 @@ def _pairs(need: Piece, stock: Mapping[Piece, int], each: int, form: ValueForm) 
             for join in ("series", "parallel"):
                 summed = (join == "series") == (form in _SUMS_IN_SERIES)
                 value = a + b if summed else a * b / (a + b)
-                if 1 / TWO <= value / wanted <= TWO:
+                alone = any(1 / TWO <= one / value <= TWO for one in (a, b))  # the other changes nothing
+                if 1 / TWO <= value / wanted <= TWO and not alone:
                     yield Standin((first, second), join, float(f"{value:.6g}"), value / wanted - 1)
 
 

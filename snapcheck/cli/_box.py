@@ -102,8 +102,11 @@ def _swap_words(swap: Swap, kit: Kit) -> str:
     if swap.standin is None:
         return tr("nothing in the box can stand in")
     where = ", ".join(map(str, swap.cells))
-    words = tr(
-        "{standin} in {cells}, on {n} benches", standin=swap.standin.words(kit), cells=where, n=swap.benches
+    told = swap.standin.words(kit)
+    words = (
+        tr("{standin} in {cells}, on one bench", standin=told, cells=where)
+        if swap.benches == 1
+        else tr("{standin} in {cells}, on {n} benches", standin=told, cells=where, n=swap.benches)
     )
     if swap.standin.join:
         words += "; " + (

@@ -152,8 +152,19 @@ def photographed(
 
 
 TOLD = (
-    "pictures boards perfect cubes kind_turn values values_right taps_wrong leads leads_right silent extra"
-).split()  # noqa: SIM905
+    "pictures",
+    "boards",
+    "perfect",
+    "cubes",
+    "kind_turn",
+    "values",
+    "values_right",
+    "taps_wrong",
+    "leads",
+    "leads_right",
+    "silent",
+    "extra",
+)
 
 
 def main(tilts: list[float]) -> None:

@@ -35,6 +35,8 @@ SHEETS = ("tiles", "plate", "extras")
 USUAL_PLATE = (8, 6)
 #: values that a kit's cubes get where it lists none, from and below, by what is printed on them
 _USUAL = {ValueForm.OHMS: (100.0, 1e6), ValueForm.FARADS: (1e-9, 1e-6), ValueForm.HENRIES: (1e-3, 1e-1)}
+#: of photoresistors, thermistors and potentiometers
+_OTHER_OHMS = (1e3, 10e3, 100e3)
 #: more tiles than this are a slip of the pen
 MOST_TILES = 5000
 
@@ -143,6 +145,8 @@ def _one_of_each(kit: Kit) -> list[Cube]:
         values: tuple[float | str | None, ...] = kind.values
         if not values and kind.value_form is ValueForm.RANGE:
             values = (15.0,)
+        elif not values and kind.value_form is ValueForm.OHMS and kind.model != "resistor":
+            values = _OTHER_OHMS
         elif not values and low:
             decades = range(round(math.log10(low)), round(math.log10(high)))
             values = tuple(float(f"{m}e{d}") for d in decades for m in SERIES["E3"])

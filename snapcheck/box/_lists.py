@@ -74,9 +74,9 @@ def parts_page(listed: PartsList, kit: Kit, css: str) -> str:
     titles = "".join(f"<th>{escape(head)}</th>" for head in heads)
     title = escape(shown(listed.title or tr("Parts list")))
     own = (
-        "table.parts{width:100%;border-collapse:collapse}table.parts svg{display:block}"
+        "table.parts{width:100%;border-collapse:collapse;font-size:13px}table.parts svg{display:block}"
         "table.parts td,table.parts th{padding:2px 6px;border-bottom:1px solid #999;text-align:left;"
-        "vertical-align:middle}table.parts td.n{text-align:right;padding-right:18px;"
+        "vertical-align:middle;white-space:normal}table.parts td.n{text-align:right;padding-right:12px;"
         "font-variant-numeric:tabular-nums}td.tick span{display:inline-block;width:4mm;height:4mm;"
         "border:1px solid #333}tr.short td{font-weight:bold}tr{break-inside:avoid}"
     )

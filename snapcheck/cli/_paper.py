@@ -52,10 +52,8 @@ def run(args: argparse.Namespace) -> int:
         case _:
             raise InputError(tr("sheets are written as .pdf, .html or .svg."), place=out)
     if args.json:
-        files = [str(path) for path in written]
-        print_json(
-            document("paper", {"files": files, "pages": len(made.pages), "tiles": made.tiles}), indent=2
-        )
+        notes = [tr("{tiles} tiles on {pages} pages", tiles=made.tiles, pages=len(made.pages))]
+        print_json(document("files", {"files": [str(path) for path in written], "notes": notes}))
         return 0
     say(
         tr("{tiles} tiles on {pages} pages, to be printed at 100 %:", tiles=made.tiles, pages=len(made.pages))

@@ -76,7 +76,7 @@ def parts_page(listed: PartsList, kit: Kit, css: str) -> str:
     own = (
         "table.parts{width:100%;border-collapse:collapse;font-size:13px}table.parts svg{display:block}"
         "table.parts td,table.parts th{padding:2px 6px;border-bottom:1px solid #999;text-align:left;"
-        "vertical-align:middle;white-space:normal}table.parts td.n{text-align:right;padding-right:12px;"
+        "vertical-align:middle;white-space:normal}table.parts td.count{text-align:right;padding-right:12px;"
         "font-variant-numeric:tabular-nums}td.tick span{display:inline-block;width:4mm;height:4mm;"
         "border:1px solid #333}tr.short td{font-weight:bold}tr{break-inside:avoid}"
     )
@@ -116,7 +116,7 @@ def _loose_row(loose: Loose, listed: PartsList) -> str:
 
 
 def _numbers(values: Sequence[object]) -> list[str]:
-    return [f'<td class="n">{escape(str(value))}</td>' for value in values]
+    return [f'<td class="count">{escape(str(value))}</td>' for value in values]
 
 
 def _ticked(cells: list[str], short: bool) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from pathlib import Path
 
 import pytest
 
@@ -12,8 +13,11 @@ from snapcheck.board import parse_layout
 from snapcheck.box import Box, Need, Piece, needs, parse_box, parts_csv, parts_page
 from snapcheck.errors import InputError
 from snapcheck.kit import bundled_kit
+from snapcheck.report import foot_css, style
+from snapcheck.words import use_language
 
 KIT = bundled_kit()
+LARGEST = Path(__file__).parents[2] / "fixtures" / "designs" / "loudspeaker-amplifier.board"
 DESIGN = parse_layout(
     """plate 5 x 4
 title =Lamp, <first>
@@ -96,3 +100,21 @@ def test_impossible_numbers_of_benches_are_refused() -> None:
 
 def test_an_empty_box_serves_nobody() -> None:
     assert needs(DESIGN, parse_box("[cubes]\n", "x", KIT), KIT).possible == 0
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_page_fits_the_paper(language: str) -> None:
+    """Nothing of the table lies beyond the margin of an A4 sheet, long words of a language included."""
+    weasyprint = pytest.importorskip("weasyprint", exc_type=(ImportError, OSError))
+    use_language(language)
+    try:
+        listed = parts_list([LARGEST], benches=12, box=box(r470=1))
+        page = parts_page(listed, KIT, style() + foot_css("x"))
+    finally:
+        use_language("en")
+    for sheet in weasyprint.HTML(string=page).render().pages:
+        body = sheet._page_box.children[0]
+        edge = body.position_x + body.width + 1
+        assert all(
+            b.position_x + b.width <= edge for b in body.descendants() if type(b).__name__ == "TableCellBox"
+        )

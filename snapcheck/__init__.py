@@ -7,8 +7,9 @@ For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
     result = snapcheck.check("bench.jpg", "plan.board")
     print(result.verdict.sentence)
 
-`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `sheet`, `so_far`, `grade` and
-`grade_class` do the work and give back documented results; all errors are `SnapcheckError`.
+`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `sheet`, `so_far`, `grade` and `grade_class` do
+the work and give back documented results; `fits_box`, `parts_list`, `count_cubes`, `whole_box`, `paper_kit` and
+`adopt` do what comes before and after a lesson; all errors are `SnapcheckError`.
 """
 
 import os
@@ -24,27 +25,37 @@ __version__ = "0.2.0"  # what it means: CHANGES.md
 os.environ["ORT_DISABLE_TELEMETRY"] = "1"
 
 if TYPE_CHECKING:
+    from snapcheck.api import Adopted as Adopted
+    from snapcheck.api import BoxCheck as BoxCheck
     from snapcheck.api import BuildCheck as BuildCheck
     from snapcheck.api import BuildComparison as BuildComparison
     from snapcheck.api import BuildSheet as BuildSheet
     from snapcheck.api import ClassGrades as ClassGrades
     from snapcheck.api import Consequence as Consequence
+    from snapcheck.api import CubeCount as CubeCount
     from snapcheck.api import Drawing as Drawing
+    from snapcheck.api import PaperKit as PaperKit
     from snapcheck.api import PhotoReading as PhotoReading
     from snapcheck.api import RuleCheck as RuleCheck
     from snapcheck.api import Simulation as Simulation
     from snapcheck.api import SoFar as SoFar
+    from snapcheck.api import adopt as adopt
     from snapcheck.api import check as check
     from snapcheck.api import compare as compare
+    from snapcheck.api import count_cubes as count_cubes
     from snapcheck.api import draw as draw
+    from snapcheck.api import fits_box as fits_box
     from snapcheck.api import grade as grade
     from snapcheck.api import grade_class as grade_class
     from snapcheck.api import layout as layout
+    from snapcheck.api import paper_kit as paper_kit
+    from snapcheck.api import parts_list as parts_list
     from snapcheck.api import read as read
     from snapcheck.api import rules as rules
     from snapcheck.api import sheet as sheet
     from snapcheck.api import simulate as simulate
     from snapcheck.api import so_far as so_far
+    from snapcheck.api import whole_box as whole_box
     from snapcheck.board import Board as Board
     from snapcheck.board import Cell as Cell
     from snapcheck.board import Design as Design
@@ -69,9 +80,10 @@ if TYPE_CHECKING:
 _DOOR = {
     name: module
     for module, names in {
-        "snapcheck.api": "BuildCheck BuildComparison BuildSheet ClassGrades Consequence Drawing "
-        "PhotoReading RuleCheck Simulation SoFar check compare draw grade grade_class layout read rules "
-        "sheet simulate so_far",
+        "snapcheck.api": "Adopted BoxCheck BuildCheck BuildComparison BuildSheet ClassGrades Consequence "
+        "CubeCount Drawing PaperKit PhotoReading RuleCheck Simulation SoFar adopt check "
+        "compare count_cubes draw fits_box grade grade_class layout paper_kit parts_list read "
+        "rules sheet simulate so_far whole_box",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",

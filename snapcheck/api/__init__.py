@@ -3,8 +3,11 @@ themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` abov
 
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.api._adopt import Adopted, adopt
+from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
 from snapcheck.api._new import new
+from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
 from snapcheck.api._verbs import (
@@ -27,26 +30,36 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BOARD_ENDINGS",
+    "SHEETS",
+    "Adopted",
+    "BoxCheck",
     "BuildCheck",
     "BuildComparison",
     "BuildSheet",
     "ClassGrades",
     "Consequence",
+    "CubeCount",
     "Drawing",
+    "PaperKit",
     "PhotoReading",
     "RuleCheck",
     "Simulation",
     "SoFar",
+    "adopt",
     "as_another_task",
     "board_of",
     "check",
     "compare",
+    "count_cubes",
     "draw",
+    "fits_box",
     "grade",
     "grade_class",
     "kit_of",
     "layout",
     "new",
+    "paper_kit",
+    "parts_list",
     "plan_of",
     "read",
     "reading_of",
@@ -55,6 +68,7 @@ __all__ = [
     "simulate",
     "so_far",
     "solver",
+    "whole_box",
     "without_rules",
 ]
 

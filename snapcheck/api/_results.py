@@ -44,6 +44,18 @@ class Drawing:
         """The picture as PNG bytes, `width` pixels wide."""
         return svg_to_png(self.svg, width=width)
 
+    def pdf(self, paper: str = "a4") -> bytes:
+        """The picture on a sheet of paper (``a4`` or ``letter``), turned as it fits best, as PDF bytes.
+
+        Raises:
+            InputError: there is no such paper.
+            MissingLibraryError: WeasyPrint or the Pango library is not installed.
+        """
+        from snapcheck.box import fitted_page, pages_html
+        from snapcheck.report import html_to_pdf
+
+        return html_to_pdf(pages_html([fitted_page(self.svg, paper)], self.title))
+
     def _repr_html_(self) -> str:
         from snapcheck.report import picture_html
 

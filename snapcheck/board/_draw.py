@@ -43,6 +43,7 @@ def symbol_svg(
     ink: str | None = None,
     terminal_inks: Mapping[str, str] | None = None,
     alone: bool = False,
+    lying: bool = False,
 ) -> str:
     """One cube's symbol as a complete SVG document.
 
@@ -57,9 +58,10 @@ def symbol_svg(
         ink: colour of the strokes instead of the theme's.
         terminal_inks: colour of the conductors by terminal.
         alone: the symbol on a tile of one cell, however many the cube covers (for circuit drawings).
+        lying: the label rather small than read from the right, as on the cubes of a box.
     """
     look, kind = LOOKS[theme], flat(kind) if alone else kind
-    body = _cube(kind, turn, label, unit, look, tile, ink or look.ink, terminal_inks or {})
+    body = _cube(kind, turn, label, unit, look, tile, ink or look.ink, terminal_inks or {}, lying)
     width, height = (side + 4 for side in extent(*kind.lies(turn)))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{size * width / 104:g}" '
@@ -232,7 +234,8 @@ def _text(x: float, y: float, text: str, size: float, fill: str, *, anchor: str 
 
 
 def _cube(kind: Kind, turn: int, label: str, unit: str, look: Look, tile: bool, ink: str,
-          terminal_inks: Mapping[str, str], *, contacts: bool = True) -> str:  # fmt: skip
+          terminal_inks: Mapping[str, str], lying: bool = False,
+          *, contacts: bool = True) -> str:  # fmt: skip
     group = family(kind)
     parts = []
     width, height = extent(*kind.lies(turn))
@@ -255,7 +258,7 @@ def _cube(kind: Kind, turn: int, label: str, unit: str, look: Look, tile: bool, 
         x, y = middle(kind, kind.print_at, turn)
         parts.append(_text(x, y + 6, label, 17, ink))
     elif label:
-        parts.append(_label(label, strokes, ink, (width, height)))
+        parts.append(_label(label, strokes, ink, (width, height), lying))
     return "".join(parts)
 
 
@@ -282,8 +285,8 @@ def _stroke(stroke: Stroke, ink: str) -> str:
     )
 
 
-def _label(text: str, strokes: tuple[Stroke, ...], ink: str, size: tuple[float, float]) -> str:
-    placed = _place(text, strokes, size)
+def _label(text: str, strokes: tuple[Stroke, ...], ink: str, size: tuple[float, float], lying: bool) -> str:
+    placed = _place(text, strokes, size, lying=lying)
     return _text(placed.x, placed.y, text, placed.size, ink, turn=placed.upright)
 
 

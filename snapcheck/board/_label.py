@@ -45,17 +45,21 @@ def wrapped(text: str, size: float, width: float) -> list[tuple[str, float]]:
     return lines
 
 
-def place_label(text: str, strokes: tuple[Stroke, ...], tile: tuple[float, float] = (TILE, TILE)) -> Placed:
+def place_label(
+    text: str, strokes: tuple[Stroke, ...], tile: tuple[float, float] = (TILE, TILE), *, lying: bool = False
+) -> Placed:
     """The largest place beside the symbol; lying text is preferred to text read from the right.
 
     Args:
         text: the label.
         strokes: the symbol.
         tile: its width and height.
+        lying: rather small than read from the right.
     """
     marks = list(_dots(strokes))
-    tries = [*((s, False) for s in _sizes(17, 12)), *((s, True) for s in _sizes(17, 9)),
-             *((s, False) for s in _sizes(11.5, 6))]  # fmt: skip
+    least = 9 if lying else 12
+    tries = [*((s, False) for s in _sizes(17, least)), *((s, True) for s in _sizes(17, 9)),
+             *((s, False) for s in _sizes(least - 0.5, 6))]  # fmt: skip
     for points, upright in tries:
         length, height = text_width(text, points), points * _CAP
         if length > tile[1 if upright else 0] - 2 * _ROOM - 4:

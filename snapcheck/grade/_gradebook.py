@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from contextvars import copy_context
 
+from snapcheck.csvtext import csv_text
 from snapcheck.errors import DataError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course, Student
-from snapcheck.grade._csv import csv_text
 from snapcheck.words import tr, use_language
 
 

@@ -14,11 +14,11 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from snapcheck.csvtext import csv_text
 from snapcheck.errors import InputError
 from snapcheck.grade._audit import audit_lines
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
-from snapcheck.grade._csv import csv_text
 from snapcheck.grade._records import Trace
 from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import place_of

@@ -1,7 +1,7 @@
 """What a check works out, it works out once: one comparison, each circuit made once, rules once a circuit.
 
 Circuits in which something was tried (one change alone, another cube in an unsure cell, a mend) are counted
-apart: they answer a question of their own. So does the look whether a supply is shorted, which asks two rules.
+apart: they answer a question of their own. So does the look at two rules: is a supply shorted?
 """
 
 from __future__ import annotations

@@ -21,6 +21,8 @@ from snapcheck.simulate import is_available
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 OTHER = str(FIXTURES / "designs" / "night-lamp.board")
 PLAN = str(FIXTURES / "designs" / "speech-stage.board")
+NEEDY = str(FIXTURES / "designs" / "hiss-filter.board")  # the box of the example is short of its parts
+BOX = str(Path(snapcheck.__file__).parent / "box" / "data" / "example.toml")
 FORMS = {
     file.name.removesuffix(".schema.json"): json.loads(file.read_text(encoding="utf-8"))
     for file in Path(snapcheck.__file__).parent.glob("*/data/*.schema.json")
@@ -82,6 +84,12 @@ VERBS = {
     "new": (["new", "design", "begun"], "new"),
     "completion": (["completion", "bash"], "completion"),
     "check": (["check", PLAN, PLAN, "--structure-only"], "report"),
+    "box": (["box", BOX, PLAN, NEEDY, "--benches", "2"], "box"),
+    "parts": (["parts", PLAN, "--box", BOX], "parts"),
+    "parts without a box": (["parts", PLAN], "parts"),
+    "count": (["count", "photos/first-light-good.jpg", "--of", PLAN], "count"),
+    "adopt": (["adopt", "photos/first-light-good.jpg", "--answer", "remove D2"], "plan"),
+    "paper": (["paper", PLAN, "-o", "kit.svg"], "files"),
     "draw": (["draw", PLAN, "--out", "plan.svg"], "files"),
     "kit": (["kit"], "kit"),
     "one kind": (["kit", "npn"], "kit"),

@@ -13,9 +13,9 @@ import pytest
 from class_reader import read_class
 from oldstore import make_old
 
+from snapcheck.csvtext import csv_text, safe_cell
 from snapcheck.errors import DataError, InputError, StoreError
 from snapcheck.grade import Entry, LocalCrew, Store, load_course, load_rubric, run_batch
-from snapcheck.grade._csv import csv_text, safe_cell
 from snapcheck.grade.out import gradebook_csv
 from snapcheck.simulate import is_available
 

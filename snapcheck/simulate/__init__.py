@@ -8,18 +8,21 @@ from snapcheck.simulate._export import export_netlist
 from snapcheck.simulate._figures import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._plots import Plot, plots_of
-from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._probing import SIGNAL_Hz, Probed, in_turns, probe
+from snapcheck.simulate._response import FrequencyResponse, resolve_input
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
 from snapcheck.simulate._survey import Survey
 from snapcheck.simulate._sweep import Knob, Sweep
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._tolerance import FigureSpread, Spread, Tolerance
+from snapcheck.simulate._tolerance import FigureSpread, Spread, Tolerance, spreads
 from snapcheck.simulate._topology import Remark
-from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
+from snapcheck.simulate._transient import Delay, SineResponse, Waveforms, source_amplitude
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._what_if import Change, WhatIf, figure_changes
+from snapcheck.simulate._worker import Worker
 
 __all__ = [
+    "SIGNAL_Hz",
     "Change",
     "Delay",
     "Figure",
@@ -28,6 +31,7 @@ __all__ = [
     "Knob",
     "OperatingPoint",
     "Plot",
+    "Probed",
     "Region",
     "Remark",
     "Rhythm",
@@ -39,13 +43,19 @@ __all__ = [
     "Tolerance",
     "Waveforms",
     "WhatIf",
+    "Worker",
     "export_netlist",
     "figure_changes",
     "figure_text",
+    "in_turns",
     "is_available",
     "judge",
     "name_of",
     "plots_of",
+    "probe",
     "range_text",
+    "resolve_input",
+    "source_amplitude",
+    "spreads",
     "what_if",
 ]

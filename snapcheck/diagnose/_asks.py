@@ -114,9 +114,12 @@ def _expected(d: Dictionary, ask: Ask) -> Expected:
         left = d.priors.meter["ohm"] / (d.priors.meter["ohm"] + against)
         mean = (mean - d.mean[s, :, to]) * left
         slope = (slope - d.slope[s, :, to]) * left[:, None]
+    loose = d.loose[s, :, at].astype(float)
+    if ask.other is not None:
+        loose = np.hypot(loose, d.loose[s, :, d.index[ask.other]])
     unknown = np.isnan(mean)
     mean = np.where(unknown, 0.0, mean)
-    noise = np.where(unknown, d.span_V / 2, d.priors.noise_V(mean))
+    noise = np.where(unknown, d.span_V / 2, np.hypot(d.priors.noise_V(mean), loose))
     return Expected(mean, np.where(unknown[:, None], 0.0, slope), noise)
 
 
@@ -125,12 +128,10 @@ def chances(d: Dictionary, ask: Ask) -> tuple[tuple[str, ...], NDArray[Any]]:
     import numpy as np
 
     words = CONTACT_WORDS if ask.way is Way.CONTACT else LIFTED_WORDS
-    degree: dict[int, int] = {}
     table = np.zeros((len(d.fault_of), len(words)))
     for entry, index in enumerate(d.fault_of):
-        number = degree[index] = degree.get(index, -1) + 1
         fault = d.faults[index]
-        row = _contact(d, fault, number, ask.seam) if ask.way is Way.CONTACT else _lifted(fault, ask.part)
+        row = _contact(d, fault, int(d.degree_of[entry]), ask.seam) if ask.way is Way.CONTACT else _lifted(fault, ask.part)
         total = sum(row.values())
         slip = _SLIP / len(words)
         table[entry] = [slip + (1 - _SLIP) * row.get(word, 0.0) / total for word in words]

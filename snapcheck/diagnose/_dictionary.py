@@ -8,31 +8,21 @@ within its tolerance, so that readings that move together are not taken for inde
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from snapcheck.board import Conditions, Design, Seam, settings_words
-from snapcheck.circuit import Part, listing
+from snapcheck.board import Design, Seam
 from snapcheck.diagnose._faults import Change, Fault, designed, faults_of
+from snapcheck.diagnose._plan import Plan, Setting
 from snapcheck.diagnose._priors import Priors
-from snapcheck.diagnose._variants import NOWHERE, Variant, variant
+from snapcheck.diagnose._variants import NOWHERE, Variant
 from snapcheck.diagnose._wiring import Metal, Wiring, split
 from snapcheck.errors import SimulationError
 from snapcheck.kit import Kit
-from snapcheck.simulate import (
-    Probed,
-    Simulator,
-    Worker,
-    in_turns,
-    probe,
-    resolve_input,
-    source_amplitude,
-    spreads,
-)
+from snapcheck.simulate import Probed, Simulator, Worker, in_turns
 from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
 
@@ -41,20 +31,6 @@ if TYPE_CHECKING:
 
 #: a test point: the metal of a cube, or a tap
 Spot = Metal | Seam
-#: conditions beside the design's own in which one measures
-_MOST_CONDITIONS = 3
-#: a condition in which no voltage moves by so much tells nothing new
-_MOVES_V = 0.05
-#: models whose value does not count for direct voltages
-_STORES = frozenset({"capacitor", "inductor", "speaker"})
-
-
-class Setting(NamedTuple):
-    """Conditions under which one measures, and what they are beside the usual ones, in words."""
-
-    conditions: Conditions
-    words: str
-
 
 @dataclass(frozen=True, eq=False)
 class Dictionary:
@@ -66,6 +42,7 @@ class Dictionary:
         priors: weights and the meter.
         faults: all hypotheses; the first is that nothing is wrong.
         fault_of: (entries,) index of each entry's fault.
+        degree_of: (entries,) index of its degree.
         share: (entries,) of its fault.
         spots: every test point.
         settings: conditions under which one measures; the first are the usual ones.
@@ -73,7 +50,9 @@ class Dictionary:
         mean: (settings, entries, spots) V against the plate as the meter shows it.
         slope: (settings, entries, spots, varied) V for one standard deviation of a part.
         source_ohm: (settings, entries, spots) what the meter works against.
-        signal: (entries, spots) V at 1 kHz for the usual signal at the input; None without one.
+        signal: (entries, spots) V at 1 kHz for the usual signal at the input, or V peak to peak that an
+            oscillator makes; None without either.
+        loose: (settings, entries, spots) V by which a reading may be off beside all that.
         span_V: the most that any two points lie apart.
     """
 
@@ -82,6 +61,7 @@ class Dictionary:
     priors: Priors
     faults: tuple[Fault, ...]
     fault_of: NDArray[Any] = field(repr=False)
+    degree_of: NDArray[Any] = field(repr=False)
     share: NDArray[Any] = field(repr=False)
     spots: tuple[Spot, ...] = field(repr=False)
     settings: tuple[Setting, ...]
@@ -90,6 +70,7 @@ class Dictionary:
     slope: NDArray[Any] = field(repr=False)
     source_ohm: NDArray[Any] = field(repr=False)
     signal: NDArray[Any] | None = field(repr=False)
+    loose: NDArray[Any] = field(repr=False)
     span_V: float
 
     @cached_property
@@ -131,8 +112,34 @@ def dictionary(
     faults = (designed(priors.designed), *faults_of(wiring, priors), *others)
     plan = Plan.of(design, wiring, priors)
     settings = plan.settings(simulator)
-    changes = [(i, 1 / len(f.degrees), change) for i, f in enumerate(faults) for change in f.degrees]
-    variants = [plan.variant(faults[i], change) for i, _, change in changes]
+    return simulated(plan, faults, simulator, settings, processes)
+
+
+class Entry(NamedTuple):
+    """One line of a dictionary: a fault in one degree, in one specimen."""
+
+    fault: int
+    degree: int
+    share: float
+    change: Change
+
+
+def simulated(
+    plan: Plan,
+    faults: tuple[Fault, ...],
+    simulator: Simulator,
+    settings: tuple[Setting, ...],
+    processes: int | None = None,
+) -> Dictionary:
+    """The dictionary of these faults; see `dictionary`."""
+    extreme = plan.specimens()
+    entries = [
+        Entry(i, degree, 1 / (len(f.degrees) * len(extreme)), change + specimen)
+        for i, f in enumerate(faults)
+        for degree, change in enumerate(f.degrees)
+        for specimen in extreme
+    ]
+    variants = [plan.variant(faults[e.fault], e.change) for e in entries]
     seen: dict[object, Variant] = {v.signature: v for v in variants}
     jobs: list[Callable[[Worker], Probed]] = []
     for number, setting in enumerate(settings):
@@ -144,93 +151,7 @@ def dictionary(
         dict(zip(seen, answers[n * len(seen) : (n + 1) * len(seen)], strict=True))
         for n in range(len(settings))
     ]
-    return _collected(plan, faults, changes, variants, settings, found)
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What is needed to measure any variant of a board."""
-
-    design: Design
-    wiring: Wiring
-    priors: Priors
-    steps: Mapping[str, float]
-    input: Part | int | None
-    volts: float
-
-    @staticmethod
-    def of(design: Design, wiring: Wiring, priors: Priors) -> Plan:
-        circuit = wiring.circuit
-        steps: dict[str, float] = {}
-        for s in spreads(circuit):
-            if s.part.kind.model not in _STORES:
-                wide = math.log(s.high / s.low) / 2 if s.logarithmic else s.high - 1
-                steps[s.part.name] = (
-                    math.exp(wide / math.sqrt(3)) if s.logarithmic else 1 + wide / math.sqrt(3)
-                )
-        for part in circuit.parts:
-            if part.kind.model in ("battery", "supply"):
-                steps[part.name] = 1 + priors.spread[part.kind.model] / math.sqrt(3)
-        source = resolve_input(circuit, design.input)
-        volts = 0.0
-        if source is not None:
-            volts = source_amplitude(source) if design.input_V is None else design.input_V
-        return Plan(design, wiring, priors, steps, source, volts)
-
-    def variant(self, fault: Fault, change: Change) -> Variant:
-        """The circuit of one degree of a fault."""
-        return variant(fault.wiring or self.wiring, change)
-
-    def job(
-        self, v: Variant, conditions: Conditions, *, signal: bool, scales: Mapping[str, float] | None = None
-    ) -> Callable[[Worker], Probed]:
-        """What measures a variant; with `scales`, one specimen of it, without slopes."""
-        source: Part | int | None = None
-        if signal and isinstance(self.input, Part):
-            source = v.circuit.part_named.get(self.input.name)
-        elif signal and self.design.input is not None:
-            anchor = v.circuit.board.anchor_at(self.design.input.cell)
-            point = self.wiring.metal.get(Metal(anchor or self.design.input.cell, self.design.input.terminal))
-            source = v.net_of[point] if point is not None and v.net_of[point] > 0 else None
-        both = dict(v.scales)
-        for name, factor in (scales or {}).items():
-            both[name] = both.get(name, 1.0) * factor
-        return partial(
-            probe,
-            circuit=v.circuit,
-            conditions=conditions,
-            steps=self.steps if scales is None else {},
-            loaded=v.loosely_held(conditions),
-            meter_ohm=self.priors.meter["ohm"],
-            input=source,
-            scales=both,
-        )
-
-    def settings(self, simulator: Simulator) -> tuple[Setting, ...]:
-        """The usual conditions, and those of expected figures in which voltages move."""
-        usual = self.design.conditions
-        told = [e.conditions for e in self.design.expectations if e.conditions is not None]
-        wanted = [c for c in dict.fromkeys(told) if c != usual and c.supply_V == usual.supply_V]
-        whole = variant(self.wiring, Change())
-        found = [Setting(usual, "")]
-        seen = [self.job(whole, usual, signal=False, scales={})(simulator.worker).volts]
-        for conditions in wanted:
-            if len(found) > _MOST_CONDITIONS:
-                break
-            try:
-                volts = self.job(whole, conditions, signal=False, scales={})(simulator.worker).volts
-            except SimulationError:
-                continue
-            if all(_apart(volts, other) > _MOVES_V for other in seen):
-                seen.append(volts)
-                found.append(Setting(conditions, listing(settings_words(conditions, usual))))
-        return tuple(found)
-
-
-def _apart(one: NDArray[Any], other: NDArray[Any]) -> float:
-    import numpy as np
-
-    return float(np.nanmax(np.abs(np.nan_to_num(one) - np.nan_to_num(other))))
+    return _collected(plan, faults, entries, variants, settings, found)
 
 
 def spots_of(wiring: Wiring) -> tuple[Spot, ...]:
@@ -251,7 +172,7 @@ def nets_at(spots: Sequence[Spot], wiring: Wiring, v: Variant) -> list[int]:
 def _collected(
     plan: Plan,
     faults: tuple[Fault, ...],
-    changes: Sequence[tuple[int, float, Change]],
+    entries: Sequence[Entry],
     variants: Sequence[Variant],
     settings: tuple[Setting, ...],
     found: Sequence[Mapping[object, Probed | None]],
@@ -259,14 +180,16 @@ def _collected(
     import numpy as np
 
     spots = spots_of(plan.wiring)
-    shape = (len(settings), len(changes), len(spots))
+    shape = (len(settings), len(entries), len(spots))
     mean = np.zeros(shape, dtype=np.float32)
     source_ohm = np.zeros(shape, dtype=np.float32)
     slope = np.zeros((*shape, len(plan.steps)), dtype=np.float32)
-    signal = None if plan.input is None else np.zeros(shape[1:], dtype=np.float32)
+    loose = np.zeros(shape, dtype=np.float32)
+    signal = np.zeros(shape[1:], dtype=np.float32) if plan.signals else None
+    unit_V = plan.volts or 1.0
     loaded_ohm = plan.priors.meter["ohm"]
-    for entry, ((index, _, _), v) in enumerate(zip(changes, variants, strict=True)):
-        nets = np.array(nets_at(spots, faults[index].wiring or plan.wiring, v))
+    for entry, (told, v) in enumerate(zip(entries, variants, strict=True)):
+        nets = np.array(nets_at(spots, faults[told.fault].wiring or plan.wiring, v))
         there = nets >= 0
         for number in range(len(settings)):
             probed = found[number][v.signature]
@@ -282,20 +205,23 @@ def _collected(
             source_ohm[number, entry, ~there] = 1e10
             slope[number, entry, there] = (probed.slopes * left[:, None])[nets[there]]
             if signal is not None and number == 0 and probed.signal is not None:
-                heard = np.nan_to_num(probed.signal) * plan.volts
+                heard = np.nan_to_num(probed.signal) * unit_V
                 signal[entry, there] = heard[nets[there]]
+            if probed.loose is not None:
+                loose[number, entry, there] = probed.loose[nets[there]]
     if not np.isfinite(mean[:, 0]).all():
         raise SimulationError(tr("the board itself cannot be calculated."))
     span = float(np.nanmax(mean) - np.nanmin(mean))
-    if signal is not None:
+    if signal is not None and plan.input is not None:
         np.minimum(signal, max(span, 1.0) / 2, out=signal)  # no stage gives more than its supply
     return Dictionary(
         replace(plan.design, board=plan.wiring.board),
         plan.wiring,
         plan.priors,
         faults,
-        np.array([i for i, _, _ in changes]),
-        np.array([share for _, share, _ in changes]),
+        np.array([e.fault for e in entries]),
+        np.array([e.degree for e in entries]),
+        np.array([e.share for e in entries]),
         spots,
         settings,
         tuple(plan.steps),
@@ -303,5 +229,6 @@ def _collected(
         slope,
         source_ohm,
         signal,
+        loose,
         max(span, 0.1),
     )

@@ -94,7 +94,9 @@ def information(belief: Belief, asks: list[Ask]) -> NDArray[Any]:
 
 def _bits(joint: NDArray[Any], weight: NDArray[Any]) -> NDArray[Any]:
     """Mutual information of (..., faults, outcomes) shares that add up to 1."""
-    return entropy(joint.sum(axis=-2)) + entropy(weight) - entropy(joint.reshape(*joint.shape[:-2], -1))
+    both = joint.reshape(*joint.shape[:-2], -1)
+    bits: NDArray[Any] = entropy(joint.sum(axis=-2)) + entropy(weight) - entropy(both)
+    return bits
 
 
 def _numeric_bits(

@@ -65,7 +65,8 @@ class Priors:
         import numpy as np
 
         model = self.spread["model_V"] + self.spread["model_share"] * np.abs(volts)
-        return np.hypot(self.meter_V(volts) / math.sqrt(3), model)
+        noise: NDArray[Any] = np.hypot(self.meter_V(volts) / math.sqrt(3), model)
+        return noise
 
 
 @functools.cache

@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Seam
 from snapcheck.diagnose._asks import Ask, Reading, Way, chances
-from snapcheck.diagnose._dictionary import Dictionary, Plan, nets_at
+from snapcheck.diagnose._dictionary import Dictionary, nets_at
 from snapcheck.diagnose._faults import Change, Fault
+from snapcheck.diagnose._plan import Plan
 from snapcheck.diagnose._variants import Variant
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import Probed, Simulator, spreads
@@ -31,7 +31,7 @@ class Specimen:
     seed: int
     scales: dict[str, float] = field(init=False)
     change: Change = field(init=False)
-    entries: list[int] = field(init=False)  #: of the dictionary, one for each fault
+    entries: list[frozenset[int]] = field(init=False)  #: of the dictionary, for each fault
     _found: dict[int, tuple[Variant, Probed | None]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -54,8 +54,9 @@ class Specimen:
         self.change, self.entries = Change(), []
         for fault in self.faults:
             degree = int(random.integers(len(fault.degrees)))
-            first = int(np.searchsorted(self.dictionary.fault_of, self.dictionary.fault_named[fault.key]))
-            self.entries.append(first + degree)
+            of = self.dictionary.fault_of == self.dictionary.fault_named[fault.key]
+            same = of & (self.dictionary.degree_of == degree)
+            self.entries.append(frozenset(np.flatnonzero(same).tolist()))
             self.change += fault.degrees[degree]
         self._random = random
 
@@ -98,8 +99,8 @@ class Specimen:
         net = nets_at([s for s in (ask.place, ask.other) if s is not None], d.wiring, v)
         volts = [0.0 if n < 0 else float(np.nan_to_num(values[n])) for n in net]
         if ask.way is Way.SIGNAL:
-            plan = Plan.of(d.design, d.wiring, d.priors)
-            return min(volts[0] * plan.volts, max(d.span_V, 1.0) / 2)
+            unit_V = Plan.of(d.design, d.wiring, d.priors).volts
+            return min(volts[0] * unit_V, max(d.span_V, 1.0) / 2) if unit_V else volts[0]
         if ask.other is None:
             return volts[0]
         left = 1.0
@@ -134,8 +135,3 @@ class Specimen:
         off = volts + limit * (2 * self._random.random() - 1)
         digit = (limit - p.meter["share"] * abs(volts)) / max(p.meter["digits"], 1.0)
         return round(off / digit) * digit
-
-
-def place_of(ask: Ask) -> Seam | None:
-    """The seam of a contact measurement."""
-    return ask.seam

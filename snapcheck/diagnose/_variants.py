@@ -108,8 +108,9 @@ def variant(wiring: Wiring, change: Change) -> Variant:
         elif a in number or b in number:  # a tail without parts has the voltage of what it hangs on
             number[a] = number[b] = number[a] if a in number else number[b]
     for part in wiring.circuit.parts:
-        if part.kind.model in ("battery", "supply") and nets[part.name]["minus"] != 0:
-            extras.append(Extra(0, nets[part.name]["minus"], _INSULATION_OHM))
+        low = nets[part.name].get({"battery": "minus", "supply": "minus", "source": "plate"}.get(part.kind.model, ""))
+        if low:
+            extras.append(Extra(0, low, _INSULATION_OHM))
     scales: dict[str, float] = {}
     for name, factor in change.scales:
         scales[name] = scales.get(name, 1.0) * factor

@@ -8,7 +8,7 @@ from snapcheck.simulate._export import export_netlist
 from snapcheck.simulate._figures import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._plots import Plot, plots_of
-from snapcheck.simulate._probing import SIGNAL_Hz, Probed, in_turns, probe
+from snapcheck.simulate._probing import SIGNAL_Hz, Probed, in_turns, probe, probe_in_time
 from snapcheck.simulate._response import FrequencyResponse, resolve_input
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
 from snapcheck.simulate._survey import Survey
@@ -53,6 +53,7 @@ __all__ = [
     "name_of",
     "plots_of",
     "probe",
+    "probe_in_time",
     "range_text",
     "resolve_input",
     "source_amplitude",

@@ -14,6 +14,7 @@ from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
+from snapcheck.simulate._transient import command
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -36,13 +37,16 @@ class Probed:
         volts: (nets,) against the plate, nothing connected; NaN for a net that is not solved.
         shown: (nets,) what a meter of the given resistance shows there.
         slopes: (nets, varied) how `volts` changes when one part changes by its step.
-        signal: (nets,) V at 1 kHz for 1 V at the input's source; None without an input.
+        signal: (nets,) V at 1 kHz for 1 V at the input's source; None without an input. Of an oscillator:
+            V peak to peak that it makes itself.
+        loose: (nets,) V by which `shown` may be off beside all that; None: none.
     """
 
     volts: NDArray[Any]
     shown: NDArray[Any]
     slopes: NDArray[Any]
     signal: NDArray[Any] | None
+    loose: NDArray[Any] | None = None
 
 
 def probe(
@@ -123,6 +127,46 @@ def probe(
     if input is not None:
         signal = by_net([abs(answers[0][1][node][0]) for node in asked])
     return Probed(volts, shown, slopes, signal)
+
+
+def probe_in_time(
+    worker: Worker,
+    circuit: Circuit,
+    conditions: Conditions,
+    *,
+    duration_s: float,
+    step_s: float,
+    scales: Mapping[str, float] = NO_SCALES,
+) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
+    """A circuit some time after power-on: (mean, peak to peak, value at the end) of each net over the last half.
+
+    Args:
+        duration_s, step_s: of the run.
+        scales: as for `probe`.
+
+    Raises:
+        SimulationError: the run did not come to its end.
+    """
+    import numpy as np
+
+    stimulus = Stimulus(power_on=True, kick=True)
+    netlist = write_netlist(circuit, conditions, stimulus, own_models=True, scales=scales)
+    wanted = {net: node for net in range(circuit.net_count) if (node := netlist.node_of(net)) not in (None, "0")}
+    asked = sorted({node for node in wanted.values() if node is not None})
+    run = command(duration_s, step_s)
+    (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(run, ["time", *asked])])
+    time = answer["time"]
+    if time[-1] < 0.99 * duration_s:
+        raise SimulationError(tr("the calculation of the waveform stopped before its end."))
+    late = time >= duration_s / 2
+    weights = np.gradient(time[late])
+    mean, swing, end = (np.zeros(circuit.net_count) for _ in range(3))
+    for net, node in wanted.items():
+        values = answer[node][late]
+        mean[net] = (values * weights).sum() / weights.sum()
+        swing[net] = values.max() - values.min()
+        end[net] = values[-1]
+    return mean, swing, end
 
 
 def in_turns(

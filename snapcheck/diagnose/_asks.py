@@ -85,15 +85,14 @@ class Expected(NamedTuple):
 
 
 def expected(d: Dictionary, asks: list[Ask]) -> Expected:
-    """What measurements of voltages and signals would show: (asks, entries), slopes (asks, entries, varied)."""
+    """What measurements of voltages and signals would show: (asks, entries), slopes (asks, entries,
+    varied)."""
     import numpy as np
 
     rows = [_expected(d, ask) for ask in asks]
     if not rows:
         entries = len(d.fault_of)
-        return Expected(
-            np.zeros((0, entries)), np.zeros((0, entries, len(d.varied))), np.zeros((0, entries))
-        )
+        return Expected(np.zeros((0, entries)), np.zeros((0, entries, len(d.varied))), np.zeros((0, entries)))
     return Expected(*(np.stack([row[i] for row in rows]) for i in range(3)))
 
 
@@ -131,7 +130,11 @@ def chances(d: Dictionary, ask: Ask) -> tuple[tuple[str, ...], NDArray[Any]]:
     table = np.zeros((len(d.fault_of), len(words)))
     for entry, index in enumerate(d.fault_of):
         fault = d.faults[index]
-        row = _contact(d, fault, int(d.degree_of[entry]), ask.seam) if ask.way is Way.CONTACT else _lifted(fault, ask.part)
+        row = (
+            _contact(d, fault, int(d.degree_of[entry]), ask.seam)
+            if ask.way is Way.CONTACT
+            else _lifted(fault, ask.part)
+        )
         total = sum(row.values())
         slip = _SLIP / len(words)
         table[entry] = [slip + (1 - _SLIP) * row.get(word, 0.0) / total for word in words]
@@ -152,15 +155,14 @@ def _lifted(fault: Fault, part: str) -> dict[str, float]:
     if part not in fault.part.split("+"):
         return {"good": 1.0}
     mode = fault.mode.split("-")[0]
-    match mode:
-        case "open" | "blown":
-            return {"open": 1.0}
-        case "decade":
-            return {"value": 1.0}
-        case "low":  # few meters measure gain
-            return {"weak": 0.5, "good": 0.5}
-        case "flat":
-            return {"weak": 1.0}
-        case "short" | "reversed" | "weak":
-            return {mode: 1.0}
-    return {"good": 1.0}
+    shows: dict[str, dict[str, float]] = {
+        "open": {"open": 1.0},
+        "blown": {"open": 1.0},
+        "short": {"short": 1.0},
+        "reversed": {"reversed": 1.0},
+        "decade": {"value": 1.0},
+        "low": {"weak": 0.5, "good": 0.5},  # few meters measure gain
+        "weak": {"weak": 1.0},
+        "flat": {"weak": 1.0},
+    }
+    return shows.get(mode, {"good": 1.0})

@@ -1,8 +1,11 @@
 """How likely each fault is after some readings.
 
-Bayes' rule over all entries of a dictionary at once, with the joint normal distribution of the readings, so that
-the order in which they come does not count and tolerances that move several readings together count once. A small
-share of the likelihood allows each reading to be a slip, so that one wrong number does not rule out the truth.
+Bayes' rule over all entries of a dictionary at once, with the joint normal distribution of the readings,
+so that the order in which they come does not count and tolerances that move several readings together count
+once.
+A small share of the likelihood allows each reading to be a slip, so that one wrong number does not rule out
+the
+truth.
 """
 
 from __future__ import annotations
@@ -36,7 +39,8 @@ class Belief:
         log_joint: (entries,) likelihood of all voltages and signals together.
         log_likelihood: (entries,) of everything, slips allowed.
         misfit: (entries,) squared distance of voltages and signals from what is expected, in deviations.
-        shift, left: (entries, varied), (entries, varied, varied): what the readings say of the specimen's parts.
+        shift, left: (entries, varied), (entries, varied, varied): what the readings say of the specimen's
+            parts.
     """
 
     dictionary: Dictionary
@@ -67,7 +71,8 @@ class Belief:
 
     @cached_property
     def fit(self) -> NDArray[Any]:
-        """(faults,) how often a build with this fault has readings as far off as these, at the best degree."""
+        """(faults,) how often a build with this fault has readings as far off as these, at the best
+        degree."""
         import numpy as np
         from scipy.special import gammaincc
 
@@ -150,9 +155,9 @@ def believe(d: Dictionary, readings: Sequence[Reading], prior: NDArray[Any]) -> 
         joint = -0.5 * misfit - size - 0.5 * len(y) * math.log(2 * math.pi)
         span = np.array([_span(d, r.ask) for r in numeric])
         each = -0.5 * off**2 / own - 0.5 * np.log(2 * math.pi * own)
-        alone = np.logaddexp(
-            math.log(1 - _SLIPS) + each, math.log(_SLIPS) - np.log(span)[None, :]
-        ).sum(axis=1)
+        alone = np.logaddexp(math.log(1 - _SLIPS) + each, math.log(_SLIPS) - np.log(span)[None, :]).sum(
+            axis=1
+        )
         back = np.linalg.solve(cov, slopes)  # (entries, readings, varied)
         shift = (back * off[..., None]).sum(axis=1)
         left = left - slopes.transpose(0, 2, 1) @ back

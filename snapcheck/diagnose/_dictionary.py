@@ -2,8 +2,8 @@
 
 A fault dictionary is the usual way to find faults of analogue circuits from few measurements: simulate before
 test (J. W. Bandler, A. E. Salama, "Fault diagnosis of analog circuits", Proc. IEEE 73 (1985), 1279-1325; from
-memory). Here each entry is a normal distribution: a mean for every test point, and how it moves with every part
-within its tolerance, so that readings that move together are not taken for independent ones.
+memory). Here each entry is a normal distribution: a mean for every test point, and how it moves with every
+part within its tolerance, so that readings that move together are not taken for independent ones.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 #: a test point: the metal of a cube, or a tap
 Spot = Metal | Seam
+
 
 @dataclass(frozen=True, eq=False)
 class Dictionary:

@@ -124,7 +124,7 @@ def _carries(wiring: Wiring, *cut: int) -> bool:
 
 def _cut(key: str, cells: tuple[Cell, ...], weight: float, joints: list[int], text: str) -> Fault:
     change = Change(cut=tuple((joint, math.inf) for joint in joints))
-    return Fault(key, key.split()[0], cells, weight, (change,), text=text)
+    return Fault(key, key.split(maxsplit=1)[0], cells, weight, (change,), text=text)
 
 
 def _seam(wiring: Wiring, index: int, seam: Seam, priors: Priors) -> Iterator[Fault]:
@@ -182,7 +182,9 @@ def _bridges(wiring: Wiring, priors: Priors) -> Iterator[Fault]:
                     text = tr("{a} and {b} are bridged by something.", a=cell, b=beyond)
                     change = Change(bridges=((one, other, priors.bridge_ohm),))
                     key = f"bridge {cell}|{beyond}"
-                    if any(f.key == key for f in found.values()):  # a second pair of nets between the same cubes
+                    if any(
+                        f.key == key for f in found.values()
+                    ):  # a second pair of nets between the same cubes
                         key += f" {len(found)}"
                     found[pair] = Fault(key, "bridge", (cell, beyond), weight, (change,), text=text)
     yield from found.values()
@@ -211,7 +213,9 @@ def _pair(part: Part) -> tuple[str, str]:
     return first, second
 
 
-def _degrees(wiring: Wiring, part: Part, mode: str, priors: Priors) -> tuple[Change, ...]:
+def _degrees(  # noqa: PLR0911 (one for each fault)
+    wiring: Wiring, part: Part, mode: str, priors: Priors
+) -> tuple[Change, ...]:
     """What a fault of a part does; nothing where it cannot have it."""
     what, *terminals = mode.split("-")
     if any(t not in part.nets for t in terminals) and what in ("open", "short") and terminals:

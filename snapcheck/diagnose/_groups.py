@@ -18,8 +18,8 @@ _MOST_AT_ONCE = 2_000_000
 def groups(d: Dictionary) -> NDArray[Any]:
     """(entries,) number of each entry's group; entries of one group look alike wherever a probe can be put.
 
-    A fault in several degrees may be in several groups: a contact that is a little poor often looks like none.
-    A group is gathered round its likeliest entry, the first round "nothing is wrong".
+    A fault in several degrees may be in several groups: a contact that is a little poor often looks like
+    none. A group is gathered round its likeliest entry, the first round "nothing is wrong".
     """
     import numpy as np
 

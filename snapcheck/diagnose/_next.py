@@ -3,8 +3,8 @@
 The measure is the mutual information between the fault and what the meter will show, over the cost of the
 measurement: R. A. Johnson, "An information theory approach to diagnosis", IRE Transactions on Reliability and
 Quality Control RQC-9 (1960), 35, and, for test points of analogue fault dictionaries, J. A. Starzyk, D. Liu,
-Z.-H. Liu, D. E. Nelson, J. O. Rutkowski, "Entropy-based optimum test points selection for analog fault dictionary
-techniques", IEEE Trans. Instrum. Meas. 53 (2004), 754-761.
+Z.-H. Liu, D. E. Nelson, J. O. Rutkowski, "Entropy-based optimum test points selection for analog fault
+dictionary techniques", IEEE Trans. Instrum. Meas. 53 (2004), 754-761.
 """
 
 from __future__ import annotations
@@ -67,7 +67,8 @@ def entropy(shares: NDArray[Any], axis: int = -1) -> NDArray[Any]:
 
 
 def information(belief: Belief, asks: list[Ask]) -> NDArray[Any]:
-    """Bits that each measurement is expected to give, never negative; 0 for those that a rough look sorts out.
+    """Bits that each measurement is expected to give, never negative; 0 for those that a rough look sorts
+    out.
 
     (asks,)
     """
@@ -107,7 +108,9 @@ def _numeric_bits(
 
     mean, slope, noise = (a[:, order] for a in expected(belief.dictionary, asks))
     mean = mean + np.einsum("aev,ev->ae", slope, belief.shift[order])
-    var = noise**2 + np.maximum(np.einsum("aev,evw,aew->ae", slope, belief.left[order], slope, optimize=True), 0)
+    var = noise**2 + np.maximum(
+        np.einsum("aev,evw,aew->ae", slope, belief.left[order], slope, optimize=True), 0
+    )
     share = member.sum(axis=0)
     between = (mean**2 @ share) - (mean @ share) ** 2
     rough = np.log1p(np.maximum(between, 0) / (var @ share))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -36,8 +36,8 @@ _MOST_CONDITIONS = 3
 _MOVES_V = 0.05
 #: models whose value does not count for direct voltages
 _STORES = frozenset({"capacitor", "inductor", "speaker"})
-#: a circuit that swings by itself: periods to look at, steps in each, the least swing (V), and by which share of
-#: its swing a mean voltage lies elsewhere in another specimen (common practice, no source)
+#: a circuit that swings by itself: periods to look at, steps in each, the least swing (V), and by which
+#: share of its swing a mean voltage lies elsewhere in another specimen (common practice, no source)
 _PERIODS, _STEPS, _SWINGS_V, _LOOSE = 24, 50, 0.05, 0.05
 
 
@@ -86,7 +86,9 @@ class Plan:
         if source is not None:
             volts = source_amplitude(source) if design.input_V is None else design.input_V
         rates = [e.low for e in design.expectations if e.quantity == "frequency" and 0 < e.low < math.inf]
-        return Plan(design, wiring, priors, steps, source, volts, 1 / rates[0] if rates and not volts else 0.0)
+        return Plan(
+            design, wiring, priors, steps, source, volts, 1 / rates[0] if rates and not volts else 0.0
+        )
 
     @property
     def signals(self) -> bool:
@@ -94,7 +96,8 @@ class Plan:
         return self.input is not None or self.period_s > 0
 
     def specimens(self) -> tuple[Change, ...]:
-        """What builds are to be tried for each fault: an oscillator may swing or not, as its transistors' gain is."""
+        """What builds are to be tried for each fault: an oscillator may swing or not, as its transistors'
+        gain is."""
         if not self.period_s:
             return (Change(),)
         gains = [s for s in spreads(self.wiring.circuit) if s.logarithmic]
@@ -138,24 +141,36 @@ class Plan:
         point = self.wiring.metal.get(Metal(anchor, place.terminal))
         return None if point is None or v.net_of[point] <= 0 else v.net_of[point]
 
-    def settings(self, simulator: Simulator) -> tuple[Setting, ...]:
-        """The usual conditions, and those of expected figures in which voltages move."""
+    @property
+    def wanted(self) -> list[Conditions]:
+        """The usual conditions, and those of expected figures with the usual supply."""
         usual = self.design.conditions
         told = [e.conditions for e in self.design.expectations if e.conditions is not None]
-        wanted = [c for c in dict.fromkeys(told) if c != usual and c.supply_V == usual.supply_V]
+        others = dict.fromkeys(c for c in told if c != usual and c.supply_V == usual.supply_V)
+        return [usual, *others]
+
+    def setting(self, conditions: Conditions) -> Setting:
+        """Conditions with their words."""
+        return Setting(conditions, listing(settings_words(conditions, self.design.conditions)))
+
+    def settings(self, simulator: Simulator) -> tuple[Setting, ...]:
+        """The usual conditions, and those of expected figures in which voltages move."""
         whole = variant(self.wiring, Change())
-        found = [Setting(usual, "")]
-        seen = [self.job(whole, usual, signal=False, scales={})(simulator.worker).volts]
-        for conditions in wanted:
+        found: list[Setting] = []
+        seen: list[NDArray[Any]] = []
+        for conditions in self.wanted:
             if len(found) > _MOST_CONDITIONS:
                 break
+            job = self.job(whole, conditions, signal=False, scales={})
             try:
-                volts = self.job(whole, conditions, signal=False, scales={})(simulator.worker).volts
+                volts = job(simulator.worker).volts
             except SimulationError:
+                if not found:
+                    raise
                 continue
             if all(_apart(volts, other) > _MOVES_V for other in seen):
                 seen.append(volts)
-                found.append(Setting(conditions, listing(settings_words(conditions, usual))))
+                found.append(self.setting(conditions))
         return tuple(found)
 
 
@@ -190,7 +205,8 @@ def _or_nothing(worker: Worker, *, at_rest: partial[Probed]) -> Probed:
 
 
 def _in_time(worker: Worker, *, at_rest: partial[Probed], period_s: float) -> Probed:
-    """What a slow meter shows of a circuit that swings by itself: the mean of its voltages, and how far they swing.
+    """What a slow meter shows of a circuit that swings by itself: the mean of its voltages, and how far
+    they swing.
 
     Where it does not swing, the state of rest that it has come to.
     """

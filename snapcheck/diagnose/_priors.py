@@ -88,11 +88,7 @@ def parse_priors(text: str, source: str, based_on: Mapping[str, Any] | None = No
     if based_on is None:
         resource = importlib.resources.files("snapcheck.diagnose") / "data" / "faults.toml"
         based_on = toml_table(resource.read_text(encoding="utf-8"), "faults.toml (bundled)")
-    for name in data:
-        if name not in _SECTIONS:
-            raise _wrong(source, name, tr("Accepted: {names}.", names=", ".join(_SECTIONS)))
-        if not isinstance(data[name], dict):
-            raise _wrong(source, name, tr("Write a table."))
+    _look_at_sections(data, source)
     base = {name: dict(based_on.get(name, {})) for name in _SECTIONS}
     known = {name: set(base[name]) for name in _SECTIONS if name != "part"}
     for name, told in data.items():
@@ -105,20 +101,11 @@ def parse_priors(text: str, source: str, based_on: Mapping[str, Any] | None = No
         if based_on and (unknown := set(base[name]) - keys):
             raise _wrong(source, f"{name}.{min(unknown)}", tr("Accepted: {names}.", names=", ".join(keys)))
     degree, designed = base["degree"], base["designed"]
-    parts = {}
-    for model, modes in base["part"].items():
-        if not isinstance(modes, dict):
-            raise _wrong(source, f"part.{model}", tr("Write a table."))
-        for mode in modes:
-            if mode not in _MODES and not mode.startswith(("open-", "short-")):
-                names = ", ".join((*_MODES, "open-…", "short-…-…"))
-                raise _wrong(source, f"part.{model}.{mode}", tr("Accepted: {names}.", names=names))
-        parts[model] = {m: _number(modes, m, f"{source}, part.{model}") for m in modes}
     return Priors(
         designed=_number(designed, "weight", f"{source}, designed"),
         designed_complaint=_number(designed, "weight_complaint", f"{source}, designed"),
         contact={key: _number(base["contact"], key, f"{source}, contact") for key in base["contact"]},
-        part=parts,
+        part=_parts(base["part"], source),
         poor_ohm=_numbers(degree, "poor_ohm", source),
         bridge_ohm=_number(degree, "bridge_ohm", f"{source}, degree"),
         weak=_pairs(degree, "weak", source),
@@ -128,6 +115,28 @@ def parse_priors(text: str, source: str, based_on: Mapping[str, Any] | None = No
         meter={key: _number(base["meter"], key, f"{source}, meter") for key in base["meter"]},
         effort={key: _number(base["effort"], key, f"{source}, effort") for key in base["effort"]},
     )
+
+
+def _look_at_sections(data: Mapping[str, Any], source: str) -> None:
+    for name in data:
+        if name not in _SECTIONS:
+            raise _wrong(source, name, tr("Accepted: {names}.", names=", ".join(_SECTIONS)))
+        if not isinstance(data[name], dict):
+            raise _wrong(source, name, tr("Write a table."))
+
+
+def _parts(table: Mapping[str, Any], source: str) -> dict[str, dict[str, float]]:
+    """Model to fault to weight."""
+    parts = {}
+    for model, modes in table.items():
+        if not isinstance(modes, dict):
+            raise _wrong(source, f"part.{model}", tr("Write a table."))
+        for mode in modes:
+            if mode not in _MODES and not mode.startswith(("open-", "short-")):
+                names = ", ".join((*_MODES, "open-…", "short-…-…"))
+                raise _wrong(source, f"part.{model}.{mode}", tr("Accepted: {names}.", names=names))
+        parts[model] = {m: _number(modes, m, f"{source}, part.{model}") for m in modes}
+    return parts
 
 
 def _wrong(source: str, key: str, way_out: str) -> DataError:

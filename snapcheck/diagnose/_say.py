@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from typing import Any
 
-from snapcheck.board import Board, Cell, Seam, parse_probe, parse_settings, settings_text
-from snapcheck.circuit import Part, capital, cube_words, ohms, part_words, place_words, terminal_words, volts
+from snapcheck.board import Cell, Seam, parse_probe, parse_settings, settings_text
+from snapcheck.circuit import Part, cube_words, ohms, part_words, place_words, terminal_words, volts
 from snapcheck.diagnose._asks import CONTACT_WORDS, LIFTED_WORDS, Ask, Reading, Way, expected
 from snapcheck.diagnose._dictionary import Dictionary, Spot
 from snapcheck.diagnose._wiring import Metal
 from snapcheck.errors import InputError
-from snapcheck.kit import Kit, ValueForm, parse_value
+from snapcheck.kit import ValueForm, parse_value
 from snapcheck.words import tr
 
 _VOLTS = re.compile(r"(?P<size>[-+−]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<prefix>[mµuμ]?)\s*[vV]?")
@@ -270,7 +268,7 @@ def _spot(d: Dictionary, text: str) -> Spot:
 
 def _at_seam(d: Dictionary, text: str) -> Spot:
     seam = Seam.parse(text)
-    first = Cell.parse(text.split("|")[0])
+    first = Cell.parse(text.split("|", maxsplit=1)[0])
     for cell, side in zip((seam.first, seam.second), seam.sides, strict=True):
         leg = next((x for x in d.wiring.legs if (x.cell, x.side) == (cell, side)), None)
         if cell == first and leg is not None:
@@ -325,16 +323,3 @@ def _lifted_value(part: Part, text: str) -> str | None:
         return "short"
     near = max(_NEAR, 2 * part.kind.tolerance)
     return "good" if 1 - near <= ratio <= 1 + near else "value"
-
-
-def place_json(board: Board, kit: Kit, spots: Sequence[Spot]) -> list[dict[str, Any]]:
-    """Test points as plain values."""
-    return [
-        {"tap": str(spot)} if isinstance(spot, Seam) else {"cell": str(spot.anchor), "terminal": spot.terminal}
-        for spot in spots
-    ]
-
-
-def sentence(text: str) -> str:
-    """With a large first letter."""
-    return capital(text)

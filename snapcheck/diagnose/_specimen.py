@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 @dataclass(eq=False)
 class Specimen:
-    """A build: values drawn from the parts' tolerances, one fault or several in it, and a meter with its error.
+    """A build: values drawn from the parts' tolerances, one fault or several in it, and a meter with its
+    error.
 
     Everything follows from the seed; the circuit is calculated as it is, not looked up in the dictionary.
     """

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Seam
 from snapcheck.diagnose._dictionary import Dictionary
 from snapcheck.diagnose._faults import Fault
 from snapcheck.diagnose._wiring import Metal
@@ -32,30 +31,24 @@ class Symptom(enum.StrEnum):
     @property
     def words(self) -> str:
         """In the reader's language."""
-        match self:
-            case Symptom.SILENT:
-                return tr("silent")
-            case Symptom.QUIET:
-                return tr("too quiet")
-            case Symptom.DISTORTED:
-                return tr("distorted")
-            case Symptom.HUMS:
-                return tr("hums")
-            case Symptom.ALWAYS_ON:
-                return tr("always on")
-            case Symptom.NEVER_ON:
-                return tr("never on")
-            case Symptom.WRONG_RATE:
-                return tr("wrong rate")
-            case _:
-                return tr("something gets hot")
+        return {
+            Symptom.SILENT: tr("silent"),
+            Symptom.QUIET: tr("too quiet"),
+            Symptom.DISTORTED: tr("distorted"),
+            Symptom.HUMS: tr("hums"),
+            Symptom.ALWAYS_ON: tr("always on"),
+            Symptom.NEVER_ON: tr("never on"),
+            Symptom.WRONG_RATE: tr("wrong rate"),
+            Symptom.HOT: tr("something gets hot"),
+        }[self]
 
 
 #: how often a symptom is told where the calculation has it, and where it has not (common practice, no source)
 _TOLD, _NOT_TOLD = 0.8, 0.06
 #: share of the designed signal below which a build counts as silent, and below which as too quiet
 _SILENT, _QUIET = 0.05, 0.6
-#: what shows: lit above this share of the designed voltage across it (an LED's hardly falls before it goes out)
+#: what shows: lit above this share of the designed voltage across it (an LED's hardly falls before it goes
+#: out)
 _LIT = {"led": 0.85, "lamp": 0.4, "buzzer": 0.4}
 #: a supply that is pulled below this share is overloaded, and something gets hot
 _PULLED = 0.85
@@ -81,32 +74,42 @@ def symptom_logs(d: Dictionary, symptoms: Iterable[Symptom]) -> NDArray[Any]:
 
     logs = np.zeros(len(d.fault_of))
     for symptom in dict.fromkeys(symptoms):
-        shown = _shown(d, symptom)
+        shown = _SHOWN[symptom](d)
         logs += np.log(np.where(shown, _TOLD, _NOT_TOLD))
     return logs
 
 
-def _shown(d: Dictionary, symptom: Symptom) -> NDArray[Any]:
-    """(entries,) whether an entry has a symptom, by calculation."""
-    match symptom:
-        case Symptom.SILENT:
-            return _share(d) < _SILENT if d.signal is not None else _lit(d).max(axis=0) == 0
-        case Symptom.QUIET:
-            return (_share(d) >= _SILENT) & (_share(d) < _QUIET)
-        case Symptom.DISTORTED:
-            return _shifted(d) & (_share(d) >= _SILENT)
-        case Symptom.HUMS:
-            return _hums(d)
-        case Symptom.ALWAYS_ON:
-            lit = _lit(d)
-            return lit.all(axis=0) & ~bool(lit[:, 0].all())
-        case Symptom.NEVER_ON:
-            lit = _lit(d)
-            return ~lit.any(axis=0) & bool(lit[:, 0].any())
-        case Symptom.WRONG_RATE:
-            return _timing(d)
-        case _:
-            return _hot(d)
+def _silent(d: Dictionary) -> NDArray[Any]:
+    """(entries,) nothing is heard; where there is no signal, nothing shows."""
+    if d.signal is not None:
+        return _truth(_share(d) < _SILENT)
+    return _never_on(d)
+
+
+def _quiet(d: Dictionary) -> NDArray[Any]:
+    share = _share(d)
+    return _truth((share >= _SILENT) & (share < _QUIET))
+
+
+def _distorted(d: Dictionary) -> NDArray[Any]:
+    return _truth(_shifted(d) & (_share(d) >= _SILENT))
+
+
+def _always_on(d: Dictionary) -> NDArray[Any]:
+    lit = _lit(d)
+    return _truth(lit.all(axis=0) & (not lit[:, 0].all()))
+
+
+def _never_on(d: Dictionary) -> NDArray[Any]:
+    lit = _lit(d)
+    return _truth(~lit.any(axis=0) & lit[:, 0].any())
+
+
+def _truth(values: Any) -> NDArray[Any]:
+    import numpy as np
+
+    truth: NDArray[Any] = np.asarray(values, dtype=bool)
+    return truth
 
 
 def _share(d: Dictionary) -> NDArray[Any]:
@@ -130,7 +133,8 @@ def _across(d: Dictionary, cell_terminals: tuple[Metal, Metal]) -> NDArray[Any] 
 
     def at(metal: Metal) -> NDArray[Any] | float | None:
         if metal in d.index:
-            return np.nan_to_num(d.mean[:, :, d.index[metal]])
+            volts: NDArray[Any] = np.nan_to_num(d.mean[:, :, d.index[metal]])
+            return volts
         return 0.0 if d.wiring.whole[d.wiring.metal[metal]] == 0 else None
 
     one, other = at(cell_terminals[0]), at(cell_terminals[1])
@@ -178,11 +182,13 @@ def _hums(d: Dictionary) -> NDArray[Any]:
         if part is not None and part.kind.model == "capacitor" and fault.mode in _FILTERS:
             return 0 in part.nets.values()
         cells = {p.cell for p in d.wiring.circuit.parts if p.kind.model in ("source", "microphone")}
-        near = {p.cell for p in d.wiring.circuit.parts if p.kind.model == "capacitor" and 0 in p.nets.values()}
+        near = {
+            p.cell for p in d.wiring.circuit.parts if p.kind.model == "capacitor" and 0 in p.nets.values()
+        }
         opened = fault.mode.endswith("open") or fault.mode == "tap-half"
         return opened and not (cells | near).isdisjoint(fault.cells)
 
-    return np.array([hums(fault) for fault in d.faults])[d.fault_of]
+    return _truth(np.array([hums(fault) for fault in d.faults])[d.fault_of])
 
 
 def _timing(d: Dictionary) -> NDArray[Any]:
@@ -195,7 +201,7 @@ def _timing(d: Dictionary) -> NDArray[Any]:
             return fault.mode == "seam-poor"
         return fault.mode in ("weak", "decade-up", "decade-down", "low-gain")
 
-    return np.array([timing(fault) for fault in d.faults])[d.fault_of]
+    return _truth(np.array([timing(fault) for fault in d.faults])[d.fault_of])
 
 
 def _hot(d: Dictionary) -> NDArray[Any]:
@@ -226,10 +232,14 @@ def _polar(d: Dictionary, fault: Fault) -> bool:
     return part is not None and part.kind.model == "capacitor"
 
 
-def seams_of(fault: Fault) -> tuple[Seam, ...]:
-    """The seams that a fault's key names."""
-    found = []
-    for word in fault.key.split():
-        if "|" in word:
-            found.append(Seam.parse(word))
-    return tuple(found)
+#: symptom to the function that says which entries have it, by calculation
+_SHOWN: dict[Symptom, Callable[[Dictionary], NDArray[Any]]] = {
+    Symptom.SILENT: _silent,
+    Symptom.QUIET: _quiet,
+    Symptom.DISTORTED: _distorted,
+    Symptom.HUMS: _hums,
+    Symptom.ALWAYS_ON: _always_on,
+    Symptom.NEVER_ON: _never_on,
+    Symptom.WRONG_RATE: _timing,
+    Symptom.HOT: _hot,
+}

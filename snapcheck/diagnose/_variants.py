@@ -20,6 +20,9 @@ _INSULATION_OHM = 1e10
 #: resistances below this count as a firm hold when it is asked where a meter's own resistance matters, ohm
 _FIRM_OHM = 2e4
 
+#: the side of a supply or an input that must not be left without any hold
+_LOW_SIDE = {"battery": "minus", "supply": "minus", "source": "plate"}
+
 _CONTACT = Kind(
     "contact-resistance",
     "contact",
@@ -108,7 +111,9 @@ def variant(wiring: Wiring, change: Change) -> Variant:
         elif a in number or b in number:  # a tail without parts has the voltage of what it hangs on
             number[a] = number[b] = number[a] if a in number else number[b]
     for part in wiring.circuit.parts:
-        low = nets[part.name].get({"battery": "minus", "supply": "minus", "source": "plate"}.get(part.kind.model, ""))
+        low = nets[part.name].get(
+            {"battery": "minus", "supply": "minus", "source": "plate"}.get(part.kind.model, "")
+        )
         if low:
             extras.append(Extra(0, low, _INSULATION_OHM))
     scales: dict[str, float] = {}

@@ -118,7 +118,7 @@ class Wiring:
         return self.net_of_points()
 
 
-def split(board: Board, kit: Kit) -> Wiring:
+def split(board: Board, kit: Kit) -> Wiring:  # noqa: PLR0912 (one after the other)
     """The split board.
 
     Raises:

@@ -8,7 +8,7 @@ from snapcheck.simulate._export import export_netlist
 from snapcheck.simulate._figures import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._plots import Plot, plots_of
-from snapcheck.simulate._probing import SIGNAL_Hz, Probed, in_turns, probe, probe_in_time
+from snapcheck.simulate._probing import Probed, SIGNAL_Hz, in_turns, probe, probe_in_time
 from snapcheck.simulate._response import FrequencyResponse, resolve_input
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
 from snapcheck.simulate._survey import Survey
@@ -22,7 +22,6 @@ from snapcheck.simulate._what_if import Change, WhatIf, figure_changes
 from snapcheck.simulate._worker import Worker
 
 __all__ = [
-    "SIGNAL_Hz",
     "Change",
     "Delay",
     "Figure",
@@ -35,6 +34,7 @@ __all__ = [
     "Region",
     "Remark",
     "Rhythm",
+    "SIGNAL_Hz",
     "Simulator",
     "SineResponse",
     "Spread",

@@ -15,6 +15,7 @@ What is guarded here, and why (ngspice 39, PySpice 1.5):
 
 from __future__ import annotations
 
+import math
 import os
 import pickle
 import re
@@ -256,7 +257,7 @@ def _loop(engine: _Engine, request: dict[str, Any]) -> object:
     first = True
     for row in request["values"].tolist():
         pairs = zip(changes, row, strict=True)
-        engine.alter([f"{change} {value:.9g}" for change, value in pairs if value == value])
+        engine.alter([f"{change} {value:.9g}" for change, value in pairs if not math.isnan(value)])
         answers: list[object] = []
         try:
             for command, names in [*wanted, *(alone if first else ())]:

@@ -91,9 +91,9 @@ def probe(
     moved = []
     for number, (name, factor) in enumerate(steps.items()):
         row = {}
-        for command, value in netlist.changeable.get(name, ()):
+        for change, value in netlist.changeable.get(name, ()):
             row[len(changes)] = value * factor
-            changes.append(command)
+            changes.append(change)
         if row:
             rows.append({**undo, **row})
             undo = dict(zip(row, (v for _, v in netlist.changeable[name]), strict=True))
@@ -138,7 +138,8 @@ def probe_in_time(
     step_s: float,
     scales: Mapping[str, float] = NO_SCALES,
 ) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
-    """A circuit some time after power-on: (mean, peak to peak, value at the end) of each net over the last half.
+    """A circuit some time after power-on: (mean, peak to peak, value at the end) of each net over the last
+    half.
 
     Args:
         duration_s, step_s: of the run.
@@ -151,7 +152,9 @@ def probe_in_time(
 
     stimulus = Stimulus(power_on=True, kick=True)
     netlist = write_netlist(circuit, conditions, stimulus, own_models=True, scales=scales)
-    wanted = {net: node for net in range(circuit.net_count) if (node := netlist.node_of(net)) not in (None, "0")}
+    wanted = {
+        net: node for net in range(circuit.net_count) if (node := netlist.node_of(net)) not in (None, "0")
+    }
     asked = sorted({node for node in wanted.values() if node is not None})
     run = command(duration_s, step_s)
     (answer,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [(run, ["time", *asked])])
@@ -189,9 +192,7 @@ def in_turns(
         if processes == 1:
             return share(worker, 0)
         pool = stack.enter_context(ThreadPoolExecutor(processes))
-        shares = [
-            pool.submit(copy_context().run, share, own, start) for start, own in enumerate(workers)
-        ]
+        shares = [pool.submit(copy_context().run, share, own, start) for start, own in enumerate(workers)]
         found: list[Probed | None] = [None] * len(jobs)
         for start, done in enumerate(shares):
             found[start::processes] = done.result()

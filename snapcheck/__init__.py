@@ -7,8 +7,8 @@ For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
     result = snapcheck.check("bench.jpg", "plan.board")
     print(result.verdict.sentence)
 
-`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `grade` and `grade_class` do the work and
-give back documented results; all errors are `SnapcheckError`.
+`read`, `check`, `compare`, `rules`, `simulate`, `find`, `draw`, `layout`, `grade` and `grade_class` do the
+work and give back documented results; all errors are `SnapcheckError`.
 """
 
 import os
@@ -29,15 +29,20 @@ if TYPE_CHECKING:
     from snapcheck.api import ClassGrades as ClassGrades
     from snapcheck.api import Consequence as Consequence
     from snapcheck.api import Drawing as Drawing
+    from snapcheck.api import FaultPractice as FaultPractice
+    from snapcheck.api import FaultSearch as FaultSearch
     from snapcheck.api import PhotoReading as PhotoReading
     from snapcheck.api import RuleCheck as RuleCheck
     from snapcheck.api import Simulation as Simulation
     from snapcheck.api import check as check
     from snapcheck.api import compare as compare
     from snapcheck.api import draw as draw
+    from snapcheck.api import expected_readings as expected_readings
+    from snapcheck.api import find as find
     from snapcheck.api import grade as grade
     from snapcheck.api import grade_class as grade_class
     from snapcheck.api import layout as layout
+    from snapcheck.api import practice as practice
     from snapcheck.api import read as read
     from snapcheck.api import rules as rules
     from snapcheck.api import simulate as simulate
@@ -65,8 +70,9 @@ if TYPE_CHECKING:
 _DOOR = {
     name: module
     for module, names in {
-        "snapcheck.api": "BuildCheck BuildComparison ClassGrades Consequence Drawing PhotoReading RuleCheck "
-        "Simulation check compare draw grade grade_class layout read rules simulate",
+        "snapcheck.api": "BuildCheck BuildComparison ClassGrades Consequence Drawing FaultPractice "
+        "FaultSearch PhotoReading RuleCheck Simulation check compare draw expected_readings find grade "
+        "grade_class layout practice read rules simulate",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",

@@ -3,6 +3,7 @@ themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` abov
 
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.api._diagnose import FaultPractice, FaultSearch, expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
@@ -29,6 +30,8 @@ __all__ = [
     "ClassGrades",
     "Consequence",
     "Drawing",
+    "FaultPractice",
+    "FaultSearch",
     "PhotoReading",
     "RuleCheck",
     "Simulation",
@@ -36,11 +39,14 @@ __all__ = [
     "check",
     "compare",
     "draw",
+    "expected_readings",
+    "find",
     "grade",
     "grade_class",
     "kit_of",
     "layout",
     "plan_of",
+    "practice",
     "read",
     "reading_of",
     "rules",

@@ -399,7 +399,7 @@ def simulate(
     own, _ = board_of(board, cubes)
     intended = None if design is None else board_of(design, cubes)[0]
     compared = None if intended is None else compare_boards(intended, own.board, cubes)
-    asked = own if intended is None or compared is None else _there(intended, compared, cubes)
+    asked = own if intended is None or compared is None else there(intended, compared, cubes)
     if input:
         asked = replace(asked, input=parse_probe(input, asked.board, cubes))
     if output:
@@ -426,7 +426,7 @@ def simulate(
     return Simulation(survey, swept, spread, beside)
 
 
-def _there(intended: Design, compared: Comparison, kit: Kit) -> Design:
+def there(intended: Design, compared: Comparison, kit: Kit) -> Design:
     """The design in the cells of the build, wherever its parts stand."""
     placed = None if parts_moved(compared) else place_design(intended, compared, kit)
     if placed is None:

@@ -14,11 +14,13 @@ from snapcheck.diagnose._next import Step, candidates, effort, entropy, informat
 from snapcheck.diagnose._practice import Practice, Score
 from snapcheck.diagnose._priors import Priors, bundled_priors, load_priors, parse_priors
 from snapcheck.diagnose._say import (
+    Touch,
     ask_text,
     ask_words,
     expected_words,
     parse_ask,
     parse_reading,
+    touches,
     value_words,
 )
 from snapcheck.diagnose._search import Outcome, Search, Suspect
@@ -48,6 +50,7 @@ __all__ = [
     "Step",
     "Suspect",
     "Symptom",
+    "Touch",
     "Way",
     "Wiring",
     "ask_text",
@@ -72,6 +75,7 @@ __all__ = [
     "parse_reading",
     "parse_symptom",
     "split",
+    "touches",
     "unsure_faults",
     "value_words",
 ]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from typing import NamedTuple
 
-from snapcheck.board import Cell, Seam, parse_probe, parse_settings, settings_text
+from snapcheck.board import Cell, Seam, Side, parse_probe, parse_settings, settings_text
 from snapcheck.circuit import Part, cube_words, ohms, part_words, place_words, terminal_words, volts
 from snapcheck.diagnose._asks import CONTACT_WORDS, LIFTED_WORDS, Ask, Reading, Way, expected
 from snapcheck.diagnose._dictionary import Dictionary, Spot
@@ -15,16 +16,18 @@ from snapcheck.words import tr
 
 _VOLTS = re.compile(r"(?P<size>[-+−]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<prefix>[mµuμ]?)\s*[vV]?")
 _FACTOR = {"": 1.0, "m": 1e-3, "µ": 1e-6, "μ": 1e-6, "u": 1e-6}
+#: sides as they are typed
+_SIDES = {Side.N: "up", Side.E: "right", Side.S: "down", Side.W: "left"}
 #: a value within this share of its print is good, where the kind names no tolerance
 _NEAR = 0.25
 
 
-def _leg(d: Dictionary, spot: Metal) -> tuple[Cell, str, Cell | None]:
+def _leg(d: Dictionary, spot: Metal) -> tuple[Cell, Side, Cell | None]:
     """Cell and side of a contact of this metal, and the cube it meets there, where it meets one."""
     legs = [leg for leg in d.wiring.legs if Metal(leg.anchor, leg.terminal) == spot]
     met = [leg for leg in legs if (leg.cell.neighbour(leg.side), leg.side.opposite) in d.wiring.point_of_leg]
     leg = (met or legs)[0]
-    return leg.cell, place_words(leg.cell, leg.side), leg.cell.neighbour(leg.side) if met else None
+    return leg.cell, leg.side, leg.cell.neighbour(leg.side) if met else None
 
 
 def spot_words(d: Dictionary, spot: Spot) -> str:
@@ -32,12 +35,14 @@ def spot_words(d: Dictionary, spot: Spot) -> str:
     if isinstance(spot, Seam):
         return tr("the tap {seam}", seam=spot)
     part = d.wiring.circuit.part_at.get(spot.anchor)
-    _, place, beyond = _leg(d, spot)
+    cell, side, beyond = _leg(d, spot)
     if part is not None:
         return terminal_words(part, spot.terminal)
     what = cube_words(d.wiring.board.cubes[spot.anchor], d.wiring.kit)
     if beyond is None:
-        return tr("the {what} at {cell} ({place})", what=what, cell=spot.anchor, place=place)
+        return tr(
+            "the {what} at {cell} ({place})", what=what, cell=spot.anchor, place=place_words(cell, side)
+        )
     return tr("the {what} at {cell}, on its edge to {beyond}", what=what, cell=spot.anchor, beyond=beyond)
 
 
@@ -46,13 +51,12 @@ def spot_text(d: Dictionary, spot: Spot) -> str:
     if isinstance(spot, Seam):
         return f"tap {spot}"
     part = d.wiring.circuit.part_at.get(spot.anchor)
-    cell, _, beyond = _leg(d, spot)
+    cell, side, beyond = _leg(d, spot)
     if part is not None and spot.terminal not in ("a", "b"):
         return f"{spot.anchor} {spot.terminal}"
     if beyond is not None:
         return f"{cell}|{beyond}"
-    leg = next(leg for leg in d.wiring.legs if Metal(leg.anchor, leg.terminal) == spot)
-    return f"{cell} { {'N': 'up', 'E': 'right', 'S': 'down', 'W': 'left'}[leg.side.name] }".replace("  ", " ")
+    return f"{cell} {_SIDES[side]}"
 
 
 def ask_text(d: Dictionary, ask: Ask) -> str:
@@ -323,3 +327,39 @@ def _lifted_value(part: Part, text: str) -> str | None:
         return "short"
     near = max(_NEAR, 2 * part.kind.tolerance)
     return "good" if 1 - near <= ratio <= 1 + near else "value"
+
+
+class Touch(NamedTuple):
+    """Where a probe goes, for pictures.
+
+    Attributes:
+        sign: ``+`` red probe, ``-`` black probe, ``~`` ear piece or scope, ``Ω`` battery out.
+        cell, side: the contact; without a side, the whole cube.
+        seam: of a tap.
+    """
+
+    sign: str
+    cell: Cell
+    side: Side | None = None
+    seam: Seam | None = None
+
+
+def touches(d: Dictionary, ask: Ask) -> tuple[Touch, ...]:
+    """Where the probes of a measurement go; the plate is not told."""
+    match ask.way:
+        case Way.CONTACT:
+            assert ask.seam is not None
+            sides = zip((ask.seam.first, ask.seam.second), ask.seam.sides, strict=True)
+            return tuple(Touch("Ω", cell, side) for cell, side in sides)
+        case Way.LIFTED:
+            return (Touch("Ω", d.wiring.parts[ask.part].cell),)
+    signs = ("~",) if ask.way is Way.SIGNAL else ("+", "-")
+    spots = [spot for spot in (ask.place, ask.other) if spot is not None]
+    return tuple(_touch(d, sign, spot) for sign, spot in zip(signs, spots, strict=False))
+
+
+def _touch(d: Dictionary, sign: str, spot: Spot) -> Touch:
+    if isinstance(spot, Seam):
+        return Touch(sign, spot.first, None, spot)
+    cell, side, _ = _leg(d, spot)
+    return Touch(sign, cell, side)

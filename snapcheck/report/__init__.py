@@ -7,6 +7,7 @@ from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import annotate, draw_ahead
 from snapcheck.report._plots import Behaviour, behaviour, plots_beside
+from snapcheck.report._probes import probes_drawing, probes_on_photo
 from snapcheck.report._style import foot_css, pages, style
 from snapcheck.report._tables import figure_rows
 from snapcheck.report._terminal import print_result
@@ -30,6 +31,8 @@ __all__ = [
     "picture_of_result",
     "plots_beside",
     "print_result",
+    "probes_drawing",
+    "probes_on_photo",
     "questions_html",
     "report_html",
     "report_json",

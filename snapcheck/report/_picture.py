@@ -197,6 +197,11 @@ def drawing_svg(board: Board, kit: Kit, window: Window, marks: str, title: str) 
     return document(window, _top_view(board, kit) + addresses_svg(window) + moved(marks), title)
 
 
+def lay_marks(panel: np.ndarray, marks: str, window: Window) -> None:
+    """Draw addresses and marks (plate units) upon a rectified photo (blue first), in place."""
+    lay(panel, addresses_svg(window) + moved(marks), window.box, _FONT)
+
+
 def _top_view(board: Board, kit: Kit) -> str:
     """What `draw_svg` draws, without the document around it."""
     drawn = draw_svg(board, kit)

@@ -135,4 +135,4 @@ class Specimen:
         limit = float(p.meter_V(np.array([volts]))[0])
         off = volts + limit * (2 * self._random.random() - 1)
         digit = (limit - p.meter["share"] * abs(volts)) / max(p.meter["digits"], 1.0)
-        return round(off / digit) * digit
+        return round(round(off / digit) * digit, 6)

@@ -118,10 +118,18 @@ def _numeric_bits(
     closely = np.argsort(-np.round(rough / cost, 6), kind="stable")[:_MOST_CLOSELY]
     kept = np.zeros(len(asks))
     mean, wide = mean[closely], np.sqrt(var[closely])
-    low, high = (mean - 3 * wide).min(axis=1), (mean + 3 * wide).max(axis=1)
-    edges = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, _STEPS + 1)
+    points = (mean[:, :, None] + wide[:, :, None] * np.array([-2.0, -1.0, 0.0, 1.0, 2.0])).reshape(
+        len(closely), -1
+    )
+    weights = np.repeat(share, 5)
     for i, place in enumerate(closely):
-        below = ndtr((edges[i][None, :] - mean[i][:, None]) / wide[i][:, None])
+        # steps where the readings are, and some across the whole scale
+        by_size = np.argsort(points[i])
+        grown = np.cumsum(weights[by_size])
+        some = points[i][by_size[np.searchsorted(grown, np.linspace(0, grown[-1], _STEPS)[1:-1])]]
+        ends = points[i][by_size[[0, -1]]]
+        edges = np.unique(np.concatenate([some, np.linspace(*ends, _STEPS // 2)]))
+        below = ndtr((edges[None, :] - mean[i][:, None]) / wide[i][:, None])
         below[:, 0], below[:, -1] = 0.0, 1.0
         kept[place] = _bits(member @ np.diff(below, axis=1), weight)
     return kept

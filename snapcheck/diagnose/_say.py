@@ -105,6 +105,8 @@ def ask_words(d: Dictionary, ask: Ask) -> str:
         case _:
             assert ask.place is not None
             text = tr("Black probe on the plate, red probe on {place}.", place=spot_words(d, ask.place))
+            if d.loose[ask.setting, 0, d.index[ask.place]] > 0:
+                text = f"{text} {tr('It swings: take the middle of what the meter shows.')}"
     if ask.setting:
         text = tr("With {settings}: {text}", settings=d.settings[ask.setting].words, text=text)
     return text

@@ -52,11 +52,13 @@ class Suspect:
         faults: likeliest first.
         probability: that it is one of them.
         each: probability of each.
+        group: its number in `groups`.
     """
 
     faults: tuple[Fault, ...]
     probability: float
     each: tuple[float, ...]
+    group: int
 
     @property
     def designed(self) -> bool:
@@ -158,7 +160,7 @@ class Search:
                 each[int(d.fault_of[entry])] = each.get(int(d.fault_of[entry]), 0.0) + float(entries[entry])
             named = sorted(((p, -i) for i, p in each.items() if p > _NAMED * total), reverse=True)
             faults = tuple(d.faults[-i] for _, i in named)
-            found.append(Suspect(faults, total, tuple(p for p, _ in named)))
+            found.append(Suspect(faults, total, tuple(p for p, _ in named), int(number)))
         return tuple(sorted(found, key=lambda s: -s.probability))
 
     @cached_property

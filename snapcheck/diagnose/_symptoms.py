@@ -6,6 +6,7 @@ import enum
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.circuit import Part
 from snapcheck.diagnose._dictionary import Dictionary
 from snapcheck.diagnose._faults import Fault
 from snapcheck.diagnose._wiring import Metal
@@ -155,8 +156,15 @@ def _lit(d: Dictionary) -> NDArray[Any]:
         one, other = list(part.nets)[:2]
         volts = _across(d, (Metal(part.cell, one), Metal(part.cell, other)))
         if volts is not None and volts.ndim == 2:
-            lit |= np.abs(volts) > max(_LIT[part.kind.model] * float(np.abs(volts[:, 0]).max()), 0.1)
+            whole = _truth(np.array([_works(fault, part) for fault in d.faults])[d.fault_of])
+            least = max(_LIT[part.kind.model] * float(np.abs(volts[:, 0]).max()), 0.1)
+            lit |= (np.abs(volts) > least) & whole
     return lit
+
+
+def _works(fault: Fault, part: Part) -> bool:
+    """Whether a part would show at all: an open lamp has the full voltage across it and stays dark."""
+    return fault.part != part.name or fault.mode.startswith("decade")
 
 
 def _shifted(d: Dictionary) -> NDArray[Any]:

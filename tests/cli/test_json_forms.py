@@ -55,6 +55,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for name in ("first-light-good", "flasher-crossing-leads"):
         for ending in (".jpg", ".json"):
             shutil.copy(FIXTURES / "photos" / (name + ending), folder / "photos")
+    shorted = "plate 1 x 3\nA1 ground stem=down\nA2 battery 9V plus=up\nA3 ground stem=up\n"
+    (folder / "danger.board").write_text(shorted, encoding="utf-8")
     (folder / "bad.jpg").write_bytes(b"no picture")
     (folder / "bad.board").write_text("plate 3\n", encoding="utf-8")
     return folder
@@ -74,6 +76,10 @@ VERBS = {
     "read": (["read", "photos/first-light-good.jpg", "photos/flasher-crossing-leads.jpg"], "reading"),
     "accuracy": (["accuracy", "photos", "--plans", "2"], "accuracy"),
     "check": (["check", PLAN, PLAN, "--structure-only"], "report"),
+    "find": (["find", PLAN, "--reading", "E4 collector 8.9V", "--reading", "signal E4 base 0"], "search"),
+    "find with a danger": (["find", "danger.board"], "search"),
+    "find, the table": (["find", PLAN, "--table"], "test-points"),
+    "find, practice": (["find", PLAN, "--practice", "1", "--ask", "E4 base", "--answer", "E4"], "practice"),
     "a photo that is none": (["read", "bad.jpg"], "error"),
     "a layout that is none": (["rules", "bad.board"], "error"),
 }
@@ -84,7 +90,7 @@ def test_what_a_verb_prints_has_the_published_form(
     case: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     words, form = VERBS[case]
-    if words[0] == "simulate" and not is_available():
+    if words[0] in ("simulate", "find") and not is_available():
         pytest.skip("the ngspice library is not installed")
     monkeypatch.chdir(folder)
     main([*words, "--json"])

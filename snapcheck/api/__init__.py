@@ -3,8 +3,9 @@ themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` abov
 
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.api._diagnose import FaultPractice, FaultSearch, expected_readings, find, practice
+from snapcheck.api._diagnose import expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._hunt import FaultPractice, FaultSearch
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
 from snapcheck.api._verbs import (

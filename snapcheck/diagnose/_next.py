@@ -127,8 +127,8 @@ def _numeric_bits(
         by_size = np.argsort(points[i])
         grown = np.cumsum(weights[by_size])
         some = points[i][by_size[np.searchsorted(grown, np.linspace(0, grown[-1], _STEPS)[1:-1])]]
-        ends = points[i][by_size[[0, -1]]]
-        edges = np.unique(np.concatenate([some, np.linspace(*ends, _STEPS // 2)]))
+        least, most = (float(points[i][by_size[end]]) for end in (0, -1))
+        edges = np.unique(np.concatenate([some, np.linspace(least, most, _STEPS // 2)]))
         below = ndtr((edges[None, :] - mean[i][:, None]) / wide[i][:, None])
         below[:, 0], below[:, -1] = 0.0, 1.0
         kept[place] = _bits(member @ np.diff(below, axis=1), weight)

@@ -20,7 +20,7 @@ if __name__ == "__main__":
     sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[2])]
 
 import numpy as np
-from bench import DESIGNS, design_named, dictionary_of
+from faultboards import DESIGNS, design_named, dictionary_of
 
 from snapcheck.diagnose import Dictionary, Search, Specimen, Way, groups
 from snapcheck.errors import SimulationError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench import design_named, dictionary_of
+from faultboards import design_named, dictionary_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

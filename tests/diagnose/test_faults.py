@@ -6,7 +6,7 @@ import math
 from collections import Counter
 
 import pytest
-from bench import DESIGNS, KIT, design_named, divider
+from faultboards import DESIGNS, KIT, design_named, divider
 
 from snapcheck.board import load_design
 from snapcheck.diagnose import bundled_priors, faults_of, parse_priors, split

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from bench import KIT, design_named, dictionary_of, divider
+from faultboards import KIT, design_named, dictionary_of, divider
 
 from snapcheck.board import parse_layout
 from snapcheck.diagnose import (
@@ -244,7 +244,7 @@ def test_what_a_photo_left_unsure_is_a_suspect(simulator) -> None:
 
 
 def plan_text() -> str:
-    from bench import DIVIDER
+    from faultboards import DIVIDER
 
     return DIVIDER
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from bench import design_named, dictionary_of
+from faultboards import design_named, dictionary_of
 from sweep import pairs, singles
 
 

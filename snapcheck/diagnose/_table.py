@@ -10,18 +10,8 @@ from snapcheck.diagnose._dictionary import Dictionary, Spot
 from snapcheck.diagnose._say import ask_text, band, spot_words
 from snapcheck.diagnose._wiring import Metal
 
-_NAMED_FIRST = (
-    "collector",
-    "drain",
-    "base",
-    "gate",
-    "emitter",
-    "source",
-    "plus",
-    "anode",
-    "cathode",
-    "wiper",
-)
+#: which terminal of a net is easiest to name
+_NAMED_FIRST = tuple("collector drain base gate emitter source plus anode cathode wiper".split())
 
 
 @dataclass(frozen=True)
@@ -86,22 +76,10 @@ def expected_readings(d: Dictionary, *, every: bool = False) -> tuple[ExpectedRe
 
 
 def _rank(d: Dictionary, spot: Spot) -> tuple[int, str]:
-    """Which place of a net is easiest to name: the control of a transistor, then its other ends, then
-    parts."""
+    """Which place of a net is easiest to name: transistors first, then other parts, then wires."""
     if isinstance(spot, Metal) and spot.anchor in d.wiring.circuit.part_at:
-        names = (
-            "collector",
-            "drain",
-            "base",
-            "gate",
-            "emitter",
-            "source",
-            "plus",
-            "anode",
-            "cathode",
-            "wiper",
-        )
-        return (names.index(spot.terminal) if spot.terminal in names else len(names), str(spot.anchor))
+        known = spot.terminal in _NAMED_FIRST
+        return _NAMED_FIRST.index(spot.terminal) if known else len(_NAMED_FIRST), str(spot.anchor)
     return 99, str(spot)
 
 

@@ -11,7 +11,7 @@ from snapcheck.diagnose._say import ask_text, band, spot_words
 from snapcheck.diagnose._wiring import Metal
 
 #: which terminal of a net is easiest to name
-_NAMED_FIRST = tuple("collector drain base gate emitter source plus anode cathode wiper".split())
+_NAMED_FIRST = ("collector", "drain", "base", "gate", "emitter", "source", "plus", "anode", "cathode")
 
 
 @dataclass(frozen=True)

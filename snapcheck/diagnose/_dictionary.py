@@ -43,6 +43,7 @@ class Dictionary:
         design: gives conditions, input and title.
         wiring: the board.
         priors: weights and the meter.
+        plan: how variants of the board are measured.
         faults: all hypotheses; the first is that nothing is wrong.
         fault_of: (entries,) index of each entry's fault.
         degree_of: (entries,) index of its degree.
@@ -62,6 +63,7 @@ class Dictionary:
     design: Design
     wiring: Wiring
     priors: Priors
+    plan: Plan = field(repr=False)
     faults: tuple[Fault, ...]
     fault_of: NDArray[Any] = field(repr=False)
     degree_of: NDArray[Any] = field(repr=False)
@@ -118,7 +120,7 @@ def dictionary(
             way_out=tr("Add the supply to the layout, or photograph the board with it."),
         )
     faults = (designed(priors.designed), *faults_of(wiring, priors), *others)
-    plan = Plan.of(design, wiring, priors)
+    plan = Plan.of(design, wiring, priors).timed(simulator)
     settings = plan.settings(simulator)
     return simulated(plan, faults, simulator, settings, processes)
 
@@ -226,6 +228,7 @@ def _collected(
         replace(plan.design, board=plan.wiring.board),
         plan.wiring,
         plan.priors,
+        plan,
         faults,
         np.array([e.fault for e in entries]),
         np.array([e.degree for e in entries]),

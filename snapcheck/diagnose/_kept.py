@@ -8,6 +8,7 @@ import json
 import zipfile
 from collections import OrderedDict
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from snapcheck import __version__
@@ -28,6 +29,8 @@ _KEPT: OrderedDict[str, Dictionary] = OrderedDict()
 _MOST_KEPT = 8
 _MOST_MB = 64
 _ARRAYS = ("fault_of", "degree_of", "share", "mean", "slope", "source_ohm", "signal", "loose")
+
+_NUMBERS = ("settings", "span", "periods")
 
 
 def kept_dictionary(
@@ -77,10 +80,16 @@ def _write(file: Path, d: Dictionary) -> None:
     import numpy as np
 
     arrays = {name: getattr(d, name) for name in _ARRAYS if getattr(d, name) is not None}
-    wanted = Plan.of(d.design, d.wiring, d.priors).wanted
+    wanted = d.plan.wanted
     numbers = np.array([wanted.index(setting.conditions) for setting in d.settings])
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, settings=numbers, span=np.array([d.span_V]), **arrays)
+    np.savez_compressed(
+        buffer,
+        settings=numbers,
+        span=np.array([d.span_V]),
+        periods=np.array([d.plan.periods, d.plan.doubtful]),
+        **arrays,
+    )
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         write_whole(file, buffer.getvalue())
@@ -98,14 +107,16 @@ def _read(file: Path, design: Design, kit: Kit, priors: Priors) -> Dictionary | 
     raw = read_bytes(file, _MOST_MB * 1_000_000)
     try:
         with np.load(io.BytesIO(raw), allow_pickle=False) as data:
-            arrays = {name: data[name] for name in (*_ARRAYS, "settings", "span") if name in data}
+            arrays = {name: data[name] for name in (*_ARRAYS, *_NUMBERS) if name in data}
     except (ValueError, OSError, KeyError, EOFError, zipfile.BadZipFile):
         return None
-    if not {*_ARRAYS, "settings", "span"} - {"signal"} <= set(arrays):
+    if not {*_ARRAYS, *_NUMBERS} - {"signal"} <= set(arrays):
         return None
     wiring = split(design.board, kit)
     faults = (designed(priors.designed), *faults_of(wiring, priors))
-    plan, spots = Plan.of(design, wiring, priors), spots_of(wiring)
+    periods, doubtful = (int(n) for n in arrays["periods"])
+    plan = replace(Plan.of(design, wiring, priors), periods=periods, doubtful=bool(doubtful))
+    spots = spots_of(wiring)
     numbers = [int(n) for n in arrays["settings"]]
     shape = (len(numbers), len(arrays["fault_of"]), len(spots))
     good = (
@@ -117,7 +128,7 @@ def _read(file: Path, design: Design, kit: Kit, priors: Priors) -> Dictionary | 
     if not good:
         return None
     return Dictionary(
-        design, wiring, priors, faults,
+        design, wiring, priors, plan, faults,
         settings=tuple(plan.setting(plan.wanted[n]) for n in numbers),
         varied=tuple(plan.steps), spots=spots, span_V=float(arrays["span"][0]),
         fault_of=arrays["fault_of"], degree_of=arrays["degree_of"], share=arrays["share"],

@@ -10,7 +10,6 @@ from snapcheck.diagnose._belief import Belief
 from snapcheck.diagnose._dictionary import Dictionary, simulated
 from snapcheck.diagnose._faults import Fault, designed
 from snapcheck.diagnose._groups import groups
-from snapcheck.diagnose._plan import Plan
 from snapcheck.simulate import Simulator
 
 if TYPE_CHECKING:
@@ -39,8 +38,7 @@ def pairs(belief: Belief, simulator: Simulator) -> Dictionary:
             Fault(key, "pair", (*a.cells, *b.cells), weight, (change,), f"{a.part}+{b.part}",
                   wiring=a.wiring or b.wiring)
         )  # fmt: skip
-    plan = Plan.of(d.design, d.wiring, d.priors)
-    return simulated(plan, tuple(found), simulator, d.settings)
+    return simulated(d.plan, tuple(found), simulator, d.settings)
 
 
 def members(d: Dictionary, pair: Fault) -> tuple[int, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -36,9 +36,15 @@ _MOST_CONDITIONS = 3
 _MOVES_V = 0.05
 #: models whose value does not count for direct voltages
 _STORES = frozenset({"capacitor", "inductor", "speaker"})
-#: a circuit that swings by itself: periods to look at, steps in each, the least swing (V), and by which
-#: share of its swing a mean voltage lies elsewhere in another specimen (common practice, no source)
-_PERIODS, _STEPS, _SWINGS_V, _LOOSE = 24, 50, 0.05, 0.05
+#: a circuit that swings by itself: how many periods may be looked at until it swings as it will, steps in
+#: each, the least swing (V), and by which share of its swing a mean voltage lies elsewhere in another
+#: specimen
+#: (common practice, no source)
+_PERIODS, _STEPS, _SWINGS_V, _LOOSE = (6, 24), 50, 0.05, 0.05
+#: a swing that differs by less than this share is the same
+_SETTLED = 0.1
+#: share of its gain with which a circuit that swings whatever happens does so still
+_LITTLE_GAIN = 0.3
 
 
 class Setting(NamedTuple):
@@ -58,6 +64,8 @@ class Plan:
         input: where a signal goes in, None without one.
         volts: amplitude of the usual signal at its source.
         period_s: of a circuit that swings by itself, 0 for others.
+        periods: how many are looked at.
+        doubtful: whether it depends on its transistors' gain that it swings.
     """
 
     design: Design
@@ -67,6 +75,8 @@ class Plan:
     input: Part | int | None
     volts: float
     period_s: float = 0.0
+    periods: int = _PERIODS[-1]
+    doubtful: bool = True
 
     @staticmethod
     def of(design: Design, wiring: Wiring, priors: Priors) -> Plan:
@@ -98,7 +108,7 @@ class Plan:
     def specimens(self) -> tuple[Change, ...]:
         """What builds are to be tried for each fault: an oscillator may swing or not, as its transistors'
         gain is."""
-        if not self.period_s:
+        if not (self.period_s and self.doubtful):
             return (Change(),)
         gains = [s for s in spreads(self.wiring.circuit) if s.logarithmic]
         ends = ([(s.part.name, f**0.7) for s in gains for f in [end(s)]] for end in (_low, _high))
@@ -126,7 +136,7 @@ class Plan:
             scales=both,
         )
         if self.period_s > 0:
-            return partial(_in_time, at_rest=at_rest, period_s=self.period_s)
+            return partial(_in_time, at_rest=at_rest, period_s=self.period_s, periods=self.periods)
         return partial(_or_nothing, at_rest=at_rest)
 
     def _source(self, v: Variant) -> Part | int | None:
@@ -140,6 +150,22 @@ class Plan:
         anchor = v.circuit.board.anchor_at(place.cell) or place.cell
         point = self.wiring.metal.get(Metal(anchor, place.terminal))
         return None if point is None or v.net_of[point] <= 0 else v.net_of[point]
+
+    def timed(self, simulator: Simulator) -> Plan:
+        """The plan, with no more periods looked at than it takes until the board swings as it will."""
+        if not self.period_s:
+            return self
+        whole = variant(self.wiring, Change())
+
+        def swing(periods: int, gain: float) -> float:
+            scales = {s.part.name: gain for s in spreads(self.wiring.circuit) if s.logarithmic}
+            plan = replace(self, periods=periods)
+            found = plan.job(whole, self.design.conditions, signal=False, scales=scales)(simulator.worker)
+            return 0.0 if found.signal is None else float(found.signal.max())
+
+        soon, late = (swing(periods, 1.0) for periods in _PERIODS)
+        periods = _PERIODS[0] if abs(soon - late) <= _SETTLED * late else _PERIODS[-1]
+        return replace(self, periods=periods, doubtful=swing(periods, _LITTLE_GAIN) < late / 2)
 
     @property
     def wanted(self) -> list[Conditions]:
@@ -204,7 +230,7 @@ def _or_nothing(worker: Worker, *, at_rest: partial[Probed]) -> Probed:
         return Probed(zero, zero, slopes, None if at_rest.keywords["input"] is None else zero)
 
 
-def _in_time(worker: Worker, *, at_rest: partial[Probed], period_s: float) -> Probed:
+def _in_time(worker: Worker, *, at_rest: partial[Probed], period_s: float, periods: int) -> Probed:
     """What a slow meter shows of a circuit that swings by itself: the mean of its voltages, and how far
     they swing.
 
@@ -214,7 +240,7 @@ def _in_time(worker: Worker, *, at_rest: partial[Probed], period_s: float) -> Pr
 
     given = at_rest.keywords
     mean, swing, end = probe_in_time(
-        worker, given["circuit"], given["conditions"], duration_s=_PERIODS * period_s,
+        worker, given["circuit"], given["conditions"], duration_s=periods * period_s,
         step_s=period_s / _STEPS, scales=given["scales"],
     )  # fmt: skip
     near = [(net, float(v)) for net, v in enumerate(end) if net]

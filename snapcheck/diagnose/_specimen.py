@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.diagnose._asks import Ask, Reading, Way, chances
 from snapcheck.diagnose._dictionary import Dictionary, nets_at
 from snapcheck.diagnose._faults import Change, Fault
-from snapcheck.diagnose._plan import Plan
 from snapcheck.diagnose._variants import Variant
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import Probed, Simulator, spreads
@@ -100,7 +99,7 @@ class Specimen:
         net = nets_at([s for s in (ask.place, ask.other) if s is not None], d.wiring, v)
         volts = [0.0 if n < 0 else float(np.nan_to_num(values[n])) for n in net]
         if ask.way is Way.SIGNAL:
-            unit_V = Plan.of(d.design, d.wiring, d.priors).volts
+            unit_V = d.plan.volts
             return min(volts[0] * unit_V, max(d.span_V, 1.0) / 2) if unit_V else volts[0]
         if ask.other is None:
             return volts[0]
@@ -116,11 +115,10 @@ class Specimen:
     def _probed(self, setting: int) -> tuple[Variant, Probed | None]:
         if setting not in self._found:
             d = self.dictionary
-            plan = Plan.of(d.design, d.wiring, d.priors)
             wiring = next((f.wiring for f in self.faults if f.wiring is not None), None)
             whole = Fault("", "", (), 1.0, (self.change,), wiring=wiring)
-            v = plan.variant(whole, self.change)
-            job = plan.job(v, d.settings[setting].conditions, signal=setting == 0, scales=self.scales)
+            v = d.plan.variant(whole, self.change)
+            job = d.plan.job(v, d.settings[setting].conditions, signal=setting == 0, scales=self.scales)
             try:
                 self._found[setting] = v, job(self.simulator.worker)
             except SimulationError:

@@ -18,6 +18,7 @@ ROOMS = (
     "circuit",
     "photo",
     "simulate",
+    "diagnose",
     "check",
     "report",
     "grade",

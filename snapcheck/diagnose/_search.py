@@ -198,13 +198,13 @@ class Search:
         if not self.fits:
             return Outcome.NONE_FITS
         first = self.suspects[0]
-        if first.probability > FOUND and (len(first.faults) == 1 or not self.steps):
-            return Outcome.DESIGNED if first.designed else Outcome.FOUND
-        if not self.steps:
-            return Outcome.TOLD_ALL
-        if first.designed and first.probability > FOUND:
-            return Outcome.DESIGNED
-        return Outcome.OPEN
+        if first.probability > FOUND:
+            if first.designed:
+                return Outcome.DESIGNED
+            # what is left is told apart by lifting cubes alone
+            if len(first.faults) == 1 or not any(step.ask.powered for step in self.steps):
+                return Outcome.FOUND
+        return Outcome.OPEN if self.steps else Outcome.TOLD_ALL
 
     @cached_property
     def contradictions(self) -> tuple[str, ...]:

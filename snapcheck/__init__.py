@@ -7,9 +7,9 @@ For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
     result = snapcheck.check("bench.jpg", "plan.board")
     print(result.verdict.sentence)
 
-`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `sheet`, `so_far`, `grade` and `grade_class` do
-the work and give back documented results; `fits_box`, `parts_list`, `count_cubes`, `whole_box`, `paper_kit` and
-`adopt` do what comes before and after a lesson; all errors are `SnapcheckError`.
+`read`, `check`, `compare`, `rules`, `simulate`, `find`, `draw`, `layout`, `sheet`, `so_far`, `grade` and
+`grade_class` do the work and give back documented results; `fits_box`, `parts_list`, `count_cubes`,
+`whole_box`, `paper_kit` and `adopt` do what comes before and after a lesson; all errors are `SnapcheckError`.
 """
 
 import os
@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from snapcheck.api import Consequence as Consequence
     from snapcheck.api import CubeCount as CubeCount
     from snapcheck.api import Drawing as Drawing
+    from snapcheck.api import FaultPractice as FaultPractice
+    from snapcheck.api import FaultSearch as FaultSearch
     from snapcheck.api import PaperKit as PaperKit
     from snapcheck.api import PhotoReading as PhotoReading
     from snapcheck.api import RuleCheck as RuleCheck
@@ -44,12 +46,15 @@ if TYPE_CHECKING:
     from snapcheck.api import compare as compare
     from snapcheck.api import count_cubes as count_cubes
     from snapcheck.api import draw as draw
+    from snapcheck.api import expected_readings as expected_readings
+    from snapcheck.api import find as find
     from snapcheck.api import fits_box as fits_box
     from snapcheck.api import grade as grade
     from snapcheck.api import grade_class as grade_class
     from snapcheck.api import layout as layout
     from snapcheck.api import paper_kit as paper_kit
     from snapcheck.api import parts_list as parts_list
+    from snapcheck.api import practice as practice
     from snapcheck.api import read as read
     from snapcheck.api import rules as rules
     from snapcheck.api import sheet as sheet
@@ -81,9 +86,10 @@ _DOOR = {
     name: module
     for module, names in {
         "snapcheck.api": "Adopted BoxCheck BuildCheck BuildComparison BuildSheet ClassGrades Consequence "
-        "CubeCount Drawing PaperKit PhotoReading RuleCheck Simulation SoFar adopt check "
-        "compare count_cubes draw fits_box grade grade_class layout paper_kit parts_list read "
-        "rules sheet simulate so_far whole_box",
+        "CubeCount Drawing FaultPractice FaultSearch PaperKit PhotoReading RuleCheck "
+        "Simulation SoFar adopt check compare count_cubes draw expected_readings find "
+        "fits_box grade grade_class layout paper_kit parts_list practice read rules sheet "
+        "simulate so_far whole_box",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",

@@ -5,7 +5,9 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._adopt import Adopted, adopt
 from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
+from snapcheck.api._diagnose import expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._hunt import FaultPractice, FaultSearch
 from snapcheck.api._new import new
 from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
@@ -40,6 +42,8 @@ __all__ = [
     "Consequence",
     "CubeCount",
     "Drawing",
+    "FaultPractice",
+    "FaultSearch",
     "PaperKit",
     "PhotoReading",
     "RuleCheck",
@@ -52,6 +56,8 @@ __all__ = [
     "compare",
     "count_cubes",
     "draw",
+    "expected_readings",
+    "find",
     "fits_box",
     "grade",
     "grade_class",
@@ -61,6 +67,7 @@ __all__ = [
     "paper_kit",
     "parts_list",
     "plan_of",
+    "practice",
     "read",
     "reading_of",
     "rules",

@@ -380,7 +380,7 @@ def simulate(
     own, _ = board_of(board, cubes)
     intended = None if design is None else board_of(design, cubes)[0]
     compared = None if intended is None else compare_boards(intended, own.board, cubes)
-    asked = own if intended is None or compared is None else _there(intended, compared)
+    asked = own if intended is None or compared is None else there(intended, compared)
     if input:
         asked = replace(asked, input=parse_probe(input, asked.board, cubes))
     if output:
@@ -407,7 +407,7 @@ def simulate(
     return Simulation(survey, swept, spread, beside)
 
 
-def _there(intended: Design, compared: Comparison) -> Design:
+def there(intended: Design, compared: Comparison) -> Design:
     """The design in the cells of the build, wherever its parts stand."""
     if compared.parts_moved or compared.placed is None:
         return follow(intended, compared).design

@@ -40,6 +40,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),
+    "find": ("snapcheck.cli._find", "find the fault of a build that looks right, with a meter"),
     "spice": ("snapcheck.cli._spice", "write a SPICE netlist of a board"),
     "nets": ("snapcheck.cli._nets", "list the nets of a board: which terminals are joined"),
     "rules": ("snapcheck.cli._rules", "check a board by the rules of the trade"),

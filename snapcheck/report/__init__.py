@@ -9,6 +9,7 @@ from snapcheck.report._nets import net_colours
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import Window, annotate, detail_svg, draw_ahead, drawing_svg, window_of
 from snapcheck.report._plots import Behaviour, behaviour, plots_beside
+from snapcheck.report._probes import probes_drawing, probes_on_photo
 from snapcheck.report._schematic import schematic_svg
 from snapcheck.report._style import foot_css, pages, style
 from snapcheck.report._tables import figure_rows
@@ -39,6 +40,8 @@ __all__ = [
     "picture_of_result",
     "plots_beside",
     "print_result",
+    "probes_drawing",
+    "probes_on_photo",
     "questions_html",
     "report_html",
     "report_json",

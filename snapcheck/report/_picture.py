@@ -212,6 +212,11 @@ def detail_svg(
     return document(window, drawn + addresses_svg(window, around=False) + moved(marks), title)
 
 
+def lay_marks(panel: np.ndarray, marks: str, window: Window) -> None:
+    """Draw addresses and marks (plate units) upon a rectified photo (blue first), in place."""
+    lay(panel, addresses_svg(window) + moved(marks), window.box, _FONT)
+
+
 def _top_view(board: Board, kit: Kit) -> str:
     """What `draw_svg` draws, without the document around it."""
     return _body(draw_svg(board, kit))

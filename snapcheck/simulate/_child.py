@@ -15,6 +15,7 @@ What is guarded here, and why (ngspice 39, PySpice 1.5):
 
 from __future__ import annotations
 
+import math
 import os
 import pickle
 import re
@@ -236,7 +237,10 @@ def _solve(engine: _Engine, request: dict[str, Any]) -> object:
 
 
 def _loop(engine: _Engine, request: dict[str, Any]) -> object:
-    """Load once; per sample alter values and run each analysis. None for a sample that has no answer."""
+    """Load once; per sample alter values and run each analysis. None for a sample that has no answer.
+
+    A number that is none (NaN) leaves its value as it is. ``first``: analyses for the first sample alone.
+    """
     nodes: frozenset[str] = request["nodes"]
     changes: list[str] = request["changes"]
     for change in changes:
@@ -244,13 +248,15 @@ def _loop(engine: _Engine, request: dict[str, Any]) -> object:
             raise Refused(f"the change {change!r} is not one of alter, altermod")
     engine.load(request["lines"])
     wanted = [(command, [name.encode("ascii") for name in names]) for command, names in request["analyses"]]
+    alone = [(command, [name.encode("ascii") for name in names]) for command, names in request["first"]]
     samples: list[list[object] | None] = []
     first = True
     for row in request["values"].tolist():
-        engine.alter([f"{change} {value:.9g}" for change, value in zip(changes, row, strict=True)])
+        pairs = zip(changes, row, strict=True)
+        engine.alter([f"{change} {value:.9g}" for change, value in pairs if not math.isnan(value)])
         answers: list[object] = []
         try:
-            for command, names in wanted:
+            for command, names in [*wanted, *(alone if first else ())]:
                 if first:
                     engine.run(command, nodes)
                 else:

@@ -99,13 +99,15 @@ class Worker:
         changes: Sequence[str],
         values: NDArray[Any],
         *,
+        first: Sequence[tuple[str, Sequence[str]]] = (),
         limit_s: float | None = None,
     ) -> list[list[Any] | None]:
         """Load once; for each row of `values` change the loaded circuit and run the analyses.
 
         Args:
             changes: ngspice commands up to the number, such as ``alter r7 =``.
-            values: shape (samples, changes), the numbers.
+            values: shape (samples, changes), the numbers; NaN leaves a value as it is.
+            first: analyses that are run for the first row alone.
 
         Returns:
             Per sample what `solve` returns, or None where ngspice found no answer.
@@ -117,6 +119,7 @@ class Worker:
             "analyses": list(analyses),
             "changes": list(changes),
             "values": values,
+            "first": list(first),
         }
         samples: list[list[Any] | None] = self._ask(request, limit_s or self.limit_s)
         return samples

@@ -16,7 +16,20 @@ import snapcheck
 from snapcheck import api
 
 ROOT = Path(__file__).parents[2]
-VERBS = ("read", "check", "compare", "rules", "simulate", "draw", "layout", "grade", "grade_class")
+VERBS = (
+    "read",
+    "check",
+    "compare",
+    "rules",
+    "simulate",
+    "find",
+    "expected_readings",
+    "practice",
+    "draw",
+    "layout",
+    "grade",
+    "grade_class",
+)
 
 
 def run(code: str) -> str:

@@ -19,6 +19,7 @@ ROOMS = (
     "circuit",
     "photo",
     "simulate",
+    "diagnose",
     "check",
     "report",
     "grade",

@@ -60,6 +60,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for name in ("first-light-good", "flasher-crossing-leads"):
         for ending in (".jpg", ".json"):
             shutil.copy(FIXTURES / "photos" / (name + ending), folder / "photos")
+    shorted = "plate 1 x 3\nA1 ground stem=down\nA2 battery 9V plus=up\nA3 ground stem=up\n"
+    (folder / "danger.board").write_text(shorted, encoding="utf-8")
     (folder / "bad.jpg").write_bytes(b"no picture")
     (folder / "bad.board").write_text("plate 3\n", encoding="utf-8")
     return folder
@@ -90,6 +92,10 @@ VERBS = {
     "count": (["count", "photos/first-light-good.jpg", "--of", PLAN], "count"),
     "adopt": (["adopt", "photos/first-light-good.jpg", "--answer", "remove D2"], "plan"),
     "paper": (["paper", PLAN, "-o", "kit.svg"], "files"),
+    "find": (["find", PLAN, "--reading", "E4 collector 8.9V", "--reading", "signal E4 base 0"], "search"),
+    "find with a danger": (["find", "danger.board"], "search"),
+    "find, the table": (["find", PLAN, "--table"], "test-points"),
+    "find, practice": (["find", PLAN, "--practice", "1", "--ask", "E4 base", "--answer", "E4"], "practice"),
     "draw": (["draw", PLAN, "--out", "plan.svg"], "files"),
     "kit": (["kit"], "kit"),
     "one kind": (["kit", "npn"], "kit"),
@@ -165,7 +171,7 @@ def test_what_a_verb_prints_has_the_published_form(
     case: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     words, form = VERBS[case]
-    if words[0] in ("simulate", "sheet") and not is_available():
+    if words[0] in ("simulate", "sheet", "find") and not is_available():
         pytest.skip("the ngspice library is not installed")
     monkeypatch.chdir(folder)
     main([*words, "--json"])

@@ -1,0 +1,167 @@
+"""Which faults happen and how often: data that a teacher may change, checked on load."""
+
+from __future__ import annotations
+
+import functools
+import importlib.resources
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.datafiles import finite, read_data_text, toml_table
+from snapcheck.errors import DataError
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_SECTIONS = ("designed", "spread", "meter", "effort", "contact", "degree", "part")
+_MODES = ("open", "short", "reversed", "decade-up", "decade-down", "blown", "low-gain", "weak", "flat")
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Weights of faults; see ``data/faults.toml`` for what each means.
+
+    Attributes:
+        designed, designed_complaint: of a build without a fault, and of one with a complaint.
+        contact: fault of a contact to its weight.
+        part: model to fault to weight.
+        poor_ohm, bridge_ohm, weak, flat, low_gain: degrees of faults.
+        spread, meter: how far good builds lie apart, and how well a meter measures.
+        effort: what a measurement costs against others.
+    """
+
+    designed: float
+    designed_complaint: float
+    contact: Mapping[str, float]
+    part: Mapping[str, Mapping[str, float]]
+    poor_ohm: tuple[float, ...]
+    bridge_ohm: float
+    weak: tuple[tuple[float, float], ...]
+    flat: tuple[tuple[float, float], ...]
+    low_gain: tuple[float, ...]
+    spread: Mapping[str, float]
+    meter: Mapping[str, float]
+    effort: Mapping[str, float]
+
+    def meter_V(self, volts: NDArray[Any]) -> NDArray[Any]:
+        """How far the meter's reading of these voltages may be off, V: a share of it, and some digits."""
+        import numpy as np
+
+        m, size = self.meter, np.abs(volts)
+        ranges = np.ceil(np.log10(np.maximum(size, m["lowest_range_V"]) / m["lowest_range_V"]) - 1e-9)
+        digit = m["lowest_range_V"] * 10.0**ranges / m["counts"]
+        limit: NDArray[Any] = m["share"] * size + m["digits"] * digit
+        return limit
+
+    def noise_V(self, volts: NDArray[Any]) -> NDArray[Any]:
+        """Standard deviation of a reading around what is calculated, V, tolerances of parts aside.
+
+        The meter's error lies evenly between its limits (JCGM 100:2008, 4.3.7).
+        """
+        import numpy as np
+
+        model = self.spread["model_V"] + self.spread["model_share"] * np.abs(volts)
+        noise: NDArray[Any] = np.hypot(self.meter_V(volts) / math.sqrt(3), model)
+        return noise
+
+
+@functools.cache
+def bundled_priors() -> Priors:
+    """The weights that come with snapcheck."""
+    resource = importlib.resources.files("snapcheck.diagnose") / "data" / "faults.toml"
+    return parse_priors(resource.read_text(encoding="utf-8"), "faults.toml (bundled)", based_on={})
+
+
+def load_priors(path: str | Path) -> Priors:
+    """The bundled weights with the changes in a TOML file. Raises InputError and DataError."""
+    text = read_data_text(Path(path), tr("a file of fault weights"), 1, tr("Give a TOML file."))
+    return parse_priors(text, str(path))
+
+
+def parse_priors(text: str, source: str, based_on: Mapping[str, Any] | None = None) -> Priors:
+    """The bundled weights with the changes in `text` (TOML). Raises DataError."""
+    data = toml_table(text, source)
+    if based_on is None:
+        resource = importlib.resources.files("snapcheck.diagnose") / "data" / "faults.toml"
+        based_on = toml_table(resource.read_text(encoding="utf-8"), "faults.toml (bundled)")
+    _look_at_sections(data, source)
+    base = {name: dict(based_on.get(name, {})) for name in _SECTIONS}
+    known = {name: set(base[name]) for name in _SECTIONS if name != "part"}
+    for name, told in data.items():
+        for key, value in told.items():
+            if name == "part" and isinstance(value, dict):
+                base["part"][key] = {**base["part"].get(key, {}), **value}
+            else:
+                base[name][key] = value
+    for name, keys in known.items():
+        if based_on and (unknown := set(base[name]) - keys):
+            raise _wrong(source, f"{name}.{min(unknown)}", tr("Accepted: {names}.", names=", ".join(keys)))
+    degree, designed = base["degree"], base["designed"]
+    return Priors(
+        designed=_number(designed, "weight", f"{source}, designed"),
+        designed_complaint=_number(designed, "weight_complaint", f"{source}, designed"),
+        contact={key: _number(base["contact"], key, f"{source}, contact") for key in base["contact"]},
+        part=_parts(base["part"], source),
+        poor_ohm=_numbers(degree, "poor_ohm", source),
+        bridge_ohm=_number(degree, "bridge_ohm", f"{source}, degree"),
+        weak=_pairs(degree, "weak", source),
+        flat=_pairs(degree, "flat", source),
+        low_gain=_numbers(degree, "low_gain", source),
+        spread={key: _number(base["spread"], key, f"{source}, spread") for key in base["spread"]},
+        meter={key: _number(base["meter"], key, f"{source}, meter") for key in base["meter"]},
+        effort={key: _number(base["effort"], key, f"{source}, effort") for key in base["effort"]},
+    )
+
+
+def _look_at_sections(data: Mapping[str, Any], source: str) -> None:
+    for name in data:
+        if name not in _SECTIONS:
+            raise _wrong(source, name, tr("Accepted: {names}.", names=", ".join(_SECTIONS)))
+        if not isinstance(data[name], dict):
+            raise _wrong(source, name, tr("Write a table."))
+
+
+def _parts(table: Mapping[str, Any], source: str) -> dict[str, dict[str, float]]:
+    """Model to fault to weight."""
+    parts = {}
+    for model, modes in table.items():
+        if not isinstance(modes, dict):
+            raise _wrong(source, f"part.{model}", tr("Write a table."))
+        for mode in modes:
+            if mode not in _MODES and not mode.startswith(("open-", "short-")):
+                names = ", ".join((*_MODES, "open-…", "short-…-…"))
+                raise _wrong(source, f"part.{model}.{mode}", tr("Accepted: {names}.", names=names))
+        parts[model] = {m: _number(modes, m, f"{source}, part.{model}") for m in modes}
+    return parts
+
+
+def _wrong(source: str, key: str, way_out: str) -> DataError:
+    return DataError(tr("'{key}' is not understood.", key=key), place=source, way_out=way_out)
+
+
+def _number(table: Mapping[str, Any], key: str, source: str) -> float:
+    number = finite(table.get(key))
+    if number is None or number < 0:
+        raise _wrong(source, key, tr("Give a number that is not negative."))
+    return number
+
+
+def _numbers(table: Mapping[str, Any], key: str, source: str) -> tuple[float, ...]:
+    found = table.get(key)
+    numbers = [finite(n) for n in found] if isinstance(found, list) else []
+    good = tuple(n for n in numbers if n is not None and n > 0)
+    if not good or len(good) != len(numbers):
+        raise _wrong(f"{source}, degree", key, tr("Give a list of numbers above zero."))
+    return good
+
+
+def _pairs(table: Mapping[str, Any], key: str, source: str) -> tuple[tuple[float, float], ...]:
+    found = table.get(key)
+    rows = [_numbers({key: row}, key, source) for row in found] if isinstance(found, list) else []
+    if not rows or any(len(row) != 2 for row in rows):
+        raise _wrong(f"{source}, degree", key, tr("Give pairs of numbers above zero."))
+    return tuple((row[0], row[1]) for row in rows)

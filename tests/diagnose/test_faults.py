@@ -1,0 +1,120 @@
+"""A board finely split, and the faults that are made from it."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+
+import pytest
+from faultboards import DESIGNS, KIT, design_named, divider
+
+from snapcheck.board import load_design
+from snapcheck.diagnose import bundled_priors, faults_of, parse_priors, split
+from snapcheck.diagnose._faults import Change
+from snapcheck.diagnose._variants import NOWHERE, variant
+from snapcheck.errors import DataError
+
+
+@pytest.mark.parametrize("path", sorted(DESIGNS.glob("*.board")), ids=lambda path: path.stem)
+def test_a_split_board_has_the_nets_of_its_circuit(path) -> None:
+    wiring = split(load_design(str(path), KIT).board, KIT)
+    pairs = {
+        (net, wiring.whole[wiring.pins[part.name, terminal]])
+        for part in wiring.circuit.parts
+        for terminal, net in part.nets.items()
+    }
+    assert len({a for a, _ in pairs}) == len({b for _, b in pairs}) == len(pairs)
+    assert all(a == 0 for a, b in pairs if b == 0)
+    assert len(wiring.joints) > len(wiring.circuit.parts)
+
+
+def test_every_kind_of_fault_of_a_small_board() -> None:
+    faults = {f.key: f for f in faults_of(split(divider().board, KIT), bundled_priors())}
+    assert {"seam-open A1|B1", "seam-poor A1|B1", "body-open A3", "tap-open C1|D1", "tap-half C1|D1 D1",
+            "lead-open socket E1 E to tap C1|D1", "open R1", "short R1", "decade-up R2", "decade-down R3",
+            "weak B1", "flat B1", "reversed B1"} <= set(faults)  # fmt: skip
+    # the direct seam below a tap is held by the tap, so that opening it alone changes nothing
+    assert "seam-open C1|D1" not in faults
+    assert any(f.mode == "bridge" for f in faults.values())
+    assert len(faults) == len({f.text for f in faults.values() if f.mode != "bridge"}) + sum(
+        f.mode == "bridge" for f in faults.values()
+    )
+
+
+def test_modes_of_transistors_lamps_and_capacitors() -> None:
+    modes = Counter(f.mode for f in faults_of(split(design_named("night-lamp").board, KIT), bundled_priors()))
+    assert modes["blown"] == 1 and modes["low-gain"] == 1 and modes["short-collector-emitter"] == 1
+    assert modes["open-base"] == 1 and modes["reversed"] == 2  # battery, and collector with emitter
+    stage = faults_of(split(design_named("speech-stage").board, KIT), bundled_priors())
+    assert {f.part for f in stage if f.mode == "reversed"} >= {"C1", "C2", "C3", "Q1"}
+
+
+def test_a_seam_that_opens_cuts_its_net_in_two() -> None:
+    wiring = split(divider().board, KIT)
+    fault = next(f for f in faults_of(wiring, bundled_priors()) if f.key == "seam-open D1|D2")
+    whole, cut = variant(wiring, Change()), variant(wiring, fault.degrees[0])
+    assert cut.circuit.net_count == whole.circuit.net_count + 1
+    r2 = next(p for p in cut.circuit.parts if str(p.cell) == "D2")
+    r1 = next(p for p in cut.circuit.parts if str(p.cell) == "B1")
+    assert not set(r2.nets.values()) & set(r1.nets.values())
+
+
+def test_a_poor_contact_is_a_resistor_and_a_cut_off_wire_is_nowhere() -> None:
+    wiring = split(divider().board, KIT)
+    faults = {f.key: f for f in faults_of(wiring, bundled_priors())}
+    poor = variant(wiring, faults["seam-poor D1|D2"].degrees[1])
+    assert [p.cube.value for p in poor.circuit.parts if p.name.startswith("contact")] == [1000]
+    dead = faults["seam-open A1|B1"].degrees[0] + faults["tap-open C1|D1"].degrees[0]
+    dead += faults["seam-open B1|C1"].degrees[0] + faults["seam-open D1|D2"].degrees[0]
+    points = variant(wiring, dead).net_of
+    wire = next(p for m, p in wiring.metal.items() if str(m.anchor) == "C1")
+    assert points[wire] == NOWHERE
+
+
+def test_faults_that_make_one_circuit_share_it() -> None:
+    wiring = split(divider().board, KIT)
+    faults = {f.key: f for f in faults_of(wiring, bundled_priors())}
+    one, two = (variant(wiring, faults[k].degrees[0]) for k in ("body-open D3", "seam-open D2|D3"))
+    assert one.signature == two.signature != variant(wiring, Change()).signature
+    assert one.net_of != two.net_of  # but a probe on D3 tells them apart
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[contacts]\nseam-open = 1", "'contacts' is not understood"),
+        ("[contact]\nseam-closed = 1", "'contact.seam-closed'"),
+        ("[contact]\nseam-open = -1", "not negative"),
+        ("[contact]\nseam-open = true", "not negative"),
+        ("contact = 3", "Write a table"),
+        ("[part.resistor]\nmelts = 1", "part.resistor.melts"),
+        ("[part]\nresistor = 1", "part.resistor"),
+        ("[degree]\npoor_ohm = 5", "poor_ohm"),
+        ("[degree]\nweak = [[0.8]]", "weak"),
+        ("[effort]\nvolts = 'dear'", "volts"),
+        ("[contact", "not valid TOML"),
+    ],
+)
+def test_wrong_weights_name_file_key_and_way_out(text: str, words: str) -> None:
+    with pytest.raises(DataError) as error:
+        parse_priors(text, "mine.toml")
+    assert words in str(error.value) and "mine.toml" in str(error.value)
+
+
+def test_weights_of_ones_own_change_what_is_suspected() -> None:
+    wiring = split(divider().board, KIT)
+    own = parse_priors("[contact]\nseam-open = 0\n[part.resistor]\nopen = 9", "mine.toml")
+    faults = {f.key: f for f in faults_of(wiring, own)}
+    assert "seam-open A1|B1" not in faults and faults["open R1"].weight == 9
+    assert faults["short R1"].weight == bundled_priors().part["resistor"]["short"]
+
+
+def test_the_meter_of_the_trade() -> None:
+    """1 % + 2 digits of 3 1/2 digits: 4.60 V in the 20 V range to 66 mV, 0.65 V in the 2 V range to 8.5
+    mV."""
+    import numpy as np
+
+    limit = bundled_priors().meter_V(np.array([4.6, 0.65, 0.0, -4.6, 19.9, 30.0]))
+    wanted = [0.046 + 0.02, 0.0065 + 0.002, 0.0002, 0.066, 0.199 + 0.02, 0.3 + 0.2]
+    assert limit == pytest.approx(wanted)
+    assert math.isclose(float(bundled_priors().noise_V(np.array([0.0]))[0]), 0.012, rel_tol=0.01)

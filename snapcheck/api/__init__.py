@@ -5,25 +5,18 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._adopt import Adopted, adopt
 from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
+from snapcheck.api._check import check, compare
 from snapcheck.api._diagnose import expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._grade import grade, grade_class
 from snapcheck.api._hunt import FaultPractice, FaultSearch
 from snapcheck.api._new import new
 from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
+from snapcheck.api._read import draw, layout, read
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
+from snapcheck.api._rules import rules, without_rules
+from snapcheck.api._simulate import simulate
 from snapcheck.api._solver import solver
-from snapcheck.api._verbs import (
-    check,
-    compare,
-    draw,
-    grade,
-    grade_class,
-    layout,
-    read,
-    rules,
-    simulate,
-    without_rules,
-)
 
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading

@@ -91,7 +91,7 @@ def adopt(
         PhotoError: a picture cannot be read: take it again.
         StoppedError: `cancel` said so.
     """
-    from snapcheck.api._verbs import read
+    from snapcheck.api._read import read
 
     cubes = kit_of(kit)
     with watched(progress, cancel):

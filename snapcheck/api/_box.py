@@ -221,7 +221,7 @@ def count_cubes(
         PhotoError: a picture cannot be read: take it again.
         StoppedError: `cancel` said so.
     """
-    from snapcheck.api._verbs import read
+    from snapcheck.api._read import read
 
     cubes = kit_of(kit)
     said = answers_by_photo(answers, len(pictures))

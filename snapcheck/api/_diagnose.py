@@ -19,7 +19,8 @@ from snapcheck.api._given import (
     shows_a_board,
 )
 from snapcheck.api._hunt import FaultPractice, FaultSearch
-from snapcheck.api._verbs import rules, there
+from snapcheck.api._rules import rules
+from snapcheck.api._simulate import there
 from snapcheck.board import Board, Design
 from snapcheck.check import compare as compare_boards
 from snapcheck.datafiles import json_value

@@ -20,6 +20,7 @@ STARTERS: dict[str, tuple[tuple[str, str], ...]] = {
         ("design.board", "{name}/plans/first-light.board"),
     ),
     "kit": (("kit.toml", "{name}.toml"),),
+    "box": (("box/example.toml", "{name}.toml"),),
 }
 #: folders that are made beside them
 _FOLDERS = {"course": ("{name}/submissions",)}
@@ -29,7 +30,7 @@ def new(what: str, name: PathLike) -> list[Path]:
     """Write commented files to begin from; nothing that is there is written over.
 
     Args:
-        what: ``design``, ``course`` or ``kit``.
+        what: ``design``, ``course``, ``kit`` or ``box``.
         name: of the file or folder, maybe with a path before it.
 
     Returns:

@@ -158,7 +158,7 @@ def _board(
             )
         design, reading = board_of(built, kit)  # type: ignore[arg-type]
         return design.board, reading
-    from snapcheck.api._verbs import read
+    from snapcheck.api._read import read
 
     seen = read(built, also=also, kit=kit, name=name, colours=colours)  # type: ignore[arg-type]
     return seen.board, seen

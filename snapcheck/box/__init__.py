@@ -3,7 +3,7 @@ came back, things to print and cut out, and a plan made of a reference build."""
 
 from snapcheck.box._adopt import SAMPLES, Promised, promise
 from snapcheck.box._count import Count, Counted, count
-from snapcheck.box._inventory import Box, example_box, load_box, parse_box
+from snapcheck.box._inventory import Box, load_box, parse_box
 from snapcheck.box._lists import PartsList, parts_csv, parts_page
 from snapcheck.box._needs import Loose, Need, Needs, needs, plates_for, stock_for
 from snapcheck.box._paper import PAPERS, Page, Paper, fitted_page, pages_html, paper_of
@@ -35,7 +35,6 @@ __all__ = [
     "Tile",
     "count",
     "cube_of",
-    "example_box",
     "extras_page",
     "find_swaps",
     "fitted_page",

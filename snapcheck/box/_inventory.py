@@ -6,7 +6,6 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from importlib import resources
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, NoReturn
@@ -52,13 +51,8 @@ def load_box(path: str | Path, kit: Kit) -> Box:
         InputError: it cannot be opened.
         DataError: it is wrong; names key and accepted values.
     """
-    way_out = tr("Give a box file, or begin with 'snapcheck box --example'.")
+    way_out = tr("Give a box file; 'snapcheck new box NAME' writes one to begin from.")
     return parse_box(read_data_text(Path(path), tr("a box"), 1, way_out), str(path), kit)
-
-
-def example_box() -> str:
-    """The text of a commented box file."""
-    return resources.files("snapcheck.box").joinpath("data/example.toml").read_text(encoding="utf-8")
 
 
 def parse_box(text: str, source: str, kit: Kit) -> Box:

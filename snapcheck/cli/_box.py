@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.cli._common import add_kit, kit_of
-from snapcheck.cli._output import document, for_output, print_json, say
+from snapcheck.cli._output import document, print_json, say
 from snapcheck.errors import InputError
 from snapcheck.words import shown, tr
 
@@ -22,21 +22,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("designs", nargs="*", metavar="DESIGN", help="plans, each held against the whole box")
     parser.add_argument("--benches", type=int, default=1, metavar="N", help="how many build at once")
     parser.add_argument("--as-it-is", action="store_true", help="look for no stand-ins for what is short")
-    parser.add_argument("--example", action="store_true", help="print a commented box file to begin from")
     add_kit(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.api import fits_box
-    from snapcheck.box import example_box, load_box
+    from snapcheck.box import load_box
 
     kit = kit_of(args)
-    if args.example:
-        print(for_output(example_box()), end="")
-        return 0
     if args.box is None:
         raise InputError(
-            tr("no box file is given."), way_out=tr("Give one, or print one to begin from with --example.")
+            tr("no box file is given."),
+            way_out=tr("Give one; 'snapcheck new box NAME' writes one to begin from."),
         )
     box = load_box(args.box, kit)
     checks = fits_box(

@@ -8,11 +8,13 @@ from snapcheck.cli._common import print_json
 from snapcheck.cli._output import document, say
 from snapcheck.words import tr
 
-_WHAT = ("design", "course", "kit")
+_WHAT = ("design", "course", "kit", "box")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("what", choices=_WHAT, help="a plan, a course folder, or cubes of your own")
+    parser.add_argument(
+        "what", choices=_WHAT, help="a plan, a course folder, cubes of your own, or what is in the box"
+    )
     parser.add_argument("name", metavar="NAME", help="of the file or folder; nothing is written over")
 
 

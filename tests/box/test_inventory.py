@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
+
 import pytest
 
-from snapcheck.box import Piece, cube_of, example_box, parse_box, piece_of, print_of
+from snapcheck.box import Piece, cube_of, parse_box, piece_of, print_of
 from snapcheck.errors import DataError
 from snapcheck.kit import bundled_kit
 
 KIT = bundled_kit()
+EXAMPLE = files("snapcheck.box").joinpath("data/example.toml").read_text(encoding="utf-8")
 
 
 def test_the_example_is_a_box() -> None:
-    box = parse_box(example_box(), "example.toml", KIT)
+    box = parse_box(EXAMPLE, "example.toml", KIT)
     assert box.cubes[Piece("straight")] == 90
     assert box.cubes[Piece("resistor", 2200.0)] == 12
     assert box.cubes[Piece("electrolytic", 100e-6)] == 12
@@ -23,7 +26,7 @@ def test_the_example_is_a_box() -> None:
 
 
 def test_a_piece_goes_there_and_back_as_a_cube() -> None:
-    for piece in parse_box(example_box(), "example.toml", KIT).cubes:
+    for piece in parse_box(EXAMPLE, "example.toml", KIT).cubes:
         assert piece_of(cube_of(piece, KIT), KIT) == piece
     assert print_of(Piece("electrolytic", 100e-6, "", 16.0), KIT) == "100µ/16V"
 

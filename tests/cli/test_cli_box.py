@@ -23,10 +23,9 @@ GLARE = str(ROOT / "photos" / "delay-timer-glare.jpg")
 
 @pytest.fixture
 def box(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> str:
-    """The example that the verb prints, as a file."""
-    assert main(["box", "--example"]) == 0
+    """The box file that one begins with."""
     path = tmp_path / "ours.toml"
-    path.write_text(capsys.readouterr().out, encoding="utf-8")
+    assert main(["new", "box", str(path)]) == 0 and capsys.readouterr().out
     assert parse_box(path.read_text(encoding="utf-8"), "ours", bundled_kit()).cubes
     return str(path)
 

@@ -20,6 +20,7 @@ from snapcheck.board._oddities import Oddity, oddities
 from snapcheck.board._place import STEP, Cell, Seam, column_letters
 from snapcheck.board._shapes import PITCH, Stroke, extent
 from snapcheck.board._symbols import symbol_strokes
+from snapcheck.board._words import Line, Word, did_you_mean, split_lines
 from snapcheck.kit import Side
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "Lead",
     "LeadEnd",
     "Leg",
+    "Line",
     "Look",
     "Oddity",
     "Probe",
@@ -48,6 +50,7 @@ __all__ = [
     "TapEnd",
     "Theme",
     "Value",
+    "Word",
     "board_from_json",
     "board_to_json",
     "column_letters",
@@ -55,6 +58,7 @@ __all__ = [
     "design_from_json",
     "design_from_text",
     "design_to_json",
+    "did_you_mean",
     "draw_png",
     "draw_svg",
     "extent",
@@ -75,6 +79,7 @@ __all__ = [
     "read_text",
     "settings_text",
     "settings_words",
+    "split_lines",
     "svg_to_png",
     "symbol_strokes",
     "symbol_svg",

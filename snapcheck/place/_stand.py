@@ -1,0 +1,171 @@
+"""Every way in which a part may stand on the plate, with the ground cubes that its plate terminals need."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from snapcheck.kit import Kind, Kit, Side
+from snapcheck.place._flow import Flow
+from snapcheck.place._list import Item, PartsList
+from snapcheck.place._route import Grid, Pin
+
+#: how much it counts that a part stands upside down or against the signal's way, in cells of wire for a whole
+#: height or length of the circuit
+_UPSIDE_DOWN, _BACKWARDS = 2.2, 1.6
+#: and that it lies far from where height and distance of its nets would have it, for the whole plate
+_TOO_LOW, _TOO_FAR = 2.0, 3.0
+#: heights at the ends of a coupling capacitor say little
+_COUPLING = 0.15
+#: a contact that joins nothing
+NOTHING = -1
+
+
+class Stand(NamedTuple):
+    """One way in which a part may stand.
+
+    Attributes:
+        mask: the cells that it and its grounds cover.
+        pins: its contacts that a net joins.
+        faces: every contact, as 4 · cell + side, to its net (`NOTHING` for one that must stay alone).
+        grounds: cell of each ground cube to the side of its stem.
+        turn, row, column: of the cube at its anchor.
+        cost: what a teacher would object to, in cells of wire.
+    """
+
+    mask: int
+    pins: tuple[Pin, ...]
+    faces: Mapping[int, int]
+    grounds: tuple[tuple[int, Side], ...]
+    turn: int
+    row: int
+    column: int
+    cost: float
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A part with all the ways in which it may stand.
+
+    Attributes:
+        item: the part.
+        stands: all of them.
+        at: (turn, row, column) to the one.
+        turns: those that differ.
+        nets: the numbers of its nets.
+    """
+
+    item: Item
+    stands: tuple[Stand, ...]
+    at: Mapping[tuple[int, int, int], Stand]
+    turns: tuple[int, ...]
+    nets: frozenset[int]
+
+
+def pieces_of(wanted: PartsList, kit: Kit, grid: Grid, numbers: Mapping[str, int], flow: Flow) -> list[Piece]:
+    """Every part of a list with the ways in which it may stand; none where the plate is too small for it."""
+    group = 0
+    pieces = []
+    for item in wanted.items:
+        kind = kit[item.kind]
+        at = {}
+        tastes = {turn: _taste(item, kind, turn, wanted, flow) for turn in (0, 90, 180, 270)}
+        best = max(tastes.values())
+        for turn, taste in tastes.items():
+            for row in range(grid.rows):
+                for column in range(grid.columns):
+                    stand = _stand(item, kind, (turn, row, column), grid, numbers, wanted, group)
+                    if stand is not None:
+                        far = best - taste + _far(stand, item, kind, grid, wanted, flow)
+                        at[turn, row, column] = stand._replace(cost=far)
+        group += len(kind.terminals)
+        turns = tuple(dict.fromkeys(turn for turn, _, _ in at))
+        nets = frozenset(numbers[n] for n in item.nets.values() if n in numbers)
+        pieces.append(Piece(item, tuple(at.values()), at, turns, nets))
+    return pieces
+
+
+def _stand(
+    item: Item,
+    kind: Kind,
+    place: tuple[int, int, int],
+    grid: Grid,
+    numbers: Mapping[str, int],
+    wanted: PartsList,
+    group: int,
+) -> Stand | None:
+    """One way to stand, None where it does not fit on the plate."""
+    turn, row, column = place
+    across, down = kind.lies(turn)
+    if row + down > grid.rows or column + across > grid.columns:
+        return None
+    mask = sum(1 << grid.index(row + r, column + c) for r in range(down) for c in range(across))
+    pins, faces, grounds = [], {}, []
+    reached: dict[str, bool] = {}
+    for side, terminal, r, c in kind.contacts_at[turn]:
+        cell = grid.index(row + r, column + c)
+        beyond = grid.beyond(cell, side)
+        net = item.nets.get(terminal)
+        if terminal in kind.on_plate or net == wanted.plate:
+            if terminal in kind.on_plate or reached.get(terminal):
+                faces[4 * cell + side] = NOTHING
+                continue
+            if beyond < 0 or mask >> beyond & 1:
+                return None
+            reached[terminal] = True
+            grounds.append((beyond, side.opposite))
+            mask |= 1 << beyond
+            continue
+        number = numbers.get(net or "", NOTHING)
+        faces[4 * cell + side] = number
+        if number != NOTHING:
+            pins.append(Pin(number, group + kind.terminals.index(terminal), cell, int(side), beyond))
+            reached[terminal] = reached.get(terminal, False) or beyond >= 0
+    if not all(reached.values()):
+        return None
+    return Stand(mask, tuple(pins), faces, tuple(grounds), turn, row, column, 0.0)
+
+
+def _taste(item: Item, kind: Kind, turn: int, wanted: PartsList, flow: Flow) -> float:
+    """How well a turn goes with supply above, ground below, and signal from left to right."""
+    ends = [
+        (side, net) for side, terminal, _, _ in kind.contacts_at[turn] if (net := item.nets.get(terminal))
+    ]
+    if len(ends) < 2 and not (ends and kind.on_plate):
+        return 0.0
+    stiff = flow.rails | {wanted.plate}
+    height = {net: flow.height[net] for _, net in ends}
+    along = {net: flow.along[net] for _, net in ends if net not in stiff}
+    up = right = 0.0
+    middle = sum(height.values()) / len(height)
+    level = sum(along.values()) / len(along) if along else 0.0
+    weight = _COUPLING if kind.model == "capacitor" and not stiff & height.keys() else 1.0
+    for side, net in ends:
+        if side in (Side.N, Side.S) and len(height) > 1:
+            up += weight * (height[net] - middle) * (1 if side is Side.N else -1)
+        if side in (Side.E, Side.W) and net in along:
+            # an input's or output's only contact looks into the circuit
+            sense = along[net] - level if len(along) > 1 else 0.5 - along[net] if len(ends) == 1 else 0.0
+            right += sense * (1 if side is Side.E else -1)
+    return _UPSIDE_DOWN * up + _BACKWARDS * right
+
+
+def _far(stand: Stand, item: Item, kind: Kind, grid: Grid, wanted: PartsList, flow: Flow) -> float:
+    """How far it stands from where its nets would have it."""
+    nets = [net for net in item.nets.values() if net]
+    if not nets:
+        return 0.0
+    height = sum(flow.height[net] for net in nets) / len(nets)
+    stiff = flow.rails | {wanted.plate}
+    along = [flow.along[net] for net in nets if net not in stiff]
+    columns, rows = max(grid.columns - 1, 1), max(grid.rows - 1, 1)
+    across, down = kind.lies(stand.turn)
+    x = (stand.column + (across - 1) / 2) / columns
+    y = 1 - (stand.row + (down - 1) / 2) / rows
+    cost = _TOO_LOW * abs(y - height) ** 2
+    if along:
+        cost += _TOO_FAR * abs(x - sum(along) / len(along)) ** 2
+    elif kind.model in ("battery", "supply"):
+        cost += _TOO_FAR * 0.5 * x**2
+    return cost

@@ -7,8 +7,8 @@ For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
     result = snapcheck.check("bench.jpg", "plan.board")
     print(result.verdict.sentence)
 
-`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `grade` and `grade_class` do the work and
-give back documented results; all errors are `SnapcheckError`.
+`read`, `check`, `compare`, `rules`, `simulate`, `draw`, `layout`, `lay`, `grade` and `grade_class` do the
+work and give back documented results; all errors are `SnapcheckError`.
 """
 
 import os
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from snapcheck.api import draw as draw
     from snapcheck.api import grade as grade
     from snapcheck.api import grade_class as grade_class
+    from snapcheck.api import lay as lay
     from snapcheck.api import layout as layout
     from snapcheck.api import read as read
     from snapcheck.api import rules as rules
@@ -58,6 +59,9 @@ if TYPE_CHECKING:
     from snapcheck.findings import Finding as Finding
     from snapcheck.findings import Severity as Severity
     from snapcheck.kit import Kit as Kit
+    from snapcheck.place import DoesNotFitError as DoesNotFitError
+    from snapcheck.place import LaidBoard as LaidBoard
+    from snapcheck.place import PartsList as PartsList
     from snapcheck.simulate import Simulator as Simulator
     from snapcheck.words import use_language as use_language
 
@@ -66,7 +70,7 @@ _DOOR = {
     name: module
     for module, names in {
         "snapcheck.api": "BuildCheck BuildComparison ClassGrades Consequence Drawing PhotoReading RuleCheck "
-        "Simulation check compare draw grade grade_class layout read rules simulate",
+        "Simulation check compare draw grade grade_class lay layout read rules simulate",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",
@@ -74,6 +78,7 @@ _DOOR = {
         "SnapcheckError StoppedError StoreError",
         "snapcheck.findings": "Finding Severity",
         "snapcheck.kit": "Kit",
+        "snapcheck.place": "DoesNotFitError LaidBoard PartsList",
         "snapcheck.simulate": "Simulator",
         "snapcheck.words": "use_language",
     }.items()

@@ -4,6 +4,7 @@ themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` abov
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._place import lay
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
 from snapcheck.api._verbs import (
@@ -39,6 +40,7 @@ __all__ = [
     "grade",
     "grade_class",
     "kit_of",
+    "lay",
     "layout",
     "plan_of",
     "read",

@@ -35,6 +35,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "accuracy": ("snapcheck.cli._accuracy", "measure how well labelled photos are read"),
     "layout": ("snapcheck.cli._layout", "read a layout file, say what is wrong or odd in it"),
     "draw": ("snapcheck.cli._draw", "draw a board's top view (SVG, PNG)"),
+    "lay": ("snapcheck.cli._lay", "lay parts and nets on a plate: a board that is ready to build"),
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),

@@ -1,6 +1,6 @@
 """From a list of parts and nets to a board: places, wires, and the proof that it is the same circuit."""
 
-from snapcheck.place._lay import DoesNotFitError, Layout, lay
+from snapcheck.place._lay import DoesNotFitError, LaidBoard, lay
 from snapcheck.place._list import PLATE_NET, Item, PartsList, list_of
 from snapcheck.place._text import Box, parse_box, parse_parts
 from snapcheck.place._wanted import Proof, circuit_of, prove
@@ -10,7 +10,7 @@ __all__ = [
     "Box",
     "DoesNotFitError",
     "Item",
-    "Layout",
+    "LaidBoard",
     "PartsList",
     "Proof",
     "circuit_of",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from snapcheck.place._cubes import Conductors, wire_legs
@@ -17,12 +17,17 @@ from snapcheck.watch import stop_if_asked
 
 #: what counts beside one cell of wire, which counts 1
 CROSSED, BEND, RAIL = 0.7, 0.12, 0.06
-#: what a missing connection counts while it is hot, and in the end
-OPEN_FIRST, OPEN = 4.0, 14.0
+#: what a missing connection counts: so much that a lead is the last resort
+OPEN = 14.0
 #: a cube that is not in the box
 SHORT = 4.0
-_HOT, _COLD = 1.5, 0.12
+#: from hot to cold, and at the end a share of the steps that hardly takes anything worse
+_HOT, _COLD, _FROZEN, _LAST = 2.0, 0.25, 0.05, 0.12
 _ASK_EVERY = 64
+#: one step towards each side
+_DOWN, _RIGHT = (-1, 0, 1, 0), (0, 1, 0, -1)
+#: more parts than this are not pushed at once
+_MOST_PUSHED = 5
 
 
 @dataclass(frozen=True)
@@ -77,7 +82,6 @@ class Search:
         self.grid, self.pieces, self.rails, self.joins = grid, pieces, rails, joins
         self.random = random.Random(seed)
         self.stands: list[Stand] = []
-        self.weight = OPEN
         self.routes = [Route() for _ in range(nets)]
         self.extra = [0.0] * nets
         self.row_masks = [((1 << grid.columns) - 1) << (row * grid.width) for row in range(grid.rows)]
@@ -165,109 +169,143 @@ class Search:
         wires = once.bit_count() + CROSSED * twice.bit_count() + sum(self.extra)
         if self.joins.scarce:
             wires += SHORT * self.joins.short(wire_legs(self.routes).values())
-        return wires + self.weight * missing + self.look
+        return wires + OPEN * missing + self.look
 
     # ------------------------------------------------------------ changes
 
     def _change(self) -> dict[int, Stand] | None:
         """Some parts to new places."""
-        rnd = self.random.random
-        pieces, stands = self.pieces, self.stands
-        index = int(rnd() * len(pieces))
-        piece, here = pieces[index], stands[index]
-        kind = rnd()
-        if kind < 0.25:
-            other = int(rnd() * len(pieces))
-            there = stands[other]
-            if other == index:
-                return None
-            one = self._some(piece, there.turn if rnd() < 0.3 else here.turn, there.row, there.column)
-            two = self._some(pieces[other], here.turn if rnd() < 0.3 else there.turn, here.row, here.column)
-            return None if one is None or two is None else {index: one, other: two}
-        if kind < 0.4:
-            turn = piece.turns[int(rnd() * len(piece.turns))]
-            stand = self._some(piece, turn, here.row + int(rnd() * 3) - 1, here.column + int(rnd() * 3) - 1)
-            return None if stand is None or stand is here else {index: stand}
-        if kind < 0.65:
-            side = int(rnd() * 4)
-            row, column = here.row + (-1, 0, 1, 0)[side], here.column + (0, 1, 0, -1)[side]
-            stand = self._some(piece, here.turn, row, column)
-            return None if stand is None else {index: stand}
-        if kind < 0.9 and piece.nets:  # near a part with which it shares a net
-            nets = sorted(piece.nets)
-            near = self.on_net[nets[int(rnd() * len(nets))]]
-            there = stands[near[int(rnd() * len(near))]]
-            turn = piece.turns[int(rnd() * len(piece.turns))]
-            row, column = there.row + int(rnd() * 7) - 3, there.column + int(rnd() * 7) - 3
-            stand = self._some(piece, turn, row, column)
-            return None if stand is None or stand is here else {index: stand}
-        if kind < 0.97:
-            return {index: piece.stands[int(rnd() * len(piece.stands))]}
-        return self._slide()
+        index = int(self.random.random() * len(self.pieces))
+        kind = self.random.random()
+        change = next(make for share, make in _CHANGES if kind < share)(self, index)
+        if change is None or any(stand is self.stands[i] for i, stand in change.items()):
+            return None
+        return change
 
-    def _some(self, piece: Piece, turn: int, row: int, column: int) -> Stand | None:
-        return piece.at.get((turn, row, column))
+    def _swap(self, index: int) -> dict[int, Stand] | None:
+        """Two parts change places."""
+        rnd, stands = self.random.random, self.stands
+        other = int(rnd() * len(stands))
+        if other == index:
+            return None
+        here, there = stands[index], stands[other]
+        turns = (here.turn, there.turn) if rnd() < 0.7 else (there.turn, here.turn)
+        one = self.pieces[index].at.get((turns[0], there.row, there.column))
+        two = self.pieces[other].at.get((turns[1], here.row, here.column))
+        return None if one is None or two is None else {index: one, other: two}
 
-    def _slide(self) -> dict[int, Stand] | None:
-        """All parts beyond a line one cell on."""
+    def _turn(self, index: int) -> dict[int, Stand] | None:
+        """One part another way round, at most one cell on."""
+        rnd, here, piece = self.random.random, self.stands[index], self.pieces[index]
+        turn = piece.turns[int(rnd() * len(piece.turns))]
+        row, column = here.row + int(rnd() * 3) - 1, here.column + int(rnd() * 3) - 1
+        return self._make_room(index, piece.at.get((turn, row, column)))
+
+    def _push(self, index: int) -> dict[int, Stand] | None:
+        """One part one cell on, with what stands in its way."""
+        here, side = self.stands[index], int(self.random.random() * 4)
+        row, column = here.row + _DOWN[side], here.column + _RIGHT[side]
+        return self._make_room(index, self.pieces[index].at.get((here.turn, row, column)), side)
+
+    def _approach(self, index: int) -> dict[int, Stand] | None:
+        """One part near another one with which it shares a net."""
+        rnd, piece = self.random.random, self.pieces[index]
+        if not piece.nets:
+            return self._jump(index)
+        nets = sorted(piece.nets)
+        near = self.on_net[nets[int(rnd() * len(nets))]]
+        there = self.stands[near[int(rnd() * len(near))]]
+        turn = piece.turns[int(rnd() * len(piece.turns))]
+        row, column = there.row + int(rnd() * 7) - 3, there.column + int(rnd() * 7) - 3
+        return self._make_room(index, piece.at.get((turn, row, column)))
+
+    def _jump(self, index: int) -> dict[int, Stand] | None:
+        """One part anywhere."""
+        stands = self.pieces[index].stands
+        return {index: stands[int(self.random.random() * len(stands))]}
+
+    def _make_room(self, index: int, stand: Stand | None, side: int = -1) -> dict[int, Stand] | None:
+        """One part to a place; what stands there is pushed on, all towards one side."""
+        if stand is None:
+            return None
+        change = {index: stand}
+        come = stand.mask
+        if not come & self.occupied & ~self.stands[index].mask:
+            return change
+        if side < 0:
+            side = int(self.random.random() * 4)
+        down, right = _DOWN[side], _RIGHT[side]
+        waiting = [stand]
+        while waiting:
+            mask = waiting.pop().mask
+            for other, there in enumerate(self.stands):
+                if there.mask & mask and other not in change:
+                    moved = self.pieces[other].at.get((there.turn, there.row + down, there.column + right))
+                    if moved is None or moved.mask & come or len(change) == _MOST_PUSHED:
+                        return None
+                    change[other] = moved
+                    come |= moved.mask
+                    waiting.append(moved)
+        return change
+
+    def _slide(self, index: int) -> dict[int, Stand] | None:
+        """All parts beyond a line through one of them, one cell on."""
         rnd = self.random.random
-        across = rnd() < 0.5
-        by = 1 if rnd() < 0.5 else -1
-        line = int(rnd() * (self.grid.columns if across else self.grid.rows))
-        beyond = rnd() < 0.5
+        across, by, beyond = rnd() < 0.5, 1 if rnd() < 0.5 else -1, rnd() < 0.5
+        line = self.stands[index].column if across else self.stands[index].row
         change = {}
-        for index, stand in enumerate(self.stands):
+        for number, stand in enumerate(self.stands):
             at = stand.column if across else stand.row
             if (at >= line) is not beyond:
                 continue
             row, column = (stand.row, stand.column + by) if across else (stand.row + by, stand.column)
-            moved = self._some(self.pieces[index], stand.turn, row, column)
+            moved = self.pieces[number].at.get((stand.turn, row, column))
             if moved is None:
                 return None
-            change[index] = moved
+            change[number] = moved
         return change or None
 
     def step(self, heat: float) -> None:
         """Try one change."""
         change = self._change()
         if change is None:
-            if self.random.random() < 0.3:
+            if self.random.random() < 0.1:
                 self._rewire(heat)
             return
-        stands = self.stands
-        gone = 0
-        for index in change:
-            gone |= stands[index].mask
-        rest = self.occupied & ~gone
-        come = 0
-        for stand in change.values():
-            if stand.mask & (rest | come):
+        gone = come = 0
+        for index, stand in change.items():
+            gone |= self.stands[index].mask
+            if stand.mask & come:
                 return
             come |= stand.mask
-        look = self.look + sum(s.cost - stands[i].cost for i, s in change.items())
-        if look - self.look > 6 * heat + 3:
+        rest = self.occupied & ~gone
+        look = self.look + sum(s.cost - self.stands[i].cost for i, s in change.items())
+        if come & rest or look - self.look > 6 * heat + 3:
             return
-        old = {index: stands[index] for index in change}
+        old = {index: self.stands[index] for index in change}
+        if not self._exchange(old, change):
+            return
+        nets = {net for index in change for net in self.pieces[index].nets}
+        nets.update(net for net, r in enumerate(self.routes) if r.open or r.mask & come)
+        if not self._try(change, old, nets, look, rest | come, heat):
+            self._exchange(change, old)
+
+    def _exchange(self, old: dict[int, Stand], new: dict[int, Stand]) -> bool:
+        """Other contacts for some parts; False, and as before, where two would touch that must not."""
         faces = self.faces
         for stand in old.values():
             for face in stand.faces:
                 del faces[face]
-        quiet = True
-        for stand in change.values():
-            quiet = quiet and self._quiet(stand, faces)
+        for done, stand in enumerate(new.values()):
+            if not self._quiet(stand, faces):
+                for other in list(new.values())[:done]:
+                    for face in other.faces:
+                        del faces[face]
+                for other in old.values():
+                    faces.update(other.faces)
+                return False
             faces.update(stand.faces)
-        if quiet:
-            nets = {net for index in change for net in self.pieces[index].nets}
-            for net, r in enumerate(self.routes):
-                if r.open or r.mask & come:
-                    nets.add(net)
-            if self._try(change, old, nets, look, rest | come, heat):
-                return
-        for stand in change.values():
-            for face in stand.faces:
-                faces.pop(face, None)
-        for stand in old.values():
-            faces.update(stand.faces)
+        return True
 
     def _try(
         self,
@@ -306,19 +344,18 @@ class Search:
             nets |= {net for net, r in enumerate(self.routes) if r.open}
             self._try({}, {}, nets, self.look, self.occupied, heat)
 
-    def run(self, steps: int, hot: float = _HOT, cold: float = _COLD) -> Laid:
+    def run(self, steps: int) -> Laid:
         """So many steps from hot to cold; the best that came by."""
         best = self.found()
-        falling = (cold / hot) ** (1 / max(steps, 1))
-        heat = hot
+        cooling = int(steps * (1 - _LAST))
+        falling = (_COLD / _HOT) ** (1 / max(cooling, 1))
+        heat = _HOT
         for number in range(steps):
             if number % _ASK_EVERY == 0:
                 stop_if_asked()
-                self.weight = OPEN_FIRST + (OPEN - OPEN_FIRST) * min(2 * number / steps, 1.0)
-                self.cost = self._cost()
             self.step(heat)
-            heat *= falling
-            if self.cost < best.cost - 1e-9 and self.weight == OPEN:
+            heat = heat * falling if number < cooling else _FROZEN
+            if self.cost < best.cost - 1e-9:
                 best = self.found()
         return best
 
@@ -326,6 +363,17 @@ class Search:
         """What stands now."""
         short = self.joins.short(wire_legs(self.routes).values()) if self.joins.scarce else 0
         return Laid(tuple(self.stands), tuple(self.routes), self.cost, short)
+
+
+#: kinds of changes, each up to its share of all
+_CHANGES: tuple[tuple[float, Callable[[Search, int], dict[int, Stand] | None]], ...] = (
+    (0.20, Search._swap),
+    (0.38, Search._turn),
+    (0.62, Search._push),
+    (0.90, Search._approach),
+    (0.96, Search._jump),
+    (1.01, Search._slide),
+)
 
 
 def _size(piece: Piece) -> int:

@@ -33,14 +33,15 @@ _WIDEST, _HIGHEST = 52, 99
 
 
 @dataclass(frozen=True)
-class Layout:
+class LaidBoard:
     """A list of parts laid on a plate.
 
     Attributes:
         design: the board, with title, input and output of the list.
         cells: name of each item to the cell of its cube.
         sameness: what the comparison of its circuit with that of the list says: the same, or that it gave up
-            because the circuit is too regular. Which terminals are joined was held against the list in any case.
+            because the circuit is too regular. Which terminals are joined was held against the list
+            in any case.
         cost: of the search, for comparing layouts of one list on one plate.
     """
 
@@ -77,7 +78,7 @@ class DoesNotFitError(InputError):
         nearest: the nearest layout that was found, on a larger plate or with leads; None where none was.
     """
 
-    def __init__(self, message: str, *, way_out: str = "", nearest: Layout | None = None) -> None:
+    def __init__(self, message: str, *, way_out: str = "", nearest: LaidBoard | None = None) -> None:
         super().__init__(message, way_out=way_out)
         self.nearest = nearest
 
@@ -96,7 +97,7 @@ def lay(
     leads: bool = True,
     seed: int = 0,
     effort: float = 1.0,
-) -> Layout:
+) -> LaidBoard:
     """Lay a list of parts on a plate: signal from left to right, supply above, ground below, short wires.
 
     What is given back has been held against the list: every terminal is joined with those that the list
@@ -113,17 +114,17 @@ def lay(
 
     Raises:
         InputError: the list does not fit the kit, or the box holds too few parts for it.
-        DoesNotFitError: the plate is too small, or the box holds too few cubes for the wires; its `nearest` is
-            what does fit.
+        DoesNotFitError: the plate is too small, or the box holds too few cubes for the wires; its
+            `nearest` is what does fit.
         StoppedError: see `snapcheck.watch`.
     """
     _check(wanted, kit)
     Board(columns, rows)  # says what is no plate
     task = _Task(wanted, kit, _joins(wanted, kit, box), seed, effort)
     found = task.on_plate(columns, rows)
-    if isinstance(found, Layout) and (leads or not found.leads):
+    if isinstance(found, LaidBoard) and (leads or not found.leads):
         return found
-    nearest = found if isinstance(found, Layout) else None
+    nearest = found if isinstance(found, LaidBoard) else None
     larger = next((each for each in task.on_larger(columns, rows) if not each.leads), None)
     ways = [_way(each, (columns, rows)) for each in (larger, nearest) if each is not None]
     raise DoesNotFitError(
@@ -135,7 +136,7 @@ def lay(
     )  # fmt: skip
 
 
-def _way(layout: Layout, size: tuple[int, int]) -> str:
+def _way(layout: LaidBoard, size: tuple[int, int]) -> str:
     """How it does fit."""
     board = layout.board
     if (board.columns, board.rows) != size:
@@ -161,7 +162,7 @@ class _Task:
         plate = [(item, self.kit[item.kind]) for item in self.wanted.items]
         return sum(kind.size[0] * kind.size[1] + _grounds(item, self.wanted) for item, kind in plate)
 
-    def on_larger(self, columns: int, rows: int) -> Iterator[Layout]:
+    def on_larger(self, columns: int, rows: int) -> Iterator[LaidBoard]:
         """Layouts on larger plates, the smallest first."""
         target = max(self.least, columns * rows)
         more = range(1 + max(3, round((2.5 * target) ** 0.5)))
@@ -180,10 +181,10 @@ class _Task:
                 continue
             area, tried = size[0] * size[1] * _GROWTH, tried + 1
             found = self.on_plate(*size)
-            if isinstance(found, Layout):
+            if isinstance(found, LaidBoard):
                 yield found
 
-    def on_plate(self, columns: int, rows: int) -> Layout | str:
+    def on_plate(self, columns: int, rows: int) -> LaidBoard | str:
         """The best layout on one plate, with leads where there is no other way; else why there is none."""
         wanted, grid = self.wanted, Grid(columns, rows)
         if self.least > columns * rows:
@@ -217,7 +218,7 @@ class _Task:
         }
         return self._proved(board, cells, best.cost)
 
-    def _proved(self, board: Board, cells: Mapping[str, Cell], cost: float) -> Layout:
+    def _proved(self, board: Board, cells: Mapping[str, Cell], cost: float) -> LaidBoard:
         proof = prove(self.wanted, board, cells, self.kit)
         if not proof.holds:
             raise _WronglyLaidError(
@@ -229,7 +230,7 @@ class _Task:
             for end in (self.wanted.input, self.wanted.output)
         ]
         design = Design(board, self.wanted.title, input=ends[0], output=ends[1])
-        return Layout(design, cells, proof.sameness, cost)
+        return LaidBoard(design, cells, proof.sameness, cost)
 
 
 def _grounds(item: Item, wanted: PartsList) -> int:

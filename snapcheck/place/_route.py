@@ -111,7 +111,13 @@ class Route:
 
 
 class _Port(NamedTuple):
-    """Where the wire may begin at a part: the cell, the leg there, and the crossings before it."""
+    """Where the wire may begin at a part.
+
+    Attributes:
+        cell, leg: the cell, and the leg there that looks to the part.
+        crossed: cells passed straight through between them.
+        way: the side of the part, and so the way that the wire goes on first.
+    """
 
     cell: int
     leg: int
@@ -119,7 +125,7 @@ class _Port(NamedTuple):
     way: int
 
 
-#: what joins the pieces of a net that touch, see `route`
+#: the ports of each piece of a net
 _Pieces = list[list[_Port]]
 
 
@@ -197,47 +203,53 @@ def _grow(
     grid: Grid, found: Route, pieces: _Pieces, order: list[int], free: int, upright: int, level: int
 ) -> list[int]:
     """Join pieces one after the other to the nearest wire; what cannot be reached is given back."""
+    left = order[1:]
     at: dict[int, list[tuple[int, _Port]]] = {}
-    targets = 0
-    for piece in order[1:]:
+    for piece in left:
         for port in pieces[piece]:
             at.setdefault(port.cell, []).append((piece, port))
-            targets |= 1 << port.cell
-    left = order[1:]
     tree = 0
     sources = {port.cell: port for port in pieces[order[0]]}
     while left:
-        starts = tree
-        for cell in sources:
-            starts |= 1 << cell
-        path = _wave(grid, starts, targets, free & ~tree, upright & ~found.mask, level & ~found.mask, at)
+        targets = _set_of(cell for cell, ends in at.items() if any(piece in left for piece, _ in ends))
+        path = _wave(
+            grid,
+            tree | _set_of(sources),
+            targets,
+            free & ~tree,
+            upright & ~found.mask,
+            level & ~found.mask,
+            at,
+        )
         if path is None:
             break
         cells, crossed = path
-        start, hit = cells[-1], cells[0]
-        if not tree >> start & 1:
-            _begin(found, sources.pop(start))
-        for cell, nearer, side in _links(grid, cells, crossed):
-            found.legs[cell] = found.legs.get(cell, 0) | 1 << side
-            found.legs[nearer] = found.legs.get(nearer, 0) | 1 << (side + 2) % 4
-        found.crossings.update(crossed)
-        for cell in crossed:
-            found.mask |= 1 << cell
-        for cell in cells:
-            tree |= 1 << cell
-        for piece, port in at[hit]:
-            if piece not in left:
-                continue
-            left.remove(piece)
-            _begin(found, port)
-            for other in pieces[piece]:
-                if other is not port and other.cell != hit:
-                    sources.setdefault(other.cell, other)
-        targets = 0
-        for cell in at:
-            at[cell] = [end for end in at[cell] if end[0] in left]
-            targets |= bool(at[cell]) << cell
+        if not tree >> cells[-1] & 1:
+            _begin(found, sources.pop(cells[-1]))
+        _lead_through(grid, found, cells, crossed)
+        tree |= _set_of(cells)
+        for piece, port in at[cells[0]]:
+            if piece in left:
+                left.remove(piece)
+                _begin(found, port)
+                sources.update({p.cell: p for p in pieces[piece] if p is not port and p.cell != port.cell})
     return left
+
+
+def _set_of(cells: Iterable[int]) -> int:
+    mask = 0
+    for cell in cells:
+        mask |= 1 << cell
+    return mask
+
+
+def _lead_through(grid: Grid, found: Route, cells: Sequence[int], crossed: Mapping[int, int]) -> None:
+    """Legs along a path."""
+    for cell, nearer, side in _links(grid, cells, crossed):
+        found.legs[cell] = found.legs.get(cell, 0) | 1 << side
+        found.legs[nearer] = found.legs.get(nearer, 0) | 1 << (side + 2) % 4
+    found.crossings.update(crossed)
+    found.mask |= _set_of(crossed)
 
 
 def _begin(found: Route, port: _Port) -> None:

@@ -81,7 +81,7 @@ def pieces_of(wanted: PartsList, kit: Kit, grid: Grid, numbers: Mapping[str, int
                         at[turn, row, column] = stand._replace(cost=far)
         group += len(kind.terminals)
         turns = tuple(dict.fromkeys(turn for turn, _, _ in at))
-        nets = frozenset(numbers[n] for n in item.nets.values() if n in numbers)
+        nets = frozenset(numbers[n] for n in item.nets.values() if n is not None and n in numbers)
         pieces.append(Piece(item, tuple(at.values()), at, turns, nets))
     return pieces
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from snapcheck.board import Board, Cell, LeadEnd, Side, SocketEnd
+from snapcheck.board import Board, Cell, Cube, LeadEnd, Side, SocketEnd
 from snapcheck.circuit import (
     Circuit,
     HalfMade,
@@ -33,7 +33,10 @@ def circuit_of(wanted: PartsList, kit: Kit) -> Circuit:
     for item in wanted.items:
         across, down = max(across, *kit[item.kind].size), max(down, *kit[item.kind].size)
     per_row = max(1, _MOST_COLUMNS // across)
-    cubes, parts, terminals, ends = {}, [], {}, {}
+    cubes: dict[Cell, Cube] = {}
+    parts: list[Part] = []
+    terminals: dict[tuple[Cell, str], int] = {}
+    ends: dict[LeadEnd, int] = {}
     for index, item in enumerate(wanted.items):
         kind = kit[item.kind]
         row, column = divmod(index, per_row)
@@ -119,7 +122,8 @@ def prove(wanted: PartsList, board: Board, cells: Mapping[str, Cell], kit: Kit) 
             number = -1 if number is None else number
             there.setdefault(net, set()).add(number)
             listed.setdefault(number, set()).add(net)
-    once = all(len(found) == 1 for found in (*there.values(), *listed.values())) and -1 not in listed
+    once = all(len(numbers) == 1 for numbers in there.values())
+    once = once and all(len(nets) == 1 for nets in listed.values()) and -1 not in listed
     right = once and there.get(wanted.plate, {0}) == {0} and listed.get(0, {wanted.plate}) == {wanted.plate}
     kinds = all(
         (q := board.cubes.get(cells[i.name])) is not None

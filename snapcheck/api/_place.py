@@ -1,0 +1,112 @@
+"""From a list of parts, or a board whose places are forgotten, to a laid board."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from snapcheck.api._given import BOARD_ENDINGS, PathLike, kit_of, plan_of
+from snapcheck.board import Board, Design, read_text
+from snapcheck.check import compare, follow
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit
+from snapcheck.place import Box, LaidBoard, PartsList, list_of, parse_box, parse_parts
+from snapcheck.place import lay as lay_parts
+from snapcheck.watch import Cancel, Progress, watched
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.api._given import KitLike
+
+#: what may be laid: a list of parts as an object, text or path, or a board, whose places are forgotten
+PartsLike = PartsList | Design | Board | PathLike | Mapping[str, Any]
+
+
+def lay(
+    parts: PartsLike,
+    plate: tuple[int, int] | None = None,
+    *,
+    box: Box | PathLike | None = None,
+    kit: KitLike = None,
+    leads: bool = True,
+    seed: int = 0,
+    effort: float = 1.0,
+    progress: Progress | None = None,
+    cancel: Cancel | None = None,
+) -> LaidBoard:
+    """A board for a list of parts and nets: signal from left to right, supply above, ground below.
+
+    The board has been held against the list before it is given back. Where a plan is laid anew, what it
+    promises (`expect`) follows its parts.
+
+    Args:
+        parts: a parts list (its form stands in `snapcheck.place._text`), or a board or plan, of which only
+            the circuit is taken.
+        plate: columns and rows; None: those of the board that is given.
+        box: how many cubes there are: an object, a file's path or its text; None: as many as are needed.
+        kit: the cubes: an object, a TOML file's path or text; None: the bundled ones.
+        leads: whether leads may be taken where no wire finds a way.
+        seed: the same seed gives the same layout, another one perhaps a nicer one.
+        effort: how long to search; 1 is usual, 0.2 quick.
+        progress: is told in words what is being done.
+        cancel: an event, or a function, that says when to stop.
+
+    Raises:
+        InputError: there is no such file, or something is wrong in it; or the box holds too little.
+        snapcheck.place.DoesNotFitError: it does not fit; `nearest` is what does.
+        StoppedError: `cancel` said so.
+    """
+    cubes = kit_of(kit)
+    wanted, plan = _wanted(parts, cubes)
+    if plate is None:
+        if plan is None:
+            raise InputError(
+                tr("a list of parts does not say how large the plate is."),
+                way_out=tr("Give its columns and rows, such as 9x7."),
+            )
+        plate = plan.board.columns, plan.board.rows
+    with watched(progress, cancel):
+        laid = lay_parts(wanted, cubes, *plate, box=_box(box, cubes), leads=leads, seed=seed, effort=effort)
+        return laid if plan is None else replace(laid, design=_promising(plan, laid, cubes))
+
+
+def _wanted(parts: PartsLike, kit: Kit) -> tuple[PartsList, Design | None]:
+    """The list, and the plan that it comes from."""
+    if isinstance(parts, PartsList):
+        return parts, None
+    if isinstance(parts, str) and "\n" in parts and not _tells_a_plate(parts):
+        return parse_parts(parts, "parts", kit), None
+    if isinstance(parts, str | os.PathLike) and "\n" not in os.fspath(parts):
+        path = Path(parts)
+        if path.suffix.lower() not in BOARD_ENDINGS:
+            return parse_parts(read_text(path), str(path), kit), None
+    plan = plan_of(parts, kit)
+    return list_of(plan, kit), plan
+
+
+def _tells_a_plate(text: str) -> bool:
+    """True for the text of a board: JSON, or a layout file, which says how large its plate is."""
+    words = [line.split() for line in text.splitlines()]
+    return text.lstrip().startswith("{") or any(w[:1] == ["plate"] and len(w) > 2 for w in words)
+
+
+def _box(box: Box | PathLike | None, kit: Kit) -> Box | None:
+    if box is None or isinstance(box, Box):
+        return box
+    if isinstance(box, str) and "\n" in box:
+        return parse_box(box, "box", kit)
+    path = Path(box)
+    return parse_box(read_text(path), str(path), kit)
+
+
+def _promising(plan: Design, laid: LaidBoard, kit: Kit) -> Design:
+    """The laid board with what the plan says of it, at the places of its parts."""
+    followed = follow(plan, compare(plan, laid.board, kit)).design
+    return replace(
+        followed,
+        input=followed.input or laid.design.input,
+        output=followed.output or laid.design.output,
+    )

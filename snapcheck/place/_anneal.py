@@ -12,18 +12,20 @@ from dataclasses import dataclass
 
 from snapcheck.place._cubes import Conductors, wire_legs
 from snapcheck.place._route import Grid, Pin, Route, route
-from snapcheck.place._stand import NOTHING, Piece, Stand
+from snapcheck.place._stand import NOTHING, Piece, Span, Stand
 from snapcheck.watch import stop_if_asked
 
 #: what counts beside one cell of wire, which counts 1
-CROSSED, BEND, RAIL = 0.7, 0.12, 0.06
+CROSSED, BEND, RAIL = 1.6, 0.15, 0.06
 #: what a missing connection counts: so much that a lead is the last resort
 OPEN = 14.0
 #: a cube that is not in the box
 SHORT = 4.0
 #: from hot to cold, and at the end a share of the steps that hardly takes anything worse
-_HOT, _COLD, _FROZEN, _LAST = 2.0, 0.25, 0.05, 0.12
+_HOT, _WARM, _COLD, _FROZEN, _LAST = 2.0, 0.7, 0.25, 0.05, 0.12
 _ASK_EVERY = 64
+#: a change that seems to cost so much (and so often the heat) is not wired at all
+_HOPELESS = 4.0
 #: one step towards each side
 _DOWN, _RIGHT = (-1, 0, 1, 0), (0, 1, 0, -1)
 #: more parts than this are not pushed at once
@@ -146,19 +148,22 @@ class Search:
         for net in again:
             pins: list[Pin] = []
             for index in self.on_net[net]:
-                pins += [pin for pin in self.stands[index].pins if pin.net == net]
+                pins += self.stands[index].pins[net]
             over, along = (upright & ~twice, level & ~twice) if self.joins.crossover else (0, 0)
             r = route(self.grid, pins, room & ~once, over, along, int(self.random.random() * len(pins)))
             self.routes[net] = r
-            self.extra[net] = BEND * r.bends
-            if net in self.rails:
-                self.extra[net] += RAIL * sum(
-                    row * (r.mask & m).bit_count() for row, m in enumerate(self.row_masks)
-                )
+            self.extra[net] = self._extra(net, r)
             twice |= once & r.mask
             once |= r.mask
             upright |= r.upright
             level |= r.level
+
+    def _extra(self, net: int, r: Route) -> float:
+        """What counts of a net's wires beside their cells."""
+        extra = BEND * r.bends
+        if net in self.rails:
+            extra += RAIL * sum(row * (r.mask & m).bit_count() for row, m in enumerate(self.row_masks))
+        return extra
 
     def _cost(self) -> float:
         once = twice = missing = 0
@@ -286,9 +291,28 @@ class Search:
         if not self._exchange(old, change):
             return
         nets = {net for index in change for net in self.pieces[index].nets}
+        if self._longer(change, nets) + look - self.look > _HOPELESS * (heat + 1):
+            self._exchange(change, old)
+            return
         nets.update(net for net, r in enumerate(self.routes) if r.open or r.mask & come)
         if not self._try(change, old, nets, look, rest | come, heat):
             self._exchange(change, old)
+
+    def _longer(self, change: dict[int, Stand], nets: set[int]) -> float:
+        """About how much longer a change makes the wires, by the half circumference of each net; little where
+        one of the nets is in want of a wire, so that it is tried."""
+        stands = self.stands
+        more = 0
+        for net in nets:
+            if self.routes[net].open:
+                return -OPEN
+            old, new = [], []
+            for index in self.on_net[net]:
+                span = stands[index].spans[net]
+                old.append(span)
+                new.append(change[index].spans[net] if index in change else span)
+            more += _half_round(new) - _half_round(old)
+        return more
 
     def _exchange(self, old: dict[int, Stand], new: dict[int, Stand]) -> bool:
         """Other contacts for some parts; False, and as before, where two would touch that must not."""
@@ -344,12 +368,21 @@ class Search:
             nets |= {net for net, r in enumerate(self.routes) if r.open}
             self._try({}, {}, nets, self.look, self.occupied, heat)
 
-    def run(self, steps: int) -> Laid:
-        """So many steps from hot to cold; the best that came by."""
+    def run(self, steps: int, begin: Laid | None = None) -> Laid:
+        """So many steps from hot to cold; the best that came by.
+
+        Args:
+            steps: how many changes are tried.
+            begin: a layout to improve, not so hot that it is lost.
+        """
+        hot = _HOT
+        if begin is not None:
+            self._take(begin)
+            hot = _WARM
         best = self.found()
         cooling = int(steps * (1 - _LAST))
-        falling = (_COLD / _HOT) ** (1 / max(cooling, 1))
-        heat = _HOT
+        falling = (_COLD / hot) ** (1 / max(cooling, 1))
+        heat = hot
         for number in range(steps):
             if number % _ASK_EVERY == 0:
                 stop_if_asked()
@@ -358,6 +391,18 @@ class Search:
             if self.cost < best.cost - 1e-9:
                 best = self.found()
         return best
+
+    def _take(self, laid: Laid) -> None:
+        """Everything as it was found."""
+        self.stands, self.routes = list(laid.stands), list(laid.routes)
+        self.occupied, self.faces, self.look = 0, {}, 0.0
+        for stand in self.stands:
+            self.occupied |= stand.mask
+            self.faces.update(stand.faces)
+            self.look += stand.cost
+        for net, r in enumerate(self.routes):
+            self.extra[net] = self._extra(net, r)
+        self.cost = self._cost()
 
     def found(self) -> Laid:
         """What stands now."""
@@ -374,6 +419,12 @@ _CHANGES: tuple[tuple[float, Callable[[Search, int], dict[int, Stand] | None]], 
     (0.96, Search._jump),
     (1.01, Search._slide),
 )
+
+
+def _half_round(spans: Sequence[Span]) -> int:
+    top, bottom, left, right = zip(*spans, strict=True)
+    round_: int = max(bottom) - min(top) + max(right) - min(left)
+    return round_
 
 
 def _size(piece: Piece) -> int:

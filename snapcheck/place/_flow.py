@@ -26,11 +26,18 @@ _MIDDLE = 0.5
 
 @dataclass(frozen=True)
 class Flow:
-    """Height and distance of every net; `rails` are the nets of supplies."""
+    """Height and distance of every net.
+
+    Attributes:
+        height, along: net to its numbers.
+        rails: the nets of supplies.
+        everywhere: nets of which the distance says nothing.
+    """
 
     height: Mapping[str, float]
     along: Mapping[str, float]
     rails: frozenset[str]
+    everywhere: frozenset[str]
 
 
 def flow_of(wanted: PartsList, kit: Kit) -> Flow:
@@ -49,12 +56,14 @@ def flow_of(wanted: PartsList, kit: Kit) -> Flow:
     }
     weights = {item.name: _WEAK if models[item.name] in _BLOCKING else 1.0 for item in wanted.items}
     parts = [i for i in wanted.items if models[i.name] not in _SOURCES]
-    height = _harmonic(parts, nets, {**low, **dict.fromkeys(rails, 1.0), wanted.plate: 0.0}, weights)
-    fixed = dict.fromkeys(_starts(wanted, parts, models), 0.0) | dict.fromkeys(_ends(wanted, models), 1.0)
-    stiff = rails | {wanted.plate}
+    starts = _starts(wanted, parts, models)
+    highest = rails or starts  # without a supply it is the signal that comes down to the plate
+    height = _harmonic(parts, nets, {**low, **dict.fromkeys(highest, 1.0), wanted.plate: 0.0}, weights)
+    fixed = dict.fromkeys(_ends(wanted, models), 1.0) | dict.fromkeys(starts or rails, 0.0)
+    stiff = rails | {wanted.plate} if starts else {wanted.plate}
     between = [Item(i.name, i.kind, {t: n for t, n in i.nets.items() if n not in stiff}) for i in parts]
     along = _harmonic(between, nets, {n: x for n, x in fixed.items() if n not in stiff}, {})
-    return Flow(height, {**along, **dict.fromkeys(stiff, _MIDDLE)}, rails)
+    return Flow(height, {**along, **dict.fromkeys(stiff, _MIDDLE)}, rails, frozenset(stiff))
 
 
 def _starts(wanted: PartsList, parts: Sequence[Item], models: Mapping[str, str]) -> set[str]:

@@ -23,9 +23,9 @@ from snapcheck.watch import step
 from snapcheck.words import tr
 
 #: steps of one search for each square of a part, and the least and most of them
-_STEPS, _LEAST, _MOST = 500, 8_000, 400_000
-#: searches from other starts, of which the best counts; as many again where something is missing
-_STARTS = 3
+_STEPS, _LEAST, _MOST = 500, 8_000, 150_000
+#: searches from other starts, of which the best counts; some more where something is missing
+_STARTS, _MORE = 2, 2
 #: larger plates that are tried before giving up, each so much larger than the one before
 _LARGER, _GROWTH = 6, 1.08
 #: a plate may have so many columns and rows
@@ -196,8 +196,8 @@ class _Task:
         rails = frozenset(numbers[net] for net in flow.rails)
         steps = int(min(max(_STEPS * len(pieces) ** 2, _LEAST), _MOST) * self.effort)
         best: Laid | None = None
-        for number in range(2 * _STARTS):
-            if number >= _STARTS and best is not None and best.complete:
+        for number in range(_STARTS + _MORE):
+            if number >= _STARTS and ((best is not None and best.complete) or steps == _MOST):
                 break
             step(tr("layout {number} on {columns} x {rows}", number=number + 1, columns=columns, rows=rows))
             search = Search(grid, pieces, len(numbers), rails, self.joins, self.seed * 1000 + number)
@@ -208,6 +208,8 @@ class _Task:
                 best = laid
         if best is None:
             return tr("no room was found for all parts.")
+        step(tr("the best layout on {columns} x {rows} made shorter", columns=columns, rows=rows))
+        best = search.run(steps, best)
         try:
             board = board_of(best, pieces, grid, self.kit, self.joins)
         except InputError as error:
@@ -216,7 +218,7 @@ class _Task:
             piece.item.name: Cell(stand.row, stand.column)
             for piece, stand in zip(pieces, best.stands, strict=True)
         }
-        return self._proved(board, cells, best.cost)
+        return self._proved(*_in_the_corner(board, cells), best.cost)
 
     def _proved(self, board: Board, cells: Mapping[str, Cell], cost: float) -> LaidBoard:
         proof = prove(self.wanted, board, cells, self.kit)
@@ -231,6 +233,13 @@ class _Task:
         ]
         design = Design(board, self.wanted.title, input=ends[0], output=ends[1])
         return LaidBoard(design, cells, proof.sameness, cost)
+
+
+def _in_the_corner(board: Board, cells: Mapping[str, Cell]) -> tuple[Board, Mapping[str, Cell]]:
+    """Everything moved to the upper left, where a person begins to build."""
+    used = [*board.occupied, *(cell for seam in board.taps for cell in (seam.first, seam.second))]
+    row, column = min(cell.row for cell in used), min(cell.column for cell in used)
+    return board.shifted(-column, -row), {n: cell.beside(-row, -column) for n, cell in cells.items()}
 
 
 def _grounds(item: Item, wanted: PartsList) -> int:

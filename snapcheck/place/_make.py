@@ -52,7 +52,7 @@ def _leads(laid: Laid, grid: Grid) -> tuple[set[Seam], list[Lead]]:
     for net, r in enumerate(laid.routes):
         if not r.open:
             continue
-        pins = [pin for stand in laid.stands for pin in stand.pins if pin.net == net]
+        pins = [pin for stand in laid.stands for pin in stand.pins.get(net, ())]
         joined = [{Seam.between(*pair) for pair in _wired(grid, r)}]
         joined += [set() for _ in r.pieces[1:]]
         place = {group: n for n, group in enumerate(r.pieces)}

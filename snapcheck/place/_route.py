@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 #: what a crossing without joint costs, in cells of wire: as much detour is taken rather than cross
-CROSSING = 2
+CROSSING = 3
 #: sides of a cell as bits: 1 up, 2 right, 4 down, 8 left
 UPRIGHT, LEVEL = 0b0101, 0b1010
 _CORNERS = frozenset((0b0011, 0b0110, 0b1100, 0b1001))
@@ -139,6 +139,8 @@ def route(grid: Grid, pins: Sequence[Pin], free: int, upright: int, level: int, 
         upright, level: cells with a straight wire of one other net, which may be crossed.
         first: which of the pieces to begin at.
     """
+    if len(pins) == 2 and pins[0].group != pins[1].group:
+        return _between(grid, pins[0], pins[1], free, upright, level)
     pieces, names = _pieces(grid, pins, free, upright, level)
     found = Route()
     if len(pieces) < 2:
@@ -155,6 +157,41 @@ def route(grid: Grid, pins: Sequence[Pin], free: int, upright: int, level: int, 
     return found.close()
 
 
+def _between(grid: Grid, one: Pin, two: Pin, free: int, upright: int, level: int) -> Route:
+    """The same for two contacts, as most nets have."""
+    found = Route()
+    if one.access == two.cell and two.access == one.cell and (one.side + 2) % 4 == two.side:
+        return found
+    start = _port(grid, one, free, upright, level)
+    end = _port(grid, two, free, upright, level) if start is not None else None
+    if start is not None and end is not None:
+        path = _wave(grid, 1 << start.cell, 1 << end.cell, free, upright, level, {end.cell: end.way})
+        if path is not None:
+            _begin(found, start)
+            _lead_through(grid, found, *path)
+            _begin(found, end)
+            return found.close()
+    found.open, found.pieces = 1, (one.group, two.group)
+    return found
+
+
+def _port(grid: Grid, pin: Pin, free: int, upright: int, level: int) -> _Port | None:
+    """Where the wire may begin at a contact: before it, or beyond wires that it crosses straight."""
+    cell, side = pin.access, pin.side
+    if cell < 0:
+        return None
+    if free >> cell & 1:
+        return _Port(cell, 1 << (side + 2) % 4, (), side)
+    over = level if side % 2 == 0 else upright
+    crossed = []
+    while cell >= 0 and over >> cell & 1:
+        crossed.append(cell)
+        cell = grid.beyond(cell, side)
+    if crossed and cell >= 0 and free >> cell & 1:
+        return _Port(cell, 1 << (side + 2) % 4, tuple(crossed), side)
+    return None
+
+
 def _pieces(
     grid: Grid, pins: Sequence[Pin], free: int, upright: int, level: int
 ) -> tuple[_Pieces, list[int]]:
@@ -165,23 +202,13 @@ def _pieces(
     ports: list[tuple[int, _Port]] = []
     for pin in pins:
         root.setdefault(pin.group, pin.group)
-        cell, side = pin.access, pin.side
-        if cell < 0:
-            continue
-        facing = faces.get(4 * cell + (side + 2) % 4)
+        facing = faces.get(4 * pin.access + (pin.side + 2) % 4)
         if facing is not None:
             touching.append((pin.group, facing))
             continue
-        if free >> cell & 1:
-            ports.append((pin.group, _Port(cell, 1 << (side + 2) % 4, (), side)))
-            continue
-        over = level if side % 2 == 0 else upright
-        crossed = []
-        while cell >= 0 and over >> cell & 1:
-            crossed.append(cell)
-            cell = grid.beyond(cell, side)
-        if crossed and cell >= 0 and free >> cell & 1:
-            ports.append((pin.group, _Port(cell, 1 << (side + 2) % 4, tuple(crossed), side)))
+        port = _port(grid, pin, free, upright, level)
+        if port is not None:
+            ports.append((pin.group, port))
 
     def find(group: int) -> int:
         while root[group] != group:
@@ -208,6 +235,7 @@ def _grow(
     for piece in left:
         for port in pieces[piece]:
             at.setdefault(port.cell, []).append((piece, port))
+    ways = {cell: ends[0][1].way for cell, ends in at.items()}
     tree = 0
     sources = {port.cell: port for port in pieces[order[0]]}
     while left:
@@ -219,7 +247,7 @@ def _grow(
             free & ~tree,
             upright & ~found.mask,
             level & ~found.mask,
-            at,
+            ways,
         )
         if path is None:
             break
@@ -279,10 +307,10 @@ def _wave(
     free: int,
     upright: int,
     level: int,
-    at: Mapping[int, list[tuple[int, _Port]]],
+    ways: Mapping[int, int],
 ) -> tuple[list[int], dict[int, int]] | None:
     """The shortest way from any of `starts` to any of `targets`: its cells, from the target back, and the
-    cells that it crosses between them."""
+    cells that it crosses between them. `ways` has for each target the way that it is left best."""
     hit = starts & targets
     if hit:
         return [(hit & -hit).bit_length() - 1], {}
@@ -313,7 +341,7 @@ def _wave(
         hit = new & targets
         if hit:
             cell = (hit & -hit).bit_length() - 1
-            return _back(grid, layers, under, cell, at[cell][0][1].way)
+            return _back(grid, layers, under, cell, ways[cell])
         quiet = 0 if new or any(crossing) else quiet + 1
     return None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -16,10 +16,15 @@ from snapcheck.place._route import Grid, Pin
 _UPSIDE_DOWN, _BACKWARDS = 2.2, 1.6
 #: and that it lies far from where height and distance of its nets would have it, for the whole plate
 _TOO_LOW, _TOO_FAR = 2.0, 3.0
+#: a ground cube whose stem points up, right, down, left: the plate is below
+_GROUND_LIES = (0.0, 0.4, 1.2, 0.4)
 #: heights at the ends of a coupling capacitor say little
 _COUPLING = 0.15
 #: a contact that joins nothing
 NOTHING = -1
+
+
+Span = tuple[int, int, int, int]
 
 
 class Stand(NamedTuple):
@@ -27,7 +32,9 @@ class Stand(NamedTuple):
 
     Attributes:
         mask: the cells that it and its grounds cover.
-        pins: its contacts that a net joins.
+        pins: net to its contacts that the net joins.
+        spans: net to the rows and columns of where its wires may begin: first and last row, first and last
+            column.
         faces: every contact, as 4 · cell + side, to its net (`NOTHING` for one that must stay alone).
         grounds: cell of each ground cube to the side of its stem.
         turn, row, column: of the cube at its anchor.
@@ -35,7 +42,8 @@ class Stand(NamedTuple):
     """
 
     mask: int
-    pins: tuple[Pin, ...]
+    pins: Mapping[int, tuple[Pin, ...]]
+    spans: Mapping[int, Span]
     faces: Mapping[int, int]
     grounds: tuple[tuple[int, Side], ...]
     turn: int
@@ -77,7 +85,7 @@ def pieces_of(wanted: PartsList, kit: Kit, grid: Grid, numbers: Mapping[str, int
                 for column in range(grid.columns):
                     stand = _stand(item, kind, (turn, row, column), grid, numbers, wanted, group)
                     if stand is not None:
-                        far = best - taste + _far(stand, item, kind, grid, wanted, flow)
+                        far = best - taste + _far(stand, item, kind, grid, flow)
                         at[turn, row, column] = stand._replace(cost=far)
         group += len(kind.terminals)
         turns = tuple(dict.fromkeys(turn for turn, _, _ in at))
@@ -101,7 +109,9 @@ def _stand(
     if row + down > grid.rows or column + across > grid.columns:
         return None
     mask = sum(1 << grid.index(row + r, column + c) for r in range(down) for c in range(across))
-    pins, faces, grounds = [], {}, []
+    pins: list[Pin] = []
+    faces: dict[int, int] = {}
+    grounds: list[tuple[int, Side]] = []
     reached: dict[str, bool] = {}
     for side, terminal, r, c in kind.contacts_at[turn]:
         cell = grid.index(row + r, column + c)
@@ -124,7 +134,15 @@ def _stand(
             reached[terminal] = reached.get(terminal, False) or beyond >= 0
     if not all(reached.values()):
         return None
-    return Stand(mask, tuple(pins), faces, tuple(grounds), turn, row, column, 0.0)
+    by_net = {net: tuple(pin for pin in pins if pin.net == net) for net in dict.fromkeys(p.net for p in pins)}
+    spans = {net: _span(found, grid) for net, found in by_net.items()}
+    return Stand(mask, by_net, spans, faces, tuple(grounds), turn, row, column, 0.0)
+
+
+def _span(pins: Sequence[Pin], grid: Grid) -> Span:
+    places = [divmod(pin.access if pin.access >= 0 else pin.cell, grid.width) for pin in pins]
+    rows, columns = [row for row, _ in places], [column for _, column in places]
+    return min(rows), max(rows), min(columns), max(columns)
 
 
 def _taste(item: Item, kind: Kind, turn: int, wanted: PartsList, flow: Flow) -> float:
@@ -136,7 +154,7 @@ def _taste(item: Item, kind: Kind, turn: int, wanted: PartsList, flow: Flow) -> 
         return 0.0
     stiff = flow.rails | {wanted.plate}
     height = {net: flow.height[net] for _, net in ends}
-    along = {net: flow.along[net] for _, net in ends if net not in stiff}
+    along = {net: flow.along[net] for _, net in ends if net not in flow.everywhere}
     up = right = 0.0
     middle = sum(height.values()) / len(height)
     level = sum(along.values()) / len(along) if along else 0.0
@@ -151,21 +169,20 @@ def _taste(item: Item, kind: Kind, turn: int, wanted: PartsList, flow: Flow) -> 
     return _UPSIDE_DOWN * up + _BACKWARDS * right
 
 
-def _far(stand: Stand, item: Item, kind: Kind, grid: Grid, wanted: PartsList, flow: Flow) -> float:
+def _far(stand: Stand, item: Item, kind: Kind, grid: Grid, flow: Flow) -> float:
     """How far it stands from where its nets would have it."""
     nets = [net for net in item.nets.values() if net]
     if not nets:
         return 0.0
     height = sum(flow.height[net] for net in nets) / len(nets)
-    stiff = flow.rails | {wanted.plate}
-    along = [flow.along[net] for net in nets if net not in stiff]
+    along = [flow.along[net] for net in nets if net not in flow.everywhere]
     columns, rows = max(grid.columns - 1, 1), max(grid.rows - 1, 1)
     across, down = kind.lies(stand.turn)
     x = (stand.column + (across - 1) / 2) / columns
     y = 1 - (stand.row + (down - 1) / 2) / rows
-    cost = _TOO_LOW * abs(y - height) ** 2
+    cost = _TOO_LOW * (y - height) ** 2 + sum(_GROUND_LIES[side] for _, side in stand.grounds)
     if along:
-        cost += _TOO_FAR * abs(x - sum(along) / len(along)) ** 2
+        cost += _TOO_FAR * (x - sum(along) / len(along)) ** 2
     elif kind.model in ("battery", "supply"):
         cost += _TOO_FAR * 0.5 * x**2
     return cost

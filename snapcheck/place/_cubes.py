@@ -7,10 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, Side
 from snapcheck.place._route import LEVEL, UPRIGHT, Grid, Route
-from snapcheck.words import tr
 
 #: legs of the crossing without joint: all four, in two pairs
 CROSSOVER = 16
@@ -102,11 +100,10 @@ def wire_legs(routes: Sequence[Route]) -> dict[int, int]:
 
 def chosen_cubes(
     wires: Mapping[int, int], faces: set[int], grid: Grid, joins: Conductors
-) -> dict[int, tuple[str, int]]:
-    """A cube for each cell of wire; where the right ones run out, one with a leg more that touches nothing.
+) -> tuple[dict[int, tuple[str, int]], list[int]]:
+    """A cube for each cell of wire, and the cells for which there is none.
 
-    Raises:
-        InputError: there are too few.
+    Where the right ones run out, one is taken with a leg more that touches nothing.
     """
     left = Counter(joins.most)
     busy = {*faces, *(4 * cell + side for cell, legs in wires.items() for side in Side if _has(legs, side))}
@@ -118,20 +115,30 @@ def chosen_cubes(
             scarce.append(cell)
         else:
             chosen[cell] = way
+    lacking = []
     for cell in scarce:
-        legs = wires[cell]
-        for more, ways in sorted(joins.shapes.items(), key=lambda shape: shape[0].bit_count()):
-            extra = [side for side in Side if _has(more, side) and not _has(legs, side)]
-            fits = CROSSOVER not in (more, legs) and more & legs == legs
-            quiet = all(4 * (cell + grid.steps[side]) + side.opposite not in busy for side in extra)
-            way = _first(ways, joins, left) if fits and quiet else None
-            if way is not None:
-                chosen[cell] = way
-                busy |= {4 * cell + side for side in extra}
-                break
+        found = _instead(cell, wires[cell], busy, left, grid, joins)
+        if found is None:
+            lacking.append(cell)
         else:
-            raise InputError(_too_few(wires, joins))
-    return chosen
+            chosen[cell], extra = found
+            busy |= {4 * cell + side for side in extra}
+    return chosen, lacking
+
+
+def _instead(
+    cell: int, legs: int, busy: set[int], left: Counter[str], grid: Grid, joins: Conductors
+) -> tuple[tuple[str, int], list[Side]] | None:
+    """A cube with more legs than are needed, all of which touch nothing; and these legs."""
+    for more, ways in sorted(joins.shapes.items(), key=lambda shape: shape[0].bit_count()):
+        if CROSSOVER in (more, legs) or more & legs != legs:
+            continue
+        extra = [side for side in Side if _has(more, side) and not _has(legs, side)]
+        if all(4 * (cell + grid.steps[side]) + side.opposite not in busy for side in extra):
+            way = _first(ways, joins, left)
+            if way is not None:
+                return way, extra
+    return None
 
 
 def _first(ways: Sequence[tuple[str, int]], joins: Conductors, left: Counter[str]) -> tuple[str, int] | None:
@@ -147,13 +154,3 @@ def _first(ways: Sequence[tuple[str, int]], joins: Conductors, left: Counter[str
 
 def _has(legs: int, side: int) -> bool:
     return legs == CROSSOVER or bool(legs >> side & 1)
-
-
-def _too_few(wires: Mapping[int, int], joins: Conductors) -> str:
-    wanted = Counter(joins.usual.get(legs, "") for legs in wires.values())
-    words = [
-        tr("{count} of {wanted} {kind}", count=joins.most.get(kind, 0), wanted=n, kind=kind)
-        for kind, n in sorted(wanted.items())
-        if n > joins.most.get(kind, n if kind else 0) and kind
-    ]
-    return tr("there are too few cubes for the wires: {list}.", list=", ".join(words) or "-")

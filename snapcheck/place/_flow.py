@@ -57,12 +57,15 @@ def flow_of(wanted: PartsList, kit: Kit) -> Flow:
     weights = {item.name: _WEAK if models[item.name] in _BLOCKING else 1.0 for item in wanted.items}
     parts = [i for i in wanted.items if models[i.name] not in _SOURCES]
     starts = _starts(wanted, parts, models)
-    highest = rails or starts  # without a supply it is the signal that comes down to the plate
-    height = _harmonic(parts, nets, {**low, **dict.fromkeys(highest, 1.0), wanted.plate: 0.0}, weights)
+    if rails:
+        height = _harmonic(parts, nets, {**low, **dict.fromkeys(rails, 1.0), wanted.plate: 0.0}, weights)
+    else:  # a filter, say: the signal's way lies above the plate, and no part of it above another
+        height = {net: float(net != wanted.plate) for net in nets}
     fixed = dict.fromkeys(_ends(wanted, models), 1.0) | dict.fromkeys(starts or rails, 0.0)
-    stiff = rails | {wanted.plate} if starts else {wanted.plate}
-    between = [Item(i.name, i.kind, {t: n for t, n in i.nets.items() if n not in stiff}) for i in parts]
-    along = _harmonic(between, nets, {n: x for n, x in fixed.items() if n not in stiff}, {})
+    stiff = rails | {wanted.plate}
+    loose = stiff if starts else {wanted.plate}
+    between = [Item(i.name, i.kind, {t: n for t, n in i.nets.items() if n not in loose}) for i in parts]
+    along = _harmonic(between, nets, {n: x for n, x in fixed.items() if n not in loose}, {})
     return Flow(height, {**along, **dict.fromkeys(stiff, _MIDDLE)}, rails, frozenset(stiff))
 
 

@@ -26,8 +26,9 @@ from snapcheck.words import tr
 _STEPS, _LEAST, _MOST = 500, 8_000, 150_000
 #: searches from other starts, of which the best counts; some more where something is missing
 _STARTS, _MORE = 2, 2
-#: larger plates that are tried before giving up, each so much larger than the one before
-_LARGER, _GROWTH = 6, 1.08
+#: larger plates that are tried before giving up, each so much larger than the one before, and with what
+#: share of the usual steps
+_LARGER, _GROWTH, _HURRY = 6, 1.08, 0.4
 #: a plate may have so many columns and rows
 _WIDEST, _HIGHEST = 52, 99
 
@@ -130,7 +131,7 @@ def lay(
     raise DoesNotFitError(
         tr("{count} parts were not laid on {columns} x {rows}: {why}",
            count=len(wanted.items), columns=columns, rows=rows,
-           why=found if isinstance(found, str) else tr("not every wire finds a way.")),
+           why=found if isinstance(found, str) else tr("not every wire finds a way, or a cube.")),
         way_out=" ".join(ways) or tr("Nothing near it was found either."),
         nearest=larger or nearest,
     )  # fmt: skip
@@ -180,11 +181,11 @@ class _Task:
             if size[0] * size[1] < area or tried == _LARGER:
                 continue
             area, tried = size[0] * size[1] * _GROWTH, tried + 1
-            found = self.on_plate(*size)
+            found = self.on_plate(*size, _HURRY)
             if isinstance(found, LaidBoard):
                 yield found
 
-    def on_plate(self, columns: int, rows: int) -> LaidBoard | str:
+    def on_plate(self, columns: int, rows: int, share: float = 1.0) -> LaidBoard | str:
         """The best layout on one plate, with leads where there is no other way; else why there is none."""
         wanted, grid = self.wanted, Grid(columns, rows)
         if self.least > columns * rows:
@@ -194,10 +195,11 @@ class _Task:
         flow = flow_of(wanted, self.kit)
         pieces = pieces_of(wanted, self.kit, grid, numbers, flow)
         rails = frozenset(numbers[net] for net in flow.rails)
-        steps = int(min(max(_STEPS * len(pieces) ** 2, _LEAST), _MOST) * self.effort)
+        large = _STEPS * len(pieces) ** 2 > _MOST
+        steps = int(min(max(_STEPS * len(pieces) ** 2, _LEAST), _MOST) * self.effort * share)
         best: Laid | None = None
         for number in range(_STARTS + _MORE):
-            if number >= _STARTS and ((best is not None and best.complete) or steps == _MOST):
+            if number >= _STARTS and ((best is not None and best.complete) or large):
                 break
             step(tr("layout {number} on {columns} x {rows}", number=number + 1, columns=columns, rows=rows))
             search = Search(grid, pieces, len(numbers), rails, self.joins, self.seed * 1000 + number)

@@ -11,7 +11,7 @@ from snapcheck.kit import Kind, Kit
 from snapcheck.place._anneal import Laid
 from snapcheck.place._cubes import Conductors, chosen_cubes, wire_legs
 from snapcheck.place._list import Item
-from snapcheck.place._route import Grid, Route
+from snapcheck.place._route import Grid, Route, route
 from snapcheck.place._stand import Piece
 from snapcheck.words import tr
 
@@ -35,9 +35,15 @@ def board_of(laid: Laid, pieces: Sequence[Piece], grid: Grid, kit: Kit, joins: C
             kind, up = joins.ground
             cubes[_cell(grid, cell)] = Cube(kind, (up + 90 * int(side)) % 360)
     faces = {face for stand in laid.stands for face in stand.faces}
-    for cell, way in chosen_cubes(wire_legs(laid.routes), faces, grid, joins).items():
+    routes = list(laid.routes)
+    while True:
+        chosen, lacking = chosen_cubes(wire_legs(routes), faces, grid, joins)
+        if not lacking:
+            break
+        _unwire(routes, lacking, laid, grid)
+    for cell, way in chosen.items():
         cubes[_cell(grid, cell)] = Cube(*way)
-    taps, leads = _leads(laid, grid)
+    taps, leads = _leads(routes, laid, grid)
     return Board(grid.columns, grid.rows, cubes, frozenset(taps), tuple(leads))
 
 
@@ -45,11 +51,19 @@ def _cell(grid: Grid, index: int) -> Cell:
     return Cell(*divmod(index, grid.width))
 
 
-def _leads(laid: Laid, grid: Grid) -> tuple[set[Seam], list[Lead]]:
+def _unwire(routes: list[Route], lacking: Sequence[int], laid: Laid, grid: Grid) -> None:
+    """Take away the wires of the net that lacks most cubes, so that leads join it."""
+    wants = [sum(r.mask >> cell & 1 for cell in lacking) for r in routes]
+    net = max(range(len(routes)), key=lambda n: (wants[n], -routes[n].mask.bit_count()))
+    pins = [pin for stand in laid.stands for pin in stand.pins.get(net, ())]
+    routes[net] = route(grid, pins, 0, 0, 0)
+
+
+def _leads(routes: Sequence[Route], laid: Laid, grid: Grid) -> tuple[set[Seam], list[Lead]]:
     """Taps and leads for what no wire joins, each as short as it can be."""
     taps: set[Seam] = set()
     leads: list[Lead] = []
-    for net, r in enumerate(laid.routes):
+    for net, r in enumerate(routes):
         if not r.open:
             continue
         pins = [pin for stand in laid.stands for pin in stand.pins.get(net, ())]

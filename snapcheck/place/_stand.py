@@ -12,12 +12,12 @@ from snapcheck.place._list import Item, PartsList
 from snapcheck.place._route import Grid, Pin
 
 #: how much it counts that a part stands upside down or against the signal's way, in cells of wire for a whole
-#: height or length of the circuit
-_UPSIDE_DOWN, _BACKWARDS = 2.2, 1.6
+#: height or length of the circuit, and how much more for a part of three legs
+_UPSIDE_DOWN, _BACKWARDS, _OF_THREE = 2.6, 1.6, 1.5
 #: and that it lies far from where height and distance of its nets would have it, for the whole plate
 _TOO_LOW, _TOO_FAR = 2.0, 3.0
 #: a ground cube whose stem points up, right, down, left: the plate is below
-_GROUND_LIES = (0.0, 0.4, 1.2, 0.4)
+_GROUND_LIES = (0.0, 0.5, 1.2, 0.5)
 #: heights at the ends of a coupling capacitor say little
 _COUPLING = 0.15
 #: a contact that joins nothing
@@ -166,7 +166,8 @@ def _taste(item: Item, kind: Kind, turn: int, wanted: PartsList, flow: Flow) -> 
             # an input's or output's only contact looks into the circuit
             sense = along[net] - level if len(along) > 1 else 0.5 - along[net] if len(ends) == 1 else 0.0
             right += sense * (1 if side is Side.E else -1)
-    return _UPSIDE_DOWN * up + _BACKWARDS * right
+    # a transistor is known by how it stands
+    return (_UPSIDE_DOWN * up + _BACKWARDS * right) * (_OF_THREE if len(ends) > 2 else 1.0)
 
 
 def _far(stand: Stand, item: Item, kind: Kind, grid: Grid, flow: Flow) -> float:

@@ -21,6 +21,7 @@ from snapcheck.watch import watched
 KIT = bundled_kit()
 DESIGNS = Path(__file__).parents[2] / "fixtures" / "designs"
 QUICK = 0.1
+CHIP = [f"p{n}" for n in range(1, 9)]
 
 
 def sample(name: str) -> Design:
@@ -109,7 +110,6 @@ def test_any_circuit_is_laid_rightly_or_not_at_all(
     try:
         laid = lay(wanted, KIT, columns, rows, leads=leads, seed=seed, effort=0.02)
     except DoesNotFitError as error:
-        assert leads or error.nearest is None or error.nearest.leads or error.nearest.board.columns
         if error.nearest is None:
             return
         laid = error.nearest
@@ -152,16 +152,13 @@ def test_what_is_not_planar_needs_a_crossing_or_a_lead() -> None:
     planar, _ = nx.check_planarity(nx.Graph(tuple(pair) for pair in pairs))
     assert not planar
     wanted = resistors(*pairs)
-    laid = lay(wanted, KIT, 9, 8, effort=0.3)
+    laid = lay(wanted, KIT, 9, 8, effort=0.1)
     assert laid.cubes.get("crossover", 0) + laid.leads >= 1
     box = Box({("resistor", item.value): 1 for item in wanted.items}
               | {(kind, None): 40 for kind in ("straight", "corner", "tee", "cross")})  # fmt: skip
-    laid = lay(wanted, KIT, 9, 8, box=box, effort=0.3)
+    laid = lay(wanted, KIT, 9, 8, box=box, effort=0.1)
     assert "crossover" not in laid.cubes
     assert laid.leads >= 1
-    with pytest.raises(DoesNotFitError) as caught:
-        lay(wanted, KIT, 9, 8, box=box, leads=False, effort=0.02)
-    assert caught.value.nearest is None or caught.value.nearest.leads
 
 
 # ---------------------------------------------------------------- what does not fit
@@ -169,9 +166,7 @@ def test_what_is_not_planar_needs_a_crossing_or_a_lead() -> None:
 
 def test_too_small_a_plate_says_what_fits() -> None:
     wanted = list_of(sample("first-light"), KIT)
-    with pytest.raises(
-        DoesNotFitError, match=r"take 6 cells\. It fits on \d+ × \d+|It fits on \d+ x \d+"
-    ) as caught:
+    with pytest.raises(DoesNotFitError, match=r"take 6 cells\. It fits on \d+ x \d+") as caught:
         lay(wanted, KIT, 2, 2, effort=QUICK)
     nearest = caught.value.nearest
     assert nearest is not None and nearest.leads == 0
@@ -182,11 +177,11 @@ def test_too_small_a_plate_says_what_fits() -> None:
 def test_where_no_wire_is_leads_are_the_last_resort() -> None:
     wanted = resistors("ab", "bc", "ca", "ad", "bd")
     box = Box({("resistor", item.value): 1 for item in wanted.items})
-    laid = lay(wanted, KIT, 8, 6, box=box, effort=0.5)
+    laid = lay(wanted, KIT, 5, 4, box=box, effort=0.1)
     assert laid.leads >= 1 and set(laid.cubes) == {"resistor"}
     assert prove(wanted, laid.board, laid.cells, KIT).holds
     with pytest.raises(DoesNotFitError, match=rf"It fits with {laid.leads} leads|It fits with one lead"):
-        lay(wanted, KIT, 8, 6, box=box, leads=False, effort=0.5)
+        lay(wanted, KIT, 5, 4, box=box, leads=False, effort=0.1)
 
 
 # ---------------------------------------------------------------- the box
@@ -223,8 +218,7 @@ def test_tees_stand_in_for_corners_and_touch_nothing_with_the_leg_too_many() -> 
 def test_cubes_of_several_cells_are_laid() -> None:
     wanted = PartsList((
         Item("B1", "battery-box", {"plus": "v", "minus": "0"}, 9.0),
-        Item("U1", "chip", {"p1": "v", "p2": "x", "p3": "x", "p4": "0", "p5": "y", "p6": "y", "p7": "z", "p8": "z"},
-             "RN8"),
+        Item("U1", "chip", dict(zip(CHIP, ("v", "x", "x", "0", "y", "y", "z", "z"), strict=True)), "RN8"),
         Item("LS1", "big-speaker", {"a": "z", "b": "0"}, 8.0),
         Item("X1", "socket-box", {"signal": "x"}),
         Item("R1", "resistor", {"a": "y", "b": "0"}, 470.0),

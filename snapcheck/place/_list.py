@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from snapcheck.board import Cell, Design, Probe, Value
 from snapcheck.circuit import Circuit, build_circuit
-from snapcheck.kit import Kit
+from snapcheck.errors import InputError
+from snapcheck.kit import Kit, format_value
+from snapcheck.words import tr
 
 #: the net of the plate in lists that are made of boards
 PLATE_NET = "0"
@@ -126,3 +129,46 @@ def _end(items: PartsList, circuit: Circuit, probe: Probe | None) -> tuple[str, 
             if number is not None and net == f"n{number}":
                 return item.name, terminal
     return None
+
+
+class PartLike(Protocol):
+    """A part that somebody else read, such as one of a netlist."""
+
+    @property
+    def name(self) -> str:
+        """Of its own in the list."""
+
+    @property
+    def kind(self) -> str:
+        """Name of its kind in the kit."""
+
+    @property
+    def value(self) -> Value:
+        """SI number, or word, or None."""
+
+    @property
+    def nets(self) -> Mapping[str, str]:
+        """Terminal to the name of its net."""
+
+
+def list_from(parts: Iterable[PartLike], kit: Kit, *, plate: str = PLATE_NET, title: str = "") -> PartsList:
+    """A list of parts that were read elsewhere; what is printed on them is their value.
+
+    Raises:
+        InputError: a part's kind is not in the kit, or a terminal that lies on the plate is on another net.
+    """
+    items = []
+    for part in parts:
+        if part.kind not in kit:
+            raise InputError(tr("the kit has no kind '{kind}'.", kind=part.kind), place=part.name)
+        kind = kit[part.kind]
+        off = [t for t, net in part.nets.items() if t in kind.on_plate and net != plate]
+        if off:
+            raise InputError(
+                tr("the {terminal} of a {kind} lies on the plate.", terminal=off[0], kind=tr(kind.title)),
+                place=part.name,
+            )
+        printed = None if part.value is None else format_value(part.value, kind.value_form)
+        nets: dict[str, str | None] = {t: net for t, net in part.nets.items() if t not in kind.on_plate}
+        items.append(Item(part.name, part.kind, nets, part.value, printed))
+    return PartsList(tuple(items), plate, title)

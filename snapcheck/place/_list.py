@@ -165,7 +165,7 @@ def list_from(parts: Iterable[PartLike], kit: Kit, *, plate: str = PLATE_NET, ti
         off = [t for t, net in part.nets.items() if t in kind.on_plate and net != plate]
         if off:
             raise InputError(
-                tr("the {terminal} of a {kind} lies on the plate.", terminal=off[0], kind=tr(kind.title)),
+                tr("its terminal '{terminal}' lies on the plate, on no other net.", terminal=off[0]),
                 place=part.name,
             )
         printed = None if part.value is None else format_value(part.value, kind.value_form)

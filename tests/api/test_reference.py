@@ -17,6 +17,7 @@ ROOMS = (
     "findings",
     "circuit",
     "photo",
+    "place",
     "simulate",
     "check",
     "report",

@@ -147,7 +147,7 @@ def _joined(board: Board, laid: LaidBoard, wanted: PartsList) -> set[frozenset[t
 
 
 def test_what_is_not_planar_needs_a_crossing_or_a_lead() -> None:
-    """Kuratowski: the complete bipartite graph of three and three nodes cannot be drawn without a crossing."""
+    """Kuratowski: a complete bipartite graph of three and three nodes is not drawn without a crossing."""
     pairs = [a + b for a in "abc" for b in "def"]
     planar, _ = nx.check_planarity(nx.Graph(tuple(pair) for pair in pairs))
     assert not planar

@@ -23,7 +23,7 @@ from snapcheck.watch import step
 from snapcheck.words import tr
 
 #: steps of one search for each square of a part, and the least and most of them
-_STEPS, _LEAST, _MOST = 500, 8_000, 100_000
+_STEPS, _LEAST, _MOST = 500, 8_000, 150_000
 #: searches from other starts, of which the best counts; some more where something is missing
 _STARTS, _MORE = 2, 2
 #: larger plates that are tried before giving up, each so much larger than the one before, and with what

@@ -13,6 +13,9 @@ from snapcheck.place._route import LEVEL, UPRIGHT, Grid, Route
 #: legs of the crossing without joint: all four, in two pairs
 CROSSOVER = 16
 _TURNS = (0, 90, 180, 270)
+#: more than any plate has cells
+_PLENTY = 10_000
+_NONE: Mapping[str, int] = {}
 #: the legs that a wire may need
 _JOINING = (3, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15)
 
@@ -24,11 +27,15 @@ class Conductors:
     Attributes:
         shapes: legs as bits of sides (or `CROSSOVER`) to each (kind, turn) that has just these.
         ground: kind and the turn at which its stem points up; None where there is none.
+        socket: kind, the turn at which its contact points up, and the hole of this contact, or None.
+        sockets: how many socket cubes leads may be plugged into.
         most: kind to how many there are, for those that are counted.
     """
 
     shapes: Mapping[int, tuple[tuple[str, int], ...]]
     ground: tuple[str, int] | None
+    socket: tuple[str, int, Side] | None
+    sockets: int
     most: Mapping[str, int]
 
     @property
@@ -52,22 +59,32 @@ class Conductors:
         return sum(max(0, n - self.most.get(kind, n if kind else 0)) for kind, n in wanted.items())
 
 
-def conductors(kit: Kit, counts: Mapping[str, int] | None = None) -> Conductors:
+def conductors(
+    kit: Kit, counts: Mapping[str, int] | None = None, open_sockets: Mapping[str, int] = _NONE
+) -> Conductors:
     """What there is for wires and grounds.
 
     Args:
         kit: the kinds.
         counts: how many of each kind there are, 0 for those not named; None: as many as the kit says.
+        open_sockets: how many of each kind are wanted for something else.
     """
     shapes: dict[int, list[tuple[str, int]]] = {}
     most: dict[str, int] = {}
-    ground = None
+    ground: tuple[str, int] | None = None
+    socket: tuple[str, int, Side] | None = None
+    sockets = 0
     for name, kind in kit.kinds.items():
         count = kind.count if counts is None else counts.get(name, 0)
         if kind.size != (1, 1) or count == 0:
             continue
         if kind.model == "ground" and len(kind.contacts) == 1 and ground is None:
             ground = name, -90 * int(kind.contacts[0].side) % 360
+        if socket is None and kind.model == "socket" and len(kind.contacts) == 1:
+            side, terminal = kind.contacts[0].side, kind.contacts[0].terminal
+            holes = [hole for hole, inside in kind.sockets.items() if inside == terminal]
+            socket = (name, -90 * int(side) % 360, holes[0]) if holes else None
+            sockets = (_PLENTY if count is None else count) - open_sockets.get(name, 0)
         if not kind.wire:
             continue
         if count is not None:
@@ -76,7 +93,8 @@ def conductors(kit: Kit, counts: Mapping[str, int] | None = None) -> Conductors:
             legs = _legs(kind, turn)
             if legs and all(known != name for known, _ in shapes.get(legs, ())):
                 shapes.setdefault(legs, []).append((name, turn))
-    return Conductors({legs: tuple(ways) for legs, ways in shapes.items()}, ground, most)
+    joined = {legs: tuple(ways) for legs, ways in shapes.items()}
+    return Conductors(joined, ground, socket, sockets, most)
 
 
 def _legs(kind: Kind, turn: int) -> int:

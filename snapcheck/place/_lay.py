@@ -273,7 +273,7 @@ def _check(wanted: PartsList, kit: Kit) -> None:
 def _joins(wanted: PartsList, kit: Kit, box: Box | None) -> Conductors:
     """What there is for joining; raises InputError where parts or grounds are missing."""
     counts = None if box is None else {name: box.of_kind(name) for name in kit.kinds}
-    joins = conductors(kit, counts)
+    joins = conductors(kit, counts, Counter(item.kind for item in wanted.items))
     missing = []
     if box is not None:
         needed = Counter((item.kind, item.value) for item in wanted.items)

@@ -8,9 +8,11 @@ Transactions on Electronic Computers, 1961).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
+
+from snapcheck.board import Cell
 
 #: what a crossing without joint costs, in cells of wire: as much detour is taken rather than cross
 CROSSING = 3
@@ -40,6 +42,16 @@ class Grid:
         if 0 <= row < self.rows and 0 <= column < self.columns:
             return row * self.width + column
         return -1
+
+    def cell(self, index: int) -> Cell:
+        """The cell of a number."""
+        return Cell(*divmod(index, self.width))
+
+    def cells_of(self, mask: int) -> Iterator[int]:
+        """The numbers in a set of cells."""
+        while mask:
+            yield (mask & -mask).bit_length() - 1
+            mask &= mask - 1
 
     def beyond(self, index: int, side: int) -> int:
         """The neighbour of a cell, -1 where the plate ends."""

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from largekit import LARGE_KIT
 
-from snapcheck.board import Board, Cube, Design, load_design
+from snapcheck.board import Board, Cube, Design, SocketEnd, load_design
 from snapcheck.circuit import Sameness, build_circuit, equivalence
 from snapcheck.errors import InputError, StoppedError
 from snapcheck.kit import Side, bundled_kit
@@ -180,6 +180,10 @@ def test_where_no_wire_is_leads_are_the_last_resort() -> None:
     laid = lay(wanted, KIT, 5, 4, box=box, effort=0.1)
     assert laid.leads >= 1 and set(laid.cubes) == {"resistor"}
     assert prove(wanted, laid.board, laid.cells, KIT).holds
+    more = lay(wanted, KIT, 5, 4, box=Box({**box.counts, ("socket", None): 20}), effort=0.1)
+    assert prove(wanted, more.board, more.cells, KIT).holds
+    ends = {end for lead in more.board.leads for end in lead.ends if isinstance(end, SocketEnd)}
+    assert len(ends) == more.cubes.get("socket", 0) > 0  # in empty cells a socket cube holds the plug
     with pytest.raises(DoesNotFitError, match=rf"It fits with {laid.leads} leads|It fits with one lead"):
         lay(wanted, KIT, 5, 4, box=box, leads=False, effort=0.1)
 

@@ -29,6 +29,8 @@ _STARTS, _MORE = 2, 2
 #: larger plates that are tried before giving up, each so much larger than the one before, and with what
 #: share of the usual steps
 _LARGER, _GROWTH, _HURRY = 6, 1.08, 0.4
+#: parts times cells from where on a search would need more than about half a gigabyte
+_TOO_MANY = 70_000
 #: a plate may have so many columns and rows
 _WIDEST, _HIGHEST = 52, 99
 
@@ -190,6 +192,8 @@ class _Task:
         wanted, grid = self.wanted, Grid(columns, rows)
         if self.least > columns * rows:
             return tr("parts and grounds alone take {least} cells.", least=self.least)
+        if len(wanted.items) * columns * rows > _TOO_MANY:
+            return tr("that is more than can be laid at once; lay it in parts, or on a smaller plate.")
         names = dict.fromkeys(n for i in wanted.items for n in i.nets.values() if n and n != wanted.plate)
         numbers = {net: n for n, net in enumerate(names)}
         flow = flow_of(wanted, self.kit)

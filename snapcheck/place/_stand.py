@@ -10,6 +10,7 @@ from snapcheck.kit import Kind, Kit, Side
 from snapcheck.place._flow import Flow
 from snapcheck.place._list import Item, PartsList
 from snapcheck.place._route import Grid, Pin
+from snapcheck.watch import stop_if_asked
 
 #: how much it counts that a part stands upside down or against the signal's way, in cells of wire for a whole
 #: height or length of the circuit, and how much more for a part of three legs
@@ -76,6 +77,7 @@ def pieces_of(wanted: PartsList, kit: Kit, grid: Grid, numbers: Mapping[str, int
     group = 0
     pieces = []
     for item in wanted.items:
+        stop_if_asked()
         kind = kit[item.kind]
         at = {}
         tastes = {turn: _taste(item, kind, turn, wanted, flow) for turn in (0, 90, 180, 270)}

@@ -188,6 +188,12 @@ def test_where_no_wire_is_leads_are_the_last_resort() -> None:
         lay(wanted, KIT, 5, 4, box=box, leads=False, effort=0.1)
 
 
+def test_what_is_far_too_large_is_refused_at_once() -> None:
+    many = resistors(*["ab"] * 60)
+    with pytest.raises(DoesNotFitError, match="more than can be laid at once"):
+        lay(many, KIT, 52, 40)
+
+
 # ---------------------------------------------------------------- the box
 
 

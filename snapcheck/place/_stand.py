@@ -16,7 +16,7 @@ from snapcheck.watch import stop_if_asked
 #: height or length of the circuit, and how much more for a part of three legs
 _UPSIDE_DOWN, _BACKWARDS, _OF_THREE = 2.6, 1.6, 1.5
 #: and that it lies far from where height and distance of its nets would have it, for the whole plate
-_TOO_LOW, _TOO_FAR = 2.0, 3.0
+_TOO_LOW, _TOO_FAR = 3.0, 8.0
 #: a ground cube whose stem points up, right, down, left: the plate is below
 _GROUND_LIES = (0.0, 0.5, 1.2, 0.5)
 #: heights at the ends of a coupling capacitor say little

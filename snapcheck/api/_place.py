@@ -21,6 +21,8 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from snapcheck.api._given import KitLike
 
+#: files with another ending may hold a list of parts
+_BOARDS_ALONE = tuple(ending for ending in BOARD_ENDINGS if ending != ".txt")
 #: what may be laid: a list of parts as an object, text or path, or a board, whose places are forgotten
 PartsLike = PartsList | Design | Board | PathLike | Mapping[str, Any]
 
@@ -77,12 +79,13 @@ def _wanted(parts: PartsLike, kit: Kit) -> tuple[PartsList, Design | None]:
     """The list, and the plan that it comes from."""
     if isinstance(parts, PartsList):
         return parts, None
-    if isinstance(parts, str) and "\n" in parts and not _tells_a_plate(parts):
-        return parse_parts(parts, "parts", kit), None
-    if isinstance(parts, str | os.PathLike) and "\n" not in os.fspath(parts):
-        path = Path(parts)
-        if path.suffix.lower() not in BOARD_ENDINGS:
-            return parse_parts(read_text(path), str(path), kit), None
+    if isinstance(parts, str | os.PathLike):
+        given = os.fspath(parts)
+        at_hand = "\n" in given or given.lstrip().startswith("{")
+        if at_hand or Path(given).suffix.lower() not in _BOARDS_ALONE:
+            text = given if at_hand else read_text(Path(given))
+            if not _tells_a_plate(text):
+                return parse_parts(text, "parts" if at_hand else given, kit), None
     plan = plan_of(parts, kit)
     return list_of(plan, kit), plan
 

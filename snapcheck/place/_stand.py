@@ -15,8 +15,9 @@ from snapcheck.watch import stop_if_asked
 #: how much it counts that a part stands upside down or against the signal's way, in cells of wire for a whole
 #: height or length of the circuit, and how much more for a part of three legs
 _UPSIDE_DOWN, _BACKWARDS, _OF_THREE = 2.6, 1.6, 1.5
-#: and that it lies far from where height and distance of its nets would have it, for the whole plate
-_TOO_LOW, _TOO_FAR = 3.0, 8.0
+#: and that it lies far from where height and distance of its nets would have it: for the whole plate, and for
+#: each row or column that the plate has
+_TOO_LOW, _TOO_FAR = 0.4, 0.6
 #: a ground cube whose stem points up, right, down, left: the plate is below
 _GROUND_LIES = (0.0, 0.5, 1.2, 0.5)
 #: heights at the ends of a coupling capacitor say little
@@ -183,9 +184,9 @@ def _far(stand: Stand, item: Item, kind: Kind, grid: Grid, flow: Flow) -> float:
     across, down = kind.lies(stand.turn)
     x = (stand.column + (across - 1) / 2) / columns
     y = 1 - (stand.row + (down - 1) / 2) / rows
-    cost = _TOO_LOW * (y - height) ** 2 + sum(_GROUND_LIES[side] for _, side in stand.grounds)
+    cost = _TOO_LOW * grid.rows * (y - height) ** 2 + sum(_GROUND_LIES[side] for _, side in stand.grounds)
     if along:
-        cost += _TOO_FAR * (x - sum(along) / len(along)) ** 2
+        cost += _TOO_FAR * grid.columns * (x - sum(along) / len(along)) ** 2
     elif kind.model in ("battery", "supply"):
-        cost += _TOO_FAR * 0.5 * x**2
+        cost += _TOO_FAR * grid.columns * 0.5 * x**2
     return cost

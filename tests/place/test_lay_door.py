@@ -53,6 +53,15 @@ def test_what_a_plan_promises_follows_its_parts() -> None:
     assert laid.design.output is not None and laid.design.output.terminal == "collector"
 
 
+def test_a_text_file_is_a_list_or_a_board_by_what_it_says(tmp_path: Path) -> None:
+    file = tmp_path / "light.txt"
+    file.write_text(LIST, encoding="utf-8")
+    assert set(snapcheck.lay(file, (5, 4), effort=0.1).cells) == {"B1", "R1", "D1"}
+    text = (DESIGNS / "first-light.board").read_text(encoding="utf-8")
+    file.write_text(text, encoding="utf-8")
+    assert len(snapcheck.lay(file, effort=0.1).cells) == len(snapcheck.lay(text, effort=0.1).cells) == 4
+
+
 def test_a_list_needs_a_plate() -> None:
     with pytest.raises(InputError, match="how large the plate is"):
         snapcheck.lay(LIST)

@@ -22,8 +22,9 @@ from snapcheck.place._wanted import prove
 from snapcheck.watch import step
 from snapcheck.words import tr
 
-#: steps of one search for each square of a part, and the least and most of them
-_STEPS, _LEAST, _MOST = 500, 8_000, 150_000
+#: steps of one search for each square of a part, and the least of them; where it would be many, several
+#: shorter ones from other starts do better
+_STEPS, _LEAST, _MANY, _MOST = 500, 8_000, 150_000, 75_000
 #: searches from other starts, of which the best counts; some more where something is missing
 _STARTS, _MORE = 2, 2
 #: larger plates that are tried before giving up, each so much larger than the one before, and with what
@@ -199,11 +200,12 @@ class _Task:
         flow = flow_of(wanted, self.kit)
         pieces = pieces_of(wanted, self.kit, grid, numbers, flow)
         rails = frozenset(numbers[net] for net in flow.rails)
-        large = _STEPS * len(pieces) ** 2 > _MOST
-        steps = int(min(max(_STEPS * len(pieces) ** 2, _LEAST), _MOST) * self.effort * share)
+        steps = _STEPS * len(pieces) ** 2
+        steps = max(steps, _LEAST) if steps < _MANY else _MOST
+        steps = int(steps * self.effort * share)
         best: Laid | None = None
         for number in range(_STARTS + _MORE):
-            if number >= _STARTS and ((best is not None and best.complete) or large):
+            if number >= _STARTS and best is not None and best.complete:
                 break
             step(tr("layout {number} on {columns} x {rows}", number=number + 1, columns=columns, rows=rows))
             search = Search(grid, pieces, len(numbers), rails, self.joins, self.seed * 1000 + number)

@@ -7,8 +7,8 @@ For programs and notebooks (`TUTORIAL.md` beside this file walks through it)::
     result = snapcheck.check("bench.jpg", "plan.board")
     print(result.verdict.sentence)
 
-`read`, `check`, `compare`, `rules`, `simulate`, `find`, `draw`, `layout`, `sheet`, `so_far`, `grade` and
-`grade_class` do the work and give back documented results; `fits_box`, `parts_list`, `count_cubes`,
+`read`, `check`, `compare`, `rules`, `simulate`, `find`, `draw`, `layout`, `lay`, `sheet`, `so_far`, `grade`
+and `grade_class` do the work and give back documented results; `fits_box`, `parts_list`, `count_cubes`,
 `whole_box`, `paper_kit` and `adopt` do what comes before and after a lesson; all errors are `SnapcheckError`.
 """
 
@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from snapcheck.api import fits_box as fits_box
     from snapcheck.api import grade as grade
     from snapcheck.api import grade_class as grade_class
+    from snapcheck.api import lay as lay
     from snapcheck.api import layout as layout
     from snapcheck.api import paper_kit as paper_kit
     from snapcheck.api import parts_list as parts_list
@@ -78,6 +79,9 @@ if TYPE_CHECKING:
     from snapcheck.findings import Finding as Finding
     from snapcheck.findings import Severity as Severity
     from snapcheck.kit import Kit as Kit
+    from snapcheck.place import DoesNotFitError as DoesNotFitError
+    from snapcheck.place import LaidBoard as LaidBoard
+    from snapcheck.place import PartsAndNets as PartsAndNets
     from snapcheck.simulate import Simulator as Simulator
     from snapcheck.words import use_language as use_language
 
@@ -88,7 +92,7 @@ _DOOR = {
         "snapcheck.api": "Adopted BoxCheck BuildCheck BuildComparison BuildSheet ClassGrades Consequence "
         "CubeCount Drawing FaultPractice FaultSearch PaperKit PhotoReading RuleCheck "
         "Simulation SoFar adopt check compare count_cubes draw expected_readings find "
-        "fits_box grade grade_class layout paper_kit parts_list practice read rules sheet "
+        "fits_box grade grade_class lay layout paper_kit parts_list practice read rules sheet "
         "simulate so_far whole_box",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
@@ -97,6 +101,7 @@ _DOOR = {
         "SnapcheckError StoppedError StoreError",
         "snapcheck.findings": "Finding Severity",
         "snapcheck.kit": "Kit",
+        "snapcheck.place": "DoesNotFitError LaidBoard PartsAndNets",
         "snapcheck.simulate": "Simulator",
         "snapcheck.words": "use_language",
     }.items()

@@ -12,6 +12,7 @@ from snapcheck.api._grade import grade, grade_class
 from snapcheck.api._hunt import FaultPractice, FaultSearch
 from snapcheck.api._new import new
 from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
+from snapcheck.api._place import lay
 from snapcheck.api._read import draw, layout, read
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._rules import rules, without_rules
@@ -55,6 +56,7 @@ __all__ = [
     "grade",
     "grade_class",
     "kit_of",
+    "lay",
     "layout",
     "new",
     "paper_kit",

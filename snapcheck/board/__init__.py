@@ -21,6 +21,7 @@ from snapcheck.board._place import STEP, Cell, Seam, Spot, cell_of, column_lette
 from snapcheck.board._shapes import PITCH, Stroke, extent
 from snapcheck.board._stages import stage_lines
 from snapcheck.board._symbols import symbol_strokes
+from snapcheck.board._words import Line, Word, did_you_mean, split_lines
 from snapcheck.kit import Side
 
 __all__ = [
@@ -39,6 +40,7 @@ __all__ = [
     "Lead",
     "LeadEnd",
     "Leg",
+    "Line",
     "Look",
     "Oddity",
     "Probe",
@@ -51,6 +53,7 @@ __all__ = [
     "TapEnd",
     "Theme",
     "Value",
+    "Word",
     "board_from_json",
     "board_to_json",
     "cell_of",
@@ -59,6 +62,7 @@ __all__ = [
     "design_from_json",
     "design_from_text",
     "design_to_json",
+    "did_you_mean",
     "draw_png",
     "draw_svg",
     "extent",
@@ -79,6 +83,7 @@ __all__ = [
     "read_text",
     "settings_text",
     "settings_words",
+    "split_lines",
     "stage_lines",
     "svg_to_png",
     "symbol_strokes",

@@ -37,6 +37,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "draw": ("snapcheck.cli._draw", "draw a board's top view (SVG, PNG)"),
     "sheet": ("snapcheck.cli._sheet", "write a build sheet: steps, parts, what a meter should show"),
     "so-far": ("snapcheck.cli._so_far", "say how far a build on the way has come, and what is next"),
+    "lay": ("snapcheck.cli._lay", "lay parts and nets on a plate: a board that is ready to build"),
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),

@@ -12,9 +12,7 @@ _WHAT = ("design", "course", "kit", "box")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "what", choices=_WHAT, help="a plan, a course, cubes of your own, what is in the box"
-    )
+    parser.add_argument("what", choices=_WHAT, help="a plan, a course, cubes of your own, what is in the box")
     parser.add_argument("name", metavar="NAME", help="of the file or folder; nothing is written over")
 
 

@@ -18,6 +18,7 @@ ROOMS = (
     "findings",
     "circuit",
     "photo",
+    "place",
     "simulate",
     "diagnose",
     "check",

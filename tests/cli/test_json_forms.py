@@ -74,6 +74,7 @@ VERBS = {
     "compare": (["compare", PLAN, "built.board"], "comparison"),
     "compare the same": (["compare", PLAN, PLAN, "--structure-only"], "comparison"),
     "nets": (["nets", "built.board"], "nets"),
+    "lay": (["lay", str(FIXTURES / "designs" / "first-light.board")], "lay"),
     "layout": (["layout", PLAN], "layout"),
     "layout with oddities": (["layout", "built.board"], "layout"),
     "simulate": (["simulate", PLAN, "--tolerance", "10", "--sweep", "temperature"], "simulation"),

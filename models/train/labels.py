@@ -437,7 +437,9 @@ class Fonts:
         return self._cache[key]
 
 
-def text_mask(text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0, point: float = 1.0) -> np.ndarray:
+def text_mask(
+    text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0, point: float = 1.0
+) -> np.ndarray:
     """Tight uint8 coverage of `text`; `point`: size and blackness of its decimal points."""
     if spacing or (point < 1 and set(text) & set(".,")):
         x, parts = 0.0, []

@@ -137,6 +137,8 @@ def _marks() -> np.ndarray:
     return np.stack(marks)
 
 
-if __name__ == "__main__":  # world.py FONTS FOLDER PRESSES PER SEED: print the labels of a run once for all its networks
+if (
+    __name__ == "__main__"
+):  # world.py FONTS FOLDER PRESSES PER SEED: print the labels of a run once for all its networks
     some, kept, presses, each, number = sys.argv[1:]
     make_books(int(presses), int(each), some, False, int(number), os.cpu_count() or 2, Path(kept))

@@ -24,7 +24,7 @@ SIDES = (448, 640, 320)
 EASY, SMALLEST, LARGEST = 37.0, 26.0, 48.0
 #: a lattice with a residual as small as this, and with so little against it, needs no other look
 GOOD, TRUSTED = 0.03, 0.8
-#: so often a doubtful lattice is looked at again straight, with so many cells around it, and no more than these
+#: so often a doubtful lattice is looked at again straight; cells around it, and the most that are shown
 LOOKS, AROUND, MOST_CELLS = 2, 2, 34
 FEW = 16  # cubes; so few alone do not fix the camera well, the corners of the plate must help
 #: an explanation of the plate's edges that costs more, or is hardly cheaper than the next, may be wrong: of
@@ -181,7 +181,7 @@ def _lattice(
 
 
 def _look_straight(pixels: np.ndarray, lattice: Lattice, marks: dict[int, np.ndarray]) -> Tops:
-    """Tops of cubes as the network sees them on the board laid straight by a first lattice, in picture pixels.
+    """Tops of cubes, in picture pixels, as the network sees them on the board laid straight by a lattice.
 
     In a picture from aside cells are of all sizes and their sides look like tops; straight, all are alike.
     """
@@ -223,8 +223,8 @@ def _look_for_tops(pixels: np.ndarray, side: int, marks: dict[int, np.ndarray]) 
 
 
 def _peaks_of(out: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, float]:
-    """Tops in the network's maps: places, heights, steps to the right and down, in pixels of what it saw, and how
-    many of these a cell takes."""
+    """Tops in the network's maps: places, heights, steps to the right and down, in pixels of what it saw, and
+    how many of these a cell takes."""
     found = peaks(sigmoid(out[0]), 4.0, 0.3)
     ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [out.shape[2] - 1, out.shape[1] - 1])
     steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32

@@ -86,11 +86,28 @@ def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
         first = found.get(key)
         found[key] = (said, text, p) if first is None else (first[0], first[1], first[2] + p)
     weighed = [(said, text, p * usual(kind, said.value)) for said, text, p in found.values()]
-    makes_sense = sum(p for *_, p in found.values())
     fits = sum(p for *_, p in weighed)
-    total = fits + max(0.0, 1 - makes_sense)
+    if line.habits:
+        weighed = [(s, t, p * line.habits.speaks_for(t, kind.value_form)) for s, t, p in weighed]
+    total = sum(p for *_, p in weighed) + _otherwise(kind, line)
     ranked = sorted(((s, t, p / max(total, 1e-9)) for s, t, p in weighed), key=lambda v: -v[2])
     return ranked, fits
+
+
+def _otherwise(kind: Kind, line: Line) -> float:
+    """Weight of everything else that may be printed.
+
+    What makes no sense is no likelier printed than an odd value: it is a print misread. Of readings that are
+    not listed as many are taken to make sense as of the rivals that are.
+    """
+    rivals = [(p, meaning(" ".join(t.split()), kind.value_form) is not None) for t, p in line.rivals]
+    sense, nonsense = (sum(p for p, good in rivals if good is wanted) for wanted in (True, False))
+    unlisted = max(0.0, 1 - line.confidence - sense - nonsense)
+    if sense + nonsense > 0:
+        unlisted *= (sense + ODD * nonsense) / (sense + nonsense)
+    if meaning(" ".join(line.text.split()), kind.value_form) is None:
+        nonsense += line.confidence
+    return unlisted + ODD * nonsense
 
 
 def _filled(kind: Kind, line: Line) -> tuple[tuple[str, ...], np.ndarray]:

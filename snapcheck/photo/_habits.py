@@ -1,11 +1,11 @@
 """One board, one kit: how its maker prints values speaks for every reading of a print.
 
 A print is described by its traits: which decimal mark, a nought before it or not, k or K, µ or u, a gap
-before the unit, ohms with or without a sign, colours in capitals, types parted. Makers differ, but one maker's
-prints agree. By expectation-maximisation (Dempster, Laird, Rubin 1977) over the readings of all prints, each
-trait's shares on this board are found, with what is common as prior (Dirichlet); a reading of one print is then
-as much likelier as the *other* prints make its traits likelier than they are on any board. Nothing is learnt
-from a print for itself.
+before the unit, ohms with or without a sign, colours in capitals, types parted. Makers differ, but one
+maker's prints agree. By expectation-maximisation (Dempster, Laird, Rubin 1977) over the readings of all
+prints, each trait's shares on this board are found, with what is common as prior (Dirichlet); a reading
+of one print is then as much likelier as the *other* prints make its traits likelier than they are on any
+board. Nothing is learnt from a print for itself.
 """
 
 from __future__ import annotations

@@ -306,6 +306,8 @@ def _look(pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str) 
             way_out=tr("Go closer, or send the original photo instead of a reduced one."),
         )
     h, w = pixels.shape[:2]
-    if (frame.plate < -2).any() or (frame.plate[:, 0] > w + 2).any() or (frame.plate[:, 1] > h + 2).any():
+    # where every cell's top lies in the picture, what is cut off is rim, and nothing stands there
+    cells = frame.to_photo([(x, y) for x in (0, columns) for y in (0, rows)])
+    if (cells < -2).any() or (cells[:, 0] > w + 2).any() or (cells[:, 1] > h + 2).any():
         return (tr("A corner of the plate lies outside the picture."),)
     return ()

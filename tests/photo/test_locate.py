@@ -46,7 +46,7 @@ def test_tops_seen_straight_are_told_where_they_are_in_the_picture(
     pixels = np.full((*SIZE, 3), 128, np.uint8)
     at, height, right, down = _locate._look_straight(pixels, lattice(camera), {})
     assert len(at) == 1 and height[0] == pytest.approx(0.98, abs=0.05)
-    places = camera.to_pixels(np.array([top, top + (1, 0), top + (0, 1)]))
+    places = camera.to_pixels(top + np.array([(0, 0), (1, 0), (0, 1)]))
     assert np.allclose([at[0], at[0] + right[0], at[0] + down[0]], places, atol=1.0)
     mark = at[0] + np.array([(-20, -20), (20, -20), (20, 20), (-20, 20)])  # a marker is no cube
     assert len(_locate._look_straight(pixels, lattice(camera), {0: mark})[0]) == 0

@@ -97,17 +97,15 @@ def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
 def _otherwise(kind: Kind, line: Line) -> float:
     """Weight of everything else that may be printed.
 
-    What makes no sense is no likelier printed than an odd value: it is a print misread. Of readings that are
-    not listed as many are taken to make sense as of the rivals that are.
+    What makes no sense is no likelier printed than an odd value: it is a print misread. Readings that are not
+    listed are taken to be as usual as the rivals that are.
     """
-    rivals = [(p, meaning(" ".join(t.split()), kind.value_form) is not None) for t, p in line.rivals]
-    sense, nonsense = (sum(p for p, good in rivals if good is wanted) for wanted in (True, False))
-    unlisted = max(0.0, 1 - line.confidence - sense - nonsense)
-    if sense + nonsense > 0:
-        unlisted *= (sense + ODD * nonsense) / (sense + nonsense)
-    if meaning(" ".join(line.text.split()), kind.value_form) is None:
-        nonsense += line.confidence
-    return unlisted + ODD * nonsense
+    listed = [(p, meaning(" ".join(t.split()), kind.value_form)) for t, p in line.rivals]
+    told = sum(p for p, _ in listed)
+    worth = sum(p * (usual(kind, said.value) if said else ODD) for p, said in listed)
+    unlisted = max(0.0, 1 - line.confidence - told) * (worth / told if told > 0 else 1.0)
+    odd = [*listed, (line.confidence, meaning(" ".join(line.text.split()), kind.value_form))]
+    return unlisted + ODD * sum(p for p, said in odd if said is None)
 
 
 def _filled(kind: Kind, line: Line) -> tuple[tuple[str, ...], np.ndarray]:

@@ -48,6 +48,9 @@ def meaning(text: str, form: ValueForm) -> ParsedValue | None:
         return None
 
 
+_series = lru_cache(maxsize=4096)(coarsest_series)
+
+
 def usual(kind: Kind, value: float | str | None) -> float:
     """How usual a value is, as a weight: preferred numbers (IEC 60063) and the kit's own before odd ones."""
     if isinstance(value, str):
@@ -59,7 +62,7 @@ def usual(kind: Kind, value: float | str | None) -> float:
         return ODD
     if value in kind.values or kind.model not in ("resistor", "capacitor", "inductor", "zener"):
         return 1.0 if value in kind.values or not kind.values else SELDOM
-    series = coarsest_series(value) if value > 0 else None
+    series = _series(value) if value > 0 else None
     if series in ("E3", "E6") or (series == "E12" and kind.name not in WIDE):
         return 1.0
     return SELDOM if series in ("E12", "E24") else ODD

@@ -50,6 +50,10 @@ VERBS: dict[str, tuple[str, str]] = {
     "cards": ("snapcheck.cli._grade_cards", "print bench cards that say in the picture whose build it is"),
     "rubric": ("snapcheck.cli._grade_rubric", "check a rubric, try it on a sample, write it as a sheet"),
     "forget": ("snapcheck.cli._grade_forget", "erase one student of a course everywhere"),
+    "guide": (
+        "snapcheck.cli._guide",
+        "how to take photos, write plans, grade a class: a chapter of the guide",
+    ),
 }
 
 #: verbs that write what is known of students

@@ -9,7 +9,7 @@ from typing import Any
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import tr
 
@@ -78,13 +78,13 @@ def run(args: argparse.Namespace) -> int:
         or _short(before.get(key, {}).get("grade")) != _short(e.grade.to_json())
     }
     if args.json:
-        print_json({
+        print_json(document("decision", {
             "number": number,
             "changed": [
                 {"student": s, "task": t, "before": old, "after": e.grade.points, "final": e.grade.final}
                 for (s, t), (old, e) in changed.items()
             ],
-        })  # fmt: skip
+        }))  # fmt: skip
         return 0
     say(tr("Kept as number {number}.", number=number))
     for (student, task), (old, e) in changed.items():

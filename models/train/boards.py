@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import time
 from pathlib import Path
 
@@ -44,13 +45,21 @@ def board_of(T) -> Board:
         cube = Cube(kind, turn)
         if text and form is not ValueForm.NONE:
             try:
-                v = parse_value(text, form)
+                v = parse_value(_with_unit(text, form), form)
                 cube = Cube(kind, turn, v.value, text, v.unit)
             except InputError:
-                cube = Cube(kind, turn, text, text)
+                cube = (
+                    Cube(kind, turn, text, text) if form is ValueForm.TYPE else Cube(kind, turn, None, text)
+                )
         cubes[Cell(y, x)] = cube
     leads = tuple(Lead(end_of(T.ends[a]), end_of(T.ends[b])) for a, b in T.plugs)
     return Board(T.cols, T.rows, cubes, frozenset(seam_of(*tap) for tap in T.taps), leads)
+
+
+def _with_unit(text: str, form: ValueForm) -> str:
+    """What a capacitor's bare three-digit code stands for (IEC 60062): alone it may be read in two ways."""
+    coded = re.fullmatch(r"(\d\d)(\d)", text) if form is ValueForm.FARADS else None
+    return f"{int(coded[1]) * 10 ** int(coded[2])} pF" if coded else text
 
 
 def truth(S, T, W: int, H: int) -> dict:

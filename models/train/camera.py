@@ -87,10 +87,11 @@ def jpeg(x, q):
     return torch.stack([y + 1.403 * cr, y - 0.344 * cb - 0.714 * cr, y + 1.773 * cb], 1).clamp(0, 1)
 
 
-def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0):
+def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0, burnt: float = 0.0):
     """(n, h, w, 3) radiance to (n, 3, h, w) sRGB in 0..1, as a phone in a hand would write it.
 
     px_cell: how many pixels one cell takes, so that blur stays in proportion to the print.
+    burnt: how often a picture is exposed for something darker than the board.
     """
     n = rad.shape[0]
     dev = rad.device
@@ -101,7 +102,7 @@ def develop(rad, g: torch.Generator, hard: float = 0.2, px_cell: float = 100.0):
     lum = (0.21 * x[:, 0] + 0.72 * x[:, 1] + 0.07 * x[:, 2]).flatten(1)
     sub = lum[:, :: max(1, lum.shape[1] // 4096)]
     key = (torch.quantile(sub, 0.5, dim=1) + torch.quantile(sub, 0.93, dim=1) * 0.5).clamp(min=1e-4)
-    ev = torch.exp2(u(-1.0, 1.0) + hardm * u(-2.2, 1.7))
+    ev = torch.exp2(u(-1.0, 1.0) + hardm * u(-2.2, 1.7) + (u(0, 1) < burnt).float() * u(0.5, 2.6))
     x = x * (0.5 / key * ev)[:, None, None, None]
     wb = torch.stack([torch.exp(u(-0.15, 0.15)), torch.ones(n, device=dev), torch.exp(u(-0.2, 0.2))], 1)
     x = x * wb[:, :, None, None]

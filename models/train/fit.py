@@ -279,7 +279,7 @@ def symbol_crops(items, rng, per, span, P, W, H, dev):
     sc = span * np.exp(rng.normal(size=n) * 0.03)
     sx, sy = sc * np.exp(rng.normal(size=n) * 0.015), sc * np.exp(rng.normal(size=n) * 0.015)
     # grids are true to a fiftieth of a cell, but where tops are burnt out or dark to a tenth
-    off = np.where(rng.random(n) < 0.15, 0.08, 0.022)
+    off = np.where(rng.random(n) < 0.22, 0.08, 0.022)
     jx, jy = rng.normal(size=n) * off, rng.normal(size=n) * off
     th = affine((x + 1 + jx) * P, (y + 1 + jy) * P, sx * P / 2, sy * P / 2, ang, W, H, dev)
     turn = (turn - rot) % 4
@@ -457,6 +457,8 @@ SETUP = {  # W, H, samples a pixel, pictures a render, uses of each, uses of eac
 
 
 SETTLE = 24  # batches
+KEEP = 150  # seconds between checkpoints
+BURNT = 0.1  # of the pictures
 
 
 class Norms:
@@ -483,6 +485,19 @@ class Norms:
                 m.weight.mul_(torch.sqrt(var + m.eps))
 
 
+def save(a, state, step: int, rendered: int, hist: list) -> None:
+    """Write the checkpoint, and how it came about, beside it."""
+    out = Path(a.out)
+    out.mkdir(parents=True, exist_ok=True)
+    halves = {k: (v.half() if v.dtype.is_floating_point else v) for k, v in state.items()}
+    torch.save(halves, out / f"{a.net}.part")
+    (out / f"{a.net}.part").rename(out / f"{a.net}.pt")
+    last = torch.stack(hist[-300:]).mean(0).tolist() if hist else [None, None]
+    told = {"net": a.net, "steps": step, "pictures": rendered, "minutes": a.minutes, "presses": a.presses}
+    told |= {"seed": a.seed, "loss": last[0], "right": last[1]}
+    (out / f"{a.net}.json").write_text(json.dumps(told))
+
+
 def main() -> None:
     ap = argparse.ArgumentParser()
     ap.add_argument("net", choices=list(NETS))
@@ -492,6 +507,7 @@ def main() -> None:
     ap.add_argument("--from", dest="start")
     ap.add_argument("--presses", type=int, default=2400)
     ap.add_argument("--per", type=int, default=44)
+    ap.add_argument("--books", type=Path, help="folder with the labels, printed beforehand by world.py")
     ap.add_argument("--seed", type=int, default=1)
     ap.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) - 1))
     ap.add_argument("--lr", type=float)
@@ -508,10 +524,11 @@ def main() -> None:
     cfg = SETUP[a.net]
     torch.manual_seed(a.seed)
     rng = np.random.default_rng(a.seed)
-    book = make_books(a.presses, a.per, a.fonts, False, a.seed, a.workers)
+    book = make_books(a.presses, a.per, a.fonts, False, a.seed, a.workers, a.books)
     print(f"{a.net}: {len(book[1])} labels in {time.time() - t_start:.0f} s", flush=True)
     tracer = Tracer()
     dev = tracer.dev
+    book = (book[0].to(dev), *book[1:])
     torch.backends.cudnn.benchmark = True
     net, settling = NETS[a.net]().to(dev), 0
     if a.start and not (Path(a.start) / f"{a.net}.pt").exists():
@@ -575,7 +592,7 @@ def main() -> None:
     g = torch.Generator(device=dev)
     g.manual_seed(a.seed)
     budget = a.minutes * 60 - (time.time() - t_start)
-    t0, step, shown, hist, rendered = time.time(), 0, 0.0, [], 0
+    t0, step, shown, hist, rendered, kept, waited = time.time(), 0, 0.0, [], 0, time.time(), 0.0
     ready: queue.Queue = queue.Queue(3)
     stop = threading.Event()
 
@@ -592,7 +609,9 @@ def main() -> None:
     th = threading.Thread(target=produce, daemon=True)
     th.start()
     while time.time() - t0 < budget:
+        before = time.time()
         rad, items, W, H, P = ready.get()
+        waited += time.time() - before
         rendered += len(items)
         for use in range(cfg["reuse"]):
             p = min(1.0, (time.time() - t0) / budget)
@@ -602,7 +621,7 @@ def main() -> None:
             with torch.no_grad():
                 px = {"locate": 38.0, "wires": float(wires.P), "walk": float(walk.P)}.get(a.net, P)
                 if use % cfg.get("crops", 1) == 0:
-                    x = camera.develop(rad, g, 0.2, px)
+                    x = camera.develop(rad, g, 0.2, px, BURNT)
             if settling == 0 and not ema:
                 if norms:
                     norms.settle()
@@ -652,35 +671,20 @@ def main() -> None:
             hist.append(
                 torch.stack([loss.detach().float(), acc.detach().to(dev).float()])
             )  # no waiting for the GPU
+        if ema and time.time() - kept > KEEP:
+            kept = time.time()
+            save(a, ema, step, rendered, hist)
         if hist and time.time() - shown > 20:
             shown = time.time()
             hist = hist[-300:]
             m = torch.stack(hist[-200:]).mean(0).tolist()
             print(
-                f"{a.net} {shown - t0:5.0f} s step {step} pictures {rendered} loss {m[0]:.4f} right {m[1]:.4f}",
+                f"{a.net} {shown - t0:5.0f} s step {step} pictures {rendered} loss {m[0]:.4f} right {m[1]:.4f} "
+                f"waited {waited:.0f} s",
                 flush=True,
             )
     stop.set()
-    out = Path(a.out)
-    out.mkdir(parents=True, exist_ok=True)
-    torch.save(
-        {k: (v.half() if v.dtype.is_floating_point else v) for k, v in (ema or state).items()},
-        out / f"{a.net}.pt",
-    )
-    (out / f"{a.net}.json").write_text(
-        json.dumps(
-            {
-                "net": a.net,
-                "steps": step,
-                "pictures": rendered,
-                "minutes": a.minutes,
-                "presses": a.presses,
-                "seed": a.seed,
-                "loss": float(torch.stack(hist[-300:])[:, 0].mean()) if hist else None,
-                "right": float(torch.stack(hist[-300:])[:, 1].mean()) if hist else None,
-            }
-        )
-    )
+    save(a, ema or state, step, rendered, hist)
     for f, *_ in feeders:
         f.stop()
     print(f"{a.net}: done, {step} steps, {rendered} pictures", flush=True)

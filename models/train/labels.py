@@ -437,9 +437,11 @@ class Fonts:
         return self._cache[key]
 
 
-def text_mask(text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0) -> np.ndarray:
-    """Tight uint8 coverage of `text`."""
-    if spacing:
+def text_mask(
+    text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0, point: float = 1.0
+) -> np.ndarray:
+    """Tight uint8 coverage of `text`; `point`: size and blackness of its decimal points."""
+    if spacing or (point < 1 and set(text) & set(".,")):
         x, parts = 0.0, []
         for ch in text:
             parts.append((x, ch))
@@ -450,8 +452,16 @@ def text_mask(text: str, font: ImageFont.FreeTypeFont, spacing: float = 0.0) -> 
         parts = [(0.0, text)]
     im = Image.new("L", (w + font.size, int(font.size * 2)), 0)
     d = ImageDraw.Draw(im)
+    small = font.font_variant(size=max(4, int(font.size * point))) if point < 1 else font
     for x, t in parts:
-        d.text((x + font.size * 0.5, font.size * 0.35), t, 255, font=font)
+        at = x + font.size * 0.5
+        if t in (".", ",") and point < 1:
+            at += (font.getlength(t) - small.getlength(t)) / 2
+            d.text((at, font.size * 1.25), t, int(255 * min(1.0, 0.4 + 0.6 * point)), font=small, anchor="ls")
+        elif len(parts) > 1:
+            d.text((at, font.size * 1.25), t, 255, font=font, anchor="ls")
+        else:
+            d.text((at, font.size * 0.35), t, 255, font=font)
     a = np.asarray(im)
     ys, xs = np.where(a > 40)
     if len(ys) == 0:
@@ -499,6 +509,7 @@ class Press:
         self.stretch = rng.choice([1.0, 1.0, 1.0, rng.uniform(0.75, 1.2)])
         self.spacing = rng.choice([0.0, 0.0, 0.0, rng.uniform(0, 0.12)])
         self.value_accent = rng.random() < 0.15
+        self.point = rng.uniform(0.6, 1.0) if rng.random() < 0.15 else 1.0
         self.letter_font = fonts.get(rng)
         self.wire_frame = rng.random() < 0.6
 
@@ -507,7 +518,8 @@ class Press:
         lines = text.split("\n")
         height *= 1.0 if len(lines) == 1 else 0.82
         px = max(8, int(height * 0.5 * n * 1.38))
-        parts = [text_mask(t, self.fonts.load(font or self.font, px), self.spacing * px) for t in lines]
+        some = self.fonts.load(font or self.font, px)
+        parts = [text_mask(t, some, self.spacing * px, self.point) for t in lines]
         m = parts[0] if len(parts) == 1 else self._stack(parts, px, align)
         want = height * 0.5 * n
         k = min(want / max(8.0, px * 0.72), max_w * 0.5 * n / m.shape[1] / self.stretch)

@@ -761,7 +761,7 @@ class Maker:
         S["grain"] = rng.choice([0, rng.uniform(0, 0.25)])
         # --- camera
         if tilt is None:  # seen from the side, the sides of cubes look like tops
-            tilt = min(42, abs(rng.normal()) * 14) if rng.random() < 0.7 else rng.uniform(18, 48)
+            tilt = min(42, abs(rng.normal()) * 14) if rng.random() < 0.6 else rng.uniform(18, 50)
         az, roll = rng.uniform(0, 360), rng.normal() * 9
         if rng.random() < 0.6:
             az = rng.normal() * 15
@@ -772,8 +772,8 @@ class Maker:
         if wide:
             fov = rng.uniform(80, 105)
         fill = rng.uniform(0.72, 1.0) if rng.random() < 0.8 else rng.uniform(0.4, 0.75)
-        if rng.random() < 0.05:  # a corner may be cut off
-            fill = rng.uniform(1.0, 1.1)
+        if rng.random() < 0.08:  # a corner may be cut off
+            fill = rng.uniform(1.0, 1.2)
         pos, ex, ey, ez, f, D = look_at(
             rng,
             cols,

@@ -954,6 +954,44 @@ def k_supply(p):
     p.to_side("W", -e, 0), p.to_side("E", e, 0)
 
 
+def jack_in_a_box(p, x, gnd):
+    """A jack drawn with its housing: the bush as a block at one end, one or two springs within."""
+    h = p.h
+    a, b = h.num("box_a", 0.2, 0.42), h.num("box_b", 0.2, 0.42)
+    m = h.pick("box_m", 1, -1)  # which way up
+    if h.pick("box_open", 0, 1, weights=(3, 1)):
+        p.line((x + a, -b), (x - a, -b), (x - a, b), (x + a, b))
+    else:
+        p.line((x - a, -b), (x + a, -b), (x + a, b), (x - a, b), closed=True)
+    t, u = h.num("box_t", 0.06, 0.14), h.num("box_u", 0.25, 1.0)  # the bush: its thickness and length
+    side = h.pick("box_bush", "out", "in", "end", weights=(3, 1, 1))
+    x0 = x - a - t if side == "out" else x - a
+    low, high = (b - 2 * b * u, b) if side != "end" else (-b * u, b * u)
+    p.shape(
+        (x0, m * low), (x0 + t, m * low), (x0 + t, m * high), (x0, m * high),
+        filled=h.pick("box_fill", 1, 0, weights=(3, 1)),
+    )  # fmt: skip
+    v, y = h.num("box_v", 0.06, 0.13), h.num("box_y", -0.1, 0.1) * m
+    tip = x - a + h.num("box_tip", 0.12, 0.3)
+    p.line((tip - v, y), (tip, y + m * v), (tip + v, y), (x + a, y))
+    if abs(y) > 0.02:
+        p.line((x + a, y), (x + a + 0.06, y), (x + a + 0.06, 0))
+        p.to_side("E", x + a + 0.06, 0)
+    else:
+        p.to_side("E", x + a, 0)
+    gx, gy = x + h.num("box_gx", -0.8, 0.8) * a, b + h.num("aud_gy", 0.06, 0.2)
+    if h.pick("box_second", 1, 0, weights=(3, 2)):  # the sleeve has a spring of its own
+        z = -m * h.num("box_z", 0.35, 0.75) * b
+        p.line((tip - v, z), (tip, z + m * v), (tip + v, z), (gx, z), (gx, b))
+    if gnd:
+        if h.pick("box_away", 0, 1):  # led aside before it goes to the reference
+            p.line((gx, b), (gx, gy), (gx - 0.25, gy), (gx - 0.25, gy + 0.08))
+            gx, gy = gx - 0.25, gy + 0.08
+        else:
+            p.line((gx, b), (gx, gy))
+        ground_symbol(p, gx, gy, 0.55, "gnd2" if h.pick("aud_own_gnd", 0, 1, weights=(3, 1)) else "gnd")
+
+
 def k_audio_in(p):
     """A signal connector, signal on E; its body touches the plate."""
     h = p.h
@@ -969,7 +1007,8 @@ def k_audio_in(p):
         "chevron",
         "barrel",
         "tip",
-        weights=(5, 4, 1.5, 1.5, 1.0, 0.8, 1.2, 1.2, 0.8, 1.0),
+        "boxed",
+        weights=(5, 4, 1.5, 1.5, 1.0, 0.8, 1.2, 1.2, 0.8, 1.0, 3.0),
     )
     gnd = h.pick("aud_gnd", 1, 0, weights=(7, 1))
     x = h.num("aud_x", -0.3, 0.02)
@@ -1049,6 +1088,8 @@ def k_audio_in(p):
             p.line((gx, r), (gx, y))
         if gnd:
             ground_symbol(p, gx, y, 0.62, "gnd2" if h.pick("aud_own_gnd", 0, 1, weights=(3, 1)) else "gnd")
+    elif f == "boxed":
+        jack_in_a_box(p, x, gnd)
     elif f == "female":
         r = h.num("aud_r", 0.17, 0.28)
         p.arc(x, 0, r, 90, 270)

@@ -23,7 +23,7 @@ def make(mk, W, H):
 
 def centred(mk, W, H, P, cols, rows, leads):
     """A board seen straight, P pixels a cell, in the middle of a picture of W by H."""
-    s = mk.make(W, H, cols=cols, rows=rows, rect=P, n_leads=leads, hands=0.02)
+    s = mk.make(W, H, cols=cols, rows=rows, rect=P, n_leads=leads, hands=0.0, trouble=False)
     mx, my = (W / P - cols) / 2, (H / P - rows) / 2
     s[0]["A"] = (1 / P, 0, -mx, 0, 1 / P, -my)
     return s

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import ctypes
+import os
+import pickle
+import shutil
 import subprocess
+import sys
 import tempfile
 from multiprocessing import Pool
 from pathlib import Path
@@ -80,19 +84,49 @@ def stage(presses: int, per: int, fonts: str, held_out: bool, seed: int):
     return tracer, scenes.Maker(*book, seed), g, tex.to(tracer.dev)
 
 
-def make_books(n_press: int, per: int, fonts: str, held_out: bool, seed: int, workers: int):
-    """Textures (N, 160, 160, 3) uint8 tensor (CPU), kinds, press numbers, texts, text boxes, marker label numbers."""
-    jobs = [(seed * 100000 + i, per, fonts, held_out, 160) for i in range(n_press)]
-    if workers > 1:
-        with Pool(workers) as pool:
-            res = pool.map(labels.book, jobs, chunksize=4)
-    else:
-        res = [labels.book(j) for j in jobs]
-    tex = [r[0] for r in res]
-    kinds = np.concatenate([r[1] for r in res])
-    texts = [t for r in res for t in r[2]]
-    press = np.concatenate([r[3] for r in res])
-    boxes = np.concatenate([r[4] for r in res])
+def make_books(
+    n_press: int, per: int, fonts: str, held_out: bool, seed: int, workers: int, keep: Path | None = None
+):
+    """Textures (N, 160, 160, 3) uint8 tensor (CPU), kinds, press numbers, texts, text boxes, marker label numbers.
+
+    Args:
+        keep: folder in which they are kept, and taken from when they are there: for several networks at once.
+    """
+    folder = keep or Path(tempfile.mkdtemp())
+    tops, rest = folder / f"tops-{seed}-{n_press}.npy", folder / f"tops-{seed}-{n_press}.pkl"
+    total = n_press * per
+    if not rest.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        sheet = np.lib.format.open_memmap(tops, "w+", np.uint8, (total + 4, 160, 160, 3))
+        sheet[total:] = _marks()
+        sheet.flush()
+        jobs = [((seed * 100000 + i, per, fonts, held_out, 160), tops, i * per) for i in range(n_press)]
+        if workers > 1:
+            with Pool(workers) as pool:
+                res = pool.map(_printed, jobs, chunksize=4)
+        else:
+            res = [_printed(j) for j in jobs]
+        rest.write_bytes(pickle.dumps(res))
+    res = pickle.loads(rest.read_bytes())
+    sheet = np.load(tops, mmap_mode="c" if keep else None)
+    if not keep:
+        shutil.rmtree(folder)
+    kinds, press, boxes = (np.concatenate([r[k] for r in res]) for k in (0, 2, 3))
+    texts = [t for r in res for t in r[1]]
+    return torch.from_numpy(sheet), kinds, press, texts, boxes, np.arange(total, total + 4)
+
+
+def _printed(job):
+    """Print one book into its place among all; what else is known of it."""
+    args, tops, first = job
+    tex, kinds, texts, press, boxes = labels.book(args)
+    sheet = np.load(tops, mmap_mode="r+")
+    sheet[first : first + len(tex)] = tex
+    return kinds, texts, press, boxes
+
+
+def _marks() -> np.ndarray:
+    """The four corner markers as labels."""
     d = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12)
     marks = []
     for i in range(4):
@@ -100,6 +134,11 @@ def make_books(n_press: int, per: int, fonts: str, held_out: bool, seed: int, wo
         q = np.full((160, 160), 255, np.uint8)
         q[16:144, 16:144] = m
         marks.append(np.repeat((255 - q)[..., None], 3, -1))
-    total = sum(len(t) for t in tex)
-    allt = np.concatenate([*tex, np.stack(marks)])
-    return torch.from_numpy(allt), kinds, press, texts, boxes, np.arange(total, total + 4)
+    return np.stack(marks)
+
+
+if (
+    __name__ == "__main__"
+):  # world.py FONTS FOLDER PRESSES PER SEED: print the labels of a run once for all its networks
+    some, kept, presses, each, number = sys.argv[1:]
+    make_books(int(presses), int(each), some, False, int(number), os.cpu_count() or 2, Path(kept))

@@ -8,6 +8,7 @@ this only as far as builds rarely differ from plans; what it shows clearly stand
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -28,8 +29,9 @@ _VERY_CUBE = 200
 _KINDS_AT_HAND, _VALUES_AT_HAND = 8, 10
 #: how likely a print that makes no sense, or that no cube of the kit carries, is really there
 _STRANGE = 0.05
-#: two values as far apart as this differ by where the point or the prefix stands
-_DECADE = 5.0
+#: two values whose decimal logarithms differ by a whole number, as nearly, differ by where the point or the
+#: prefix stands
+_SAME_DIGITS = 0.01
 #: choices at least as likely as this are rivals
 _RIVAL = 0.02
 #: other ends that a lead may be plugged into by mistake (common practice, no source)
@@ -139,7 +141,8 @@ def _decade_rivals(some: Chances, want: Cube | None) -> bool:
     if want is None or not isinstance(want.value, float | int) or not want.value:
         return False
     values = [c.value for c, p in some if c is not None and p >= _RIVAL and isinstance(c.value, float | int)]
-    return any(v > _DECADE * want.value or v * _DECADE < want.value for v in values)
+    decades = [math.log10(v / want.value) for v in values if v > 0]
+    return any(abs(d) > 0.5 and abs(d - round(d)) < _SAME_DIGITS for d in decades)
 
 
 def settled_links(reading: Reading, planned: Board, settings: ComparisonSettings) -> Reading:

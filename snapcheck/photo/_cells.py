@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._reading import Frame
+
+if TYPE_CHECKING:
+    from snapcheck.photo._habits import Habits
 
 CROP, SPAN = 72, 1.2  # the symbol network sees 72 pixels that span 1.2 cells
 FINE = 120  # pixels per cell of the flattened board that crops are taken from
@@ -174,6 +178,7 @@ class Line:
         views: what the network said of each place of the line, (frames, letters) probabilities a view; of the
             upper of two lines.
         below: the same of the lower one, empty where there is none.
+        habits: what the other prints of the board say of how they are written; None where nobody asked.
     """
 
     text: str
@@ -181,6 +186,7 @@ class Line:
     rivals: tuple[tuple[str, float], ...]
     views: tuple[np.ndarray, ...] = field(default=(), compare=False, repr=False)
     below: tuple[np.ndarray, ...] = field(default=(), compare=False, repr=False)
+    habits: Habits | None = field(default=None, compare=False, repr=False)
 
 
 #: a line's height in the crop, in heights of its print: the first view, and those taken where it is not clear
@@ -193,7 +199,7 @@ CLEAR = 0.99
 LINE_SHARE, LINE_OFF = 0.45, 0.275
 #: from here on, and up to here, the number of lines is not doubted
 ONE, TWO = 0.03, 0.97
-RIVALS = 6
+RIVALS = 24  # readings of one print that are kept
 
 
 def read_prints(
@@ -265,7 +271,7 @@ def read_lines(
             for text, p in ((line.text, line.confidence), *line.rivals):
                 votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
         (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
-        first[i] = Line(text, p, tuple(rest[:6]), first[i].views + views[0][k].views + views[1][k].views)
+        first[i] = Line(text, p, tuple(rest[:RIVALS]), first[i].views + views[0][k].views + views[1][k].views)
     return first
 
 
@@ -345,6 +351,6 @@ def _decode(prob: np.ndarray, width: int = 12) -> Line:
     return Line(
         ranked[0][0].strip(),
         float(ranked[0][1]),
-        tuple((t.strip(), float(p)) for t, p in ranked[1:6] if p > 1e-4),
+        tuple((t.strip(), float(p)) for t, p in ranked[1:RIVALS] if p > 1e-4),
         (prob,),
     )

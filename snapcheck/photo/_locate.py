@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
 from snapcheck.errors import PhotoError
-from snapcheck.photo._cells import sigmoid
+from snapcheck.photo._cells import flatten, sigmoid
 from snapcheck.photo._lattice import Lattice, Peaks, fit, peaks
 from snapcheck.photo._nets import calibration, run
 from snapcheck.photo._open import Picture
@@ -24,11 +24,17 @@ SIDES = (448, 640, 320)
 EASY, SMALLEST, LARGEST = 37.0, 26.0, 48.0
 #: a lattice with a residual as small as this, and with so little against it, needs no other look
 GOOD, TRUSTED = 0.03, 0.8
+#: so often a doubtful lattice is looked at again straight; cells around it, and the most that are shown
+LOOKS, AROUND, MOST_CELLS = 2, 2, 34
 FEW = 16  # cubes; so few alone do not fix the camera well, the corners of the plate must help
 #: an explanation of the plate's edges that costs more, or is hardly cheaper than the next, may be wrong: of
 #: 130 boards drawn by models/train seven were, six of them beyond these, and one in twelve of the right ones
 COST_DOUBTFUL, GAP_DOUBTFUL = 13.0, 7.0
 CORNER_NEAR = 0.9  # how far from where it is expected, in cells, such a corner may lie
+
+
+#: of cube tops: places, heights, steps to the right and lower neighbours
+Tops = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -44,7 +50,7 @@ class _View:
     side: int
     out: np.ndarray
     scale: np.ndarray
-    tops: tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+    tops: Tops
     cell: float
 
 
@@ -163,7 +169,41 @@ def _lattice(
             best = lattice, view
         if lattice.residual < GOOD and lattice.trust > TRUSTED:
             break
+    for _ in range(LOOKS):
+        if best is None or (best[0].residual < GOOD and best[0].trust > TRUSTED):
+            break
+        tops = _look_straight(pixels, best[0], marks)
+        better = fit(*tops, *expected) if len(tops[0]) >= 3 else None
+        if better is None or _worth(better) <= _worth(best[0]):
+            break
+        best = better, replace(best[1], tops=tops)
     return best, widest, seen
+
+
+def _look_straight(pixels: np.ndarray, lattice: Lattice, marks: dict[int, np.ndarray]) -> Tops:
+    """Tops of cubes, in picture pixels, as the network sees them on the board laid straight by a lattice.
+
+    In a picture from aside cells are of all sizes and their sides look like tops; straight, all are alike.
+    """
+    height, width = pixels.shape[:2]
+    camera, (low, high) = lattice.camera, (lattice.cells.min(0), lattice.cells.max(0) + 1)
+    columns, rows = (int(n) for n in np.minimum(high - low + 2 * AROUND, MOST_CELLS))
+    first = (int(low[0]) - AROUND, int(low[1]) - AROUND)
+    across = camera.to_pixels(np.stack([(low + high) / 2, (low + high) / 2 + (1, 0)]))
+    k = min(1.0, 1.2 * EASY / max(float(np.hypot(*(across[1] - across[0]))), 1.0))
+    small = cv2.resize(pixels, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
+    frame = Frame(
+        (width, height), camera.tops, (float(camera.centre[0]), float(camera.centre[1])),
+        camera.focal, camera.k1, lattice.residual, np.zeros((4, 2)),
+    )  # fmt: skip
+    board = flatten(small, frame, columns, rows, EASY, 0.0, first=first, scale=k)
+    pad = (-board.shape[0] % 32, -board.shape[1] % 32)
+    board = cv2.copyMakeBorder(board, 0, pad[0], 0, pad[1], cv2.BORDER_REPLICATE)
+    at, seen, right, down, _ = _peaks_of(run("locate", board[None])[0])
+    places = [camera.to_pixels((p + 0.5) / EASY + first) for p in (at, at + right, at + down)]
+    free = _free_of_marks(places[0], marks)
+    here, rights, downs = (p[free] for p in places)
+    return here, seen[free], rights - here, downs - here
 
 
 def _worth(lattice: Lattice) -> float:
@@ -176,19 +216,31 @@ def _look_for_tops(pixels: np.ndarray, side: int, marks: dict[int, np.ndarray]) 
     w, h = max(64, round(width * k / 32) * 32), max(64, round(height * k / 32) * 32)
     out = run("locate", cv2.resize(pixels, (w, h), interpolation=cv2.INTER_AREA)[None])[0]
     scale = np.array([width / w, height / h])
+    at, seen, right, down, cell = _peaks_of(out)
+    at = (at + 0.5) * scale - 0.5
+    free = _free_of_marks(at, marks)
+    return _View(side, out, scale, (at[free], seen[free], right[free] * scale, down[free] * scale), cell)
+
+
+def _peaks_of(out: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, float]:
+    """Tops in the network's maps: places, heights, steps to the right and down, in pixels of what it saw, and
+    how many of these a cell takes."""
     found = peaks(sigmoid(out[0]), 4.0, 0.3)
-    if marks:  # a marker is no cube
-        middles = np.array([m.mean(0) for m in marks.values()])
-        reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
-        at = found.at * scale - 0.5
-        free = (np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1]) > reach).all(1)
-        found = Peaks(found.at[free], found.height[free])
-    # the network counts pixels from their corners (see locate_targets in models/train/fit.py)
-    at = found.at * scale - 0.5
     ix = np.clip(np.round((found.at + 0.5) / 4 - 0.5).astype(int), 0, [out.shape[2] - 1, out.shape[1] - 1])
     steps = out[3:7, ix[:, 1], ix[:, 0]].T * 32
     cell = float(np.median(np.hypot(steps[:, 0], steps[:, 1]))) if len(ix) else 0.0
-    return _View(side, out, scale, (at, found.height, steps[:, :2] * scale, steps[:, 2:] * scale), cell)
+    # the network counts pixels from their corners (see locate_targets in models/train/fit.py)
+    return found.at - 0.5, found.height, steps[:, :2], steps[:, 2:], cell
+
+
+def _free_of_marks(at: np.ndarray, marks: dict[int, np.ndarray]) -> np.ndarray:
+    """Which of these places are on no marker: a marker is no cube."""
+    if not marks:
+        return np.ones(len(at), bool)
+    middles = np.array([m.mean(0) for m in marks.values()])
+    reach = np.array([np.hypot(*(m[0] - m[2])) for m in marks.values()]) / 2
+    away = np.hypot(at[:, None, 0] - middles[:, 0], at[:, None, 1] - middles[:, 1])
+    return np.asarray((away > reach).all(1))
 
 
 def _sides(first: _View, longest: int) -> Iterator[int]:
@@ -254,6 +306,8 @@ def _look(pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str) 
             way_out=tr("Go closer, or send the original photo instead of a reduced one."),
         )
     h, w = pixels.shape[:2]
-    if (frame.plate < -2).any() or (frame.plate[:, 0] > w + 2).any() or (frame.plate[:, 1] > h + 2).any():
+    # where every cell's top lies in the picture, what is cut off is rim, and nothing stands there
+    cells = frame.to_photo([(x, y) for x in (0, columns) for y in (0, rows)])
+    if (cells < -2).any() or (cells[:, 0] > w + 2).any() or (cells[:, 1] > h + 2).any():
         return (tr("A corner of the plate lies outside the picture."),)
     return ()

@@ -10,6 +10,7 @@ import numpy as np
 from snapcheck.photo._lattice import Lattice, Peaks
 
 MARKER_SIDE = 1024  # longer side of the picture, in pixels, in which markers are sought
+CLEAR_CORNER, MERGED_BESIDE = 0.5, 0.08
 MARKED = 1.5  # how much a marker says about the corner it stands in; a corner seen says up to 1
 MARKER_RIM, MARKER_OFF = 0.12, 0.35  # cells from a marker to the plate's corner, and how far that may be off
 
@@ -57,7 +58,10 @@ def edges(  # noqa: PLR0912
                 merged[-1] = ((v * u + value * weight) / (u + weight), u + weight)
             else:
                 merged.append((value, weight))
-        proposals.append([v for v, _ in sorted(merged, key=lambda m: -m[1])[:4]])
+        some = [v for v, _ in sorted(merged, key=lambda m: -m[1])[:4]]
+        # what was merged may lie beside a corner that is seen well
+        clear = [v for v, w in zip(values, weights, strict=True) if w > CLEAR_CORNER]
+        proposals.append(some + [v for v in clear if min(abs(v - u) for u in some) > MERGED_BESIDE])
     ranked = []
     off = 1 - prob
     total = float(prob.sum())

@@ -13,6 +13,7 @@ from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
 from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_prints, read_symbols, sigmoid
+from snapcheck.photo._habits import with_habits
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture, picture_of
@@ -177,6 +178,7 @@ def read_cells(
     carries = (prob[:, :other] * valued).sum(1) > 10 * SOME_CHANCE
     printed = np.flatnonzero((prob[:, empty] < HARDLY) & carries)
     lines = _prints(board, places, s, printed, quarter, best, kinds, kit)
+    lines = with_habits(lines, {i: kit[known[int(best[i])]].value_form for i in lines})
     cubes: dict[Cell, CubeReading] = {}
     blanks: dict[Cell, BlankReading] = {}
     for i, (column, row) in enumerate(places):

@@ -48,6 +48,9 @@ def meaning(text: str, form: ValueForm) -> ParsedValue | None:
         return None
 
 
+_series = lru_cache(maxsize=4096)(coarsest_series)
+
+
 def usual(kind: Kind, value: float | str | None) -> float:
     """How usual a value is, as a weight: preferred numbers (IEC 60063) and the kit's own before odd ones."""
     if isinstance(value, str):
@@ -59,7 +62,7 @@ def usual(kind: Kind, value: float | str | None) -> float:
         return ODD
     if value in kind.values or kind.model not in ("resistor", "capacitor", "inductor", "zener"):
         return 1.0 if value in kind.values or not kind.values else SELDOM
-    series = coarsest_series(value) if value > 0 else None
+    series = _series(value) if value > 0 else None
     if series in ("E3", "E6") or (series == "E12" and kind.name not in WIDE):
         return 1.0
     return SELDOM if series in ("E12", "E24") else ODD
@@ -86,11 +89,26 @@ def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
         first = found.get(key)
         found[key] = (said, text, p) if first is None else (first[0], first[1], first[2] + p)
     weighed = [(said, text, p * usual(kind, said.value)) for said, text, p in found.values()]
-    makes_sense = sum(p for *_, p in found.values())
     fits = sum(p for *_, p in weighed)
-    total = fits + max(0.0, 1 - makes_sense)
+    if line.habits:
+        weighed = [(s, t, p * line.habits.speaks_for(t, kind.value_form)) for s, t, p in weighed]
+    total = sum(p for *_, p in weighed) + _otherwise(kind, line)
     ranked = sorted(((s, t, p / max(total, 1e-9)) for s, t, p in weighed), key=lambda v: -v[2])
     return ranked, fits
+
+
+def _otherwise(kind: Kind, line: Line) -> float:
+    """Weight of everything else that may be printed.
+
+    What makes no sense is no likelier printed than an odd value: it is a print misread. Readings that are not
+    listed are taken to be as usual as the rivals that are.
+    """
+    listed = [(p, meaning(" ".join(t.split()), kind.value_form)) for t, p in line.rivals]
+    told = sum(p for p, _ in listed)
+    worth = sum(p * (usual(kind, said.value) if said else ODD) for p, said in listed)
+    unlisted = max(0.0, 1 - line.confidence - told) * (worth / told if told > 0 else 1.0)
+    odd = [*listed, (line.confidence, meaning(" ".join(line.text.split()), kind.value_form))]
+    return unlisted + ODD * sum(p for p, said in odd if said is None)
 
 
 def _filled(kind: Kind, line: Line) -> tuple[tuple[str, ...], np.ndarray]:

@@ -3,6 +3,18 @@ themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` abov
 
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.api._bench import (
+    Exercise,
+    clean_picture,
+    course_of,
+    exercises_of,
+    hand_in,
+    lasting_simulator,
+    page_style,
+    page_templates,
+    sample_exercises,
+    warm_up,
+)
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
@@ -29,23 +41,33 @@ __all__ = [
     "ClassGrades",
     "Consequence",
     "Drawing",
+    "Exercise",
     "PhotoReading",
     "RuleCheck",
     "Simulation",
     "board_of",
     "check",
+    "clean_picture",
     "compare",
+    "course_of",
     "draw",
+    "exercises_of",
     "grade",
     "grade_class",
+    "hand_in",
     "kit_of",
+    "lasting_simulator",
     "layout",
+    "page_style",
+    "page_templates",
     "plan_of",
     "read",
     "reading_of",
     "rules",
+    "sample_exercises",
     "simulate",
     "solver",
+    "warm_up",
     "without_rules",
 ]
 

@@ -6,6 +6,7 @@ from snapcheck.grade._course import Course, Student, Task, load_course, read_ros
 from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
 from snapcheck.grade._decide import decide, history_lines
 from snapcheck.grade._facts import Facts, facts_of
+from snapcheck.grade._hand_in import hand_in
 from snapcheck.grade._pictures import Pictures
 from snapcheck.grade._review import Choice, Review, Waiting, review
 from snapcheck.grade._rubric import Rubric, load_rubric, parse_rubric, sample_rubric
@@ -37,6 +38,7 @@ __all__ = [
     "decide",
     "facts_of",
     "grade",
+    "hand_in",
     "history_lines",
     "load_course",
     "load_rubric",

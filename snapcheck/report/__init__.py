@@ -6,6 +6,7 @@ from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json, report_schema
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import annotate, draw_ahead
+from snapcheck.report._pieces import Pieces, pieces
 from snapcheck.report._plots import Behaviour, behaviour, plots_beside
 from snapcheck.report._style import foot_css, pages, style
 from snapcheck.report._tables import figure_rows
@@ -16,6 +17,7 @@ __all__ = [
     "REPORT_NAMES",
     "Behaviour",
     "Hint",
+    "Pieces",
     "ReportFiles",
     "annotate",
     "behaviour",
@@ -28,6 +30,7 @@ __all__ = [
     "pages",
     "picture_html",
     "picture_of_result",
+    "pieces",
     "plots_beside",
     "print_result",
     "questions_html",

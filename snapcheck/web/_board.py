@@ -1,0 +1,82 @@
+"""The board of the desk: how every bench stands, and where the class goes wrong, on the plan."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections import Counter
+from dataclasses import dataclass
+
+from snapcheck.web._answer import State, state_of
+from snapcheck.web._site import Site
+from snapcheck.web._store import DONE, Bench
+
+#: of a cell in a drawing, in its units (`snapcheck.board.draw_svg`)
+_PITCH, _MARGIN = 108, 44
+
+
+@dataclass(frozen=True)
+class Row:
+    """One bench on the board."""
+
+    bench: Bench
+    state: State
+    task: str
+    names: str
+    photos: int
+    idle_min: int
+
+
+def board_of(site: Site) -> list[Row]:
+    """All benches, those that need the teacher first."""
+    rows = []
+    for bench in site.keep.benches():
+        shots = [s for s in site.keep.shots(bench.number) if s.task == bench.task]
+        exercise = site.plans.exercises.get(bench.task)
+        title = bench.task if exercise is None else exercise.title
+        idle = time.time() - (shots[0].at if shots else bench.since)
+        rows.append(
+            Row(
+                bench,
+                state_of(bench, shots),
+                title,
+                site.plans.names(bench.students),
+                len(shots),
+                int(idle / 60),
+            )
+        )
+    return sorted(rows, key=lambda r: (r.bench.asked is None, r.state.rank, r.bench.number))
+
+
+def mistakes_svg(site: Site) -> list[tuple[str, str, str]]:
+    """For every task at which mistakes were made: title, the plan with how many benches went wrong at which
+    cell (SVG), and the same in words."""
+    made = []
+    for exercise in site.plans.exercises.values():
+        cells: Counter[str] = Counter()
+        for bench in site.keep.benches():
+            shots = [s for s in site.keep.shots(bench.number) if s.task == exercise.name and s.state == DONE]
+            cells.update({c for s in shots for f in s.told["findings"] for c in f["plan_cells"]})
+        if cells:
+            words = ", ".join(f"{cell}: {n}" for cell, n in cells.most_common(12))
+            made.append((exercise.title, _marked(exercise.drawn, cells), words))
+    return made
+
+
+def _marked(drawn: str, cells: Counter[str]) -> str:
+    marks = []
+    for cell, n in cells.items():
+        match = re.fullmatch(r"([A-Z]+)(\d+)", cell)
+        if match is None:
+            continue
+        column = 0
+        for letter in match[1]:
+            column = 26 * column + ord(letter) - 64
+        x, y = _MARGIN + (column - 0.5) * _PITCH, _MARGIN + (int(match[2]) - 0.5) * _PITCH
+        marks.append(
+            f'<rect x="{x - 50}" y="{y - 50}" width="100" height="100" rx="18" fill="none" stroke="#8f4700" '
+            f'stroke-width="{min(4 + 2 * n, 14)}"/><circle cx="{x + 38}" cy="{y - 38}" r="22" fill="#8f4700" '
+            f'stroke="#fff" stroke-width="3"/><text x="{x + 38}" y="{y - 29}" font-size="26" fill="#fff" '
+            f'font-weight="bold" text-anchor="middle">{n}</text>'
+        )
+    return drawn.removesuffix("</svg>") + "".join(marks) + "</svg>"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterable
+import logging
+from collections.abc import AsyncIterator, Iterable, Sequence
 from contextlib import asynccontextmanager
 
 from starlette.applications import Starlette
@@ -17,21 +18,31 @@ from snapcheck.web._desk import Desk
 from snapcheck.web._guard import Guard, TooMuchError, TooSlowError, too_large_words, too_slow_words
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
+from snapcheck.web._queue import Hand
 from snapcheck.web._settings import Settings
 from snapcheck.web._site import LANGUAGE, Site, away, text
 from snapcheck.web._store import Keep
 from snapcheck.web._student import Student
 from snapcheck.words import languages, tr
 
+_LOG = logging.getLogger("snapcheck")
 #: names of this computer, under which its own browser asks
 LOCAL_NAMES = ("127.0.0.1", "localhost", "::1")
 
 
-def make_site(settings: Settings) -> Site:
-    """Everything behind the pages. Raises SnapcheckError: course or folder cannot be used."""
+def make_site(settings: Settings, workers: Sequence[Hand] | None = None) -> Site:
+    """Everything behind the pages.
+
+    Args:
+        settings: where and how.
+        workers: who does the jobs; None: processes of our own.
+
+    Raises:
+        SnapcheckError: course or folder cannot be used.
+    """
     plans = Plans(settings.course)
     keep = Keep(settings.folder)
-    return Site(settings, keep, Access(keep, settings), plans)
+    return Site(settings, keep, Access(keep, settings), plans, workers)
 
 
 def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> ASGIApp:
@@ -64,6 +75,11 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         if error.status_code == 404 and error.detail == "Not Found":
             words = tr("There is no such page.")
         return site.refusal(visitor, error.status_code, words)
+
+    async def broken(request: Request, error: Exception) -> Response:
+        _LOG.error("a page could not be made: %s", request.url.path, exc_info=error)
+        words = tr("Something went wrong in snapcheck itself. Try it again.")
+        return PlainTextResponse(words, 500)
 
     async def too_much(request: Request, error: Exception) -> Response:
         return PlainTextResponse(too_large_words(site.settings.limits), 413, headers={"connection": "close"})
@@ -120,6 +136,11 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
     app = Starlette(
         routes=routes,
         lifespan=life,
-        exception_handlers={HTTPException: refused, TooMuchError: too_much, TooSlowError: too_slow},
+        exception_handlers={
+            HTTPException: refused,
+            TooMuchError: too_much,
+            TooSlowError: too_slow,
+            Exception: broken,
+        },
     )
     return Guard(app, names, site.settings.limits)

@@ -5,15 +5,16 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import suppress
+from typing import Any, Protocol
 
 from snapcheck.errors import SnapcheckError
 from snapcheck.web._job import job_of, work
 from snapcheck.web._plans import Plans
 from snapcheck.web._settings import Settings
 from snapcheck.web._store import MOST_TRIES, Keep, Shot
-from snapcheck.web._workers import LostError, Work, Worker
+from snapcheck.web._workers import LostError, Worker
 from snapcheck.words import tr
 
 _LOG = logging.getLogger("snapcheck")
@@ -21,6 +22,14 @@ _LOG = logging.getLogger("snapcheck")
 _TIDY_s = 300.0
 #: a page that watches is told at least this often that it is still heard
 _BEAT_s = 15.0
+
+
+class Hand(Protocol):
+    """Who does the jobs, see `Worker`."""
+
+    def do(self, job: dict[str, Any]) -> dict[str, Any]: ...
+
+    def stop(self) -> None: ...
 
 
 class News:
@@ -66,9 +75,17 @@ class News:
 class Queue:
     """Shots are answered in the order in which they came, by as many workers as there are."""
 
-    def __init__(self, keep: Keep, plans: Plans, news: News, settings: Settings, job: Work = work) -> None:
+    def __init__(
+        self,
+        keep: Keep,
+        plans: Plans,
+        news: News,
+        settings: Settings,
+        workers: Sequence[Hand] | None = None,
+    ) -> None:
         self._keep, self._plans, self._news, self._settings = keep, plans, news, settings
-        self._workers = [Worker(job, settings.limits.read_s) for _ in range(settings.processes)]
+        limit_s = settings.limits.read_s
+        self._workers = list(workers or [Worker(work, limit_s) for _ in range(settings.processes)])
         self._come = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
         self.spent_s = 1.5  # a shot, on average, lately
@@ -100,7 +117,7 @@ class Queue:
         """About how long until this shot is answered."""
         return self.spent_s * (1 + self._keep.before(shot) // len(self._workers))
 
-    async def _serve(self, worker: Worker) -> None:
+    async def _serve(self, worker: Hand) -> None:
         with suppress(LostError):
             await asyncio.to_thread(worker.do, {"warm": True})
         while True:
@@ -119,7 +136,7 @@ class Queue:
             self.spent_s += 0.2 * (time.monotonic() - start - self.spent_s)
             self._news.tell(shot.bench)
 
-    async def _answer(self, worker: Worker, shot: Shot) -> None:
+    async def _answer(self, worker: Hand, shot: Shot) -> None:
         try:
             exercise = self._plans.exercise(shot.task)
         except KeyError:  # another course than when it was sent

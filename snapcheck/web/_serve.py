@@ -87,7 +87,8 @@ def serve(
     config = uvicorn.Config(
         make_app(site, address, names), log_config=None, access_log=False, server_header=False,
         proxy_headers=False, timeout_keep_alive=20, timeout_graceful_shutdown=2,
-        h11_max_incomplete_event_size=32_768, limit_concurrency=1000, lifespan="on", http="h11", ws="none", **secure,
+        h11_max_incomplete_event_size=32_768, limit_concurrency=1000, lifespan="on", http="h11",
+        ws="none", **secure,
     )  # fmt: skip
     server = uvicorn.Server(config)
     tell(opened)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from snapcheck import api
 from snapcheck.web._access import STUDENT, TEACHER, Access, Visitor
 from snapcheck.web._plans import Plans
-from snapcheck.web._queue import News, Queue
+from snapcheck.web._queue import Hand, News, Queue
 from snapcheck.web._settings import Settings
 from snapcheck.web._store import Keep
 from snapcheck.words import active_language, languages, speech, tr, use_language
@@ -31,13 +31,21 @@ MOST_TEXT = 400
 class Site:
     """One server: what it keeps, who may see it, and its pages."""
 
-    def __init__(self, settings: Settings, keep: Keep, access: Access, plans: Plans) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        keep: Keep,
+        access: Access,
+        plans: Plans,
+        workers: Sequence[Hand] | None = None,
+    ) -> None:
         self.settings, self.keep, self.access, self.plans = settings, keep, access, plans
         self.news = News()
-        self.queue = Queue(keep, plans, self.news, settings)
+        self.queue = Queue(keep, plans, self.news, settings, workers)
         self.streams: dict[str, int] = {}
         self._locale = speech()[1]
         self._pages = api.page_templates("snapcheck.web")
+        self._pages.globals["tr"] = tr  # also within macros
         self._known = languages(self._locale)
 
     # ------------------------------------------------------------ who asks
@@ -82,7 +90,6 @@ class Site:
     ) -> HTMLResponse:
         """A page, or a part of one."""
         text = self._pages.get_template(f"{name}.html.j2").render(
-            tr=tr,
             lang=active_language(),
             languages=[(n, LANGUAGE_NAMES.get(n, n)) for n in self._known],
             visitor=visitor,
@@ -155,4 +162,9 @@ def version() -> str:
 
 
 #: our own files with their types
-ASSETS = {"bench.css": "text/css; charset=utf-8", "send.js": "text/javascript", "live.js": "text/javascript"}
+ASSETS = {
+    "bench.css": "text/css; charset=utf-8",
+    "send.js": "text/javascript; charset=utf-8",
+    "live.js": "text/javascript; charset=utf-8",
+    "icon.svg": "image/svg+xml",
+}

@@ -4,6 +4,8 @@ document.body.classList.add("scripted");
 for (const part of document.querySelectorAll("[data-part]")) {
   let asked = false, busy = false;
 
+  note(part);
+
   const renew = async () => {
     if (busy) { asked = true; return; }
     busy = true;
@@ -24,16 +26,23 @@ for (const part of document.querySelectorAll("[data-part]")) {
   addEventListener("sent", renew);
 }
 
+// How folds came, so that those are left alone that somebody opened or closed.
+function note(part) {
+  for (const d of part.querySelectorAll("details")) d.dataset.given = d.open ? "open" : "closed";
+}
+
 // What stands there is left alone where nothing changed, so that nobody loses their place.
 function replace(part, text) {
   const fresh = new DOMParser().parseFromString(text, "text/html").body;
   if (part.dataset.shown === text) return;
   part.dataset.shown = text;
-  const open = new Set([...part.querySelectorAll("details[open]")].map(d => d.className));
+  const turned = new Map([...part.querySelectorAll("details")].filter(d => d.open !== (d.dataset.given === "open"))
+    .map(d => [d.className, d.open]));
   const at = document.activeElement?.closest?.("a[href]");
   const place = part.contains(at) ? at.getAttribute("href") : null;
   const waited = part.querySelector(".waits") !== null;
-  for (const d of fresh.querySelectorAll("details")) if (open.has(d.className)) d.open = true;
+  note(fresh);
+  for (const d of fresh.querySelectorAll("details")) if (turned.has(d.className)) d.open = turned.get(d.className);
   part.replaceChildren(...fresh.childNodes);
   if (place !== null) part.querySelector(`a[href="${CSS.escape(place)}"]`)?.focus();
   const verdict = part.querySelector(".verdict .word");

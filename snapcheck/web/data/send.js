@@ -54,4 +54,7 @@ async function smaller(file) {
   }
 }
 
-addEventListener("renewed", () => { if (!document.querySelector(".waits")) told.textContent = ""; });
+addEventListener("renewed", () => {
+  if (!document.querySelector(".waits")) told.textContent = "";
+  if (document.querySelector("main .verdict")) form.querySelector(".take label").textContent = form.dataset.again;
+});

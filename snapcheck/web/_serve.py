@@ -9,13 +9,18 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import InputError
 from snapcheck.web._app import LOCAL_NAMES, make_app, make_site
 from snapcheck.web._settings import Settings
 from snapcheck.web._tls import certificate
 from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    import uvicorn
+
+    from snapcheck.web._site import Site
 
 
 @dataclass(frozen=True)
@@ -90,7 +95,7 @@ def serve(
         h11_max_incomplete_event_size=32_768, limit_concurrency=1000, lifespan="on", http="h11",
         ws="none", **secure,
     )  # fmt: skip
-    server = uvicorn.Server(config)
+    server = ending_well(config, site)
     tell(opened)
     try:
         _run(server, listening, minutes)
@@ -98,7 +103,19 @@ def serve(
         listening.close()
 
 
-def _run(server, listening: socket.socket, minutes: float | None) -> None:  # type: ignore[no-untyped-def]
+def ending_well(config: uvicorn.Config, site: Site) -> uvicorn.Server:
+    """A server that tells pages which watch that there will be no more news, before it waits for them."""
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            site.news.close()
+            await super().shutdown(sockets)
+
+    return Server(config)
+
+
+def _run(server: uvicorn.Server, listening: socket.socket, minutes: float | None) -> None:
     import asyncio
 
     async def lesson() -> None:

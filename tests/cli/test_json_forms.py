@@ -74,6 +74,7 @@ VERBS = {
     "read": (["read", "photos/first-light-good.jpg", "photos/flasher-crossing-leads.jpg"], "reading"),
     "accuracy": (["accuracy", "photos", "--plans", "2"], "accuracy"),
     "check": (["check", PLAN, PLAN, "--structure-only"], "report"),
+    "bench": (["bench", "--port", "0", "--keep", "kept", "--minutes", "0", "--workers", "1"], "bench"),
     "a photo that is none": (["read", "bad.jpg"], "error"),
     "a layout that is none": (["rules", "bad.board"], "error"),
 }

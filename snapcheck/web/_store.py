@@ -14,6 +14,7 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -330,4 +331,11 @@ class Keep:
 
 
 def _shot(row: sqlite3.Row) -> Shot:
-    return Shot(**{**dict(row), "told": json.loads(row["told"])})
+    return Shot(**{**dict(row), "told": _told(row["told"])})
+
+
+@lru_cache(maxsize=256)
+def _told(text: str) -> dict[str, Any]:
+    """An answer; the board asks for all of them again and again. It is not to be changed."""
+    told: dict[str, Any] = json.loads(text)
+    return told

@@ -15,6 +15,7 @@ from snapcheck.api._bench import (
     sample_exercises,
     warm_up,
 )
+from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
@@ -43,6 +44,7 @@ __all__ = [
     "Drawing",
     "Exercise",
     "PhotoReading",
+    "Place",
     "RuleCheck",
     "Simulation",
     "board_of",
@@ -50,6 +52,9 @@ __all__ = [
     "clean_picture",
     "compare",
     "course_of",
+    "decide",
+    "decided",
+    "decision_history",
     "draw",
     "exercises_of",
     "grade",
@@ -67,6 +72,8 @@ __all__ = [
     "sample_exercises",
     "simulate",
     "solver",
+    "take_back",
+    "waiting_places",
     "warm_up",
     "without_rules",
 ]

@@ -37,6 +37,8 @@ def seen(shot: Shot, step: int) -> dict[str, Any]:
     findings = []
     for finding in told.get("findings", ()):
         most = max(step, 1) if finding["severity"] == "danger" else step
+        if finding["severity"] == "note" and told["verdict"] in _PASSED:
+            most = 3  # nothing that is to be found out
         if most == 0:
             continue
         shown = {key: finding[key] for key in ("number", "severity", "group", "badge")}

@@ -19,6 +19,7 @@ from snapcheck.web._guard import Guard, TooMuchError, TooSlowError, too_large_wo
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
 from snapcheck.web._queue import Hand
+from snapcheck.web._review import ReviewDesk
 from snapcheck.web._settings import Settings
 from snapcheck.web._site import LANGUAGE, Site, away, text
 from snapcheck.web._store import Keep
@@ -54,6 +55,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         names: host names under which it may be asked.
     """
     student, desk, live = Student(site), Desk(site, address), Live(site)
+    review = ReviewDesk(site)
 
     async def language(request: Request) -> Response:
         visitor = site.visitor(request)
@@ -130,6 +132,13 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route("/desk/end/hand-in", desk.hand_in, methods=post),
         Route("/desk/end/grade", desk.grade, methods=post),
         Route("/desk/end/close", desk.close, methods=post),
+        Route("/desk/review", review.page, methods=get),
+        Route("/desk/review/history", review.history, methods=get),
+        Route("/desk/review/{place:int}/crop.jpg", review.crop, methods=get),
+        Route("/desk/review/look", review.look, methods=post),
+        Route("/desk/review/decide", review.decide, methods=post),
+        Route("/desk/review/undo", review.undo, methods=post),
+        Route("/desk/review/grade", review.grade, methods=post),
         Route("/language", language, methods=post),
         Route("/own/{version}/{name}", own_file, methods=get),
     ]

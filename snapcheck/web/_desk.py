@@ -14,7 +14,8 @@ from starlette.responses import Response
 from snapcheck.web import _answer as answers
 from snapcheck.web._access import TEACHER
 from snapcheck.web._board import board_of, mistakes_svg
-from snapcheck.web._lesson import Grading, hand_in_all, pieces
+from snapcheck.web._errand import Errand
+from snapcheck.web._lesson import grade_course, hand_in_all, pieces
 from snapcheck.web._qr import qr_svg
 from snapcheck.web._queue import error_words
 from snapcheck.web._site import Site, away, number, text
@@ -32,7 +33,7 @@ class Desk:
     """
 
     def __init__(self, site: Site, address: str) -> None:
-        self.site, self.address, self.grading = site, address, Grading()
+        self.site, self.address, self.grading = site, address, Errand()
 
     # ------------------------------------------------------------ entering
 
@@ -86,6 +87,7 @@ class Desk:
             "local": site.settings.local,
             "mistakes": mistakes_svg(site),
             "waiting": site.keep.waiting(),
+            "roster": site.plans.course is not None,
         }
 
     async def code(self, request: Request) -> Response:
@@ -228,11 +230,10 @@ class Desk:
         if course is None:
             return self.site.refusal(visitor, 409, tr("Without a course nothing can be graded."))
         answer = away("/desk/end")
-        if self.grading.state != "working":
-            self.grading.state = "working"
+        if self.grading.begin():
             self.site.keep.note("desk", "graded")
             answer.background = BackgroundTask(
-                self.grading.run, str(course.folder), self.site.settings.processes
+                self.grading.run, grade_course, str(course.folder), self.site.settings.processes, False
             )
         return answer
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import multiprocessing
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 from snapcheck import api
 from snapcheck.errors import SnapcheckError
-from snapcheck.processes import end_with_parent
 from snapcheck.web._plans import Plans
 from snapcheck.web._store import DONE, Keep, Shot
-from snapcheck.words import speech, tr, use_language
 
 
 @dataclass(frozen=True)
@@ -70,52 +67,18 @@ def hand_in_all(keep: Keep, plans: Plans) -> tuple[int, list[str]]:
     return done, wrong
 
 
-@dataclass
-class Grading:
-    """Grading in a process of its own, so that pages go on meanwhile.
+def grade_course(folder: str, workers: int, stored: bool) -> list[dict[str, Any]]:
+    """Grade a course; number, name, task, points of at most, and whether something is open, for every grade.
 
-    Attributes:
-        state: "", ``working``, ``done`` or ``failed``.
-        rows: number, name, task, points of at most, and whether something is open.
-        error: why it failed.
+    Args:
+        stored: open no pictures: after decisions.
     """
-
-    state: str = ""
-    rows: list[dict[str, Any]] = field(default_factory=list)
-    error: str = ""
-
-    def run(self, folder: str, workers: int) -> None:
-        """Grade the course; waits for the end. Call it in a thread."""
-        self.state, self.error = "working", ""
-        context = multiprocessing.get_context("spawn")
-        line, other = context.Pipe()
-        process = context.Process(target=_grade, args=(folder, workers, speech(), other))
-        process.start()
-        other.close()
-        try:
-            answer = line.recv()
-        except EOFError:
-            answer = {"error": tr("the grading ended early; run 'snapcheck grade' for the reason.")}
-        process.join()
-        self.rows = answer.get("rows", [])
-        self.error = answer.get("error", "")
-        self.state = "failed" if self.error else "done"
-
-
-def _grade(folder: str, workers: int, spoken: Any, line: Any) -> None:
-    """In the other process."""
-    end_with_parent()
-    use_language(*spoken)
-    try:
-        graded = api.grade_class(folder, workers=workers)
-        names = {s.number: s.name for s in graded.course.students}
-        rows = [
-            {
-                "student": e.student, "name": names.get(e.student, ""), "task": e.task,
-                "points": e.grade.points, "most": e.grade.most, "final": e.grade.final, "there": bool(e.sha),
-            }
-            for e in graded.grades.values()
-        ]  # fmt: skip
-        line.send({"rows": rows})
-    except SnapcheckError as error:
-        line.send({"error": str(error)})
+    graded = api.grade_class(folder, workers=workers, stored=stored)
+    names = {s.number: s.name for s in graded.course.students}
+    return [
+        {
+            "student": e.student, "name": names.get(e.student, ""), "task": e.task,
+            "points": e.grade.points, "most": e.grade.most, "final": e.grade.final, "there": bool(e.sha),
+        }
+        for e in graded.grades.values()
+    ]  # fmt: skip

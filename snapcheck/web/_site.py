@@ -165,6 +165,7 @@ def version() -> str:
 ASSETS = {
     "bench.css": "text/css; charset=utf-8",
     "send.js": "text/javascript; charset=utf-8",
+    "keys.js": "text/javascript; charset=utf-8",
     "live.js": "text/javascript; charset=utf-8",
     "icon.svg": "image/svg+xml",
 }

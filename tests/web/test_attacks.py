@@ -34,10 +34,14 @@ def at_bench(room: Room, bench: int = 4) -> Somebody:
 #: everything that may be asked for, apart from the ways in
 STUDENT_GETS = ("/bench/part", "/bench/news")
 STUDENT_POSTS = ("/bench/photos", "/bench/task", "/bench/ask", "/bench/leave")
-DESK_GETS = ("/desk/part", "/desk/news", "/desk/qr.svg", "/desk/audit", "/desk/end", "/desk/bench/4")
+DESK_GETS = (
+    "/desk/part", "/desk/news", "/desk/qr.svg", "/desk/audit", "/desk/end", "/desk/bench/4", "/desk/review",
+    "/desk/review/history", "/desk/review/0/crop.jpg",
+)  # fmt: skip
 DESK_POSTS = (
     "/desk/leave", "/desk/code", "/desk/hints", "/desk/bench/4/hints", "/desk/bench/4/wave",
     "/desk/bench/4/students", "/desk/bench/4/free", "/desk/end/hand-in", "/desk/end/grade", "/desk/end/close",
+    "/desk/review/look", "/desk/review/decide", "/desk/review/undo", "/desk/review/grade",
 )  # fmt: skip
 
 
@@ -45,7 +49,7 @@ def test_every_address_is_held_against_a_stranger(room: Room) -> None:
     """The lists above hold all of them."""
     open_to_all = {"/", "/join", "/bench", "/desk", "/desk/enter", "/language", "/own/{version}/{name}"}
     pictures = {"/shots/{shot}/above.jpg", "/plans/{task}.svg"}
-    known = {r.path.replace("{bench:int}", "4") for r in room.app._app.routes}
+    known = {r.path.replace("{bench:int}", "4").replace("{place:int}", "0") for r in room.app._app.routes}
     assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *open_to_all, *pictures}
 
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import PathLike
 from snapcheck.board import Cell, draw_svg, parse_layout
-from snapcheck.decisions import cube_line
 from snapcheck.errors import SnapcheckError
 from snapcheck.kit import Kit
 
@@ -89,6 +88,8 @@ def _idle(waiting: Waiting) -> bool:
 
 def _planned_at(waiting: Waiting, course: Course) -> tuple[Cell, ...]:
     """Where the place is on the plan, where the plan has there what it has here."""
+    from snapcheck.decisions import cube_line
+
     board, found = course.task(waiting.task).design.board, []
     lines = {c.line for c in waiting.choices if c.planned}
     for name in waiting.cells[:1]:

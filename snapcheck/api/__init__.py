@@ -17,6 +17,15 @@ from snapcheck.api._bench import (
 )
 from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+from snapcheck.api._reading_desk import (
+    cells_told,
+    decision_drawing,
+    decision_words,
+    kinds_told,
+    links_told,
+    questions_told,
+    reading_told,
+)
 from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
 from snapcheck.api._solver import solver
 from snapcheck.api._verbs import (
@@ -48,26 +57,33 @@ __all__ = [
     "RuleCheck",
     "Simulation",
     "board_of",
+    "cells_told",
     "check",
     "clean_picture",
     "compare",
     "course_of",
     "decide",
     "decided",
+    "decision_drawing",
     "decision_history",
+    "decision_words",
     "draw",
     "exercises_of",
     "grade",
     "grade_class",
     "hand_in",
+    "kinds_told",
     "kit_of",
     "lasting_simulator",
     "layout",
+    "links_told",
     "page_style",
     "page_templates",
     "plan_of",
+    "questions_told",
     "read",
     "reading_of",
+    "reading_told",
     "rules",
     "sample_exercises",
     "simulate",

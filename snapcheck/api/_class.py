@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import PathLike
-from snapcheck.board import Cell, draw_svg, parse_layout
-from snapcheck.errors import SnapcheckError
-from snapcheck.kit import Kit
+from snapcheck.api._reading_desk import decision_drawing
+from snapcheck.board import Cell, draw_svg
 
 if TYPE_CHECKING:
     from snapcheck.grade import Course, Decided, Waiting
@@ -70,7 +68,7 @@ def waiting_places(course: Course | PathLike, *, workers: int | None = None) -> 
                 told,
                 crop,
                 _ringed(draw_svg(design.board, opened.kit), _planned_at(waiting, opened)),
-                tuple(_cube(c.line, opened.kit) for c in waiting.choices),
+                tuple(decision_drawing(c.line, opened.kit) for c in waiting.choices),
                 _idle(waiting),
             )
         )
@@ -106,19 +104,6 @@ def _ringed(drawn: str, cells: Sequence[Cell]) -> str:
         for c in cells
     )
     return drawn.removesuffix("</svg>") + "".join(rings) + "</svg>"
-
-
-def _cube(line: str, kit: Kit) -> str:
-    """The cube that a decision puts into a cell, drawn by itself."""
-    word, _, rest = line.partition(" ")
-    if word in ("remove", "tap", "lead", "looked") or not rest:
-        return ""
-    try:
-        board = parse_layout(f"plate 1 x 1\nA1 {rest}\n", line, kit).board
-    except SnapcheckError:  # it covers several cells
-        return ""
-    close = f"{_MARGIN - 4} {_MARGIN - 4} {_PITCH + 8} {_PITCH + 8}"  # without letters and numbers
-    return re.sub(r'viewBox="[^"]*"', f'viewBox="{close}"', draw_svg(board, kit), count=1)
 
 
 def decide(course: Course | PathLike, decided: Sequence[Decided], *, by: str) -> list[int]:

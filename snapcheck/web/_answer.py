@@ -53,7 +53,13 @@ def seen(shot: Shot, step: int) -> dict[str, Any]:
     answer = {key: told[key] for key in kept if key in told}
     hidden = len(told.get("findings", ())) - len(findings)
     untold = step < 3 and any(f["severity"] == "danger" for f in told.get("findings", ()))
-    return {**answer, "findings": findings, "hidden": hidden, "danger_untold": untold}
+    return {
+        **answer,
+        "findings": findings,
+        "hidden": hidden,
+        "danger_untold": untold,
+        "questions": told.get("questions", []),
+    }
 
 
 def everything(shot: Shot) -> dict[str, Any]:

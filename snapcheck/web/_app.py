@@ -14,6 +14,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from snapcheck.web._access import STUDENT, Access
+from snapcheck.web._correct import CorrectDesk
 from snapcheck.web._desk import Desk
 from snapcheck.web._guard import Guard, TooMuchError, TooSlowError, too_large_words, too_slow_words
 from snapcheck.web._live import Live, own_file
@@ -55,7 +56,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         names: host names under which it may be asked.
     """
     student, desk, live = Student(site), Desk(site, address), Live(site)
-    review = ReviewDesk(site)
+    review, correct = ReviewDesk(site), CorrectDesk(site)
 
     async def language(request: Request) -> Response:
         visitor = site.visitor(request)
@@ -110,6 +111,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route("/bench/news", live.bench, methods=get),
         Route("/bench/photos", student.photos, methods=post),
         Route("/bench/task", student.task, methods=post),
+        Route("/bench/say", student.say, methods=post),
         Route("/bench/ask", student.ask, methods=post),
         Route("/bench/leave", student.leave, methods=post),
         Route("/shots/{shot}/above.jpg", student.picture, methods=get),
@@ -127,6 +129,9 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route(f"{one}/hints", desk.hints, methods=post),
         Route(f"{one}/wave", desk.wave, methods=post),
         Route(f"{one}/students", desk.students, methods=post),
+        Route(f"{one}/reading", correct.page, methods=get),
+        Route(f"{one}/reading/part", correct.part, methods=get),
+        Route(f"{one}/reading", correct.say, methods=post),
         Route(f"{one}/free", desk.free, methods=post),
         Route("/desk/end", desk.end, methods=get),
         Route("/desk/end/hand-in", desk.hand_in, methods=post),

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import re
 import time
 from collections import Counter
 from dataclasses import dataclass
 
 from snapcheck.web._answer import State, state_of
-from snapcheck.web._site import Site
+from snapcheck.web._site import MARGIN, PITCH, Site, place_of
 from snapcheck.web._store import DONE, Bench
-
-#: of a cell in a drawing, in its units (`snapcheck.board.draw_svg`)
-_PITCH, _MARGIN = 108, 44
 
 
 @dataclass(frozen=True)
@@ -66,13 +62,10 @@ def mistakes_svg(site: Site) -> list[tuple[str, str, str]]:
 def _marked(drawn: str, cells: Counter[str]) -> str:
     marks = []
     for cell, n in cells.items():
-        match = re.fullmatch(r"([A-Z]+)(\d+)", cell)
-        if match is None:
+        place = place_of(cell)
+        if place is None:
             continue
-        column = 0
-        for letter in match[1]:
-            column = 26 * column + ord(letter) - 64
-        x, y = _MARGIN + (column - 0.5) * _PITCH, _MARGIN + (int(match[2]) - 0.5) * _PITCH
+        x, y = (MARGIN + (along + 0.5) * PITCH for along in place)
         marks.append(
             f'<rect x="{x - 50}" y="{y - 50}" width="100" height="100" rx="18" fill="none" stroke="#8f4700" '
             f'stroke-width="{min(4 + 2 * n, 14)}"/><circle cx="{x + 38}" cy="{y - 38}" r="22" fill="#8f4700" '

@@ -19,7 +19,7 @@ from snapcheck.web._lesson import grade_course, hand_in_all, pieces
 from snapcheck.web._qr import qr_svg
 from snapcheck.web._queue import error_words
 from snapcheck.web._site import Site, away, number, text
-from snapcheck.web._store import DONE, Bench
+from snapcheck.web._store import Bench
 from snapcheck.web._student import class_step
 from snapcheck.words import tr
 
@@ -134,14 +134,14 @@ class Desk:
         visitor = self.site.teacher(request)
         bench = self._bench(request)
         shots = self.site.keep.shots(bench.number)
-        newest = next((s for s in shots if not s.open and s.task == bench.task), None)
+        newest = next((s for s in shots if (s.answered or not s.open) and s.task == bench.task), None)
         values = {
             "bench": bench,
             "names": self.site.plans.names(bench.students),
             "exercise": self.site.plans.exercises.get(bench.task),
             "roster": self.site.plans.course is not None,
             "shot": newest,
-            "answer": answers.everything(newest) if newest is not None and newest.state == DONE else None,
+            "answer": answers.everything(newest) if newest is not None and newest.answered else None,
             "error": "" if newest is None else error_words(newest),
             "shots": [(s, time.strftime("%H:%M", time.localtime(s.at))) for s in shots],
             "steps": [(s, answers.step_words(s)) for s in answers.STEPS],

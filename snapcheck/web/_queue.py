@@ -143,7 +143,10 @@ class Queue:
             self._keep.fail(shot.id, "no-task")
             return
         photos = [self._keep.photo(shot.id, n) for n in range(shot.photos)]
-        job = job_of(exercise, photos, self._keep.flat(shot.id), shot.language)
+        job = job_of(
+            exercise, photos, self._keep.flat(shot.id), shot.language,
+            reading=shot.reading, words=[line for _, line in shot.words],
+        )  # fmt: skip
         try:
             answer = await asyncio.to_thread(worker.do, job)
         except LostError:
@@ -155,7 +158,9 @@ class Queue:
             self._keep.delete_shot(shot.id)
             return
         if "told" in answer:
-            self._keep.answer(shot.id, answer["told"])
+            self._keep.answer(shot.id, answer["told"], answer.get("reading"))
+        elif "refused" in answer:
+            self._keep.refuse(shot, str(answer["refused"]))
         else:
             self._keep.fail(shot.id, str(answer["error"]))
 

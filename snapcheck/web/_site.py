@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
@@ -24,6 +25,8 @@ from snapcheck.web._store import Keep
 from snapcheck.words import active_language, languages, speech, tr, use_language
 
 LANGUAGE = "snapcheck-language"
+#: of a cell and of the rim, in units of a drawing (`snapcheck.board.draw_svg`)
+PITCH, MARGIN = 108, 44
 #: longest text that a form may bring
 MOST_TEXT = 400
 
@@ -45,7 +48,13 @@ class Site:
         self.streams: dict[str, int] = {}
         self._locale = speech()[1]
         self._pages = api.page_templates("snapcheck.web")
-        self._pages.globals["tr"] = tr  # also within macros
+        # also within macros
+        self._pages.globals |= {
+            "tr": tr,
+            "drawing": api.decision_drawing,
+            "said": api.decision_words,
+            "spot": spot,
+        }
         self._known = languages(self._locale)
 
     # ------------------------------------------------------------ who asks
@@ -122,6 +131,30 @@ class Site:
     async def knows_phrase(self, given: str) -> bool:
         """Whether this is the passphrase; other requests are answered meanwhile."""
         return await run_in_threadpool(self.access.is_phrase, given)
+
+
+def spot(cells: Sequence[str], box: Sequence[int]) -> str:
+    """The part of a picture from straight above that shows these cells and half a cell around them, as the
+    view box of an SVG; "" where they are not in it."""
+    places = [place for cell in cells if (place := place_of(cell)) is not None]
+    if not places:
+        return ""
+    left, top = (min(p[i] for p in places) * PITCH + MARGIN - PITCH // 2 for i in (0, 1))
+    right, bottom = (max(p[i] for p in places) * PITCH + MARGIN + 3 * PITCH // 2 for i in (0, 1))
+    if left >= box[0] + box[2] or top >= box[1] + box[3] or right <= box[0] or bottom <= box[1]:
+        return ""
+    return f"{left} {top} {right - left} {bottom - top}"
+
+
+def place_of(cell: str) -> tuple[int, int] | None:
+    """Column and row of a cell by its name, counted from 0; None for what is none."""
+    match = re.fullmatch(r"([A-Z]{1,2})(\d{1,2})", cell)
+    if match is None:
+        return None
+    column = 0
+    for letter in match[1]:
+        column = 26 * column + ord(letter) - 64
+    return column - 1, int(match[2]) - 1
 
 
 #: what languages call themselves

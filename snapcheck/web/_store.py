@@ -33,14 +33,19 @@ create table if not exists shot (
   id text primary key, bench integer not null, task text not null, at real not null, state text not null,
   photos integer not null, language text not null, tries integer not null default 0, ended real,
   told text not null default '{}', error text not null default '', waved text not null default '',
-  handed text not null default '');
+  handed text not null default '', reading text not null default '', words text not null default '[]',
+  undone text not null default '[]', notice text not null default '');
 create index if not exists shot_bench on shot (bench, at);
 create index if not exists shot_state on shot (state, at);
 create table if not exists audit (
   at real not null, who text not null, what text not null, detail text not null);
 """
+#: what was read already, and is only to be checked anew, comes first: somebody looks at it
+_NEXT = "select * from shot where state='waiting' order by reading='', at limit 1"
 #: states of a shot
 WAITING, WORKING, DONE, FAILED = "waiting", "working", "done", "failed"
+#: who said it, and the decision
+Said = tuple[str, str]
 #: a shot that ends its worker this often is not tried again
 MOST_TRIES = 2
 
@@ -81,7 +86,11 @@ class Shot:
         told: the answer, see `snapcheck.report.Pieces.told`; empty until it is done.
         error: why there is no answer, in words.
         waved: the reason why a teacher let the build through, "" where none did.
-        handed: its path in the submissions, "" where it was not handed in.
+        handed: its paths in the submissions, "" where it was not handed in.
+        reading: what was read, as JSON text; "" until then.
+        words: what people said of the build instead of what was read: who, and the decision.
+        undone: words that were taken back and may be said again.
+        notice: why the last word could not be followed.
     """
 
     id: str
@@ -97,11 +106,20 @@ class Shot:
     error: str
     waved: str
     handed: str
+    reading: str = ""
+    words: tuple[tuple[str, str], ...] = ()
+    undone: tuple[tuple[str, str], ...] = ()
+    notice: str = ""
 
     @property
     def open(self) -> bool:
         """Whether it still waits for an answer."""
         return self.state in (WAITING, WORKING)
+
+    @property
+    def answered(self) -> bool:
+        """Whether there is an answer to show; it may be on the way to another one."""
+        return bool(self.told) and self.state != FAILED
 
 
 class Keep:
@@ -270,7 +288,7 @@ class Keep:
     def take(self) -> Shot | None:
         """The next shot to be worked on, marked so."""
         with self._whole() as book:
-            row = book.execute("select * from shot where state='waiting' order by at limit 1").fetchone()
+            row = book.execute(_NEXT).fetchone()
             if row is None:
                 return None
             book.execute("update shot set state='working', tries=tries+1 where id=?", (row["id"],))
@@ -285,11 +303,29 @@ class Keep:
             )
             return book.execute("update shot set state='waiting' where state='working'").rowcount
 
-    def answer(self, shot: str, told: dict[str, Any]) -> None:
+    def answer(self, shot: str, told: dict[str, Any], reading: dict[str, Any] | None = None) -> None:
+        """The answer, and what was read where that is new."""
         words = json.dumps(told, ensure_ascii=False)
         self._do(
             "update shot set state='done', told=?, error='', ended=? where id=?", words, time.time(), shot
         )
+        if reading:
+            self._do("update shot set reading=? where id=?", json.dumps(reading, ensure_ascii=False), shot)
+
+    def say(self, shot: Shot, words: Sequence[Said], undone: Sequence[Said] = ()) -> None:
+        """What people say of a build that has been read; it is checked anew."""
+        self._do(
+            "update shot set words=?, undone=?, notice='', state='waiting', tries=0 "
+            "where id=? and reading!=''",
+            json.dumps(words), json.dumps(undone), shot.id,
+        )  # fmt: skip
+
+    def refuse(self, shot: Shot, why: str) -> None:
+        """The last word cannot be followed; the answer before it holds."""
+        self._do(
+            "update shot set words=?, notice=?, state='done' where id=?",
+            json.dumps(shot.words[:-1]), why, shot.id,
+        )  # fmt: skip
 
     def fail(self, shot: str, why: str, *, again: bool = False) -> None:
         """There is no answer; `again`: it is tried once more."""
@@ -331,7 +367,8 @@ class Keep:
 
 
 def _shot(row: sqlite3.Row) -> Shot:
-    return Shot(**{**dict(row), "told": _told(row["told"])})
+    said = {name: tuple((who, line) for who, line in json.loads(row[name])) for name in ("words", "undone")}
+    return Shot(**{**dict(row), "told": _told(row["told"]), **said})
 
 
 @lru_cache(maxsize=256)

@@ -17,7 +17,7 @@ from snapcheck.web._access import STUDENT, TEACHER, Visitor
 from snapcheck.web._guard import too_large_words
 from snapcheck.web._queue import error_words
 from snapcheck.web._site import Site, away, number, text
-from snapcheck.web._store import DONE, Bench, Shot
+from snapcheck.web._store import Bench, Shot
 from snapcheck.words import tr
 
 
@@ -124,16 +124,16 @@ class Student:
         self.site.keep.change_bench(bench.number, seen=time.time())
         shots = [s for s in self.site.keep.shots(bench.number) if s.task == bench.task]
         step = class_step(self.site) if bench.step is None else bench.step
-        done = [s for s in shots if s.state == DONE]
-        newest = next((s for s in shots if not s.open), None)
+        done = [s for s in shots if s.answered]
+        newest = next((s for s in shots if s.answered or not s.open), None)
         before = done[1] if len(done) > 1 and newest is done[0] else None
-        waiting = next((s for s in reversed(shots) if s.open), None)
+        waiting = next((s for s in reversed(shots) if s.open and not s.told), None)
         return {
             "bench": bench,
             "exercise": self.site.plans.exercises.get(bench.task),
             "exercises": list(self.site.plans.exercises.values()),
             "shot": newest,
-            "answer": None if newest is None or newest.state != DONE else answers.seen(newest, step),
+            "answer": None if newest is None or not newest.answered else answers.seen(newest, step),
             "error": "" if newest is None else error_words(newest),
             "before": before,
             "before_answer": None if before is None else answers.seen(before, step),
@@ -160,6 +160,31 @@ class Student:
         await self.site.form(request, visitor)
         assert visitor.bench is not None
         self.site.keep.change_bench(visitor.bench, asked=time.time())
+        self.site.news.tell(visitor.bench)
+        return away("/bench")
+
+    async def say(self, request: Request) -> Response:
+        """An answer to a question that the photo leaves open: the student's word, and marked so."""
+        visitor = self.site.student(request)
+        form = await self.site.form(request, visitor)
+        shots = {s.id: s for s in self.site.keep.shots(visitor.bench or 0)}
+        shot = shots.get(text(form, "shot"))
+        if shot is None or shot.open:
+            return self.site.refusal(
+                visitor, 409, tr("This page is too old. Open it again, then send the form.")
+            )
+        if text(form, "back"):
+            words = [w for w in shot.words if w[0] != STUDENT]
+        else:
+            questions = shot.told.get("questions", [])
+            asked = number(form, "question", 0, len(questions) - 1)
+            options = [] if asked is None else questions[asked]["options"]
+            chosen = number(form, "option", 0, len(options) - 1)
+            if chosen is None:
+                return self.site.refusal(visitor, 422, tr("Choose one of the answers."))
+            words = [*shot.words, (STUDENT, options[chosen]["line"])]
+        self.site.keep.say(shot, words)
+        self.site.queue.come()
         self.site.news.tell(visitor.bench)
         return away("/bench")
 

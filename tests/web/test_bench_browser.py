@@ -31,6 +31,22 @@ PHOTO = str(PHOTOS / "speech-stage-reversed.jpg")
 MOST_BYTES = 200_000
 
 
+ASKED = {
+    "questions": [{
+        "place": "E2", "cells": ["E2"], "reason": "the print is rubbed off",
+        "options": [{"line": "E2 resistor 22k", "probability": 0.6},
+                    {"line": "remove E2", "probability": None}],
+    }],
+    "cells": {"E2": {"line": "E2 resistor 22k", "sure": False,
+                     "others": [{"line": "E2 resistor 2k2", "probability": 0.3}]}},
+    "links": ["tap C4|D4"],
+}  # fmt: skip
+ANSWERS = (
+    {"told": told(REVERSED, OTHER_VALUE), "reading": {"for": "tests"}},
+    {"told": {**told(OTHER_VALUE), **ASKED}, "reading": {"for": "tests"}},
+)
+
+
 class Pictured(Instant):
     """Answers at once with a real picture from above."""
 
@@ -78,7 +94,7 @@ class Served:
 
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[Served]:
-    served = Served(tmp_path, Pictured({"told": told(REVERSED, OTHER_VALUE)}, {"told": told(OTHER_VALUE)}))
+    served = Served(tmp_path, Pictured(*ANSWERS))
     yield served
     served.close()
 
@@ -217,6 +233,28 @@ def test_by_keyboard_alone(browser: Any, served: Served) -> None:
     assert served.site.keep.bench(4).step == 2
 
 
+def test_a_question_is_answered_by_a_tap_and_the_desk_puts_right(browser: Any, served: Served) -> None:
+    served.worker.answers = [ANSWERS[1]]
+    page = joined(browser, served)
+    page.set_input_files("#camera", PHOTO)
+    page.wait_for_selector(".asked")
+    box = page.locator(".asked button").first.bounding_box()
+    assert box["height"] >= 44  # for a thumb
+    page.locator(".asked button").first.click()
+    page.wait_for_selector(".words")
+    assert page.locator(".words li").text_content() == "E2 resistor 22k (said at the bench)"
+    desk = at_desk(browser, served)
+    desk.goto(f"{served.address}/desk/bench/4/reading")
+    desk.locator("a.cell.unsure").focus()
+    desk.keyboard.press("Enter")
+    desk.wait_for_selector("a.cell.here")
+    desk.locator("button[name=line]").nth(1).click()
+    desk.wait_for_selector(".words li:nth-child(2)")
+    assert "E2 resistor 2k2 (said at the desk)" in desk.locator(".words").text_content()
+    desk.click("button[value=undo]")
+    desk.wait_for_selector(".words li:nth-child(2)", state="detached")
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing(browser: Any, served: Served, scheme: str) -> None:
     page = joined(browser, served, color_scheme=scheme)
@@ -230,7 +268,8 @@ def test_axe_finds_nothing(browser: Any, served: Served, scheme: str) -> None:
     wanting += found_wanting(page)
     desk = at_desk(browser, served, color_scheme=scheme)
     wanting += found_wanting(desk)
-    for path in ("/desk/bench/4", "/desk/end", "/desk/audit", "/nothing"):
+    reading = "/desk/bench/4/reading?cell=E2"
+    for path in ("/desk/bench/4", reading, "/desk/end", "/desk/audit", "/nothing"):
         desk.goto(served.address + path)
         wanting += found_wanting(desk)
     stranger = browser.new_context(viewport=PHONE, color_scheme=scheme).new_page()

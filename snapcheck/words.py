@@ -34,6 +34,10 @@ _active: ContextVar[_Language] = ContextVar("snapcheck_language", default=_Langu
 def use_language(language: str, extra_dir: Path | None = None) -> bool:
     """Speak `language` (``en``, ``de``, ``de_AT``, ...) from now on in this context.
 
+    Args:
+        language: as operating systems write it.
+        extra_dir: a folder with catalogues of the caller's own, asked first.
+
     Returns:
         False when there is no catalogue for it; then English is spoken.
 

@@ -48,7 +48,7 @@ from snapcheck.check import (
     with_doubts,
 )
 from snapcheck.check import compare as compare_boards
-from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules
+from snapcheck.circuit import Circuit, RuleBook, build_circuit, check_rules, with_dangers_ahead
 from snapcheck.errors import InputError, SnapcheckError, StoppedError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult, check_build, own_figures, parts_moved, place_design
@@ -58,6 +58,7 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from snapcheck.api._given import BoardLike, BuiltLike, KitLike, PictureLike
     from snapcheck.api._seen import BuildCheck, PhotoReading
+    from snapcheck.circuit import OperatingPointLike
     from snapcheck.grade import Course, Crew, Grade, Handed, Rubric
     from snapcheck.grade import Progress as BatchProgress
     from snapcheck.photo import Picture, Reading
@@ -333,11 +334,17 @@ def rules(
     design, reading = board_of(board, cubes)
     circuit = build_circuit(design.board, cubes)
     notes: list[str] = []
+
+    def ahead(mended: Circuit) -> OperatingPointLike | None:
+        (then,) = _states([(mended, design.conditions)], simulator, [], calculate)
+        return then.point
+
     with watched(cancel=cancel):
         (state,) = _states([(circuit, design.conditions)], simulator, notes, calculate)
         findings = check_rules(
             circuit, state.point, positions=state.positions, book=used, supply_V=design.conditions.supply_V
         )
+        findings = with_dangers_ahead(circuit, findings, used, design.conditions.supply_V, ahead)
         if reading is not None:
             findings += open_questions(design.board, design.board, reading.unsure, cubes, used, planned=None)
     findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
@@ -508,7 +515,15 @@ def draw(
 
 
 def layout(board: BoardLike, *, kit: KitLike = None) -> str:
-    """The text of a layout file. Raises InputError and DataError."""
+    """The text of a layout file.
+
+    Args:
+        board: a board or a reading: object, layout text, JSON, or the path of either.
+        kit: see `check`.
+
+    Raises:
+        InputError, DataError: a file or text is missing or wrong.
+    """
     cubes = kit_of(kit)
     return write_layout(board_of(board, cubes)[0], cubes)
 

@@ -1,5 +1,6 @@
 """The electrical side of a board: contacts to nets. Pure: values in, values out."""
 
+from snapcheck.circuit._afterwards import with_dangers_ahead
 from snapcheck.circuit._book import RuleBook, RuleSetting, bundled_rules, load_rules, parse_rules
 from snapcheck.circuit._build import build_circuit, is_part, require_kinds
 from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
@@ -98,4 +99,5 @@ __all__ = [
     "value_words",
     "volts",
     "watts",
+    "with_dangers_ahead",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Probe, Side, TapEnd, legs_of
-from snapcheck.circuit._circuit import Circuit, Metal, NetContact, Part, Terminal
+from snapcheck.circuit._circuit import Circuit, Part, Terminal
 from snapcheck.kit import Kind, Kit, ValueForm, format_value
 from snapcheck.words import numeral, shown, tr
 
@@ -21,15 +21,6 @@ def side_word(side: Side) -> str:
             return tr("down")
         case _:
             return tr("left")
-
-
-def contact_words(contact: NetContact) -> str:
-    """``C3 right``, ``B2 on the plate``, ``F1 socket``."""
-    if contact.metal is Metal.BODY or contact.side is None:
-        return tr("{cell} on the plate", cell=contact.cell)
-    if contact.metal is Metal.SOCKET:
-        return tr("{cell} socket", cell=contact.cell)
-    return place_words(contact.cell, contact.side)
 
 
 def place_words(cell: Cell, side: Side) -> str:

@@ -54,6 +54,10 @@ VERBS: dict[str, tuple[str, str]] = {
         "open the bench page: phones take the photos, the teacher has a desk",
     ),
     "forget": ("snapcheck.cli._grade_forget", "erase one student of a course everywhere"),
+    "guide": (
+        "snapcheck.cli._guide",
+        "how to take photos, write plans, grade a class: a chapter of the guide",
+    ),
 }
 
 #: verbs that write what is known of students

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from snapcheck.board import draw_svg, load_design, svg_to_png
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     svg = draw_svg(design.board, kit, theme="dark" if args.dark else "light", title=design.title)
     write_file(out, svg if out.suffix.lower() == ".svg" else svg_to_png(svg, width=args.width))
     if args.json:
-        print_json({"file": args.file, "picture": str(out)})
+        print_json(document("files", {"files": [str(out)], "notes": []}))
     else:
         say(tr("{file} is drawn in {picture}.", file=args.file, picture=out))
     return 0

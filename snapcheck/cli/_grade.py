@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.cli._common import print_json, write_file
-from snapcheck.cli._output import console, say
+from snapcheck.cli._output import console, document, say
 from snapcheck.words import numeral, shown, tr
 
 if TYPE_CHECKING:
@@ -109,7 +109,7 @@ def run(args: argparse.Namespace) -> int:
         write_file(Path(args.gradebook), gradebook_csv(course, entries))
     waiting = [e for e in entries.values() if not e.grade.final]
     if args.json:
-        print_json({
+        print_json(document("grades", {
             "course": course.title,
             "read_now": None if result is None else result.new,
             "grades": [
@@ -118,7 +118,7 @@ def run(args: argparse.Namespace) -> int:
             ],
             "waiting": {"grades": len(waiting), "places": places},
             "unmatched": [{"path": f.path, "problem": f.problem} for f in unmatched],
-        })  # fmt: skip
+        }))  # fmt: skip
         return 1 if waiting or unmatched else 0
     _tell(course, entries)
     if result is not None:

@@ -6,7 +6,7 @@ import argparse
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.words import tr
 
 
@@ -23,10 +23,11 @@ def run(args: argparse.Namespace) -> int:
     with Store(course.store, create=False) as store:
         pairs = look_alikes(store)
     if args.json:
-        print_json([
+        told = [
             {"files": [p.first.path, p.second.path], "students": [p.first.student, p.second.student],
              "bits": p.bits} for p in pairs
-        ])  # fmt: skip
+        ]  # fmt: skip
+        print_json(document("alike", {"pairs": told}))
         return 1 if pairs else 0
     for p in pairs:
         say(tr("{a} and {b} show nearly the same picture.", a=p.first.path, b=p.second.path))

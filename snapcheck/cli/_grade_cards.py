@@ -7,7 +7,7 @@ from pathlib import Path
 
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._grade import add_course_options
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
 from snapcheck.words import shown, tr
 
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         case _:
             raise InputError(tr("cards are written as .pdf, .html or .svg."), place=out)
     if args.json:
-        print_json({"files": [str(p) for p in written]})
+        print_json(document("files", {"files": [str(p) for p in written], "notes": []}))
         return 0
     for path in written:
         say(shown(path))

@@ -10,7 +10,7 @@ from typing import Any
 
 from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import tr
 
@@ -50,8 +50,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from snapcheck.grade import Store, decide, decide_all, decisions_in, load_course, regrade
 
-    number: int | list[int]
-
     course = load_course(args.course, rubric=args.rubric, store=args.store)
     by = args.by or _login()
     _needs(args)
@@ -60,19 +58,21 @@ def run(args: argparse.Namespace) -> int:
         if args.take_back is not None:
             if args.decision or args.student:
                 raise InputError(tr("to take back, give nothing but the number."), place="--take-back")
-            number = store.take_back(args.take_back, by=by, reason=args.reason)
+            numbers = [store.take_back(args.take_back, by=by, reason=args.reason)]
         elif args.table:
-            number = decide_all(course, store, decisions_in(Path(args.table), args.reason), by=by)
+            numbers = decide_all(course, store, decisions_in(Path(args.table), args.reason), by=by)
         else:
             if not (args.student and args.task and args.decision):
                 raise InputError(
                     tr("student, task and decision are needed."),
                     way_out="snapcheck decide COURSE T-104 night-lamp 'D3 pnp BC327 base=left' --reason WHY",
                 )
-            number = decide(
-                course, store, args.student, args.task, args.decision, by=by, reason=args.reason,
-                picture=args.picture,
-            )  # fmt: skip
+            numbers = [
+                decide(
+                    course, store, args.student, args.task, args.decision, by=by, reason=args.reason,
+                    picture=args.picture,
+                )
+            ]  # fmt: skip
         crew = crew_of(args)
         try:
             entries = regrade(course, store, crew)
@@ -87,18 +87,19 @@ def run(args: argparse.Namespace) -> int:
         or _short(before.get(key, {}).get("grade")) != _short(e.grade.to_json())
     }
     if args.json:
-        print_json({
-            ("numbers" if isinstance(number, list) else "number"): number,
+        print_json(document("decision", {
+            "number": numbers[-1],
+            "numbers": numbers,
             "changed": [
                 {"student": s, "task": t, "before": old, "after": e.grade.points, "final": e.grade.final}
                 for (s, t), (old, e) in changed.items()
             ],
-        })  # fmt: skip
+        }))  # fmt: skip
         return 0
-    if isinstance(number, list):
-        say(tr("{n} decisions are kept.", n=len(number)))
+    if args.table:
+        say(tr("{n} decisions are kept.", n=len(numbers)))
     else:
-        say(tr("Kept as number {number}.", number=number))
+        say(tr("Kept as number {number}.", number=numbers[0]))
     for (student, task), (old, e) in changed.items():
         state = tr("final") if e.grade.final else tr("still open")
         say(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from snapcheck.cli._common import make_folder, print_json, write_file
 from snapcheck.cli._grade import Bar, add_course_options, add_crew, crew_of
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.words import shown, tr
 
 WHAT = ("gradebook", "feedback", "overview", "audit", "pseudonymous")
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
             notes += made.notes
         crew.close()
     if args.json:
-        print_json({"files": [str(p) for p in written], "notes": list(notes)})
+        print_json(document("files", {"files": [str(p) for p in written], "notes": list(notes)}))
         return 0
     for note in notes:
         say(f"· {shown(note)}")

@@ -8,7 +8,7 @@ from typing import Any
 
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of, waiting_words
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.words import numeral, shown, tr
 
 
@@ -34,10 +34,10 @@ def run(args: argparse.Namespace) -> int:
     if args.page:
         write_file(Path(args.page), review_page(course, found))
     if args.json:
-        print_json({
+        print_json(document("review", {
             "waiting": [w.to_json() for w in found.waiting],
             "unmatched": [{"path": f.path, "problem": f.problem} for f in found.unmatched],
-        })  # fmt: skip
+        }))  # fmt: skip
         return 1 if found.waiting or found.unmatched else 0
     for w in found.waiting:
         say(f"{w.student} {shown(w.task)}  ({shown(w.path)})")
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _history(rows: list[dict[str, Any]], as_json: bool) -> int:
     if as_json:
-        print_json(rows)
+        print_json(document("history", {"decisions": rows}))
         return 0
     for r in rows:
         state = "" if r["in_force"] or r["takes_back"] else tr(" (taken back)")

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.cli._output import console
+from snapcheck.cli._output import console, document
 from snapcheck.words import shown, tr
 
 
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
         else:
             write_file(Path(args.sheet), text)
     if args.json:
-        print_json({
+        print_json(document("rubric", {
             "title": rubric.title,
             "sample": [
                 {
@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
                 }
                 for r in rows
             ],
-        })  # fmt: skip
+        }))  # fmt: skip
         return 0
     from rich.table import Table
 

@@ -7,7 +7,7 @@ import difflib
 from typing import Any
 
 from snapcheck.cli._common import add_kit, kit_of, print_json
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, format_value
 from snapcheck.words import shown, tr
@@ -31,7 +31,8 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.json:
         kinds = [kit[args.kind]] if args.kind else list(kit.kinds.values())
-        print_json({"name": kit.name, "title": kit.title, "kinds": [_to_json(kind) for kind in kinds]})
+        told = {"name": kit.name, "title": kit.title, "kinds": [_to_json(kind) for kind in kinds]}
+        print_json(document("kit", told))
     elif args.kind:
         _print_kind(kit[args.kind])
     else:

@@ -8,7 +8,7 @@ import sys
 from snapcheck.board import load_design, parse_settings
 from snapcheck.circuit import build_circuit
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.cli._output import for_output, say
+from snapcheck.cli._output import document, for_output, say
 from snapcheck.simulate import export_netlist
 from snapcheck.words import tr
 
@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     if args.out:
         write_file(args.out, text)
     if args.json:
-        print_json({"file": args.file, "netlist": text, "written": args.out})
+        print_json(document("netlist", {"file": args.file, "netlist": text, "written": args.out}))
     elif args.out:
         say(tr("{file} is written as a netlist to {out}.", file=args.file, out=args.out))
     else:

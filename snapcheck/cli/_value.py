@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from snapcheck.cli._common import add_kit, kit_of, print_json
-from snapcheck.cli._output import say
+from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
 from snapcheck.kit import ValueForm, coarsest_series, format_value, neighbours, parse_value
 from snapcheck.words import tr
@@ -36,12 +36,12 @@ def run(args: argparse.Namespace) -> int:
         near = [format_value(v, form) for v in neighbours(value, "E12")]
     if args.json:
         print_json(
-            {
+            document("value", {
                 "text": args.text, "kind": args.on, "value": value, "unit": parsed.unit or form.si_unit,
                 "rated_V": parsed.rated_V, "tolerance": parsed.tolerance, "volts": parsed.volts,
                 "amperes": parsed.amperes, "series": series, "nearest_E12": near,
                 "code": format_value(value, form, unit=parsed.unit),
-            }
+            })
         )  # fmt: skip
         return 0
     shown = format_value(value, form, style="spaced", unit=parsed.unit)

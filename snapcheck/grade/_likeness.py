@@ -42,7 +42,7 @@ def differing(a: str, b: str) -> int:
 
 
 @dataclass(frozen=True)
-class Pair:
+class LookAlike:
     """Two pictures handed in for different people (or by nobody known) that look nearly the same."""
 
     first: StoredFile
@@ -50,7 +50,7 @@ class Pair:
     bits: int
 
 
-def look_alikes(store: Store) -> list[Pair]:
+def look_alikes(store: Store) -> list[LookAlike]:
     """Pairs of submissions that show nearly the same picture under different names, closest first.
 
     A fact to look at, no more: two people may have photographed one bench, or worked together as they should.
@@ -59,7 +59,7 @@ def look_alikes(store: Store) -> list[Pair]:
     files = [f for f in store.files() if not f.gone and hashes.get(f.sha)]
     by_path = {f.path: f for f in files}
     found = [
-        Pair(by_path[a], by_path[b], bits)
+        LookAlike(by_path[a], by_path[b], bits)
         for a, b, bits in alike({f.path: hashes[f.sha] for f in files})
         if by_path[a].student != by_path[b].student or by_path[a].student is None
     ]

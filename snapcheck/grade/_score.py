@@ -41,7 +41,7 @@ class Handed:
 
 
 @dataclass(frozen=True)
-class Line:
+class ScoreLine:
     """Points of one item, with what was taken off and why.
 
     Attributes:
@@ -74,7 +74,7 @@ class Grade:
     points: str
     most: str
     verdict: str
-    lines: tuple[Line, ...]
+    lines: tuple[ScoreLine, ...]
     changes: tuple[tuple[str, str], ...]
     open: tuple[str, ...]
 
@@ -96,7 +96,9 @@ class Grade:
     def from_json(cls, data: Mapping[str, Any]) -> Grade:
         """A grade from `to_json`."""
         lines = tuple(
-            Line(x["name"], x["title"], x["points"], x["most"], tuple(map(_pair, x["reasons"])), x["open"])
+            ScoreLine(
+                x["name"], x["title"], x["points"], x["most"], tuple(map(_pair, x["reasons"])), x["open"]
+            )
             for x in data["lines"]
         )
         return cls(
@@ -122,7 +124,7 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
     """
     handed = handed or Handed()
     left = [f for f in facts.faults if f.level <= Severity.NOTE]
-    lines: list[Line] = []
+    lines: list[ScoreLine] = []
     earned: dict[str, Fraction] = {}
     for item in rubric.items:
         points, reasons, is_open = _measured(item, facts, handed, left, rubric)
@@ -132,7 +134,7 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
             reasons = [*reasons, (tr("Set by hand: {why}", why=why), points_text(given))]
         earned[item.name] = points
         lines.append(
-            Line(
+            ScoreLine(
                 item.name, item.title, points_text(points), points_text(item.points), tuple(reasons), is_open
             )
         )
@@ -168,7 +170,7 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
 
 def nothing(rubric: Rubric, why: str, verdict: str = "cant-tell", *, final: bool = False) -> Grade:
     """No points: nothing was handed in, or the picture cannot be read (then a person must look)."""
-    lines = tuple(Line(i.name, i.title, "0", points_text(i.points), ()) for i in rubric.items)
+    lines = tuple(ScoreLine(i.name, i.title, "0", points_text(i.points), ()) for i in rubric.items)
     return Grade("0", points_text(rubric.total), verdict, lines, ((why, "0"),), () if final else (why,))
 
 

@@ -5,7 +5,7 @@ from snapcheck.grade._cards import sheets_html as cards_html
 from snapcheck.grade._cards import sheets_svg as cards_svg
 from snapcheck.grade._feedback import Feedback, feedback_name, write_feedback
 from snapcheck.grade._gradebook import gradebook_csv, reasons_text, state_of, usual_columns
-from snapcheck.grade._likeness import Pair, look_alikes
+from snapcheck.grade._likeness import LookAlike, look_alikes
 from snapcheck.grade._overview import (
     ItemFigures,
     Mistake,
@@ -24,8 +24,8 @@ __all__ = [
     "Feedback",
     "Forgotten",
     "ItemFigures",
+    "LookAlike",
     "Mistake",
-    "Pair",
     "Previewed",
     "audit_events",
     "builds_by_cell",

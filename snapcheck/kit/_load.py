@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import functools
 import importlib.resources
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -18,6 +19,9 @@ from snapcheck.kit._side import Side
 from snapcheck.kit._values import parse_value
 from snapcheck.words import brief, tr
 
+#: characters of a kind's name, which stands in layout files and messages
+_LONGEST = 40
+_NAME = re.compile(rf"[^\W\d_][\w.-]{{0,{_LONGEST - 1}}}")
 #: how a kind may be simulated
 MODELS = (
     "resistor", "capacitor", "inductor", "diode", "zener", "led", "photoresistor", "thermistor",
@@ -150,6 +154,12 @@ class _Reader:
             self.choice(data["based_on"], "based_on", ("bundled",))
             kinds.update(bundled_kit().kinds)
         for name, table in self.table(data.get("kind", {}), "kind").items():
+            if not _NAME.fullmatch(name):
+                self.fail(
+                    f"kind.{name[:_LONGEST]}",
+                    tr("a kind's name is one word: a letter, then letters, digits, '-', '_' or '.'."),
+                    tr("Write at most {n} characters.", n=_LONGEST),
+                )
             kinds[name] = self.kind(name, self.table(table, f"kind.{name}"))
         for sort, add in (("device", self.device), ("family", self.relative)):
             for name, devices in self.table(data.get(sort, {}), sort).items():

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from snapcheck.board import label_of
-from snapcheck.circuit import Circuit, Part, listing, probe_words, terminal_word
+from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.findings import Severity
 from snapcheck.kit import format_value
 from snapcheck.pipeline import CheckResult
@@ -211,13 +211,3 @@ def parts_list(result: CheckResult) -> list[tuple[str, str, int, int]]:
             counts.setdefault(key, [0, 0])[index] += 1
     rows = [(title, spelled[title, value], a, b) for (title, value), (a, b) in counts.items()]
     return sorted(rows, key=lambda row: row[:2])
-
-
-def probes_words(result: CheckResult) -> str:
-    """Where the signal goes in and comes out, in words."""
-    places = []
-    if result.design.input is not None:
-        places.append(tr("input {probe}", probe=probe_words(result.design.input)))
-    if result.design.output is not None:
-        places.append(tr("output {probe}", probe=probe_words(result.design.output)))
-    return listing(places)

@@ -71,8 +71,8 @@ def test_draw_svg(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captu
     monkeypatch.chdir(tmp_path)
     assert main(["draw", str(DESIGN), "--json"]) == 0
     told = out_json(capsys)
-    assert told["picture"] == "two-lamp-flasher.svg"
-    assert (tmp_path / told["picture"]).read_text().startswith("<svg")
+    assert told["files"] == ["two-lamp-flasher.svg"]
+    assert (tmp_path / told["files"][0]).read_text().startswith("<svg")
 
 
 @pytest.mark.parametrize(

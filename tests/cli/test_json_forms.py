@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 from collections.abc import Iterator
+from contextlib import redirect_stdout
 from pathlib import Path
 from typing import Any
 
@@ -75,9 +77,74 @@ VERBS = {
     "accuracy": (["accuracy", "photos", "--plans", "2"], "accuracy"),
     "check": (["check", PLAN, PLAN, "--structure-only"], "report"),
     "bench": (["bench", "--port", "0", "--keep", "kept", "--minutes", "0", "--workers", "1"], "bench"),
+    "draw": (["draw", PLAN, "--out", "plan.svg"], "files"),
+    "kit": (["kit"], "kit"),
+    "one kind": (["kit", "npn"], "kit"),
+    "value": (["value", "100uF/16V", "--on", "electrolytic"], "value"),
+    "value of a word": (["value", "BC547", "--on", "npn"], "value"),
+    "spice": (["spice", PLAN], "netlist"),
+    "rubric": (["rubric"], "rubric"),
+    "guide": (["guide", "plans"], "guide"),
     "a photo that is none": (["read", "bad.jpg"], "error"),
     "a layout that is none": (["rules", "bad.board"], "error"),
 }
+
+#: in this order: each finds what those before it left in the gradebook
+COURSE_VERBS = {
+    "grade": (["grade", "class"], "grades"),
+    "grade what is stored": (["grade", "class", "--stored"], "grades"),
+    "review": (["review", "class"], "review"),
+    "decide": (
+        ["decide", "class", "T-104", "night-lamp", "D3 npn BC337 base=left", "--reason", "seen"],
+        "decision",
+    ),
+    "take back": (["decide", "class", "--take-back", "1", "--reason", "a slip"], "decision"),
+    "history": (["review", "class", "--history"], "history"),
+    "alike": (["alike", "class"], "alike"),
+    "cards": (["cards", "class", "--out", "cards.svg"], "files"),
+    "export": (["export", "class", "gradebook", "audit"], "files"),
+    "forget": (["forget", "class", "T-104"], "erasure"),
+    "forget for good": (["forget", "class", "T-104", "--yes"], "erasure"),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def told_of_a_course(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What the verbs of a course print: the sample class, two students and a copied picture."""
+    folder = tmp_path_factory.mktemp("course")
+    shutil.copytree(FIXTURES / "class", folder / "class")
+    for file in (folder / "class" / "submissions").rglob("*.jpg"):
+        if not file.name.startswith(("T-104_", "T-101_")):
+            file.unlink()
+    shutil.copy(folder / "class" / "submissions" / "night-lamp" / "T-104_2031-03-12T1650.jpg",
+                folder / "class" / "submissions" / "night-lamp" / "T-105_2031-03-12T1651.jpg")  # fmt: skip
+    told = {}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        for case, (words, _) in COURSE_VERBS.items():
+            out = io.StringIO()
+            with redirect_stdout(out):
+                main([*words, "--json"])
+            told[case] = json.loads(out.getvalue())
+    return told
+
+
+@pytest.mark.parametrize("case", COURSE_VERBS)
+def test_what_a_verb_of_a_course_prints_has_the_published_form(
+    case: str, told_of_a_course: dict[str, Any]
+) -> None:
+    form = COURSE_VERBS[case][1]
+    assert complaints(told_of_a_course[case], form) == []
+    assert told_of_a_course[case]["form"] == f"snapcheck-{form}-1"
+
+
+def test_the_sample_of_a_course_says_something_in_every_list(told_of_a_course: dict[str, Any]) -> None:
+    told = told_of_a_course
+    assert told["grade"]["read_now"] == 4 and told["grade what is stored"]["read_now"] is None
+    assert any(w["choices"] for w in told["review"]["waiting"]) and told["decide"]["changed"]
+    assert [d["takes_back"] for d in told["history"]["decisions"]] == [None, 1]
+    assert told["alike"]["pairs"] and told["export"]["files"] and told["export"]["notes"]
+    assert not told["forget"]["done"] and told["forget for good"]["done"] and told["forget for good"]["rows"]
 
 
 @pytest.mark.parametrize("case", VERBS)
@@ -99,7 +166,9 @@ def test_what_a_verb_prints_has_the_published_form(
 def test_forms_are_valid_name_themselves_and_refuse_what_is_wrong(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert {form for _, form in VERBS.values()} == set(FORMS)  # each is held against something above
+    assert {form for _, form in [*VERBS.values(), *COURSE_VERBS.values()]} == set(
+        FORMS
+    )  # each is held against something above
     for name, form in FORMS.items():
         jsonschema.Draft202012Validator.check_schema(form)
         assert form["$id"] == f"urn:snapcheck:{name}:1" and form["properties"]["form"]["const"].endswith("-1")

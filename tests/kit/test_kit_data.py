@@ -129,6 +129,8 @@ parameters = { BF = 120 }
 
 HEAD = 'name = "x"\ntitle = "x"\n'
 KIND = '[kind.thing]\ntitle = "thing"\nmodel = "resistor"\ncontacts = { W = "a", E = "b" }\n'
+TYPED = KIND.replace("resistor", "npn").replace('"a", E = "b"', '"base", N = "collector", S = "emitter"')
+TYPED += 'value = "type"\n'
 MISTAKES = [
     ('title = "x"', "name", "missing"),
     (HEAD, "kind", "no kinds"),
@@ -152,8 +154,44 @@ MISTAKES = [
     (HEAD + KIND + "plate = 1\n", "kind.thing.plate", "true, false"),
     (HEAD + KIND + "[device.other.X1]\n", "device.other", "no kind"),
     (HEAD + KIND + "[device.thing.4k7]\n", 'device.thing."4k7"', "nothing is printed"),
+    (HEAD + "device = {thing = 1}\n" + KIND, "device.thing", "not a table"),
     (HEAD + 'kind = "x"\n', "kind", "not a table"),
     (HEAD + 'based_on = "moon"\n', "based_on", "bundled"),
+    (HEAD + TYPED + "[device.thing.BC11]\ncolour = 1\n", 'device.thing."BC11".colour', "not known"),
+    (
+        HEAD + TYPED + "[device.thing.BC11]\nratings = { max_power_W = 0 }\n",
+        'device.thing."BC11".ratings.max_power_W',
+        "above zero",
+    ),
+    (
+        HEAD + TYPED + "[device.thing.BC11]\nparameters = { BF = true }\n",
+        'device.thing."BC11".parameters.BF',
+        "true/false, not a number",
+    ),
+    (HEAD + TYPED + '[device.thing.BC11]\nparameters = "a"\n', 'device.thing."BC11".parameters', "is text"),
+    (HEAD + TYPED + "[family.thing.BC12]\nlike = 3\n", 'family.thing."BC12".like', "a number, not text"),
+    (
+        HEAD + TYPED + "[device.thing.BC11]\n[family.thing.BC12]\nlike = 'BC13'\n",
+        'family.thing."BC12".like',
+        "Accepted: BC11",
+    ),
+    (
+        HEAD + TYPED + "[device.thing.BC11]\n[family.thing.BC12]\nlike = 'BC11'\ncost = 1\n",
+        'family.thing."BC12".cost',
+        "not known",
+    ),
+    (
+        HEAD
+        + TYPED
+        + "[device.thing.BC11]\n[family.thing.BC12]\nlike = 'BC11'\nratings = { max_power_W = -1 }\n",
+        'family.thing."BC12".ratings.max_power_W',
+        "above zero",
+    ),
+    (HEAD + KIND + 'legs = [{ name = "a", side = "W" }]\n', "kind.thing", "contacts"),
+    (HEAD + KIND + "interchangeable = [1]\n", "kind.thing.interchangeable", "list"),
+    (HEAD + KIND.replace('"thing"', "3"), "kind.thing.title", "a number, not text"),
+    (HEAD + '[kind."two words"]\n', "kind.two words", "one word"),
+    (HEAD + f"[kind.{'x' * 41}]\n", f"kind.{'x' * 40}", "at most 40 characters"),
 ]
 
 
@@ -183,3 +221,46 @@ def test_printed_values_of_the_kit_are_of_its_forms() -> None:
         for value in kind.values:
             assert isinstance(value, float) is kind.value_form.numeric, kind.name
         assert kind.value_form is not ValueForm.NONE or not kind.values
+
+
+def test_a_type_of_a_family_takes_what_it_does_not_say_from_its_like(tmp_path: Path) -> None:
+    file = tmp_path / "kit.toml"
+    file.write_text(
+        HEAD
+        + TYPED
+        + """
+ratings = { max_power_W = 1, max_current_A = 3 }
+parameters = { BF = 50, RB = 7 }
+[device.thing.BC11]
+ratings = { max_power_W = 2 }
+parameters = { BF = 60 }
+[family.thing.BC12]
+like = "BC11"
+ratings = { max_current_A = 4 }
+parameters = { RB = 8 }
+"""
+    )
+    kind = load_kit(file)["thing"]
+    assert kind.values == ("BC11",)  # a relative is known, and no cube of the kit
+    assert kind.ratings_for("BC12") == {"max_power_W": 2, "max_current_A": 4}
+    assert kind.parameters_for("BC12") == {"BF": 60, "RB": 8}
+    assert kind.ratings_for("bc-11") == {"max_power_W": 2, "max_current_A": 3}  # another spelling
+    assert kind.parameters_for("bc 11") == {"BF": 60, "RB": 7}
+    assert kind.parameters_for("BC99") == kind.parameters_for(None) == {"BF": 50, "RB": 7}
+    assert kind.knows("BC12") and kind.knows(None) and not kind.knows("BC99")
+
+
+def test_a_rated_voltage_is_read_of_capacitors_alone() -> None:
+    kit = bundled_kit()
+    assert kit["electrolytic"].ratings_for(1e-4, "no value")["max_voltage_V"] == 16
+    assert kit["resistor"].ratings_for(1e3, "1k/25V")["max_voltage_V"] == 250
+
+
+def test_a_turn_counts_modulo_the_symmetry() -> None:
+    kind = bundled_kit()["straight"]
+    assert kind.same_turn(0, 180) and kind.same_turn(270, 90) and not kind.same_turn(0, 90)
+    corner = bundled_kit()["corner"]
+    assert corner.same_turn(90, 90) and not corner.same_turn(90, 270) and not corner.same_turn(270, 90)
+    assert corner.sides("wire") == corner.sides("wire", 0) == (Side.E, Side.S)
+    assert corner.sides("none") == ()
+    assert [Side.S.turned(n) for n in (0, 90, 180, 270, 360)] == [Side.S, Side.W, Side.N, Side.E, Side.S]

@@ -9,6 +9,7 @@ import pytest
 
 from snapcheck.errors import DataError
 from snapcheck.kit import Kind, Side, bundled_kit, parse_kit
+from snapcheck.kit._model import inner_ends
 
 HEAD = 'name = "x"\ntitle = "X"\n[kind.block]\ntitle = "block"\nmodel = "network"\n'
 LEGS = """
@@ -78,6 +79,18 @@ def test_the_bundled_kit_said_leg_by_leg_is_the_same_kit() -> None:
         (LEGS + "symmetry = 180\n", "kind.block.symmetry: 180 moves a contact"),
         (LEGS + "symbol_at = [3, 0.5]\n", "kind.block.symbol_at: [3, 0.5] is no place"),
         (LEGS + "print_at = 1\n", "kind.block.print_at: 1 is no place"),
+        (LEGS + "print_at = [1]\n", "kind.block.print_at: [1] is no place"),
+        (LEGS + "print_at = [-0.1, 0]\n", "kind.block.print_at: [-0.1, 0] is no place"),
+        (LEGS + "print_at = [0, -0.1]\n", "kind.block.print_at: [0, -0.1] is no place"),
+        (LEGS + "print_at = [2.1, 0]\n", "kind.block.print_at: [2.1, 0] is no place"),
+        (LEGS + "print_at = [0, 1.1]\n", "kind.block.print_at: [0, 1.1] is no place"),
+        (LEGS + 'print_at = ["a", 0]\n', "kind.block.print_at: is text, not a number"),
+        (LEGS.replace('"W"', '"X"'), "kind.block.legs[0].side: 'X' is not accepted"),
+        (LEGS.replace('"in"', "5"), "kind.block.legs[0].name: is a number, not text"),
+        (
+            LEGS.replace('"B1", side = "E"', '"C1", side = "E"'),
+            "kind.block.legs[1].cell: 'C1' is not accepted",
+        ),
         (
             LEGS + 'parameters = { "in-up_ohm" = 10 }\n',
             "is no resistance between two legs. Write LEG-LEG_ohm",
@@ -91,6 +104,22 @@ def test_mistakes_are_told_with_key_and_way_out(rest: str, told: str) -> None:
     with pytest.raises(DataError) as error:
         block(rest)
     assert told in str(error.value)
+
+
+def test_symbol_and_print_may_stand_anywhere_on_the_block() -> None:
+    for x, y in ((0, 0), (2, 1), (0, 1), (2, 0), (1.5, 0.25)):
+        kind = block(LEGS + f"symbol_at = [{x}, {y}]\nprint_at = [{x}, {y}]\n")
+        assert kind.symbol_at == kind.print_at == (x, y)
+
+
+def test_resistances_lie_between_two_legs() -> None:
+    legs = LEGS + 'parameters = { "in-out_ohm" = 0.5, "low-in_ohm" = 47 }\n'
+    assert [inner_ends(name) for name in block(legs).parameters] == [("in", "out"), ("low", "in")]
+
+
+def test_a_leg_without_a_cell_is_on_the_first() -> None:
+    kind = parse_kit(HEAD + 'legs = [{ name = "a", side = "W" }, { name = "b", side = "E" }]\n', "x")["block"]
+    assert {c.cell for c in kind.contacts} == {"A1"}
 
 
 def test_a_square_block_may_be_the_same_after_a_quarter_turn() -> None:

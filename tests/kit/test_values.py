@@ -150,6 +150,20 @@ PRINTED = [
     (4.7e-3, F.HENRIES, "4m7H", "4.7mH", "4.7 mH"),
     (8.2, F.VOLTS, "8V2", "8.2V", "8.2 V"),
     (0.5, F.AMPERES, "500mA", "500mA", "500 mA"),
+    (0.0, F.OHMS, "0R", "0", "0 Ω"),
+    (999.0, F.OHMS, "999R", "999", "999 Ω"),
+    (1000.0, F.OHMS, "1k", "1k", "1 kΩ"),
+    (2e9, F.OHMS, "2G", "2G", "2 GΩ"),
+    (0.5e-3, F.OHMS, "0m5", "0.5m", "0.5 mΩ"),
+    (0.02, F.FARADS, "20000µ", "20000µF", "20000 µF"),
+    (4.7e-10, F.FARADS, "470p", "470pF", "470 pF"),
+    (2.2e-8, F.FARADS, "22n", "22nF", "22 nF"),
+    (3.3e-7, F.HENRIES, "330nH", "330nH", "330 nH"),
+    (1.5, F.HENRIES, "1H5", "1.5H", "1.5 H"),
+    (0.25, F.VOLTS, "250mV", "250mV", "250 mV"),
+    (12.0, F.VOLTS, "12V", "12V", "12 V"),
+    (2e-5, F.AMPERES, "20µA", "20µA", "20 µA"),
+    (2.5, F.AMPERES, "2A5", "2.5A", "2.5 A"),
 ]
 
 
@@ -158,6 +172,18 @@ def test_writes(value: float, form: ValueForm, code: str, plain: str, spaced: st
     assert format_value(value, form) == code
     assert format_value(value, form, style="plain") == plain
     assert format_value(value, form, style="spaced") == spaced
+
+
+def test_a_meter_keeps_the_unit_that_is_printed() -> None:
+    assert (
+        format_value(0.1, F.RANGE, unit="mA")
+        == format_value(0.1, F.RANGE, unit="mA", style="plain")
+        == "100mA"
+    )
+    assert format_value(5e-5, F.RANGE, unit="µA", style="spaced") == "50 µA"
+    assert format_value(15.0, F.RANGE) == "15V" and format_value(3.0, F.RANGE, unit="A") == "3A"
+    assert (parse_value("50uA", F.RANGE).unit, parse_value("50uA", F.RANGE).value) == ("µA", 5e-5)
+    assert format_value(None, F.OHMS) == "" and format_value("BC547", F.TYPE) == "BC547"
 
 
 RANGES = {F.OHMS: (1e-3, 1e12), F.FARADS: (1e-14, 1e3), F.HENRIES: (1e-9, 1e3), F.VOLTS: (1e-3, 1e4),

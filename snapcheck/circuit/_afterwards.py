@@ -1,0 +1,90 @@
+"""What mending would set free: the danger that waits behind a gap.
+
+A light-emitting diode without its resistor does no harm while a ground is missing; with the ground it
+burns. Without a plan nobody knows what belongs into the gap, so the likeliest is tried in thought: a joint
+where several contacts point at one empty cell, a ground where one does (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from snapcheck.board import Cell, Cube, Side
+from snapcheck.circuit._book import RuleBook
+from snapcheck.circuit._build import build_circuit, is_part
+from snapcheck.circuit._circuit import Circuit
+from snapcheck.circuit._context import Context
+from snapcheck.circuit._operating import OperatingPointLike
+from snapcheck.circuit._rules import check_rules
+from snapcheck.findings import Finding, Severity
+from snapcheck.kit import PLATE, Kit
+from snapcheck.words import tr
+
+Point = Callable[[Circuit], OperatingPointLike | None]
+
+
+def with_dangers_ahead(
+    circuit: Circuit,
+    findings: Sequence[Finding],
+    book: RuleBook,
+    supply_V: Mapping[Cell, float] | None = None,
+    point: Point | None = None,
+) -> list[Finding]:
+    """The findings, those about a gap with the danger that closing it would bring.
+
+    Args:
+        circuit: as built; findings: what the rules say of it.
+        book, supply_V: see `check_rules`.
+        point: calculates a mended circuit, None for what structure alone makes certain.
+    """
+    told = list(findings)
+    if any(f.severity is Severity.DANGER for f in told):
+        return told  # nothing is told of later while there is something to be told of now
+    context = Context(circuit, book, None, dict(supply_V or {}), True)
+    fills = _fills(context, circuit.kit)
+    trials = [{cell: cube} for cell, cube in fills.items()] + ([fills] if len(fills) > 1 else [])
+    for trial in trials:
+        places = {*trial, *(h.cell for cell in trial for h in context.pointing[cell])}
+        about = next(
+            (i for i, f in enumerate(told) if f.severity is Severity.FAULT and {*f.cells} & places), None
+        )
+        if about is None or "ahead" in told[about].data:
+            continue
+        mended = build_circuit(circuit.board.put(dict(trial)), circuit.kit)
+        then = check_rules(mended, point and point(mended), book=book, supply_V=supply_V)
+        dangers = [f for f in then if f.severity is Severity.DANGER]
+        if dangers:
+            finding = told[about]
+            warning = tr(
+                "Beware: once the gap is closed, this may be a danger: {title}", title=dangers[0].title
+            )
+            told[about] = replace(
+                finding,
+                mend=f"{finding.mend} {warning} {dangers[0].mend}".strip(),
+                data={**finding.data, "ahead": [f.rule for f in dangers]},
+            )
+    return told
+
+
+def _fills(context: Context, kit: Kit) -> dict[Cell, Cube]:
+    """Empty cells that contacts point at, with what would join them."""
+    fills = {}
+    for cell, halves in context.pointing.items():
+        sides = frozenset(h.side.opposite for h in halves if h.side is not None)
+        if context.circuit.board.cube_at(cell) is None and (cube := _joint(sides, kit)) is not None:
+            fills[cell] = cube
+    return fills
+
+
+def _joint(sides: frozenset[Side], kit: Kit) -> Cube | None:
+    """A cube of one cell with contacts on just these sides, all joined; for a single side, with the plate."""
+    for kind in kit.kinds.values():
+        if kind.size != (1, 1) or kind.sockets or is_part(kind):
+            continue
+        if len(kind.terminals) != 1 or (kind.terminals[0] == PLATE) != (len(sides) == 1):
+            continue
+        for turn, contacts in kind.contacts_at.items():
+            if {c.side for c in contacts} == sides:
+                return Cube(kind.name, turn)
+    return None

@@ -13,18 +13,13 @@ from typing import Any
 import pytest
 import uvicorn
 from benchmaker import OTHER_VALUE, PHOTOS, PHRASE, REVERSED, Instant, told
+from wanting import found_wanting
 
 from snapcheck.web import Settings, make_app, make_site
 from snapcheck.web._serve import ending_well
 from snapcheck.web._site import Site
 from snapcheck.web._workers import Worker
 
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-sync_api = pytest.importorskip(
-    "playwright.sync_api", reason="playwright is not installed (pip install '.[test]')"
-)
-axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="pip install '.[test]'")
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium here; .ci/run installs one")
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 800}
 PHOTO = str(PHOTOS / "speech-stage-reversed.jpg")
 #: bytes of a page with everything that it loads, before photos
@@ -55,14 +50,6 @@ class Pictured(Instant):
         if "flat" in job:
             shutil.copy(PHOTO, job["flat"])
         return answer
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with sync_api.sync_playwright() as driver:
-        running = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])
-        yield running
-        running.close()
 
 
 class Served:
@@ -121,12 +108,6 @@ def at_desk(browser: Any, served: Served, **options: Any) -> Any:
     page.click("button.main")
     page.wait_for_selector("h2")
     return page
-
-
-def found_wanting(page: Any) -> list[str]:
-    """Violations of accessibility rules (axe-core: WCAG 2.x A and AA, and good practice)."""
-    told = axe.Axe().run(page).response
-    return [f"{v['id']}: {n['html'][:150]}" for v in told["violations"] for n in v["nodes"]]
 
 
 def test_a_phone_from_photo_to_verdict_and_again(browser: Any, served: Served) -> None:

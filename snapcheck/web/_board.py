@@ -47,14 +47,17 @@ def board_of(site: Site) -> list[Row]:
 def mistakes_svg(site: Site) -> list[tuple[str, str, str]]:
     """For every task at which mistakes were made: title, the plan with how many benches went wrong at which
     cell (SVG), and the same in words."""
+    wrong: dict[str, Counter[str]] = {}
+    for bench in site.keep.benches():
+        done = [s for s in site.keep.shots(bench.number) if s.state == DONE]
+        places = {(s.task, c) for s in done for f in s.told["findings"] for c in f["plan_cells"]}
+        for task, cell in places:
+            wrong.setdefault(task, Counter())[cell] += 1
     made = []
-    for exercise in site.plans.exercises.values():
-        cells: Counter[str] = Counter()
-        for bench in site.keep.benches():
-            shots = [s for s in site.keep.shots(bench.number) if s.task == exercise.name and s.state == DONE]
-            cells.update({c for s in shots for f in s.told["findings"] for c in f["plan_cells"]})
-        if cells:
-            words = ", ".join(f"{cell}: {n}" for cell, n in cells.most_common(12))
+    for name, cells in sorted(wrong.items()):
+        exercise = site.plans.exercises.get(name)
+        if exercise is not None:
+            words = ", ".join(f"{cell}: {n}" for cell, n in sorted(cells.most_common(12)))
             made.append((exercise.title, _marked(exercise.drawn, cells), words))
     return made
 

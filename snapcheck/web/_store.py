@@ -14,7 +14,6 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +41,12 @@ create table if not exists audit (
 """
 #: what was read already, and is only to be checked anew, comes first: somebody looks at it
 _NEXT = "select * from shot where state='waiting' order by reading='', at limit 1"
+#: all of a shot but what is large: its answer, and the text of what was read
+_LIGHT = (
+    "id, bench, task, at, state, photos, language, tries, ended, error, waved, handed, words, undone, "
+    "notice, case when reading='' then '' else 'kept' end as reading"
+)
+_MOST_ANSWERS = 500
 #: states of a shot
 WAITING, WORKING, DONE, FAILED = "waiting", "working", "done", "failed"
 #: who said it, and the decision
@@ -87,7 +92,7 @@ class Shot:
         error: why there is no answer, in words.
         waved: the reason why a teacher let the build through, "" where none did.
         handed: its paths in the submissions, "" where it was not handed in.
-        reading: what was read, as JSON text; "" until then.
+        reading: what was read, as JSON text; "" until then (in lists only whether there is any).
         words: what people said of the build instead of what was read: who, and the decision.
         undone: words that were taken back and may be said again.
         notice: why the last word could not be followed.
@@ -146,6 +151,7 @@ class Keep:
                 way_out=tr("Name another folder with --keep."),
             ) from None
         self._lock = threading.RLock()
+        self._answers: dict[tuple[str, float | None], dict[str, Any]] = {}
 
     def close(self) -> None:
         self._book.close()
@@ -270,7 +276,18 @@ class Keep:
 
     def shots(self, bench: int) -> list[Shot]:
         """All of a bench, the newest first."""
-        return [_shot(r) for r in self._rows("select * from shot where bench=? order by at desc", bench)]
+        rows = self._rows(f"select {_LIGHT} from shot where bench=? order by at desc", bench)
+        return [self._with_answer(row) for row in rows]
+
+    def _with_answer(self, row: sqlite3.Row) -> Shot:
+        """A shot, with an answer that is fetched once: boards ask for all of them again and again."""
+        known, answer = self._answers, (row["id"], row["ended"])
+        if row["state"] == WAITING or answer not in known:
+            while len(known) >= _MOST_ANSWERS:
+                known.pop(next(iter(known)))
+            (found,) = self._rows("select told from shot where id=?", row["id"])
+            known[answer] = json.loads(found["told"])
+        return _shot({**dict(row), "told": known[answer]})
 
     def waiting(self, bench: int | None = None) -> int:
         """How many shots wait for their answers."""
@@ -366,13 +383,7 @@ class Keep:
         return [(row["at"], row["who"], row["what"], row["detail"]) for row in rows]
 
 
-def _shot(row: sqlite3.Row) -> Shot:
+def _shot(row: sqlite3.Row | dict[str, Any]) -> Shot:
     said = {name: tuple((who, line) for who, line in json.loads(row[name])) for name in ("words", "undone")}
-    return Shot(**{**dict(row), "told": _told(row["told"]), **said})
-
-
-@lru_cache(maxsize=256)
-def _told(text: str) -> dict[str, Any]:
-    """An answer; the board asks for all of them again and again. It is not to be changed."""
-    told: dict[str, Any] = json.loads(text)
-    return told
+    told = row["told"]
+    return Shot(**{**dict(row), "told": json.loads(told) if isinstance(told, str) else told, **said})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
 from collections.abc import Mapping
 from typing import Any
@@ -20,12 +21,16 @@ from snapcheck.web._site import Site, away, number, text
 from snapcheck.web._store import Bench, Shot
 from snapcheck.words import tr
 
+#: shots that are held in memory at the same time, on their way to the disk
+_AT_ONCE = 4
+
 
 class Student:
     """What phones may ask for."""
 
     def __init__(self, site: Site) -> None:
         self.site = site
+        self._few = asyncio.Semaphore(_AT_ONCE)
 
     # ------------------------------------------------------------ coming and going
 
@@ -205,20 +210,20 @@ class Student:
             if site.keep.waiting(bench.number) >= limits.waiting:
                 words = tr("Several of your photos are still being read. Wait for the answer.")
                 return self._not_taken(request, visitor, 429, words)
-            photos = [await f.read() for f in sent]
-        finally:
-            await form.close()
-        if not all(map(is_picture, photos)):
-            words = tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
-            return self._not_taken(request, visitor, 415, words)
-        try:
-            shot = await run_in_threadpool(
-                site.keep.add_shot, bench.number, bench.task, visitor.language, photos
-            )
+            async with self._few:
+                photos = [await f.read() for f in sent]
+                if not all(map(is_picture, photos)):
+                    words = tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
+                    return self._not_taken(request, visitor, 415, words)
+                shot = await run_in_threadpool(
+                    site.keep.add_shot, bench.number, bench.task, visitor.language, photos
+                )
         except OSError:
             return self._not_taken(
                 request, visitor, 507, tr("The disk of this server is full. Tell the desk.")
             )
+        finally:
+            await form.close()
         site.queue.come()
         site.news.tell(bench.number)
         return JSONResponse({"shot": shot.id}) if _by_script(request) else away("/bench")

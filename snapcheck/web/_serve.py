@@ -6,7 +6,7 @@ import contextlib
 import os
 import socket
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -68,8 +68,6 @@ def serve(
     import uvicorn
 
     site = make_site(settings)
-    # uploads, and what libraries of the workers leave for a moment, stay in the folder as well
-    os.environ["TMPDIR"] = tempfile.tempdir = str((settings.folder / "incoming").resolve())
     if phrase:
         site.access.set_phrase(phrase)
     made = site.access.new_phrase() if not phrase and (new_phrase or not site.access.has_phrase()) else ""
@@ -98,9 +96,25 @@ def serve(
     server = ending_well(config, site)
     tell(opened)
     try:
-        _run(server, listening, minutes)
+        with _temporary_files_in(settings.folder / "incoming"):
+            _run(server, listening, minutes)
     finally:
         listening.close()
+
+
+@contextlib.contextmanager
+def _temporary_files_in(folder: Path) -> Iterator[None]:
+    """Uploads, and what libraries of the workers leave for a moment, stay in our folder meanwhile."""
+    before, usual = os.environ.get("TMPDIR"), tempfile.tempdir
+    os.environ["TMPDIR"] = tempfile.tempdir = str(folder.resolve())
+    try:
+        yield
+    finally:
+        tempfile.tempdir = usual
+        if before is None:
+            del os.environ["TMPDIR"]
+        else:
+            os.environ["TMPDIR"] = before
 
 
 def ending_well(config: uvicorn.Config, site: Site) -> uvicorn.Server:

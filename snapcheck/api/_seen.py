@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from snapcheck.check import ComparisonSettings
     from snapcheck.circuit import RuleBook
-    from snapcheck.report import Behaviour, ReportFiles
+    from snapcheck.report import Behaviour, Pieces, ReportFiles
     from snapcheck.simulate import Simulator
 
 
@@ -185,6 +185,13 @@ class BuildCheck(CheckResult):
         from snapcheck.report import report_json
 
         return report_json(self)
+
+    def pieces(self) -> Pieces:
+        """What is told of the build, as plain values and pictures, for pages that put it together in their
+        own way; see `snapcheck.report.Pieces`."""
+        from snapcheck.report import pieces
+
+        return pieces(self, self._pixels)
 
     def save(
         self, folder: str | Path, *, student: int = 0, pdf: bool = True, progress: Progress | None = None

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from snapcheck.board import Cell, Design
+from snapcheck.board import Board, Cell, Design
 from snapcheck.check._align import Alignment
 from snapcheck.check._verdict import Verdict
 from snapcheck.circuit import Circuit
@@ -47,6 +47,16 @@ class Match:
     def parts_moved(self) -> bool:
         """Whether cells of the plan say nothing about places in the build: only its parts do."""
         return self.own_layout or self.electrical is Electrical.EQUIVALENT
+
+    def plan_cells(self, cells: Iterable[Cell], plan: Board) -> tuple[Cell, ...]:
+        """Cells of the build on the plan, as far as they have a place there: for counting what goes wrong
+        where, over many builds."""
+        if self.own_layout:
+            back = {built: planned for planned, built in self.parts.items()}
+            places = [back[c] for c in cells if c in back]
+        else:
+            places = [plan.named(self.alignment.to_plan(c)) for c in cells]
+        return tuple(c for c in places if 0 <= c.column < plan.columns and 0 <= c.row < plan.rows)
 
 
 @dataclass(frozen=True)

@@ -60,6 +60,10 @@ VERBS: dict[str, tuple[str, str]] = {
     "alike": ("snapcheck.cli._grade_alike", "list nearly the same pictures handed in under different names"),
     "cards": ("snapcheck.cli._grade_cards", "print bench cards that say in the picture whose build it is"),
     "rubric": ("snapcheck.cli._grade_rubric", "check a rubric, try it on a sample, write it as a sheet"),
+    "bench": (
+        "snapcheck.cli._bench",
+        "open the bench page: phones take the photos, the teacher has a desk",
+    ),
     "forget": ("snapcheck.cli._grade_forget", "erase one student of a course everywhere"),
     "guide": (
         "snapcheck.cli._guide",
@@ -68,7 +72,7 @@ VERBS: dict[str, tuple[str, str]] = {
 }
 
 #: verbs that write what is known of students
-PERSONAL = ("grade", "review", "decide", "export", "alike", "cards", "forget")
+PERSONAL = ("bench", "grade", "review", "decide", "export", "alike", "cards", "forget")
 
 _EXIT_CODES = """exit codes:
   0  done; nothing to object to

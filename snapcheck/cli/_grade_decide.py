@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import getpass
 import sys
+from pathlib import Path
 from typing import Any
 
 from snapcheck.cli._common import print_json
@@ -35,7 +36,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("student", metavar="STUDENT", nargs="?", help="number in the roster")
     parser.add_argument("task", metavar="TASK", nargs="?", help="name of the task")
     parser.add_argument("decision", metavar="DECISION", nargs="?", help="see below")
-    parser.add_argument("--reason", metavar="WHY", required=True, help="why, in a few words")
+    parser.add_argument("--reason", metavar="WHY", default="", help="why, in a few words")
+    parser.add_argument(
+        "--from", dest="table", metavar="FILE", help="CSV: student,task,decision,reason; all of it or nothing"
+    )
     parser.add_argument("--by", metavar="NAME", help="who decides (default: the name you are logged in with)")
     parser.add_argument("--picture", metavar="PATH", default="", help="a picture that does not count now")
     parser.add_argument("--take-back", type=int, metavar="NUMBER", help="take an earlier decision back")
@@ -44,26 +48,31 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.grade import Store, decide, load_course, regrade
+    from snapcheck.grade import Store, decide, decide_all, decisions_in, load_course, regrade
 
     course = load_course(args.course, rubric=args.rubric, store=args.store)
     by = args.by or _login()
+    _needs(args)
     with Store(course.store, create=False) as store:
         before = store.grades()
         if args.take_back is not None:
             if args.decision or args.student:
                 raise InputError(tr("to take back, give nothing but the number."), place="--take-back")
-            number = store.take_back(args.take_back, by=by, reason=args.reason)
+            numbers = [store.take_back(args.take_back, by=by, reason=args.reason)]
+        elif args.table:
+            numbers = decide_all(course, store, decisions_in(Path(args.table), args.reason), by=by)
         else:
             if not (args.student and args.task and args.decision):
                 raise InputError(
                     tr("student, task and decision are needed."),
                     way_out="snapcheck decide COURSE T-104 night-lamp 'D3 pnp BC327 base=left' --reason WHY",
                 )
-            number = decide(
-                course, store, args.student, args.task, args.decision, by=by, reason=args.reason,
-                picture=args.picture,
-            )  # fmt: skip
+            numbers = [
+                decide(
+                    course, store, args.student, args.task, args.decision, by=by, reason=args.reason,
+                    picture=args.picture,
+                )
+            ]  # fmt: skip
         crew = crew_of(args)
         try:
             entries = regrade(course, store, crew)
@@ -79,18 +88,30 @@ def run(args: argparse.Namespace) -> int:
     }
     if args.json:
         print_json(document("decision", {
-            "number": number,
+            "number": numbers[-1],
+            "numbers": numbers,
             "changed": [
                 {"student": s, "task": t, "before": old, "after": e.grade.points, "final": e.grade.final}
                 for (s, t), (old, e) in changed.items()
             ],
         }))  # fmt: skip
         return 0
-    say(tr("Kept as number {number}.", number=number))
+    if args.table:
+        say(tr("{n} decisions are kept.", n=len(numbers)))
+    else:
+        say(tr("Kept as number {number}.", number=numbers[0]))
     for (student, task), (old, e) in changed.items():
         state = tr("final") if e.grade.final else tr("still open")
         say(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")
     return 0
+
+
+def _needs(args: argparse.Namespace) -> None:
+    """A reason, unless a table may hold it; and not two kinds of decision at once."""
+    if args.table and (args.decision or args.student or args.take_back is not None or args.picture):
+        raise InputError(tr("with a table of decisions, give nothing but a reason."), place="--from")
+    if not args.reason and not args.table:
+        raise InputError(tr("a decision needs a reason."), place="--reason")
 
 
 def _short(grade: dict[str, Any] | None) -> tuple[str, bool] | None:

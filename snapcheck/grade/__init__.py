@@ -5,7 +5,9 @@ from snapcheck.grade._batch import Entry, Progress, Result, Silent, regrade, run
 from snapcheck.grade._course import Course, Student, Task, load_course, read_roster
 from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
 from snapcheck.grade._decide import decide, history_lines
+from snapcheck.grade._decide_all import Decided, decide_all, decisions_in
 from snapcheck.grade._facts import Facts, facts_of
+from snapcheck.grade._hand_in import hand_in
 from snapcheck.grade._pictures import Pictures
 from snapcheck.grade._review import Choice, Review, Waiting, review
 from snapcheck.grade._rubric import Rubric, load_rubric, parse_rubric, sample_rubric
@@ -17,6 +19,7 @@ __all__ = [
     "ClusterCrew",
     "Course",
     "Crew",
+    "Decided",
     "Decision",
     "Entry",
     "Facts",
@@ -35,8 +38,11 @@ __all__ = [
     "Task",
     "Waiting",
     "decide",
+    "decide_all",
+    "decisions_in",
     "facts_of",
     "grade",
+    "hand_in",
     "history_lines",
     "load_course",
     "load_rubric",

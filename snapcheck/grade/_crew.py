@@ -5,10 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import multiprocessing
-import multiprocessing.connection
 import os
-import signal
-import threading
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -16,7 +13,8 @@ from itertools import islice
 from typing import Any, Protocol, TypeVar
 
 from snapcheck.errors import InputError, MissingLibraryError
-from snapcheck.grade._work import ONE_THREAD, Job, do, lost, one_thread
+from snapcheck.grade._work import Job, do, lost
+from snapcheck.processes import end_with_parent, limit_memory, one_thread, one_thread_each
 from snapcheck.words import speech, tr
 
 J = TypeVar("J", bound=Job)
@@ -41,23 +39,6 @@ class Crew(Protocol):
         ...
 
 
-#: Memory that a worker may have (bytes): twice what the largest picture takes. What asks for more
-#: fails at that picture alone, instead of bringing the machine down.
-WORKER_BYTES = 2 << 30
-
-
-def _limit_memory() -> None:
-    """Where the system can; Linux counts everything that a process writes to (setrlimit(2), RLIMIT_DATA)."""
-    try:
-        import resource
-    except ImportError:  # Windows
-        return
-    _, most = resource.getrlimit(resource.RLIMIT_DATA)
-    wanted = WORKER_BYTES if most == resource.RLIM_INFINITY else min(WORKER_BYTES, most)
-    with contextlib.suppress(ValueError, OSError):
-        resource.setrlimit(resource.RLIMIT_DATA, (wanted, most))
-
-
 def _logged(answer: Answer) -> Answer:
     """An answer without the details of an unexpected error, which go to the log."""
     details = answer.pop("details", "")
@@ -67,33 +48,9 @@ def _logged(answer: Answer) -> Answer:
 
 
 def _start_worker() -> None:
-    """In a new worker: leave Ctrl-C to the parent, and end when the parent ends, however that happens."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _limit_memory()
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-
-        def watch(sentinel: int = parent.sentinel) -> None:
-            multiprocessing.connection.wait([sentinel])
-            os._exit(1)
-
-        threading.Thread(target=watch, daemon=True).start()
+    limit_memory()
+    end_with_parent()
     one_thread()
-
-
-@contextlib.contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Processes started meanwhile get libraries that use one thread (most ask once, when they are loaded)."""
-    before = {name: os.environ.get(name) for name in ONE_THREAD}
-    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
 
 
 class LocalCrew:
@@ -122,7 +79,7 @@ class LocalCrew:
         pool = ProcessPoolExecutor(
             workers, mp_context=multiprocessing.get_context("spawn"), initializer=_start_worker
         )
-        with _one_thread_each():
+        with one_thread_each():
             pool.submit(os.getpid)  # starts all workers
         return pool
 

@@ -29,6 +29,7 @@ def decide(
     reason: str,
     picture: str = "",
     reader: Reader | None = None,
+    keep: bool = True,
 ) -> int:
     """Keep a decision; grades follow with the next `regrade`. Returns its number.
 
@@ -43,6 +44,7 @@ def decide(
         by, reason: who and why.
         picture: path of the picture meant; "" for the one that counts.
         reader: whose readings are meant, None for the networks.
+        keep: False: only find out whether it can be followed; returns 0.
 
     Raises:
         InputError: it is not a decision that can be followed; nothing was kept.
@@ -54,8 +56,14 @@ def decide(
     text = " ".join(text.split())
     plain = _without_picture(course, store, student, task, text)
     if plain is None:
-        return _on_picture(course, store, student, task, text, by, reason, picture, reader)
+        found = _on_picture(course, store, student, task, text, picture, reader)
+        if isinstance(found, int):
+            return found
+        kind, subject, choice = found
+        return store.decide(kind, by=by, subject=subject, choice=choice, reason=reason) if keep else 0
     kind, subject, choice = plain
+    if not keep:
+        return 0
     return store.decide(
         kind, by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
     )
@@ -147,12 +155,11 @@ def _on_picture(
     student: str,
     task: str,
     text: str,
-    by: str,
-    reason: str,
     picture: str,
     reader: Reader | None,
-) -> int:
-    """A decision on a picture: it holds for the picture, whoever else handed it in."""
+) -> tuple[str, str, str] | int:
+    """Kind, subject and choice of a decision on a picture: it holds for the picture, whoever else handed it
+    in; or the number of the decision that says so already. Raises InputError."""
     if reader is None:
         from snapcheck.photo import read_photo as reader
     assert reader is not None
@@ -169,14 +176,15 @@ def _on_picture(
             raise InputError(
                 tr("this picture has been read."), way_out=tr("Decide on cells, or give points by hand.")
             )
-        return store.decide("unreadable", by=by, subject=sha, choice="", reason=reason)
+        return "unreadable", sha, ""
     if reading.state != "read":
         raise InputError(
             tr("this picture cannot be read, so that there is no cell to decide on."),
             way_out=tr("Ask for another picture, decide 'unreadable', or give points: points total 12"),
         )
     seen = reading_from_json(reading.body, course.kit)
-    known = [d.choice for d in store.standing() if d.kind == "cell" and d.subject == sha]
+    decided = [d for d in store.standing() if d.kind == "cell" and d.subject == sha]
+    known = [d.choice for d in decided]
     before = with_edits(seen, known, course.kit)
     after = with_edits(before, [text], course.kit)
     words = text.removeprefix("remove ").split()
@@ -184,12 +192,14 @@ def _on_picture(
         cell = Cell.parse(words[0].upper())
         if cell.column >= seen.columns or cell.row >= seen.rows:
             raise InputError(tr("{cell} is not on the plate.", cell=cell), place=f"'{text}'")
-    if _settled(after) == _settled(before) and known[-1:] != [text]:
+    if _settled(after) == _settled(before):
+        if text in known:
+            return decided[len(known) - 1 - known[::-1].index(text)].id
         raise InputError(
             tr("that is what the reading says already."), place=f"'{text}'",
             way_out=tr("Nothing needs to be decided."),
         )  # fmt: skip
-    return store.decide("cell", by=by, subject=sha, choice=text, reason=reason)
+    return "cell", sha, text
 
 
 def _settled(reading: Reading) -> tuple[object, ...]:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.board import Board, Cell
+from snapcheck.board import Cell
 from snapcheck.decisions import cube_line
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
@@ -173,18 +173,13 @@ def _undecided(result: CheckResult) -> tuple[Asked, ...]:
 
 
 def _fault(finding: Finding, result: CheckResult) -> Fault:
-    plan, comparison = result.design.board, result.comparison
-    if comparison.own_layout:
-        back = {built: planned for planned, built in comparison.parts.items()}
-        places = [back[c] for c in finding.cells if c in back]
-    else:
-        places = [plan.named(comparison.alignment.to_plan(c)) for c in finding.cells]
+    places = result.comparison.plan_cells(finding.cells, result.design.board)
     return Fault(
         finding.rule,
         finding.severity.name.lower(),
         finding.title,
         tuple(map(str, finding.cells)),
-        tuple(str(c) for c in places if _on(plan, c)),
+        tuple(map(str, places)),
         _kinds(finding, places, result),
         finding.why,
         finding.effect,
@@ -198,10 +193,6 @@ def _unmet(finding: Finding, result: CheckResult) -> tuple[int, ...] | None:
     if not isinstance(broken, list):
         return None
     return tuple(i for i, e in enumerate(result.design.expectations) if e.text in broken)
-
-
-def _on(board: Board, cell: Cell) -> bool:
-    return 0 <= cell.column < board.columns and 0 <= cell.row < board.rows
 
 
 def _kinds(finding: Finding, places: Sequence[Cell], result: CheckResult) -> tuple[str, ...]:

@@ -56,10 +56,12 @@ class Pictures:
             self._last = (path, pixels_of(self.file(path)))
         return self._last[1]  # type: ignore[no-any-return]
 
-    def crop(self, path: str, reading: Mapping[str, Any] | None, cells: Sequence[str]) -> bytes | None:
+    def crop(
+        self, path: str, reading: Mapping[str, Any] | None, cells: Sequence[str], px: int = CROP_PX
+    ) -> bytes | None:
         """The part of a picture that shows these cells, as JPEG; None where it cannot be opened.
 
-        Without a reading or cells, the whole picture, small.
+        Without a reading or cells, the whole picture, small; `px`: pixels of its longer side.
         """
         import cv2
 
@@ -75,7 +77,7 @@ class Pictures:
         if reading is not None and cells:
             box = self._box(reading, cells, width, height)
         part = pixels[box[1] : box[3], box[0] : box[2]]
-        scale = CROP_PX / max(part.shape[:2])
+        scale = px / max(part.shape[:2])
         how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         part = cv2.resize(part, None, fx=scale, fy=scale, interpolation=how)
         done, data = cv2.imencode(".jpg", part, [cv2.IMWRITE_JPEG_QUALITY, 82])

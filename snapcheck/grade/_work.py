@@ -8,7 +8,6 @@ from __future__ import annotations
 import atexit
 import hashlib
 import json
-import os
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -244,16 +243,3 @@ def reader_name(reader: Reader) -> str:
         if file.suffix in (".onnx", ".json"):
             whole.update(file.read_bytes())
     return f"{name} {__version__} {whole.hexdigest()[:12]}"
-
-
-#: variables by which libraries are told how many threads they may use
-ONE_THREAD = ("SNAPCHECK_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-
-
-def one_thread() -> None:
-    """Each worker uses one core: results must not depend on how many there are, nor workers be in each
-    other's way."""
-    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
-    import cv2
-
-    cv2.setNumThreads(1)

@@ -8,6 +8,7 @@ from snapcheck.report._look import INK, cautions
 from snapcheck.report._nets import net_colours
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import Window, annotate, detail_svg, draw_ahead, drawing_svg, window_of
+from snapcheck.report._pieces import Pieces, pieces
 from snapcheck.report._plots import Behaviour, behaviour, plots_beside
 from snapcheck.report._probes import probes_drawing, probes_on_photo
 from snapcheck.report._schematic import schematic_svg
@@ -21,6 +22,7 @@ __all__ = [
     "REPORT_NAMES",
     "Behaviour",
     "Hint",
+    "Pieces",
     "ReportFiles",
     "Window",
     "annotate",
@@ -38,6 +40,7 @@ __all__ = [
     "pages",
     "picture_html",
     "picture_of_result",
+    "pieces",
     "plots_beside",
     "print_result",
     "probes_drawing",

@@ -98,7 +98,7 @@ def report_html(
         purpose=result.design.purpose,
         photo=photo,
         tone="pass" if tone is None else tone.name.lower(),
-        sign=_sign(tone),
+        sign=sign_svg(tone),
         verdict=result.verdict.sentence,
         advice=verdict_advice(result.verdict),
         danger_untold=student in (1, 2) and any(f.severity is Severity.DANGER for f in result.findings),
@@ -145,7 +145,7 @@ def _groups(result: CheckResult, findings: list[tuple[int, Finding]], student: i
         shown = [
             _Shown(
                 number,
-                _icon(badge_svg(severity, str(number), 25, 25, 17)),
+                icon(badge_svg(severity, str(number), 25, 25, 17)),
                 hint(f, result.built),
                 f.title,
                 f.expected,
@@ -165,11 +165,12 @@ def _groups(result: CheckResult, findings: list[tuple[int, Finding]], student: i
     return groups
 
 
-def _icon(body: str) -> str:
+def icon(body: str) -> str:
+    """A small square picture from what is drawn in 50 by 50 units."""
     return f'<svg viewBox="0 0 50 50" font-family="DejaVu Sans, Verdana, sans-serif">{body}</svg>'
 
 
-def _sign(tone: Severity | None) -> str:
+def sign_svg(tone: Severity | None) -> str:
     """A picture of the verdict: bolt struck out, cross, wave, question mark, tick."""
     drawn = {
         Severity.DANGER: '<circle cx="25" cy="25" r="21" fill="none" stroke="#fff" stroke-width="5"/>'
@@ -184,7 +185,7 @@ def _sign(tone: Severity | None) -> str:
         None: '<path d="M9 26l11 12L41 13" fill="none" stroke="#fff" stroke-width="7" stroke-linecap="round" '
         'stroke-linejoin="round"/>',
     }
-    return _icon(drawn[tone] if tone in drawn else drawn[None])
+    return icon(drawn[tone] if tone in drawn else drawn[None])
 
 
 def _built_caption(result: CheckResult, pixels: np.ndarray | None) -> str:
@@ -198,7 +199,7 @@ def _built(
 ) -> str:
     plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
     if student:
-        marks = "".join(_student_marks(number, f, result, plan, student) for number, f in findings)
+        marks = "".join(student_marks(number, f, result, plan, student) for number, f in findings)
     else:
         marks = callouts_svg(findings, result.built, result.kit, plan)
     title = tr("The build with numbered findings")
@@ -208,7 +209,7 @@ def _built(
     return drawing_svg(result.built, result.kit, _window(result), marks, title)
 
 
-def _student_marks(number: int, finding: Finding, result: CheckResult, plan: Any, step: int) -> str:
+def student_marks(number: int, finding: Finding, result: CheckResult, plan: Any, step: int) -> str:
     """What a step of the hints shows: the region, the cubes, or the mend."""
     if step == 1:
         return region_svg(finding, result.built)

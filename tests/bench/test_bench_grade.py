@@ -26,10 +26,10 @@ from quick_reader import read_quick
 from stopwatch import YARDSTICK_S, least, yardstick
 
 from snapcheck.grade import LocalCrew, Store, load_course, regrade, run_batch
-from snapcheck.grade._crew import _one_thread_each
 from snapcheck.grade._submissions import File
 from snapcheck.grade._work import ReadJob
 from snapcheck.photo import read_photo
+from snapcheck.processes import one_thread_each
 from snapcheck.simulate import is_available
 
 pytestmark = [pytest.mark.bench, pytest.mark.skipif(not is_available(), reason="ngspice is not installed")]
@@ -139,7 +139,7 @@ def batch_and_single(tmp_path: Path) -> tuple[float, float]:
     os.environ["SNAPCHECK_TEST_LOG"] = str(tmp_path / "log")
     try:
         context = multiprocessing.get_context("spawn")
-        with _one_thread_each(), context.Pool(1) as pool:
+        with one_thread_each(), context.Pool(1) as pool:
             alone = folder / "submissions" / "S5.jpg"  # stored like the others
             read, check = pool.apply(check_alone, (str(alone), str(design), count))
         crew = LocalCrew(1)

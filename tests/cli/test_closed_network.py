@@ -77,3 +77,18 @@ def test_no_packet_and_no_file_elsewhere(tmp_path: Path) -> None:
     assert (tmp_path / "out/report.pdf").exists() and list((tmp_path / "class/out/feedback").glob("*.pdf"))
     assert seen.packets == []
     assert foreign(seen.files) == []
+
+
+def test_the_bench_page_sends_nothing_and_keeps_all_in_its_folder(tmp_path: Path) -> None:
+    """With the whole way of a photo: it is in the queue when the server starts."""
+    from snapcheck.web._store import Keep
+
+    keep = Keep(tmp_path / "kept")
+    keep.join_bench(4, "first-light", "", "en")
+    keep.add_shot(4, "first-light", "en", [(FIXTURES / "photos/first-light-good.jpg").read_bytes()])
+    usual = ["-m", "snapcheck", "bench", "--port", "0", "--keep", "kept", "--workers", "1"]
+    seen = closed([[*usual, "--phones", "--minutes", "0.3"]], tmp_path)
+    assert seen.codes == [0], seen.output
+    assert [s.state for s in keep.shots(4)] == ["done"]
+    assert seen.packets == []
+    assert foreign(seen.files) == []

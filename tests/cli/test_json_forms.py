@@ -97,6 +97,7 @@ VERBS = {
     "find with a danger": (["find", "danger.board"], "search"),
     "find, the table": (["find", PLAN, "--table"], "test-points"),
     "find, practice": (["find", PLAN, "--practice", "1", "--ask", "E4 base", "--answer", "E4"], "practice"),
+    "bench": (["bench", "--port", "0", "--keep", "kept", "--minutes", "0", "--workers", "1"], "bench"),
     "draw": (["draw", PLAN, "--out", "plan.svg"], "files"),
     "kit": (["kit"], "kit"),
     "one kind": (["kit", "npn"], "kit"),

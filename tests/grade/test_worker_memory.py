@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from snapcheck.grade import LocalCrew
-from snapcheck.grade._crew import WORKER_BYTES
 from snapcheck.grade._submissions import File
 from snapcheck.grade._work import ReadJob
 from snapcheck.photo import Reading
+from snapcheck.processes import WORKER_BYTES
 
 
 def read_greedily(path: Path, data: bytes | None = None) -> Reading:

@@ -43,12 +43,21 @@ def test_wheel_holds_every_file_of_the_package(wheel) -> None:
     held = set(wheel)
     for file in (ROOT / "snapcheck").rglob("*"):
         name = file.relative_to(ROOT).as_posix()
-        if file.suffix in (".py", ".toml", ".po", ".j2", ".json", ".typed", ".html", ".css", ".js", ".md"):
+        endings = ".py .toml .po .j2 .json .typed .html .css .js .svg .md"
+        if file.suffix in endings.split():
             assert name in held, name
     assert any(name.endswith("licenses/LICENSE") for name in held)
+
+
+def test_wheel_holds_the_sample_designs(wheel) -> None:
+    for file in (ROOT / "fixtures" / "designs").glob("*.board"):
+        assert f"snapcheck/_designs/{file.name}" in wheel
+    assert not [name for name in wheel if name.endswith(".variants.toml")]
 
 
 def test_wheel_holds_the_networks_and_no_training_code(wheel) -> None:
     for file in [*(ROOT / "models").glob("*.onnx"), *(ROOT / "models").glob("*.json")]:
         assert f"snapcheck/_models/{file.name}" in wheel
-    assert not [name for name in wheel if "/train/" in name or name.startswith(("models/", "tests/"))]
+    assert not [
+        name for name in wheel if "/train/" in name or name.startswith(("models/", "tests/", "fixtures/"))
+    ]

@@ -1,0 +1,160 @@
+"""The application: every address with what answers it."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncIterator, Iterable, Sequence
+from contextlib import asynccontextmanager
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from snapcheck.web._access import STUDENT, Access
+from snapcheck.web._correct import CorrectDesk
+from snapcheck.web._desk import Desk
+from snapcheck.web._guard import Guard, TooMuchError, TooSlowError, too_large_words, too_slow_words
+from snapcheck.web._live import Live, own_file
+from snapcheck.web._plans import Plans
+from snapcheck.web._queue import Hand
+from snapcheck.web._review import ReviewDesk
+from snapcheck.web._settings import Settings
+from snapcheck.web._site import LANGUAGE, Site, away, text
+from snapcheck.web._store import Keep
+from snapcheck.web._student import Student
+from snapcheck.words import languages, tr
+
+_LOG = logging.getLogger("snapcheck")
+#: names of this computer, under which its own browser asks
+LOCAL_NAMES = ("127.0.0.1", "localhost", "::1")
+
+
+def make_site(settings: Settings, workers: Sequence[Hand] | None = None) -> Site:
+    """Everything behind the pages.
+
+    Args:
+        settings: where and how.
+        workers: who does the jobs; None: processes of our own.
+
+    Raises:
+        SnapcheckError: course or folder cannot be used.
+    """
+    plans = Plans(settings.course)
+    keep = Keep(settings.folder)
+    return Site(settings, keep, Access(keep, settings), plans, workers)
+
+
+def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> ASGIApp:
+    """The pages of a site.
+
+    Args:
+        site: what is behind them.
+        address: under which phones find it.
+        names: host names under which it may be asked.
+    """
+    student, desk, live = Student(site), Desk(site, address), Live(site)
+    review, correct = ReviewDesk(site), CorrectDesk(site)
+
+    async def language(request: Request) -> Response:
+        visitor = site.visitor(request)
+        form = await site.form(request, visitor)
+        chosen = text(form, "language", 8)
+        answer = away("/desk" if request.headers.get("referer", "").endswith("/desk") else "/")
+        if chosen in languages():
+            answer.set_cookie(LANGUAGE, chosen, max_age=10**7, httponly=True, samesite="strict")
+            if visitor.role == STUDENT and visitor.bench is not None:
+                site.keep.change_bench(visitor.bench, language=chosen)
+        return answer
+
+    async def refused(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        if request.headers.get("x-sent-by") == "script":
+            return PlainTextResponse(error.detail, error.status_code)
+        words = error.detail if error.status_code != 405 else tr("That is not done here.")
+        visitor = site.visitor(request)
+        if error.status_code == 404 and error.detail == "Not Found":
+            words = tr("There is no such page.")
+        return site.refusal(visitor, error.status_code, words)
+
+    async def broken(request: Request, error: Exception) -> Response:
+        _LOG.error("a page could not be made: %s", request.url.path, exc_info=error)
+        words = tr("Something went wrong in snapcheck itself. Try it again.")
+        return PlainTextResponse(words, 500)
+
+    async def too_much(request: Request, error: Exception) -> Response:
+        return PlainTextResponse(too_large_words(site.settings.limits), 413, headers={"connection": "close"})
+
+    async def too_slow(request: Request, error: Exception) -> Response:
+        return PlainTextResponse(too_slow_words(), 408, headers={"connection": "close"})
+
+    @asynccontextmanager
+    async def life(app: Starlette) -> AsyncIterator[None]:
+        site.queue.start()
+        try:
+            yield
+        finally:
+            site.news.close()
+            await site.queue.stop()
+            site.keep.close()
+
+    get, post = ["GET"], ["POST"]
+    one = "/desk/bench/{bench:int}"
+    routes = [
+        Route("/", student.home, methods=get),
+        Route("/join", student.join_page, methods=get),
+        Route("/join", student.join, methods=post),
+        Route("/bench", student.bench_page, methods=get),
+        Route("/bench/part", student.bench_part, methods=get),
+        Route("/bench/news", live.bench, methods=get),
+        Route("/bench/photos", student.photos, methods=post),
+        Route("/bench/task", student.task, methods=post),
+        Route("/bench/say", student.say, methods=post),
+        Route("/bench/ask", student.ask, methods=post),
+        Route("/bench/leave", student.leave, methods=post),
+        Route("/shots/{shot}/above.jpg", student.picture, methods=get),
+        Route("/plans/{task}.svg", student.plan, methods=get),
+        Route("/desk", desk.page, methods=get),
+        Route("/desk/enter", desk.enter, methods=post),
+        Route("/desk/leave", desk.leave, methods=post),
+        Route("/desk/part", desk.part, methods=get),
+        Route("/desk/news", live.desk, methods=get),
+        Route("/desk/qr.svg", desk.qr, methods=get),
+        Route("/desk/code", desk.code, methods=post),
+        Route("/desk/hints", desk.hints, methods=post),
+        Route("/desk/audit", desk.audit, methods=get),
+        Route(one, desk.bench, methods=get),
+        Route(f"{one}/hints", desk.hints, methods=post),
+        Route(f"{one}/wave", desk.wave, methods=post),
+        Route(f"{one}/students", desk.students, methods=post),
+        Route(f"{one}/reading", correct.page, methods=get),
+        Route(f"{one}/reading/part", correct.part, methods=get),
+        Route(f"{one}/reading", correct.say, methods=post),
+        Route(f"{one}/free", desk.free, methods=post),
+        Route("/desk/end", desk.end, methods=get),
+        Route("/desk/end/hand-in", desk.hand_in, methods=post),
+        Route("/desk/end/grade", desk.grade, methods=post),
+        Route("/desk/end/close", desk.close, methods=post),
+        Route("/desk/review", review.page, methods=get),
+        Route("/desk/review/history", review.history, methods=get),
+        Route("/desk/review/{place:int}/crop.jpg", review.crop, methods=get),
+        Route("/desk/review/look", review.look, methods=post),
+        Route("/desk/review/decide", review.decide, methods=post),
+        Route("/desk/review/undo", review.undo, methods=post),
+        Route("/desk/review/grade", review.grade, methods=post),
+        Route("/language", language, methods=post),
+        Route("/own/{version}/{name}", own_file, methods=get),
+    ]
+    app = Starlette(
+        routes=routes,
+        lifespan=life,
+        exception_handlers={
+            HTTPException: refused,
+            TooMuchError: too_much,
+            TooSlowError: too_slow,
+            Exception: broken,
+        },
+    )
+    return Guard(app, names, site.settings.limits)

@@ -44,13 +44,18 @@ def board_of(site: Site) -> list[Row]:
     return sorted(rows, key=lambda r: (r.bench.asked is None, r.state.rank, r.bench.number))
 
 
+#: what is worth knowing, or only asked, is no mistake
+_WRONG = ("danger", "fault", "deviation")
+
+
 def mistakes_svg(site: Site) -> list[tuple[str, str, str]]:
     """For every task at which mistakes were made: title, the plan with how many benches went wrong at which
     cell (SVG), and the same in words."""
     wrong: dict[str, Counter[str]] = {}
     for bench in site.keep.benches():
         done = [s for s in site.keep.shots(bench.number) if s.state == DONE]
-        places = {(s.task, c) for s in done for f in s.told["findings"] for c in f["plan_cells"]}
+        wrongs = [(s.task, f) for s in done for f in s.told["findings"] if f["severity"] in _WRONG]
+        places = {(task, c) for task, f in wrongs for c in f["plan_cells"]}
         for task, cell in places:
             wrong.setdefault(task, Counter())[cell] += 1
     made = []

@@ -47,6 +47,12 @@ def test_the_board_shows_first_who_must_not_power(room: Room, desk: Somebody) ->
     assert "Where the class goes wrong" in page and "E2: 1" in page and "F6: 1" in page
 
 
+def test_what_is_worth_knowing_is_no_mistake_of_the_class(room: Room, desk: Somebody) -> None:
+    note = {**DANGER["findings"][0], "severity": "note"}
+    built(room, 1, {**GOOD, "findings": [note]})
+    assert "Where the class goes wrong" not in desk.get("/desk").text
+
+
 def test_how_long_a_bench_is_stuck_is_said(room: Room, desk: Somebody) -> None:
     built(room, 3, DANGER)
     (shot,) = room.site.keep.shots(3)

@@ -78,7 +78,7 @@ def test_draw_svg(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captu
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["draw", str(DESIGN), "-o", "x.gif"], "Use .svg or .png"),
+        (["draw", str(DESIGN), "-o", "x.gif"], "Use .svg, .png or .pdf"),
         (["draw", str(DESIGN), "-o", "x.png", "--width", "5"], "100 to 10000"),
         (["draw", str(DESIGN), "-o", "no/such/folder/x.svg"], "cannot be written"),
         (["kit", "resitor"], "Is resistor meant?"),

@@ -23,7 +23,7 @@ def facing_words(cube: Cube, kind: Kind) -> str:
     if kind.marked:
         name = kind.marked
         side = kind.faces[name].turned(cube.turn)
-        if name == "anode" and "cathode" in kind.faces and kind.model == "zener":
+        if name == "anode" and "cathode" in kind.faces and kind.device.regulates:
             name, side = "cathode", kind.faces["cathode"].turned(cube.turn)
         word = tr("stem") if name == "stem" else terminal_word(name)
         return _towards(word, side)

@@ -98,7 +98,7 @@ def _voltages(design: Design, circuit: Circuit) -> Iterator[Expectation]:
     seen = {0, *(n for p in circuit.parts if p.device.supplies for n in p.nets.values())}
     places: list[tuple[Part, str]] = [
         (part, name) for part in circuit.parts for name in part.device.outlets
-        if len(list(circuit.parts_on(part.nets[name]))) > 1
+        if any(other is not part for other, _ in circuit.parts_on(part.nets[name]))
     ]  # fmt: skip
     for part, name in places:
         if part.nets[name] not in seen:

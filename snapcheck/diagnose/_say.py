@@ -32,13 +32,18 @@ def _leg(d: Dictionary, spot: Metal) -> tuple[Cell, Side, Cell | None]:
 
 
 def spot_words(d: Dictionary, spot: Spot) -> str:
-    """``the base of the NPN transistor BC547 at C4``, ``the straight wire at C3, on its edge to D3``."""
+    """``the base of the NPN transistor BC547 at C4``, ``the straight wire at C3, on its edge to D3``.
+
+    The leg of a large cube comes with its place: ``the out1 of the dual comparator at D4 (D4 left)``.
+    """
     if isinstance(spot, Seam):
         return tr("the tap {seam}", seam=spot)
     part = d.wiring.circuit.part_at.get(spot.anchor)
     cell, side, beyond = _leg(d, spot)
     if part is not None:
-        return terminal_words(part, spot.terminal)
+        words = terminal_words(part, spot.terminal)
+        named = part.cube.large and spot.terminal not in ("a", "b")
+        return f"{words} ({place_words(cell, side)})" if named else words
     what = cube_words(d.wiring.board.cubes[spot.anchor], d.wiring.kit)
     if beyond is None:
         return tr(
@@ -121,7 +126,7 @@ def _lifted_words(part: Part) -> str:
     name = part_words(part)
     device = part.device
     if device.chip:
-        return tr("Battery out. Put another {part} in its place, and look whether all is well then.",
+        return tr("Battery out. Swap {part} for another one of its type, and look whether all is well then.",
                   part=name)  # fmt: skip
     if device.transistor is Transistor.FIELD:
         return tr("Battery out. Lift {part} and test it alone (diode range, all ways round).", part=name)

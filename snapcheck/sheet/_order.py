@@ -215,6 +215,19 @@ class _Order:
             inside = around.subgraph(group - others)
             for piece in nx.connected_components(inside):
                 found |= self._tree(inside.subgraph(piece), ends & piece, grounded=net == 0)
+                for cell in parts & piece:
+                    if list(self.circuit.part_at[cell].nets.values()).count(net) > 1:
+                        found |= self._loops(inside.subgraph(piece), cell, ends)
+        return found
+
+    def _loops(self, piece: nx.Graph[Cell], cell: Cell, ends: set[Cell]) -> set[Cell]:
+        """Wires that join two legs of the same part."""
+        found: set[Cell] = set()
+        around = piece.subgraph(set(piece) - {cell})
+        for group in nx.connected_components(around):
+            near = group & set(piece[cell])
+            if len(near) > 1:
+                found |= self._tree(around.subgraph(group), near | (ends & group), grounded=False)
         return found
 
     def _tree(self, piece: nx.Graph[Cell], ends: set[Cell], *, grounded: bool) -> set[Cell]:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from snapcheck.board import Board, Cell, Conditions, Expectation, Probe
+from snapcheck.board import Board, Cell, Conditions, Expectation, Probe, legs_of
 from snapcheck.circuit import Circuit, Part, RuleBook, build_circuit, check_rules, place_words, probe_words
 from snapcheck.errors import SimulationError
 from snapcheck.findings import Severity
@@ -345,8 +345,11 @@ def _place(circuit: Circuit, net: int, among: Iterable[Cell] = ()) -> Probe | No
 
 
 def _words(circuit: Circuit, place: Probe) -> str:
-    """``D4 collector``; of an end without a name, its side: ``D2 down``."""
+    """``D4 collector``; of an end without a name, its side: ``D2 down``; of a large cube, both."""
     part = circuit.part_at.get(place.cell)
     if part is not None and place.terminal in ("a", "b"):
         return place_words(place.cell, part.kind.sides(place.terminal, part.cube.turn)[0])
+    if part is not None and part.cube.large:
+        leg = next(x for x in legs_of(part.cell, part.cube, part.kind) if x.terminal == place.terminal)
+        return f"{probe_words(place)} ({place_words(leg.cell, leg.side)})"
     return probe_words(place)

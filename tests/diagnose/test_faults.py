@@ -148,7 +148,8 @@ def test_a_chip_without_a_table_of_its_own_has_the_usual_faults() -> None:
     found = chip_faults("gauge-amplifier", "dual-opamp")
     assert set(found) == {
         "open-plus", "open-minus", "open-non1", "open-inv1", "open-out1",
-        "open-non2", "open-inv2", "open-out2", "short-out1-plus", "short-out1-minus", "short-out2-plus", "short-out2-minus", "dead",
+        "open-non2", "open-inv2", "open-out2", "short-out1-plus", "short-out1-minus",
+        "short-out2-plus", "short-out2-minus", "dead",
     }  # fmt: skip
     assert len(found["dead"].degrees[0].cut) == 2  # both outputs
     assert found["dead"].text.endswith("is dead: nothing comes out of it.")

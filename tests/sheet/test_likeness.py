@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from samples import KIT, designs, variants
+from samples import CHIP_DESIGNS, KIT, designs, kit_for, variants
 
-from snapcheck.board import Cell
+from snapcheck.board import Cell, load_design
 from snapcheck.check import Verdict
 from snapcheck.circuit import build_circuit
 from snapcheck.findings import Severity
@@ -29,9 +29,11 @@ def test_likeness_is_dices_measure() -> None:
 
 
 def test_builds_with_mistakes_are_never_taken_for_another_task() -> None:
+    chips = {file.stem: load_design(file, kit_for(file)) for file in CHIP_DESIGNS}
+    others = [*OTHERS, *((f"{name}.board", design) for name, design in chips.items())]
     for variant in variants():
-        own = DESIGNS[variant.design.stem]
-        found = looks_like(build_circuit(variant.board(), KIT), own, OTHERS, KIT)
+        own, kit = (DESIGNS | chips)[variant.design.stem], kit_for(variant.design)
+        found = looks_like(build_circuit(variant.board(), kit), own, others, kit)
         assert found is None, (variant.design.stem, variant.title, found and found.name)
 
 

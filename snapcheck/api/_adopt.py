@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from snapcheck.api._given import kit_of
 from snapcheck.api._solver import solver
 from snapcheck.board import Design, Probe, parse_probe, parse_settings, write_layout
-from snapcheck.circuit import Circuit, build_circuit, check_rules
+from snapcheck.circuit import Circuit, Part, build_circuit, check_rules
+from snapcheck.devices import Drive
 from snapcheck.errors import SimulationError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
@@ -101,7 +102,7 @@ def adopt(
         design = Design(board, " ".join(title.split()), purpose)
         design = replace(
             design,
-            input=parse_probe(input, board, cubes) if input else _only(circuit, "source", "microphone"),
+            input=parse_probe(input, board, cubes) if input else _only(circuit, Drive.SIGNAL, Drive.SENSOR),
             output=parse_probe(output, board, cubes) if output else _outlet(circuit),
         )
         if settings:
@@ -148,21 +149,27 @@ def _calculated(
     )
 
 
-def _only(circuit: Circuit, *models: str) -> Probe | None:
-    """The live terminal of the only part of the first of these models that the board has one of."""
-    for model in models:
-        parts = [p for p in circuit.parts if p.kind.model == model]
+def _only(circuit: Circuit, *drives: Drive) -> Probe | None:
+    """The live terminal of the only part of the first of these sorts that the board has one of."""
+    for drive in drives:
+        parts = [p for p in circuit.parts if p.device.drive is drive]
         if len(parts) == 1:
-            live = [t for t in parts[0].kind.terminals if parts[0].nets[t] != 0]
-            return Probe(parts[0].cell, live[0]) if live else None
+            return _live(parts[0])
     return None
+
+
+def _live(part: Part) -> Probe | None:
+    """Its first terminal that is not on the plate."""
+    return next((Probe(part.cell, t) for t in part.kind.terminals if part.nets[t] != 0), None)
 
 
 def _outlet(circuit: Circuit) -> Probe | None:
     """The only loudspeaker, or else the only socket."""
     sockets = [c for c, cube in circuit.board.cubes.items() if circuit.kit[cube.kind].sockets]
-    speaker = _only(circuit, "speaker")
-    if speaker is not None or len(sockets) != 1:
-        return speaker
+    sounding = [p for p in circuit.parts if p.device.sounds]
+    if len(sounding) == 1 and (live := _live(sounding[0])) is not None:
+        return live
+    if len(sockets) != 1:
+        return None
     kind = circuit.kit[circuit.board.cubes[sockets[0]].kind]
     return Probe(sockets[0], next(t for t in kind.sockets.values() if t not in kind.on_plate))

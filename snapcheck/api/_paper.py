@@ -23,6 +23,7 @@ from snapcheck.box import (
     tile_pages,
     top_of,
 )
+from snapcheck.devices import Store
 from snapcheck.errors import InputError
 from snapcheck.kit import SERIES, Kit, ValueForm
 from snapcheck.words import tr
@@ -140,12 +141,12 @@ def _one_of_each(kit: Kit) -> list[Cube]:
     pieces = []
     for kind in kit.kinds.values():
         low, high = _USUAL.get(kind.value_form, (0.0, 0.0))
-        if kind.model == "capacitor" and kind.marked:
+        if kind.device.store is Store.CHARGE and kind.marked:
             low, high = 1e-6, 1e-3
         values: tuple[float | str | None, ...] = kind.values
         if not values and kind.value_form is ValueForm.RANGE:
             values = (15.0,)
-        elif not values and kind.value_form is ValueForm.OHMS and kind.model != "resistor":
+        elif not values and kind.value_form is ValueForm.OHMS and not kind.device.resists:
             values = _OTHER_OHMS
         elif not values and low:
             decades = range(round(math.log10(low)), round(math.log10(high)))

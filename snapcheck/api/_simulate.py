@@ -135,7 +135,7 @@ def _sweep(
     Knob(what, cell)  # says what is accepted before anything is made of it
     start, stop, by_ratio = _SPANS.get(what, (0.0, 0.0, False))
     if what == "supply":
-        printed = [p.cube.value for p in circuit.parts if p.kind.model in ("battery", "supply")]
+        printed = [p.cube.value for p in circuit.parts if p.device.supplies]
         volts = float(printed[0]) if printed and isinstance(printed[0], (int, float)) else 9.0
         start, stop = 0.5 * volts, 1.3 * volts
     start = start if first is None else first

@@ -94,6 +94,10 @@ class Conditions:
         parts = (tuple(getattr(self, n).items()) for n in ("supply_V", "switches", "pots"))
         return hash((*parts, self.light_lux, self.temperature_C))
 
+    def among(self, there: Collection[Any]) -> Conditions:
+        """The conditions for parts that are there, by cell or name."""
+        return self.moved({c: c for c in there}, there)
+
     def moved(self, place: Mapping[Any, Any], there: Collection[Any]) -> Conditions:
         """The conditions for what is there, in other cells.
 

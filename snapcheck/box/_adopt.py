@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from snapcheck.board import Conditions, Design, Expectation, Probe, settings_text
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Sense, Setting
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -30,8 +31,6 @@ _SCALES = {
     "A": ((1e-6, "µA"), (1e-3, "mA"), (1.0, "A")),
     "Hz": ((1.0, "Hz"), (1e3, "kHz"), (1e6, "MHz")),
 }
-_SHOWS_CURRENT = ("led", "lamp", "buzzer")
-_OUTER = {"npn": ("collector", "emitter"), "pnp": ("collector", "emitter"), "nmos": ("drain",)}
 _DARK_lux, _LIT_lux = 1.0, 300.0
 
 
@@ -86,7 +85,7 @@ def _worth(design: Design, circuit: Circuit, survey: Survey) -> Iterator[Expecta
             yield _open("band-low", None)
         if high is not None:
             yield _open("band-high", None)
-    shows = [p for p in circuit.parts if p.kind.model in _SHOWS_CURRENT]
+    shows = [p for p in circuit.parts if p.device.shows]
     if survey.rhythm is None:
         for conditions in _conditions(design, circuit):
             for part in shows:
@@ -95,15 +94,12 @@ def _worth(design: Design, circuit: Circuit, survey: Survey) -> Iterator[Expecta
 
 
 def _voltages(design: Design, circuit: Circuit) -> Iterator[Expectation]:
-    """Voltages at transistors and at the output, one for each net."""
-    supplied = {
-        0,
-        *(n for p in circuit.parts if p.kind.model in ("battery", "supply") for n in p.nets.values()),
-    }
+    """Voltages at what amplifies and at the output, one for each net."""
+    seen = {0, *(n for p in circuit.parts if p.device.supplies for n in p.nets.values())}
     places: list[tuple[Part, str]] = [
-        (part, name) for part in circuit.parts for name in _OUTER.get(part.kind.model, ())
-    ]
-    seen = set(supplied)
+        (part, name) for part in circuit.parts for name in part.device.outlets
+        if any(other is not part for other, _ in circuit.parts_on(part.nets[name]))
+    ]  # fmt: skip
     for part, name in places:
         if part.nets[name] not in seen:
             seen.add(part.nets[name])
@@ -118,10 +114,10 @@ def _conditions(design: Design, circuit: Circuit) -> Sequence[Conditions | None]
     """Rest, each push-button pressed, dark and light."""
     found: list[Conditions | None] = [None]
     for part in circuit.parts:
-        if part.kind.model == "switch" and not part.parameters.get("closed_at_rest", 0):
+        if part.device.setting is Setting.SWITCH and not part.parameters.get("closed_at_rest", 0):
             switches = {**design.conditions.switches, part.cell: True}
             found.append(replace(design.conditions, switches=switches))
-    if any(part.kind.model == "photoresistor" for part in circuit.parts):
+    if any(part.device.sense is Sense.LIGHT for part in circuit.parts):
         found = [replace(design.conditions, light_lux=lux) for lux in (_DARK_lux, _LIT_lux)]
     return found
 

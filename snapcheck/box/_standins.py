@@ -75,7 +75,7 @@ def standins(need: Piece, left: Mapping[Piece, int], each: int, kit: Kit) -> lis
     if isinstance(need.value, float) and kind.value_form in _JOINED:
         found = [*_single(need, stock, each, ONE), *_pairs(need, stock, each, kind.value_form)]
         return sorted(found, key=lambda s: abs(math.log1p(s.off or 0.0)) + TWO_COST * bool(s.join))
-    if isinstance(need.value, float) and kind.model == "zener":
+    if isinstance(need.value, float) and kind.device.regulates:
         return sorted(_single(need, stock, each, VOLTS), key=lambda s: abs(s.off or 0.0))
     if kind.value_form is ValueForm.LAMP:
         return _lamps(need, stock, each)

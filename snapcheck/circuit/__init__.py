@@ -17,7 +17,7 @@ from snapcheck.circuit._difference import (
 from snapcheck.circuit._direct import PartSpec, circuit_of
 from snapcheck.circuit._edits import single_difference
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
-from snapcheck.circuit._netlist_text import NetlistPart, parse_netlist
+from snapcheck.circuit._netlist_text import parse_netlist
 from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._path import MetalPath, metal_path
@@ -55,7 +55,6 @@ __all__ = [
     "MetalPath",
     "Net",
     "NetContact",
-    "NetlistPart",
     "NormalForm",
     "OperatingPointLike",
     "Pairing",

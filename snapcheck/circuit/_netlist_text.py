@@ -8,11 +8,12 @@ comment line, ``+`` goes on with the line before, names do not mind capitals, an
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 from typing import NoReturn
 
+from snapcheck.circuit._direct import PartSpec
+from snapcheck.devices import Device, Drive, Store, Transistor
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, ValueForm, parse_value, usual_spelling
 from snapcheck.words import tr
@@ -32,30 +33,15 @@ _ASIDE = frozenset(
         "probe measure meas ic nodeset width global end model",
     )
 )
+#: whether a device will do
+_Fits = Callable[[Device], bool]
 _WAVES = ("ac", "sin", "pulse", "pwl", "exp", "sffm")
 
 
-@dataclass(frozen=True)
-class NetlistPart:
-    """One part of a netlist.
+def parse_netlist(text: str, kit: Kit, source: str = "netlist") -> tuple[PartSpec, ...]:
+    """The parts of a SPICE netlist, as cubes of a kit; `circuit_of` makes a circuit of them.
 
-    Attributes:
-        name: as the netlist has it, such as R1.
-        kind: name of the kind of the kit.
-        value: SI number, or the word (type, colour), or None.
-        nets: terminal of the kind to the name of its node; ``0`` is the plate.
-        line: where it stands in the text, counted from 1.
-    """
-
-    name: str
-    kind: str
-    value: float | str | None
-    nets: Mapping[str, str]
-    line: int = 0
-
-
-def parse_netlist(text: str, kit: Kit, source: str = "netlist") -> tuple[NetlistPart, ...]:
-    """The parts of a SPICE netlist, as cubes of a kit.
+    Nodes are numbered as they come, node 0 (GND) is the plate.
 
     Resistors, capacitors, inductors, diodes, transistors, MOSFETs with their bulk at the source, direct
     voltages (batteries), and a voltage with a wave against node 0 (the audio input). A capacitor from 1 µF on
@@ -72,7 +58,7 @@ def parse_netlist(text: str, kit: Kit, source: str = "netlist") -> tuple[Netlist
     Raises:
         InputError: a line is none of these; names it, and what is accepted.
     """
-    found: dict[str, NetlistPart] = {}
+    found: dict[str, tuple[PartSpec, int]] = {}
     reader = _Reader(kit, source)
     lines = list(_lines(text))
     if lines and lines[0][0] == 1:
@@ -96,18 +82,18 @@ def parse_netlist(text: str, kit: Kit, source: str = "netlist") -> tuple[Netlist
             continue
         part = reader.part(number, line)
         if part.name.lower() in found:
-            before = found[part.name.lower()].line
+            before = found[part.name.lower()][1]
             reader.fail(
                 number,
                 tr("'{name}' stands in line {line} already.", name=part.name, line=before),
                 tr("Give each part a name of its own."),
             )
-        found[part.name.lower()] = part
+        found[part.name.lower()] = part, number
         if len(found) > MOST_PARTS:
             reader.fail(number, tr("there are more than {n} parts.", n=MOST_PARTS), "")
     if not found:
         raise InputError(tr("there is no part in this netlist."), place=source, way_out=_accepted())
-    return tuple(found.values())
+    return tuple(part for part, _ in found.values())
 
 
 def _accepted() -> str:
@@ -143,6 +129,7 @@ class _Reader:
     def __init__(self, kit: Kit, source: str) -> None:
         self._kit, self._source = kit, source
         self._models: dict[str, tuple[str, Mapping[str, Decimal]]] = {}
+        self._nodes = {"0": 0}
 
     def fail(self, number: int, message: str, way_out: str) -> NoReturn:
         place = tr("{file}, line {line}", file=self._source, line=number)
@@ -158,7 +145,7 @@ class _Reader:
             numbers[name.upper()] = self._number(number, value)
         self._models[words[1].lower()] = words[2].upper(), numbers
 
-    def part(self, number: int, line: str) -> NetlistPart:
+    def part(self, number: int, line: str) -> PartSpec:
         words = line.split()
         letter = words[0][0].upper()
         make = {
@@ -179,13 +166,12 @@ class _Reader:
 
     # ------------------------------------------------------------------ letters
 
-    def _passive(self, number: int, words: list[str]) -> NetlistPart:
+    def _passive(self, number: int, words: list[str]) -> PartSpec:
         name, nodes, rest = self._split(number, words, 2)
         letter = name[0].upper()
         if not rest:
             self.fail(number, tr("'{name}' has no value.", name=name), f"{name} a b 10k")
         value = self._value(number, rest[0].split("=")[-1], letter)
-        usual = {"R": "resistor", "C": "capacitor", "L": "inductor"}[letter]
         if len(rest) > 1 and "=" not in rest[1]:
             kind = self._kit.kinds.get(rest[1].lower())
             if kind is None or len(kind.terminals) != 2 or kind.value_form is not _FORMS[letter]:
@@ -200,23 +186,23 @@ class _Reader:
                 )
         else:
             polar = letter == "C" and value >= POLAR_FROM_F and "electrolytic" in self._kit
-            kind = self._kind(number, "electrolytic" if polar else usual, usual)
-        return self._made(number, name, kind, value, nodes)
+            usual, fits = _PASSIVE[letter]
+            kind = self._kind(number, "electrolytic" if polar else usual, fits)
+        return self._made(name, kind, value, nodes)
 
-    def _diode(self, number: int, words: list[str]) -> NetlistPart:
+    def _diode(self, number: int, words: list[str]) -> PartSpec:
         name, nodes, rest = self._split(number, words, 2)
-        kind, value = self._named(number, name, rest, ("diode", "zener", "led"))
-        return self._made(number, name, kind, value, nodes)
+        kind, value = self._named(number, name, rest, lambda device: device.one_way)
+        return self._made(name, kind, value, nodes)
 
-    def _transistor(self, number: int, words: list[str]) -> NetlistPart:
+    def _transistor(self, number: int, words: list[str]) -> PartSpec:
         name, nodes, rest = self._split(number, words, 3)
         if len(rest) > 1 and not _NUMBER.fullmatch(rest[1]) and "=" not in rest[1]:
             rest = rest[1:]  # a substrate node, which a cube does not have
-        kind, value = self._named(number, name, rest, ("npn", "pnp"))
-        by_name = dict(zip(("collector", "base", "emitter"), nodes, strict=True))
-        return NetlistPart(name, kind.name, value, by_name, number)
+        kind, value = self._named(number, name, rest, lambda device: device.bipolar)
+        return self._stage(name, kind, value, nodes)
 
-    def _mosfet(self, number: int, words: list[str]) -> NetlistPart:
+    def _mosfet(self, number: int, words: list[str]) -> PartSpec:
         name, nodes, rest = self._split(number, words, 4)
         if nodes[3] != nodes[2]:
             self.fail(
@@ -224,32 +210,38 @@ class _Reader:
                 tr("the bulk of '{name}' is not joined to its source, as it is in every cube.", name=name),
                 tr("Name the source's node twice: {line}", line=f"{name} d g s s MODEL"),
             )
-        kind, value = self._named(number, name, rest, ("nmos", "pmos"))
-        by_name = dict(zip(("drain", "gate", "source"), nodes, strict=False))
-        return NetlistPart(name, kind.name, value, by_name, number)
+        kind, value = self._named(number, name, rest, lambda device: device.transistor is Transistor.FIELD)
+        return self._stage(name, kind, value, nodes)
 
-    def _voltage(self, number: int, words: list[str]) -> NetlistPart:
+    def _stage(self, name: str, kind: Kind, value: float | str, nodes: list[str]) -> PartSpec:
+        """A transistor: its current's way in, its control, its current's way out."""
+        stage = kind.device.stage
+        assert stage is not None
+        legs = stage.against, stage.control, stage.along
+        return self._spec(name, kind, value, dict(zip(legs, nodes, strict=False)))
+
+    def _voltage(self, number: int, words: list[str]) -> PartSpec:
         name, nodes, rest = self._split(number, words, 2)
         plain = [w for w in re.sub(r"[(),]", " ", " ".join(rest)).split() if w.lower() != "dc"]
         if any(w.lower() in _WAVES for w in plain):
-            kind = self._kind(number, "audio-in", "source")
+            kind = self._kind(number, "audio-in", lambda device: device.drive is Drive.SIGNAL)
             if nodes[1] != "0":
                 self.fail(
                     number,
                     tr("the signal of '{name}' is not against node 0, which is the plate.", name=name),
                     tr("Put its second node to 0."),
                 )
-            return NetlistPart(name, kind.name, None, {"signal": nodes[0], "plate": "0"}, number)
+            return self._spec(name, kind, None, dict(zip(kind.device.legs, nodes, strict=True)))
         if not plain:
             self.fail(number, tr("'{name}' has no value.", name=name), f"{name} plus 0 9")
         volts = self._value(number, plain[0], "V")
         if volts < 0:
             volts, nodes = -volts, nodes[::-1]
-        makes = [k for k in self._kit.kinds.values() if k.model in ("battery", "supply")]
-        makes.sort(key=lambda k: (volts not in k.values, k.model != "battery"))
+        makes = [k for k in self._kit.kinds.values() if k.device.supplies]
+        makes.sort(key=lambda k: (volts not in k.values, k.device.ripples))
         if not makes:
-            self._kind(number, "battery", "battery")
-        return self._made(number, name, makes[0], volts, nodes)
+            self._kind(number, "battery", lambda device: device.supplies)
+        return self._made(name, makes[0], volts, nodes)
 
     # ------------------------------------------------------------------- words
 
@@ -263,11 +255,9 @@ class _Reader:
             )
         return name, [("0" if n.lower() == "gnd" else n.lower()) for n in nodes], rest
 
-    def _named(
-        self, number: int, name: str, rest: list[str], models: tuple[str, ...]
-    ) -> tuple[Kind, float | str]:
+    def _named(self, number: int, name: str, rest: list[str], fits: _Fits) -> tuple[Kind, float | str]:
         """The kind and the type or colour of a device's model."""
-        kinds = [k for k in self._kit.kinds.values() if k.model in models]
+        kinds = [k for k in self._kit.kinds.values() if fits(k.device)]
         if rest:
             called = rest[0]
             for kind in kinds:
@@ -275,7 +265,7 @@ class _Reader:
                 if value is not None:
                     return kind, value
             type_, numbers = self._models.get(called.lower(), ("", {}))
-            zener = next((k for k in kinds if k.model == "zener"), None)
+            zener = next((k for k in kinds if k.device.regulates), None)
             if type_ == "D" and "BV" in numbers and zener is not None:
                 return zener, float(numbers["BV"])
         known = ", ".join(str(v) for k in kinds for v in k.values if isinstance(v, str))
@@ -285,16 +275,20 @@ class _Reader:
             tr("Accepted: {names}.", names=known),
         )
 
-    def _kind(self, number: int, name: str, model: str) -> Kind:
+    def _kind(self, number: int, name: str, fits: _Fits) -> Kind:
         found = self._kit.kinds.get(name) or next(
-            (k for k in self._kit.kinds.values() if k.model == model), None
+            (k for k in self._kit.kinds.values() if fits(k.device)), None
         )
         if found is None:
             self.fail(number, tr("the kit has no '{kind}'.", kind=name), tr("Give another kit with --kit."))
         return found
 
-    def _made(self, number: int, name: str, kind: Kind, value: float | str, nodes: list[str]) -> NetlistPart:
-        return NetlistPart(name, kind.name, value, dict(zip(kind.terminals, nodes, strict=False)), number)
+    def _made(self, name: str, kind: Kind, value: float | str, nodes: list[str]) -> PartSpec:
+        return self._spec(name, kind, value, dict(zip(kind.terminals, nodes, strict=False)))
+
+    def _spec(self, name: str, kind: Kind, value: float | str | None, nodes: Mapping[str, str]) -> PartSpec:
+        nets = {leg: self._nodes.setdefault(node, len(self._nodes)) for leg, node in nodes.items()}
+        return PartSpec(kind.name, nets, value, name=name)
 
     def _value(self, number: int, word: str, letter: str) -> float:
         value = float(self._number(number, word))
@@ -329,6 +323,12 @@ class _Reader:
         return digits.scaleb(_SCALES[scale])
 
 
+#: letter to the name of the usual kind, and what else would do
+_PASSIVE: Mapping[str, tuple[str, _Fits]] = {
+    "R": ("resistor", lambda device: device.resists),
+    "C": ("capacitor", lambda device: device.store is Store.CHARGE),
+    "L": ("inductor", lambda device: device.store is Store.FLUX),
+}
 _FORMS = {"R": ValueForm.OHMS, "C": ValueForm.FARADS, "L": ValueForm.HENRIES}
 
 

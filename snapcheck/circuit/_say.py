@@ -99,6 +99,7 @@ _TERMINALS: dict[str, Callable[[], str]] = {
     "plus": lambda: tr("plus"),
     "minus": lambda: tr("minus"),
     "wiper": lambda: tr("wiper"),
+    "notch": lambda: tr("notch"),
     "signal": lambda: tr("signal"),
     "plate": lambda: tr("plate"),
 }

@@ -48,7 +48,7 @@ _ACROSS_BASE = Load("gate_voltage_V", "max_gate_V", ("base", "emitter"))
 
 CLASSIC = (
     Device(
-        "resistor", count=2, plain=True, ohmic=True, ohms=_printed, preferred=True,
+        "resistor", count=2, plain=True, ohmic=True, smooths=True, ohms=_printed, preferred=True,
         certain=CertainLoad.POWER, writes="resistor",
     ),
     Device(
@@ -56,12 +56,12 @@ CLASSIC = (
         writes="capacitor",
     ),
     Device(
-        "inductor", count=2, plain=True, ohms=_winding, store=Store.FLUX, preferred=True,
+        "inductor", count=2, plain=True, smooths=True, ohms=_winding, store=Store.FLUX, preferred=True,
         certain=CertainLoad.CURRENT, writes="inductor",
     ),
     Device(
         "diode", legs=_ANODE, family="active", pair=_ANODE, junctions=(_FORWARD,),
-        clamps=True, spice="d", writes="diode",
+        smooths=True, clamps=True, spice="d", writes="diode",
     ),
     Device(
         "zener", legs=_ANODE, family="active", pair=_ANODE,

@@ -160,6 +160,7 @@ class Device:
         reads: a meter for volts or amperes, by its print.
         plain: it is a resistance and nothing else to direct current, and may be small.
         ohmic: its printed ohms make time constants.
+        smooths: it stands in a supply's line before the capacitor of a filter.
         ohms: (value, parameters) to its resistance to direct current, None where it is none.
         store, sense, spread: see there.
         preferred: its values come in the E series.
@@ -205,6 +206,7 @@ class Device:
     reads: bool = False
     plain: bool = False
     ohmic: bool = False
+    smooths: bool = False
     ohms: Callable[[float | str | None, Parameters], float | None] | None = None
     store: Store = Store.NONE
     sense: Sense = Sense.NONE
@@ -230,6 +232,16 @@ class Device:
         return self.drive is Drive.POWER
 
     @property
+    def signals(self) -> bool:
+        """True for what brings a signal, from outside or of its own."""
+        return self.drive in (Drive.SIGNAL, Drive.SENSOR)
+
+    @property
+    def feeds(self) -> bool:
+        """True for what feeds a circuit from outside: its second main leg is the low one."""
+        return self.drive in (Drive.POWER, Drive.SIGNAL)
+
+    @property
     def bipolar(self) -> bool:
         """True for a transistor that is controlled by a current into its base."""
         return self.transistor is Transistor.BIPOLAR
@@ -238,6 +250,41 @@ class Device:
     def amplifies(self) -> bool:
         """True for what may keep an oscillation going."""
         return self.stage is not None or any(way.gain for way in self.ways or ())
+
+    @property
+    def controls(self) -> tuple[str, ...]:
+        """Legs at which a signal goes in to be amplified, and out of which none comes."""
+        if self.stage is not None:
+            return (self.stage.control,)
+        return tuple(dict.fromkeys(way.start for way in self.ways or () if way.gain))
+
+    @property
+    def outlets(self) -> tuple[str, ...]:
+        """Legs at which the amplified signal comes out."""
+        if self.stage is not None:
+            return self.stage.against, self.stage.along
+        return tuple(dict.fromkeys(way.end for way in self.ways or () if way.gain))
+
+    @property
+    def resists(self) -> bool:
+        """True for a fixed resistor: nothing but its printed ohms."""
+        return self.plain and self.ohmic
+
+    @property
+    def regulates(self) -> bool:
+        """True for a Zener diode: its print is the voltage that it holds against its arrow."""
+        return any(junction.drop is Drop.PRINTED for junction in self.junctions)
+
+    @property
+    def firm(self) -> bool:
+        """True for what holds its legs to each other by a few ohms or less, whatever its value."""
+        lamp_or_coil = self.filament or self.trips or self.sounds or self.store is Store.FLUX
+        return self.feeds or lamp_or_coil
+
+    @property
+    def chip(self) -> bool:
+        """True for an amplifying circuit in one piece, fed at its main legs."""
+        return self.stage is None and self.amplifies
 
     @property
     def rectifies(self) -> bool:

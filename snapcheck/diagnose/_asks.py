@@ -163,6 +163,7 @@ def _lifted(fault: Fault, part: str) -> dict[str, float]:
         "decade": {"value": 1.0},
         "low": {"weak": 0.5, "good": 0.5},  # few meters measure gain
         "weak": {"weak": 1.0},
+        "dead": {"weak": 1.0},
         "flat": {"weak": 1.0},
     }
     return shows.get(mode, {"good": 1.0})

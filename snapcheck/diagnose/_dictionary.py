@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 #: a test point: the metal of a cube, or a tap
 Spot = Metal | Seam
 
-_SOURCES = frozenset({"battery", "supply", "source", "microphone"})
-
 
 @dataclass(frozen=True, eq=False)
 class Dictionary:
@@ -114,7 +112,7 @@ def dictionary(
         SimulationError: the board itself cannot be calculated.
     """
     wiring = split(design.board, kit)
-    if not any(part.kind.model in _SOURCES for part in wiring.circuit.parts):
+    if not any(part.device.drive for part in wiring.circuit.parts):
         raise SimulationError(
             tr("nothing drives this circuit: it has no battery, no supply and no input."),
             way_out=tr("Add the supply to the layout, or photograph the board with it."),

@@ -194,7 +194,7 @@ def _bridges(wiring: Wiring, priors: Priors) -> Iterator[Fault]:
 
 
 def _of_part(wiring: Wiring, part: Part, priors: Priors) -> Iterator[Fault]:
-    for mode, weight in priors.part.get(part.kind.model, {}).items():
+    for mode, weight in priors.faults_of(part).items():
         degrees = _degrees(wiring, part, mode, priors)
         if degrees:
             yield Fault(
@@ -207,12 +207,6 @@ def _pin(wiring: Wiring, part: Part, terminal: str) -> int:
     return next(i for i, joint in enumerate(wiring.joints) if joint.pin == pin)
 
 
-def _pair(part: Part) -> tuple[str, str]:
-    """A part's two main terminals."""
-    first, second = list(part.nets)[:2]
-    return first, second
-
-
 def _degrees(  # noqa: PLR0911 (one for each fault)
     wiring: Wiring, part: Part, mode: str, priors: Priors
 ) -> tuple[Change, ...]:
@@ -221,10 +215,12 @@ def _degrees(  # noqa: PLR0911 (one for each fault)
     if any(t not in part.nets for t in terminals) and what in ("open", "short") and terminals:
         return ()
     if what in ("open", "blown"):
-        terminal = terminals[0] if terminals else _pair(part)[0]
+        terminal = terminals[0] if terminals else part.pair[0]
+        if len(list(wiring.circuit.parts_on(part.nets[terminal]))) == 1:
+            return ()  # nothing else is there
         return (Change(cut=((_pin(wiring, part, terminal), math.inf),)),)
     if what == "short":
-        one, other = terminals if len(terminals) == 2 else _pair(part)
+        one, other = terminals if len(terminals) == 2 else part.pair
         points = wiring.pins[part.name, one], wiring.pins[part.name, other]
         return (Change(bridges=((*points, priors.bridge_ohm),)),)
     if what == "reversed":
@@ -234,8 +230,10 @@ def _degrees(  # noqa: PLR0911 (one for each fault)
         return (Change(scales=((part.name, 10.0 if terminals == ["up"] else 0.1),)),)
     if what == "low":
         return tuple(Change(scales=((part.name, factor),)) for factor in priors.low_gain)
+    if what == "dead":
+        return (Change(cut=tuple((_pin(wiring, part, leg), math.inf) for leg in part.device.outlets)),)
     table = priors.weak if what == "weak" else priors.flat
-    plus = _pin(wiring, part, "plus")
+    plus = _pin(wiring, part, part.pair[0])
     return tuple(Change(cut=((plus, ohm),), scales=((part.name, factor),)) for factor, ohm in table)
 
 
@@ -243,10 +241,9 @@ def _turned_ends(part: Part) -> tuple[str, str] | None:
     """The ends that are exchanged when a part is the wrong way round; None where that changes nothing."""
     if part.kind.either_way:
         return None
-    for ends in (("collector", "emitter"), ("drain", "source"), ("plus", "minus"), ("anode", "cathode")):
-        if set(ends) <= set(part.nets):
-            return ends
-    return None
+    if (stage := part.device.stage) is not None:
+        return stage.against, stage.along
+    return part.pair if len(part.nets) == 2 else None
 
 
 def _words(part: Part, mode: str) -> str:
@@ -275,6 +272,8 @@ def _words(part: Part, mode: str) -> str:
             )
         case "low":
             text = tr("{part} amplifies far too little.", part=name)
+        case "dead":
+            text = tr("{part} is dead: nothing comes out of it.", part=name)
         case "weak":
             text = tr("{part} gives too little voltage.", part=name)
         case _:

@@ -167,7 +167,7 @@ def _of_part(d: Dictionary, spot: Spot) -> bool:
 
 
 def _across(d: Dictionary) -> list[tuple[Spot, Spot]]:
-    """Both ends of parts with two, and base to emitter."""
+    """Both ends of parts with two, base to emitter, and the supply of chips."""
     found: list[tuple[Spot, Spot]] = []
     for part in d.wiring.circuit.parts:
         for one, other in _ends(part):
@@ -183,10 +183,11 @@ def _across(d: Dictionary) -> list[tuple[Spot, Spot]]:
 
 
 def _ends(part: Part) -> list[tuple[str, str]]:
-    names = list(part.nets)
-    for pair in (("base", "emitter"), ("gate", "source")):
-        if set(pair) <= set(names):
-            return [pair]
+    stage, names = part.device.stage, list(part.nets)
+    if stage is not None:
+        return [(stage.control, stage.along)]
+    if part.device.chip:
+        return [part.pair]
     return [(names[0], names[1])] if len(names) == 2 else []
 
 

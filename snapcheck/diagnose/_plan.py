@@ -35,7 +35,6 @@ _MOST_CONDITIONS = 3
 #: a condition in which no voltage moves by so much tells nothing new
 _MOVES_V = 0.05
 #: models whose value does not count for direct voltages
-_STORES = frozenset({"capacitor", "inductor", "speaker"})
 #: a circuit that swings by itself: how many periods may be looked at until it swings as it will, steps in
 #: each, the least swing (V), and by which share of its swing a mean voltage lies elsewhere in another
 #: specimen
@@ -83,14 +82,14 @@ class Plan:
         circuit = wiring.circuit
         steps: dict[str, float] = {}
         for s in spreads(circuit):
-            if s.part.kind.model not in _STORES:
+            if not (s.part.device.store or s.part.device.sounds):
                 wide = math.log(s.high / s.low) / 2 if s.logarithmic else s.high - 1
                 steps[s.part.name] = (
                     math.exp(wide / math.sqrt(3)) if s.logarithmic else 1 + wide / math.sqrt(3)
                 )
         for part in circuit.parts:
-            if part.kind.model in ("battery", "supply"):
-                steps[part.name] = 1 + priors.spread[part.kind.model] / math.sqrt(3)
+            if part.device.supplies:
+                steps[part.name] = 1 + priors.spread_of(part) / math.sqrt(3)
         source = resolve_input(circuit, design.input)
         volts = 0.0
         if source is not None:
@@ -222,7 +221,7 @@ def _or_nothing(worker: Worker, *, at_rest: partial[Probed]) -> Probed:
         return at_rest(worker)
     except SimulationError:
         circuit: Circuit = at_rest.keywords["circuit"]
-        if any(part.kind.model in ("battery", "supply") for part in circuit.parts):
+        if any(part.device.supplies for part in circuit.parts):
             raise
         count = circuit.net_count
         zero = np.zeros(count)

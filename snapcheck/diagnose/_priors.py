@@ -17,8 +17,21 @@ from snapcheck.words import tr
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_SECTIONS = ("designed", "spread", "meter", "effort", "contact", "degree", "part")
-_MODES = ("open", "short", "reversed", "decade-up", "decade-down", "blown", "low-gain", "weak", "flat")
+    from snapcheck.circuit import Part
+
+_SECTIONS = ("designed", "spread", "meter", "effort", "contact", "degree", "usual", "part")
+_MODES = (
+    "open",
+    "short",
+    "reversed",
+    "decade-up",
+    "decade-down",
+    "blown",
+    "low-gain",
+    "weak",
+    "flat",
+    "dead",
+)
 
 
 @dataclass(frozen=True)
@@ -28,6 +41,8 @@ class Priors:
     Attributes:
         designed, designed_complaint: of a build without a fault, and of one with a complaint.
         contact: fault of a contact to its weight.
+        usual: the same for a device that `part` does not name: ``open-leg`` of each leg, ``short-out``
+            of each output to either side of a chip's supply.
         part: model to fault to weight.
         poor_ohm, bridge_ohm, weak, flat, low_gain: degrees of faults.
         spread, meter: how far good builds lie apart, and how well a meter measures.
@@ -37,6 +52,7 @@ class Priors:
     designed: float
     designed_complaint: float
     contact: Mapping[str, float]
+    usual: Mapping[str, float]
     part: Mapping[str, Mapping[str, float]]
     poor_ohm: tuple[float, ...]
     bridge_ohm: float
@@ -46,6 +62,25 @@ class Priors:
     spread: Mapping[str, float]
     meter: Mapping[str, float]
     effort: Mapping[str, float]
+
+    def spread_of(self, part: Part) -> float:
+        """How far the voltage of a battery or supply may lie from its print, as a share of it."""
+        return self.spread.get(part.device.name, self.spread["supply"])
+
+    def faults_of(self, part: Part) -> Mapping[str, float]:
+        """Fault to weight, for one part."""
+        device, usual = part.device, self.usual
+        if (told := self.part.get(device.name)) is not None:
+            return told
+        if len(part.nets) == 2:
+            found = {mode: usual[mode] for mode in ("open", "short")}
+            return found | ({"reversed": usual["reversed"]} if device.polarity else {})
+        found = {f"open-{leg}": usual["open-leg"] for leg in part.nets}
+        found |= {f"short-{start}-{end}": usual["short"] for start, end, _ in device.junctions}
+        if device.chip:
+            rails = [f"short-{leg}-{rail}" for leg in device.outlets for rail in part.pair]
+            found |= {"dead": usual["dead"], **dict.fromkeys(rails, usual["short-out"])}
+        return found
 
     def meter_V(self, volts: NDArray[Any]) -> NDArray[Any]:
         """How far the meter's reading of these voltages may be off, V: a share of it, and some digits."""
@@ -105,6 +140,7 @@ def parse_priors(text: str, source: str, based_on: Mapping[str, Any] | None = No
         designed=_number(designed, "weight", f"{source}, designed"),
         designed_complaint=_number(designed, "weight_complaint", f"{source}, designed"),
         contact={key: _number(base["contact"], key, f"{source}, contact") for key in base["contact"]},
+        usual={key: _number(base["usual"], key, f"{source}, usual") for key in base["usual"]},
         part=_parts(base["part"], source),
         poor_ohm=_numbers(degree, "poor_ohm", source),
         bridge_ohm=_number(degree, "bridge_ohm", f"{source}, degree"),

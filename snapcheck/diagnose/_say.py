@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from snapcheck.board import Cell, Seam, Side, parse_probe, parse_settings, settings_text
 from snapcheck.circuit import Part, cube_words, ohms, part_words, place_words, terminal_words, volts
+from snapcheck.devices import Store, Transistor
 from snapcheck.diagnose._asks import CONTACT_WORDS, LIFTED_WORDS, Ask, Reading, Way, expected
 from snapcheck.diagnose._dictionary import Dictionary, Spot
 from snapcheck.diagnose._wiring import Metal
@@ -31,13 +32,18 @@ def _leg(d: Dictionary, spot: Metal) -> tuple[Cell, Side, Cell | None]:
 
 
 def spot_words(d: Dictionary, spot: Spot) -> str:
-    """``the base of the NPN transistor BC547 at C4``, ``the straight wire at C3, on its edge to D3``."""
+    """``the base of the NPN transistor BC547 at C4``, ``the straight wire at C3, on its edge to D3``.
+
+    The leg of a large cube comes with its place: ``the out1 of the dual comparator at D4 (D4 left)``.
+    """
     if isinstance(spot, Seam):
         return tr("the tap {seam}", seam=spot)
     part = d.wiring.circuit.part_at.get(spot.anchor)
     cell, side, beyond = _leg(d, spot)
     if part is not None:
-        return terminal_words(part, spot.terminal)
+        words = terminal_words(part, spot.terminal)
+        named = part.cube.large and spot.terminal not in ("a", "b")
+        return f"{words} ({place_words(cell, side)})" if named else words
     what = cube_words(d.wiring.board.cubes[spot.anchor], d.wiring.kit)
     if beyond is None:
         return tr(
@@ -113,21 +119,24 @@ def ask_words(d: Dictionary, ask: Ask) -> str:
 
 
 def _has_input(d: Dictionary) -> bool:
-    return any(part.kind.model in ("source", "microphone") for part in d.wiring.circuit.parts)
+    return any(part.device.signals for part in d.wiring.circuit.parts)
 
 
 def _lifted_words(part: Part) -> str:
     name = part_words(part)
-    match part.kind.model:
-        case "npn" | "pnp" | "diode" | "led" | "zener":
-            return tr("Battery out. Lift {part} and test its junctions alone (diode range).", part=name)
-        case "nmos" | "pmos":
-            return tr("Battery out. Lift {part} and test it alone (diode range, all ways round).", part=name)
-        case "capacitor":
-            return tr("Battery out, wait until it is empty. Lift {part} and measure it alone (farads).",
-                      part=name)  # fmt: skip
-        case "battery" | "supply":
-            return tr("Take out {part} and measure its voltage alone.", part=name)
+    device = part.device
+    if device.chip:
+        return tr("Battery out. Swap {part} for another one of its type, and look whether all is well then.",
+                  part=name)  # fmt: skip
+    if device.transistor is Transistor.FIELD:
+        return tr("Battery out. Lift {part} and test it alone (diode range, all ways round).", part=name)
+    if device.junctions:
+        return tr("Battery out. Lift {part} and test its junctions alone (diode range).", part=name)
+    if device.store is Store.CHARGE:
+        return tr("Battery out, wait until it is empty. Lift {part} and measure it alone (farads).",
+                  part=name)  # fmt: skip
+    if device.supplies:
+        return tr("Take out {part} and measure its voltage alone.", part=name)
     return tr("Battery out. Lift {part} and measure its ohms alone.", part=name)
 
 
@@ -323,7 +332,7 @@ def _lifted_value(part: Part, text: str) -> str | None:
     if not isinstance(value, int | float) or not isinstance(printed, int | float) or printed <= 0:
         return None
     ratio = float(value) / float(printed)
-    if part.kind.model in ("battery", "supply"):
+    if part.device.supplies:
         return "good" if ratio > 0.9 else "weak"
     if part.kind.value_form is ValueForm.OHMS and float(value) < 1 < float(printed):
         return "short"

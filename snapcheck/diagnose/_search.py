@@ -216,7 +216,7 @@ class Search:
         most = _BEYOND * sum(
             abs(float(part.cube.value))
             for part in d.wiring.circuit.parts
-            if part.kind.model in ("battery", "supply") and isinstance(part.cube.value, int | float)
+            if part.device.supplies and isinstance(part.cube.value, int | float)
         )
         for r in self.readings:
             volts = r.ask.way in (Way.VOLTS, Way.ACROSS)

@@ -48,8 +48,8 @@ class Specimen:
             else:
                 self.scales[s.part.name] = s.low + where * (s.high - s.low)
         for part in self.dictionary.wiring.circuit.parts:
-            if part.kind.model in ("battery", "supply"):
-                wide = self.dictionary.priors.spread[part.kind.model]
+            if part.device.supplies:
+                wide = self.dictionary.priors.spread_of(part)
                 self.scales[part.name] = 1 + wide * (2 * random.random() - 1)
         self.change, self.entries = Change(), []
         for fault in self.faults:

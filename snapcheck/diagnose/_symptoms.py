@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.circuit import Part
+from snapcheck.devices import Store
 from snapcheck.diagnose._dictionary import Dictionary
 from snapcheck.diagnose._faults import Fault
 from snapcheck.diagnose._wiring import Metal
@@ -50,7 +51,7 @@ _TOLD, _NOT_TOLD = 0.8, 0.06
 _SILENT, _QUIET = 0.05, 0.6
 #: what shows: lit above this share of the designed voltage across it (an LED's hardly falls before it goes
 #: out)
-_LIT = {"led": 0.85, "lamp": 0.4, "buzzer": 0.4}
+_LIT_LED, _LIT = 0.85, 0.4
 #: a supply that is pulled below this share is overloaded, and something gets hot
 _PULLED = 0.85
 #: a supply's ripple is heard where less than this share of a filter capacitor is left, or an input floats
@@ -151,13 +152,14 @@ def _lit(d: Dictionary) -> NDArray[Any]:
 
     lit = np.zeros(d.mean.shape[:2], dtype=bool)
     for part in d.wiring.circuit.parts:
-        if part.kind.model not in _LIT:
+        if not part.device.shows:
             continue
         one, other = list(part.nets)[:2]
         volts = _across(d, (Metal(part.cell, one), Metal(part.cell, other)))
         if volts is not None and volts.ndim == 2:
             whole = _truth(np.array([_works(fault, part) for fault in d.faults])[d.fault_of])
-            least = max(_LIT[part.kind.model] * float(np.abs(volts[:, 0]).max()), 0.1)
+            share = _LIT_LED if part.device.one_way else _LIT
+            least = max(share * float(np.abs(volts[:, 0]).max()), 0.1)
             lit |= (np.abs(volts) > least) & whole
     return lit
 
@@ -168,14 +170,14 @@ def _works(fault: Fault, part: Part) -> bool:
 
 
 def _shifted(d: Dictionary) -> NDArray[Any]:
-    """(entries,) whether a transistor's output sits near one of the rails, or far from where it should."""
+    """(entries,) whether what amplifies has its output near a rail, or far from where it should."""
     import numpy as np
 
     found = np.zeros(len(d.fault_of), dtype=bool)
     for part in d.wiring.circuit.parts:
-        for high in ("collector", "drain"):
+        for high in part.device.outlets[:1] if part.device.stage else part.device.outlets:
             at = d.index.get(Metal(part.cell, high))
-            if high in part.nets and at is not None:
+            if at is not None:
                 volts = np.nan_to_num(d.mean[0, :, at])
                 found |= np.abs(volts - volts[0]) > 0.2 * max(abs(float(volts[0])), 1.0)
     return found
@@ -187,11 +189,11 @@ def _hums(d: Dictionary) -> NDArray[Any]:
 
     def hums(fault: Fault) -> bool:
         part = d.wiring.parts.get(fault.part)
-        if part is not None and part.kind.model == "capacitor" and fault.mode in _FILTERS:
+        if part is not None and part.device.store is Store.CHARGE and fault.mode in _FILTERS:
             return 0 in part.nets.values()
-        cells = {p.cell for p in d.wiring.circuit.parts if p.kind.model in ("source", "microphone")}
+        cells = {p.cell for p in d.wiring.circuit.parts if p.device.signals}
         near = {
-            p.cell for p in d.wiring.circuit.parts if p.kind.model == "capacitor" and 0 in p.nets.values()
+            p.cell for p in d.wiring.circuit.parts if p.device.store is Store.CHARGE and 0 in p.nets.values()
         }
         opened = fault.mode.endswith("open") or fault.mode == "tap-half"
         return opened and not (cells | near).isdisjoint(fault.cells)
@@ -218,12 +220,13 @@ def _hot(d: Dictionary) -> NDArray[Any]:
 
     hot = np.zeros(len(d.fault_of), dtype=bool)
     for part in d.wiring.circuit.parts:
-        if part.kind.model in ("battery", "supply"):
-            volts = _across(d, (Metal(part.cell, "plus"), Metal(part.cell, "minus")))
+        if part.device.supplies:
+            high, low = part.pair
+            volts = _across(d, (Metal(part.cell, high), Metal(part.cell, low)))
             weak = np.array([f.mode in ("weak", "flat") for f in d.faults])[d.fault_of]
             if volts is not None and volts.ndim == 2:
                 hot |= (np.abs(volts).min(axis=0) < _PULLED * abs(float(volts[0, 0]))) & ~weak
-        elif part.kind.model == "resistor" and isinstance(part.cube.value, int | float):
+        elif part.device.resists and isinstance(part.cube.value, int | float):
             one, other = list(part.nets)[:2]
             volts = _across(d, (Metal(part.cell, one), Metal(part.cell, other)))
             rated = part.ratings.get("max_power_W")
@@ -237,7 +240,7 @@ def _hot(d: Dictionary) -> NDArray[Any]:
 def _polar(d: Dictionary, fault: Fault) -> bool:
     """A reversed electrolytic gets hot by itself."""
     part = d.wiring.parts.get(fault.part)
-    return part is not None and part.kind.model == "capacitor"
+    return part is not None and part.device.store is Store.CHARGE
 
 
 #: symptom to the function that says which entries have it, by calculation

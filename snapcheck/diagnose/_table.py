@@ -78,6 +78,9 @@ def expected_readings(d: Dictionary, *, every: bool = False) -> tuple[ExpectedRe
 def _rank(d: Dictionary, spot: Spot) -> tuple[int, str]:
     """Which place of a net is easiest to name: transistors first, then other parts, then wires."""
     if isinstance(spot, Metal) and spot.anchor in d.wiring.circuit.part_at:
+        device = d.wiring.circuit.part_at[spot.anchor].device
+        if device.chip and spot.terminal in device.outlets:
+            return -1, str(spot.anchor)
         known = spot.terminal in _NAMED_FIRST
         return _NAMED_FIRST.index(spot.terminal) if known else len(_NAMED_FIRST), str(spot.anchor)
     return 99, str(spot)

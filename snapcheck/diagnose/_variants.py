@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from snapcheck.board import Cell, Conditions, Cube, LeadEnd, Side, Spot
 from snapcheck.circuit import Circuit, HalfMade, Net, Part, is_closed
+from snapcheck.devices import Setting
 from snapcheck.diagnose._faults import Change
 from snapcheck.diagnose._wiring import PLATE_POINT, Wiring
 from snapcheck.kit import Contact, Kind, ValueForm
@@ -19,9 +20,6 @@ NOWHERE = -1
 _INSULATION_OHM = 1e10
 #: resistances below this count as a firm hold when it is asked where a meter's own resistance matters, ohm
 _FIRM_OHM = 2e4
-
-#: the side of a supply or an input that must not be left without any hold
-_LOW_SIDE = {"battery": "minus", "supply": "minus", "source": "plate"}
 
 _CONTACT = Kind(
     "contact-resistance",
@@ -76,13 +74,12 @@ class Variant:
 
 
 def _firm(part: Part, conditions: Conditions, scale: float) -> bool:
-    match part.kind.model:
-        case "resistor" | "potentiometer":
-            return isinstance(part.cube.value, int | float) and part.cube.value * scale < _FIRM_OHM
-        case "switch":
-            return is_closed(part, conditions)
-        case model:
-            return model in ("battery", "supply", "lamp", "fuse", "inductor", "speaker", "source")
+    device, value = part.device, part.cube.value
+    if device.ohmic and not device.sense:
+        return isinstance(value, int | float) and value * scale < _FIRM_OHM
+    if device.setting is Setting.SWITCH:
+        return is_closed(part, conditions)
+    return device.firm
 
 
 def variant(wiring: Wiring, change: Change) -> Variant:
@@ -111,10 +108,8 @@ def variant(wiring: Wiring, change: Change) -> Variant:
         elif a in number or b in number:  # a tail without parts has the voltage of what it hangs on
             number[a] = number[b] = number[a] if a in number else number[b]
     for part in wiring.circuit.parts:
-        low = nets[part.name].get(
-            {"battery": "minus", "supply": "minus", "source": "plate"}.get(part.kind.model, "")
-        )
-        if low:
+        # the low side of a supply or an input must not be left without any hold
+        if part.device.feeds and (low := nets[part.name][part.pair[1]]):
             extras.append(Extra(0, low, _INSULATION_OHM))
     scales: dict[str, float] = {}
     for name, factor in change.scales:

@@ -60,7 +60,7 @@ def usual(kind: Kind, value: float | str | None) -> float:
     low, high = MADE.get(kind.name, (0.0, float("inf")))
     if not low <= value <= high:
         return ODD
-    if value in kind.values or kind.model not in ("resistor", "capacitor", "inductor", "zener"):
+    if value in kind.values or not (kind.device.preferred or kind.device.regulates):
         return 1.0 if value in kind.values or not kind.values else SELDOM
     series = _series(value) if value > 0 else None
     if series in ("E3", "E6") or (series == "E12" and kind.name not in WIDE):

@@ -15,22 +15,10 @@ import networkx as nx  # type: ignore[import-untyped]
 
 from snapcheck.board import Cell, Design, Probe
 from snapcheck.circuit import Circuit, Part
+from snapcheck.devices import Store
 
-SOURCES = frozenset({"battery", "supply"})
-_CONTROL = {"npn": "base", "pnp": "base", "nmos": "gate", "pmos": "gate"}
-#: the signal's own source, where a design names no input
-_SIGNAL_SOURCES = frozenset({"source", "microphone"})
-#: parts that pass the supply on as it is
-_PASSING = frozenset({"switch", "fuse"})
 #: a passing part or a filter's series part may hand the supply on through this many of them (common practice)
 _MOST_RAILS = 6
-
-
-def amplifies(part: Part) -> bool:
-    """True for transistors, and for blocks of more than two legs."""
-    if part.kind.model in _CONTROL:
-        return True
-    return len(part.nets) > 2 and part.kind.model not in ("potentiometer", "source", "network")
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +35,7 @@ class Flow:
     @cached_property
     def sources(self) -> tuple[Part, ...]:
         """Batteries and supplies: what gives power."""
-        return tuple(p for p in self.circuit.parts if p.kind.model in SOURCES)
+        return tuple(p for p in self.circuit.parts if p.device.supplies)
 
     @cached_property
     def rails(self) -> frozenset[int]:
@@ -67,15 +55,14 @@ class Flow:
             if len(nets) != 2 or 0 in nets or len(rails & set(nets)) != 1:
                 continue
             beyond = next(net for net in nets if net not in rails)
-            filters = part.kind.model in ("resistor", "inductor", "diode") and self._smoothed(beyond)
-            if part.kind.model in _PASSING or filters:
+            if part.device.closes or (part.device.smooths and self._smoothed(beyond)):
                 found.add(beyond)
         return found
 
     def _smoothed(self, net: int) -> bool:
         """A capacitor goes from this net to the plate."""
         return any(
-            part.kind.model == "capacitor" and 0 in part.nets.values()
+            part.device.store is Store.CHARGE and 0 in part.nets.values()
             for part, _ in self.circuit.parts_on(net)
         )
 
@@ -83,7 +70,7 @@ class Flow:
         """No control terminal, input or output lies on the net."""
         if net in (self.start, self.goal):
             return False
-        return not any(_CONTROL.get(part.kind.model) == name for part, name in self.circuit.parts_on(net))
+        return not any(name in part.device.controls for part, name in self.circuit.parts_on(net))
 
     def _net(self, probe: Probe | None) -> int | None:
         return None if probe is None else self.circuit.net_of(probe.cell, probe.terminal) or None
@@ -93,9 +80,9 @@ class Flow:
         """The net where the signal goes in, None where there is none."""
         found = self._net(self.design.input)
         if found is None:
-            source = next((p for p in self.circuit.parts if p.kind.model in _SIGNAL_SOURCES), None)
+            source = next((p for p in self.circuit.parts if p.device.signals), None)
             if source is not None:
-                found = source.nets.get("signal", source.nets.get("plus")) or None
+                found = source.nets.get(source.device.signal_leg) or None
         return found
 
     @cached_property
@@ -113,14 +100,14 @@ class Flow:
         graph: nx.DiGraph[int] = nx.DiGraph()
         graph.add_nodes_from(net.number for net in self.circuit.nets)
         for part in self.circuit.parts:
-            if part.kind.model in SOURCES:
+            if part.device.supplies:
+                continue
+            if part.device.chip:
+                graph.add_edges_from((part.nets[w.start], part.nets[w.end]) for w in part.device.ways or ())
                 continue
             nets = list(dict.fromkeys(part.nets.values()))
-            control = part.nets.get(_CONTROL.get(part.kind.model, ""))
-            for a in nets:
-                for b in nets:
-                    if b not in (a, control):
-                        graph.add_edge(a, b)
+            control = {part.nets[leg] for leg in part.device.controls}
+            graph.add_edges_from((a, b) for a in nets for b in nets if b != a and b not in control)
         seeds = {self.start} if self.start is not None else set(self.rails)
         kept = [n for n in graph if self.is_signal(n) or n in seeds]
         reached: dict[int, float] = {}
@@ -132,8 +119,8 @@ class Flow:
 
     def position(self, part: Part) -> float:
         """Where a part lies between input and output, in parts passed."""
-        if part.kind.model in _CONTROL:
-            return self.distance[part.nets[_CONTROL[part.kind.model]]] + 0.5
+        if part.device.amplifies:
+            return min(self.distance[part.nets[leg]] for leg in part.device.controls) + 0.5
         signal = {n for n in part.nets.values() if self.is_signal(n)}
         if not signal:
             return 0.0
@@ -142,7 +129,7 @@ class Flow:
     @cached_property
     def amplifiers(self) -> tuple[Part, ...]:
         """Amplifying parts along the signal, one for each stage."""
-        found = [p for p in self.circuit.parts if amplifies(p)]
+        found = [p for p in self.circuit.parts if p.device.amplifies]
         return tuple(sorted(found, key=lambda p: (self.position(p), p.cell.column, p.cell.row)))
 
     @cached_property
@@ -162,7 +149,7 @@ class Flow:
                     queue.extend(
                         (other, number, steps + 1) for other, _ in self.circuit.parts_on(net)
                         if other is not part
-                        and not amplifies(other)
+                        and not other.device.amplifies
                         and not self._load(other, net, part, name)
                     )  # fmt: skip
         stages = {cell: number for cell, (_, number) in found.items()}
@@ -174,16 +161,14 @@ class Flow:
 
     def _load(self, part: Part, net: int, amplifier: Part, terminal: str) -> bool:
         """True for the load of the stage before, which only seems to belong to the control terminal there."""
-        if terminal != _CONTROL.get(amplifier.kind.model):
+        if terminal not in amplifier.device.controls:
             return False
         beyond = [n for n in part.nets.values() if n != net]
-        outputs = any(
-            _CONTROL.get(other.kind.model, name) != name for other, name in self.circuit.parts_on(net)
-        )
+        outputs = any(name in other.device.outlets for other, name in self.circuit.parts_on(net))
         return outputs and len(beyond) == 1 and not self.is_signal(beyond[0])
 
     def _in_the_signal(self, part: Part) -> bool:
-        return part.kind.model not in SOURCES and any(self.is_signal(n) for n in part.nets.values())
+        return not part.device.supplies and any(self.is_signal(n) for n in part.nets.values())
 
     @cached_property
     def handing_on(self) -> dict[int, Part]:
@@ -193,7 +178,7 @@ class Flow:
         for _ in range(_MOST_RAILS):
             for part in self.circuit.parts:
                 nets = set(part.nets.values())
-                between = part.kind.model not in SOURCES and len(nets) == 2 and nets <= self.rails
+                between = not part.device.supplies and len(nets) == 2 and nets <= self.rails
                 if between and len(nets & given) == 1:
                     (beyond,) = nets - given
                     found.setdefault(beyond, part)

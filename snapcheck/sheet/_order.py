@@ -10,6 +10,7 @@ import networkx as nx  # type: ignore[import-untyped]
 
 from snapcheck.board import Cell, Design, Lead, Seam, SocketEnd, TapEnd, leg_at, legs, legs_at_seam
 from snapcheck.circuit import Circuit
+from snapcheck.kit import Kind
 from snapcheck.sheet._flow import Flow
 from snapcheck.words import tr
 
@@ -209,11 +210,24 @@ class _Order:
             if net in self.flow.rails:
                 ends |= group & self.sources
             else:
-                ends |= {c for c in group if self._is(c, "socket")}
+                ends |= {c for c in group if self._kind(c).device.access}
             others = {c for c in group if c in self.circuit.part_at and c not in ends}
             inside = around.subgraph(group - others)
             for piece in nx.connected_components(inside):
                 found |= self._tree(inside.subgraph(piece), ends & piece, grounded=net == 0)
+                for cell in parts & piece:
+                    if list(self.circuit.part_at[cell].nets.values()).count(net) > 1:
+                        found |= self._loops(inside.subgraph(piece), cell, ends)
+        return found
+
+    def _loops(self, piece: nx.Graph[Cell], cell: Cell, ends: set[Cell]) -> set[Cell]:
+        """Wires that join two legs of the same part."""
+        found: set[Cell] = set()
+        around = piece.subgraph(set(piece) - {cell})
+        for group in nx.connected_components(around):
+            near = group & set(piece[cell])
+            if len(near) > 1:
+                found |= self._tree(around.subgraph(group), near | (ends & group), grounded=False)
         return found
 
     def _tree(self, piece: nx.Graph[Cell], ends: set[Cell], *, grounded: bool) -> set[Cell]:
@@ -221,7 +235,7 @@ class _Order:
         if not ends:
             return set()
         if grounded:
-            grounds = {c for c in piece if self._is(c, "ground")}
+            grounds = {c for c in piece if self._kind(c).device.grounds}
             reach = nx.multi_source_dijkstra_path_length(piece, ends)
             near = [c for c in grounds if reach.get(c, 99) == 1]
             ends = ends | set(near or sorted(grounds, key=lambda c: (reach.get(c, 99), c))[:1])
@@ -229,8 +243,8 @@ class _Order:
             return set(ends)
         return set(nx.algorithms.approximation.steiner_tree(piece, sorted(ends), method="mehlhorn")) | ends
 
-    def _is(self, cell: Cell, model: str) -> bool:
-        return self.circuit.kit[self.circuit.board.cubes[cell].kind].model == model
+    def _kind(self, cell: Cell) -> Kind:
+        return self.circuit.kit[self.circuit.board.cubes[cell].kind]
 
     @cached_property
     def _edges_of_net(self) -> dict[int, list[tuple[Cell, Cell]]]:
@@ -280,7 +294,7 @@ class _Order:
             if not near:
                 if not (may_start and (not found or self.design.stages)):
                     break
-                near = [c for c in left if not self._is(c, "ground")] or list(left)
+                near = [c for c in left if not self._kind(c).device.grounds] or list(left)
                 last = None
             cell = min(near, key=lambda c: self._key(c, last, found))
             left.remove(cell)
@@ -295,7 +309,7 @@ class _Order:
             return (self._entry(cell), self._way[cell], cell.column, cell.row)
         apart = 0.0 if last is None else abs(cell.row - last.row) + abs(cell.column - last.column)
         beside = last is not None and last in self.graph[cell]
-        if self._is(cell, "ground") and any(n in self.graph[cell] for n in found[-2:]):
+        if self._kind(cell).device.grounds and any(n in self.graph[cell] for n in found[-2:]):
             return (-9.0, apart, *cell)
         return (self._way[cell] + _NEAR * apart - 0.3 * beside, apart, cell.column, cell.row)
 

@@ -191,7 +191,7 @@ def look_words(sheet: Sheet) -> list[str]:
     grounds = [
         tr("{ground} to {cells}", ground=c, cells=listing(map(str, sorted(graph[c]))))
         for c, q in board.cubes.items() 
-        if kit[q.kind].model == "ground" and c not in power
+        if kit[q.kind].device.grounds and c not in power
     ]  # fmt: skip
     told = [tr("Nothing but cubes lies on the plate.")]
     if turned:

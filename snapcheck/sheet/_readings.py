@@ -12,11 +12,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from snapcheck.board import Board, Cell, Conditions, Expectation, Probe
+from snapcheck.board import Board, Cell, Conditions, Expectation, Probe, legs_of
 from snapcheck.circuit import Circuit, Part, RuleBook, build_circuit, check_rules, place_words, probe_words
 from snapcheck.errors import SimulationError
 from snapcheck.findings import Severity
-from snapcheck.sheet._flow import SOURCES, Flow, amplifies
+from snapcheck.sheet._flow import Flow
 from snapcheck.sheet._steps import Course, board_of
 from snapcheck.watch import stop_if_asked
 
@@ -191,7 +191,7 @@ class _Maker:
             circuit = build_circuit(board, self.course.kit)
             for band, condition in zip(bands, conditions, strict=True):
                 try:
-                    point = self.simulator.operating_point(circuit, self._present(condition, circuit))
+                    point = self.simulator.operating_point(circuit, condition.among(circuit.part_at))
                 except SimulationError:
                     continue
                 for net in nets:
@@ -210,11 +210,7 @@ class _Maker:
         return chosen
 
     def _at_source(self, net: int) -> bool:
-        return any(part.kind.model in SOURCES for part, _ in self.circuit.parts_on(net))
-
-    def _present(self, conditions: Conditions, circuit: Circuit) -> Conditions:
-        """The conditions for parts that are there."""
-        return conditions.moved({c: c for c in circuit.part_at}, circuit.part_at)
+        return any(part.device.supplies for part, _ in self.circuit.parts_on(net))
 
     def _volts(self, point: OperatingPoint, circuit: Circuit, net: int) -> float | None:
         """Of a net of the plan, in a circuit that lacks a part or has another."""
@@ -227,10 +223,10 @@ class _Maker:
     def _faulty(self) -> list[Board]:
         """Builds with one fault each: a part left out, a resistor ten times too large or too small."""
         board = self.design.board
-        found = [board.put({p.cell: None}) for p in self.circuit.parts if p.kind.model not in SOURCES]
+        found = [board.put({p.cell: None}) for p in self.circuit.parts if not p.device.supplies]
         for part in self.circuit.parts:
             value = part.cube.value
-            if part.kind.model == "resistor" and isinstance(value, float):
+            if part.device.resists and isinstance(value, float):
                 for factor in (10.0, 0.1):
                     cube = replace(part.cube, value=value * factor, printed=None)
                     found.append(board.put({part.cell: cube}))
@@ -278,7 +274,7 @@ class _Maker:
 
     def _check(self, done: Sequence[Cell], new: Sequence[Cell], power: Sequence[Cell]) -> Reading | None:
         circuit = build_circuit(board_of(self.circuit, [*done, *power]), self.course.kit)
-        conditions = self._present(self.design.conditions, circuit)
+        conditions = self.design.conditions.among(circuit.part_at)
         try:
             point = self.simulator.operating_point(circuit, conditions)
             if not self._safe(circuit, point, conditions):
@@ -295,19 +291,19 @@ class _Maker:
 
     def _safe(self, circuit: Circuit, point: OperatingPoint, conditions: Conditions) -> bool:
         positions = self.simulator.other_positions(circuit, conditions)
-        supply = {c: v for c, v in self.design.conditions.supply_V.items() if c in circuit.board.cubes}
+        supply = self.design.conditions.among(circuit.board.cubes).supply_V
         found = check_rules(circuit, point, positions=positions, book=self.book, supply_V=supply)
         return not any(f.severity is Severity.DANGER or f.rule in _HARMFUL for f in found)
 
     def _worth_measuring(self, circuit: Circuit, point: OperatingPoint, new: Sequence[Cell]) -> list[int]:
         """Nets of the new parts between plate and supply, those at an amplifying part's output first."""
-        rails = {n for p in circuit.parts if p.kind.model in SOURCES for n in p.nets.values()} - {0}
+        rails = {n for p in circuit.parts if p.device.supplies for n in p.nets.values()} - {0}
         most = max((abs(point.voltage(n) or 0.0) for n in rails), default=0.0)
         parts = [p for p in circuit.parts if p.cell in set(new)]
-        parts.sort(key=lambda p: (not amplifies(p), list(new).index(p.cell)))
+        parts.sort(key=lambda p: (not p.device.amplifies, list(new).index(p.cell)))
         found: list[int] = []
         for part in parts:
-            for name in sorted(part.nets, key=_rank):
+            for name in sorted(part.nets, key=lambda name: _rank(part, name)):
                 volts = point.voltage(part.nets[name])
                 inside = volts is not None and 0.03 * most < abs(volts) < 0.97 * most
                 if inside and part.nets[name] not in (*found, *rails, 0):
@@ -327,7 +323,10 @@ def _told_apart(shown: Mapping[int, Sequence[int]], nets: Sequence[int]) -> int:
     return len(set(zip(*(shown[net] for net in nets), strict=True)))
 
 
-def _rank(terminal: str) -> int:
+def _rank(part: Part, terminal: str) -> int:
+    """How easily a terminal is named: a chip's outputs first of all."""
+    if part.device.chip and terminal in part.device.outlets:
+        return -1
     return _TELLING.index(terminal) if terminal in _TELLING else len(_TELLING)
 
 
@@ -338,16 +337,19 @@ def _place(circuit: Circuit, net: int, among: Iterable[Cell] = ()) -> Probe | No
 
     def key(end: tuple[Part, str]) -> tuple[bool, int, int, Cell]:
         part, name = end
-        eager = 2 if part.kind.model in SOURCES else int(amplifies(part))
-        return part.cell not in first and bool(first), -eager, _rank(name), part.cell
+        eager = 2 if part.device.supplies else int(part.device.amplifies)
+        return part.cell not in first and bool(first), -eager, _rank(part, name), part.cell
 
     best = min(ends, key=key, default=None)
     return None if best is None else Probe(best[0].cell, best[1])
 
 
 def _words(circuit: Circuit, place: Probe) -> str:
-    """``D4 collector``; of an end without a name, its side: ``D2 down``."""
+    """``D4 collector``; of an end without a name, its side: ``D2 down``; of a large cube, both."""
     part = circuit.part_at.get(place.cell)
     if part is not None and place.terminal in ("a", "b"):
         return place_words(place.cell, part.kind.sides(place.terminal, part.cube.turn)[0])
+    if part is not None and part.cube.large:
+        leg = next(x for x in legs_of(part.cell, part.cube, part.kind) if x.terminal == place.terminal)
+        return f"{probe_words(place)} ({place_words(leg.cell, leg.side)})"
     return probe_words(place)

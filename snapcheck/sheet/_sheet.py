@@ -132,7 +132,7 @@ def needed_of(board: Board, kit: Kit) -> tuple[Needed, ...]:
         value = format_value(cube.value, kind.value_form, style="spaced", unit=cube.unit)
         same = kind.value_form in (ValueForm.TYPE, ValueForm.COLOUR, ValueForm.NONE)
         told = "" if same or _bare(value) == _bare(printed) else value
-        wire = kind.wire or kind.model in ("ground", "socket")
+        wire = not kind.device.is_part
         rows.append(Needed(name, tr(kind.title), printed, told, len(cells), tuple(cells), wire))
     order = list(kit.kinds)
 

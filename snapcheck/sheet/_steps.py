@@ -132,7 +132,7 @@ def _pieces(circuit: Circuit, cells: Sequence[Cell]) -> list[list[Cell]]:
     for cell in cells:
         mine = found[-1] if found else []
         parts = sum(c in circuit.part_at for c in mine)
-        ground = kit[cubes[cell].kind].model == "ground" and any(c in graph[cell] for c in mine)
+        ground = kit[cubes[cell].kind].device.grounds and any(c in graph[cell] for c in mine)
         full = len(mine) >= _MOST_CUBES or (cell in circuit.part_at and parts >= _MOST_PARTS)
         if not mine or (full and not ground):
             found.append([cell])
@@ -152,7 +152,7 @@ def _puts(
         cube = board.cubes[cell]
         kind = kit[cube.kind]
         facing, mind = facing_words(cube, kind), matters(kind)
-        if kind.model == "ground":
+        if kind.device.grounds:
             touched = sorted(touching(circuit)[cell])
             if touched:  # it joins the plate to what its stem touches
                 facing = tr("stem to {cells}", cells=listing(map(str, touched)))

@@ -23,7 +23,7 @@ def facing_words(cube: Cube, kind: Kind) -> str:
     if kind.marked:
         name = kind.marked
         side = kind.faces[name].turned(cube.turn)
-        if name == "anode" and "cathode" in kind.faces and kind.model == "zener":
+        if name == "anode" and "cathode" in kind.faces and kind.device.regulates:
             name, side = "cathode", kind.faces["cathode"].turned(cube.turn)
         word = tr("stem") if name == "stem" else terminal_word(name)
         return _towards(word, side)
@@ -43,8 +43,8 @@ def _towards(word: str, side: Side) -> str:
 
 
 def matters(kind: Kind) -> bool:
-    """True for a kind whose turn must be looked at twice: it has a plus, an anode, a base or a gate."""
-    return kind.symmetry == 360 and kind.marked in _POLAR
+    """True for a kind whose turn must be looked at twice: a chip, or one with plus, anode, base or gate."""
+    return kind.symmetry == 360 and (kind.marked in _POLAR or kind.device.chip)
 
 
 def stage_title(name: str, number: int) -> str:

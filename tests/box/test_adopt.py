@@ -12,7 +12,7 @@ from snapcheck.board import load_design, parse_layout
 from snapcheck.box import promise
 from snapcheck.circuit import build_circuit
 from snapcheck.errors import InputError
-from snapcheck.kit import bundled_kit
+from snapcheck.kit import bundled_kit, chips_kit
 from snapcheck.simulate import Simulator, is_available
 
 KIT = bundled_kit()
@@ -72,3 +72,19 @@ def test_calculated_bands_agree_with_those_that_a_teacher_gave(name: str) -> Non
                 both += 1
                 assert ours.low <= theirs.high and theirs.low <= ours.high, (ours.text, theirs.text)
     assert both
+
+
+@needs_ngspice
+@pytest.mark.parametrize(
+    ("name", "figures"),
+    [
+        ("gauge-amplifier", ["voltage D3 out1"]),  # not that of the half that nobody uses
+        ("either-way-light", ["current E4 anode", "voltage C3 plus"]),
+    ],
+)
+def test_a_chip_gets_figures_where_its_signal_comes_out(name: str, figures: list[str]) -> None:
+    kit = chips_kit()
+    design = load_design(ROOT / "designs" / "chips" / f"{name}.board", kit)
+    with Simulator() as simulator:
+        made = promise(design, build_circuit(design.board, kit), simulator, samples=6)
+    assert [f"{e.quantity} {e.place}" for e in made.design.expectations] == figures

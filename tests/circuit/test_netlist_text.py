@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from snapcheck.circuit import NetlistPart, parse_netlist
+from snapcheck.circuit import PartSpec, circuit_of, parse_netlist
 from snapcheck.errors import InputError
 from snapcheck.kit import bundled_kit
 
@@ -31,26 +31,48 @@ R9 nobody reads this
 """
 
 
-def parts(text: str) -> dict[str, NetlistPart]:
+def parts(text: str) -> dict[str, PartSpec]:
     return {p.name: p for p in parse_netlist(text, KIT)}
 
 
 def test_parts_values_and_nets_of_a_stage() -> None:
     found = parts(STAGE)
-    told = {name: (p.kind, p.value, dict(p.nets), p.line) for name, p in found.items()}
-    assert told == {
-        "V1": ("battery", 9.0, {"plus": "vcc", "minus": "0"}, 3),
-        "vin": ("audio-in", None, {"signal": "in", "plate": "0"}, 4),
-        "C1": ("electrolytic", 4.7e-6, {"plus": "in", "minus": "b"}, 5),
-        "R1": ("resistor", 47e3, {"a": "vcc", "b": "b"}, 6),
-        "Q1": ("npn", "BC547", {"collector": "c", "base": "b", "emitter": "e"}, 8),
-        "R2": ("resistor", 470.0, {"a": "e", "b": "0"}, 9),
-        "C2": ("capacitor", 220e-9, {"a": "c", "b": "out"}, 10),
-        "D1": ("zener", 5.1, {"anode": "c", "cathode": "0"}, 11),
-        "D2": ("led", "red", {"anode": "vcc", "cathode": "x"}, 12),
-        "M1": ("nmos", "2N7000", {"drain": "d", "gate": "g", "source": "0"}, 13),
-        "L1": ("inductor", 10e-3, {"a": "d", "b": "vcc"}, 14),
+    number = {
+        "0": 0,
+        "vcc": 1,
+        "in": 2,
+        "b": 3,
+        "c": 4,
+        "e": 5,
+        "out": 6,
+        "x": 7,
+        "d": 8,
+        "g": 9,
+    }  # as they come
+    wanted = {
+        "V1": ("battery", 9.0, {"plus": "vcc", "minus": "0"}),
+        "vin": ("audio-in", None, {"signal": "in", "plate": "0"}),
+        "C1": ("electrolytic", 4.7e-6, {"plus": "in", "minus": "b"}),
+        "R1": ("resistor", 47e3, {"a": "vcc", "b": "b"}),
+        "Q1": ("npn", "BC547", {"collector": "c", "base": "b", "emitter": "e"}),
+        "R2": ("resistor", 470.0, {"a": "e", "b": "0"}),
+        "C2": ("capacitor", 220e-9, {"a": "c", "b": "out"}),
+        "D1": ("zener", 5.1, {"anode": "c", "cathode": "0"}),
+        "D2": ("led", "red", {"anode": "vcc", "cathode": "x"}),
+        "M1": ("nmos", "2N7000", {"drain": "d", "gate": "g", "source": "0"}),
+        "L1": ("inductor", 10e-3, {"a": "d", "b": "vcc"}),
     }
+    assert {name: (p.kind, p.value, p.nets) for name, p in found.items()} == {
+        name: (kind, value, {leg: number[node] for leg, node in nodes.items()})
+        for name, (kind, value, nodes) in wanted.items()
+    }
+
+
+def test_a_netlist_is_a_circuit() -> None:
+    circuit = circuit_of(parse_netlist(STAGE, KIT), KIT)
+    assert {(p.name, leg) for p, leg in circuit.parts_on(0)} == {
+        ("V1", "minus"), ("vin", "plate"), ("R2", "b"), ("D1", "cathode"), ("M1", "source"),
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -80,7 +102,7 @@ def test_a_kind_behind_the_value_says_what_is_meant() -> None:
 
 def test_a_negative_voltage_is_a_battery_the_other_way_round() -> None:
     (part,) = parse_netlist("t\nV1 low 0 -9\n", KIT)
-    assert (part.value, dict(part.nets)) == (9.0, {"plus": "0", "minus": "low"})
+    assert (part.value, dict(part.nets)) == (9.0, {"plus": 0, "minus": 1})
 
 
 @pytest.mark.parametrize(

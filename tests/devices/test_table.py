@@ -14,14 +14,12 @@ from snapcheck.kit import bundled_kit
 from snapcheck.simulate import _models
 
 ROOT = Path(snapcheck.__file__).parent
-#: lines that show or look up the name itself, and those that are still to be turned into questions
+#: lines that show or look up the name itself
 ALLOWED = {
     "kit/_load.py": 2,  # what a kit may say, in its messages
     "kit/_model.py": 1,  # the one look-up
     "cli/_kit.py": 2,  # shown
     "board/_symbols.py": 1,  # a drawing of that name
-    "api/_simulate.py": 1,
-    "photo/_weigh.py": 1,
 }
 
 

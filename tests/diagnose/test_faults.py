@@ -4,20 +4,34 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from faultboards import DESIGNS, KIT, design_named, divider
 
-from snapcheck.board import load_design
-from snapcheck.diagnose import bundled_priors, faults_of, parse_priors, split
+from snapcheck.board import Cell, load_design
+from snapcheck.diagnose import (
+    Fault,
+    Search,
+    bundled_priors,
+    dictionary,
+    faults_of,
+    parse_priors,
+    parse_reading,
+    split,
+)
 from snapcheck.diagnose._faults import Change
+from snapcheck.diagnose._say import spot_words
 from snapcheck.diagnose._variants import NOWHERE, variant
 from snapcheck.errors import DataError
+from snapcheck.kit import chips_kit
+from snapcheck.simulate import Simulator
 
 
-@pytest.mark.parametrize("path", sorted(DESIGNS.glob("*.board")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", sorted(DESIGNS.glob("**/*.board")), ids=lambda path: path.stem)
 def test_a_split_board_has_the_nets_of_its_circuit(path) -> None:
-    wiring = split(load_design(str(path), KIT).board, KIT)
+    kit = chips_kit() if path.parent.name == "chips" else KIT
+    wiring = split(load_design(str(path), kit).board, kit)
     pairs = {
         (net, wiring.whole[wiring.pins[part.name, terminal]])
         for part in wiring.circuit.parts
@@ -118,3 +132,38 @@ def test_the_meter_of_the_trade() -> None:
     wanted = [0.046 + 0.02, 0.0065 + 0.002, 0.0002, 0.066, 0.199 + 0.02, 0.3 + 0.2]
     assert limit == pytest.approx(wanted)
     assert math.isclose(float(bundled_priors().noise_V(np.array([0.0]))[0]), 0.012, rel_tol=0.01)
+
+
+def chip_faults(name: str, model: str, without: str = "") -> dict[str, Fault]:
+    kit = chips_kit()
+    board = load_design(str(DESIGNS / "chips" / f"{name}.board"), kit).board
+    if without:
+        board = replace(board.put({Cell.parse(without): None}), leads=())
+    wiring = split(board, kit)
+    name = next(part.name for part in wiring.circuit.parts if part.device.name == model)
+    return {f.mode: f for f in faults_of(wiring, bundled_priors()) if f.part == name}
+
+
+def test_a_chip_without_a_table_of_its_own_has_the_usual_faults() -> None:
+    found = chip_faults("gauge-amplifier", "dual-opamp")
+    assert set(found) == {
+        "open-plus", "open-minus", "open-non1", "open-inv1", "open-out1",
+        "open-non2", "open-inv2", "open-out2", "short-out1-plus", "short-out1-minus",
+        "short-out2-plus", "short-out2-minus", "dead",
+    }  # fmt: skip
+    assert len(found["dead"].degrees[0].cut) == 2  # both outputs
+    assert found["dead"].text.endswith("is dead: nothing comes out of it.")
+    assert "open-reset" in chip_faults("buffet-blinker", "timer")
+    # a leg that is joined to nothing cannot be missed
+    assert "open-reset" not in chip_faults("buffet-blinker", "timer", without="E6")
+    assert {"open-ac1", "short-minus-ac1", "short-ac2-plus"} <= set(chip_faults("either-way-light", "bridge"))
+
+
+def test_a_dead_chip_is_found_with_a_meter(simulator: Simulator) -> None:
+    kit = chips_kit()
+    design = load_design(str(DESIGNS / "chips" / "gauge-amplifier.board"), kit)
+    d = dictionary(design, kit, simulator, bundled_priors(), processes=1)
+    readings = [parse_reading(d, text) for text in ("D3 non1 750mV", "D3 out1 0V", "D3 plus 12V")]
+    search = Search(d, tuple(readings))
+    assert any(fault.mode == "dead" for fault in search.suspects[0].faults)
+    assert spot_words(d, readings[1].ask.place).endswith("(D3 left)")

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import random
+from pathlib import Path
 
 import pytest
 from boardmaker import random_board
 from largekit import LARGE_KIT, large_board
-from samples import KIT, designs
+from samples import CHIP_DESIGNS, KIT, designs, kit_for
 
-from snapcheck.board import Cell, Design, parse_layout
+from snapcheck.board import Cell, Design, load_design, parse_layout
+from snapcheck.kit import Kit
 from snapcheck.sheet import Course, course_of
-from snapcheck.sheet._flow import SOURCES
 from snapcheck.sheet._order import touching
 
 DESIGNS = {file.stem: design for file, design in designs()}
@@ -42,16 +43,33 @@ def complete(course: Course) -> bool:
     )  # fmt: skip
 
 
-@pytest.mark.parametrize("name", DESIGNS)
-def test_samples_are_built_cube_beside_cube_and_get_their_power_last(name: str) -> None:
-    course = course_of(DESIGNS[name], KIT)
+def check_order(design: Design, kit: Kit) -> Course:
+    course = course_of(design, kit)
     assert complete(course) and starts_alone(course) == []
     assert max(len(s.cells) for s in course.steps) <= 7
     powered = [s.power for s in course.steps]
     assert powered == sorted(powered)
     for step in course.steps:
-        sources = [c for c in step.cells if KIT[DESIGNS[name].board.cubes[c].kind].model in SOURCES]
+        sources = [c for c in step.cells if kit[design.board.cubes[c].kind].device.supplies]
         assert bool(sources) == step.power
+    return course
+
+
+@pytest.mark.parametrize("name", DESIGNS)
+def test_samples_are_built_cube_beside_cube_and_get_their_power_last(name: str) -> None:
+    check_order(DESIGNS[name], KIT)
+
+
+@pytest.mark.parametrize("path", CHIP_DESIGNS, ids=lambda path: path.stem)
+def test_chips_are_built_with_all_that_joins_their_legs(path: Path) -> None:
+    kit = kit_for(path)
+    design = load_design(path, kit)
+    course = check_order(design, kit)
+    for cell in course.stages[-1].cells:  # only the supply is left
+        device = kit[design.board.cubes[cell].kind].device
+        assert device.supplies or device.grounds
+    told = [p for s in course.steps for p in s.puts if p.facing == "notch upwards"]
+    assert all(p.mind for p in told) and len(told) == (path.stem != "either-way-light")
 
 
 @pytest.mark.parametrize("seed", range(12))

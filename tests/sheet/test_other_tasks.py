@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from samples import KIT, designs, kit_for, variants
+from samples import CHIP_DESIGNS, KIT, designs, kit_for, variants
 
 from snapcheck.board import Cell, load_design
 from snapcheck.check import Verdict
@@ -29,10 +29,11 @@ def test_likeness_is_dices_measure() -> None:
 
 
 def test_builds_with_mistakes_are_never_taken_for_another_task() -> None:
+    chips = {file.stem: load_design(file, kit_for(file)) for file in CHIP_DESIGNS}
+    others = [*OTHERS, *((f"{name}.board", design) for name, design in chips.items())]
     for variant in variants():
-        kit = kit_for(variant.design)
-        own = DESIGNS.get(variant.design.stem) or load_design(variant.design, kit)
-        found = looks_like(build_circuit(variant.board(), kit), own, OTHERS, kit)
+        own, kit = (DESIGNS | chips)[variant.design.stem], kit_for(variant.design)
+        found = looks_like(build_circuit(variant.board(), kit), own, others, kit)
         assert found is None, (variant.design.stem, variant.title, found and found.name)
 
 

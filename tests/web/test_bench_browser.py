@@ -121,7 +121,8 @@ def test_a_phone_from_photo_to_verdict_and_again(browser: Any, served: Served) -
     bar = page.locator(".shoot").bounding_box()
     assert page.evaluate("scrollY") == 0 and first["y"] + first["height"] <= bar["y"]
     assert bar["y"] + bar["height"] <= PHONE["height"] + 1
-    assert page.evaluate("document.activeElement.textContent") == "Do not power."  # told to a screen reader
+    # told to a screen reader, as soon as the answer stands
+    page.wait_for_function("document.activeElement.textContent === 'Do not power.'", timeout=10_000)
     assert page.locator(".take label").text_content() == "Photograph again"
     # the desk has heard of it by itself
     desk.wait_for_selector("text=must not power", timeout=5000)

@@ -78,9 +78,9 @@ def conductors(
         count = kind.count if counts is None else counts.get(name, 0)
         if kind.size != (1, 1) or count == 0:
             continue
-        if kind.model == "ground" and len(kind.contacts) == 1 and ground is None:
+        if kind.device.grounds and len(kind.contacts) == 1 and ground is None:
             ground = name, -90 * int(kind.contacts[0].side) % 360
-        if socket is None and kind.model == "socket" and len(kind.contacts) == 1:
+        if socket is None and kind.device.access and len(kind.contacts) == 1:
             side, terminal = kind.contacts[0].side, kind.contacts[0].terminal
             holes = [hole for hole, inside in kind.sockets.items() if inside == terminal]
             socket = (name, -90 * int(side) % 360, holes[0]) if holes else None

@@ -12,12 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from snapcheck.devices import Device, Store
 from snapcheck.kit import Kit
 from snapcheck.place._list import Item, PartsAndNets
 
-_SOURCES = ("battery", "supply")
-_SIGNALS = ("source", "microphone")
-_BLOCKING = ("capacitor",)
 #: how little a capacitor says of the height of its ends, against a part that direct current passes
 _WEAK = 0.05
 #: the middle, for what hangs by nothing
@@ -43,25 +41,25 @@ class Flow:
 def flow_of(wanted: PartsAndNets, kit: Kit) -> Flow:
     """Height and distance of every net of a list, both from 0 to 1; the plate's among them."""
     nets = list(dict.fromkeys([wanted.plate, *(n for i in wanted.items for n in i.nets.values() if n)]))
-    models = {item.name: kit[item.kind].model for item in wanted.items}
+    devices = {item.name: kit[item.kind].device for item in wanted.items}
     rails = frozenset(
         n
         for item in wanted.items
-        if models[item.name] in _SOURCES and (n := item.nets.get("plus")) and n != wanted.plate
+        if devices[item.name].supplies and (n := item.nets.get("plus")) and n != wanted.plate
     )
     low = {
         n: 0.0
         for item in wanted.items
-        if models[item.name] in _SOURCES and (n := item.nets.get("minus")) and n not in rails
+        if devices[item.name].supplies and (n := item.nets.get("minus")) and n not in rails
     }
-    weights = {item.name: _WEAK if models[item.name] in _BLOCKING else 1.0 for item in wanted.items}
-    parts = [i for i in wanted.items if models[i.name] not in _SOURCES]
-    starts = _starts(wanted, parts, models)
+    weights = {item.name: _WEAK if devices[item.name].store is Store.CHARGE else 1.0 for item in wanted.items}
+    parts = [i for i in wanted.items if not devices[i.name].supplies]
+    starts = _starts(wanted, parts, devices)
     if rails:
         height = _harmonic(parts, nets, {**low, **dict.fromkeys(rails, 1.0), wanted.plate: 0.0}, weights)
     else:  # a filter, say: the signal's way lies above the plate, and no part of it above another
         height = {net: float(net != wanted.plate) for net in nets}
-    fixed = dict.fromkeys(_ends(wanted, models), 1.0) | dict.fromkeys(starts or rails, 0.0)
+    fixed = dict.fromkeys(_ends(wanted, devices), 1.0) | dict.fromkeys(starts or rails, 0.0)
     stiff = rails | {wanted.plate}
     loose = stiff if starts else {wanted.plate}
     between = [Item(i.name, i.kind, {t: n for t, n in i.nets.items() if n not in loose}) for i in parts]
@@ -69,24 +67,24 @@ def flow_of(wanted: PartsAndNets, kit: Kit) -> Flow:
     return Flow(height, {**along, **dict.fromkeys(stiff, _MIDDLE)}, rails, frozenset(stiff))
 
 
-def _starts(wanted: PartsAndNets, parts: Sequence[Item], models: Mapping[str, str]) -> set[str]:
-    found = {n for i in parts if models[i.name] in _SIGNALS for n in i.nets.values() if n}
+def _starts(wanted: PartsAndNets, parts: Sequence[Item], devices: Mapping[str, Device]) -> set[str]:
+    found = {n for i in parts if devices[i.name].signals for n in i.nets.values() if n}
     if wanted.input is not None:
         found.add(wanted.named(wanted.input[0]).nets.get(wanted.input[1]) or "")
     return found - {wanted.plate, ""}
 
 
-def _ends(wanted: PartsAndNets, models: Mapping[str, str]) -> set[str]:
+def _ends(wanted: PartsAndNets, devices: Mapping[str, Device]) -> set[str]:
     found = {
         n
         for i in wanted.items
-        if models[i.name] in ("socket", "speaker") and i.name != (wanted.input or ("",))[0]
+        if (devices[i.name].access or devices[i.name].sounds) and i.name != (wanted.input or ("",))[0]
         for n in i.nets.values()
         if n
     }
     if wanted.output is not None:
         found.add(wanted.named(wanted.output[0]).nets.get(wanted.output[1]) or "")
-    return found - {wanted.plate, ""} - _starts(wanted, wanted.items, models)
+    return found - {wanted.plate, ""} - _starts(wanted, wanted.items, devices)
 
 
 def _harmonic(

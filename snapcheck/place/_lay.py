@@ -267,7 +267,7 @@ def _check(wanted: PartsAndNets, kit: Kit) -> None:
             raise InputError(tr("the kit has no kind '{kind}'.", kind=item.kind), place=item.name)
         kind = kit[item.kind]
         needed = {t for t in kind.terminals if t not in kind.on_plate}
-        if kind.wire or kind.model == "ground" or needed != item.nets.keys():
+        if kind.wire or kind.device.grounds or needed != item.nets.keys():
             raise InputError(
                 tr("a {kind} has the terminals {names}.", kind=tr(kind.title),
                    names=", ".join(sorted(needed)) or "-"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 from snapcheck.board import Cell, Design, Probe, Value
 from snapcheck.circuit import Circuit, build_circuit
@@ -106,7 +106,7 @@ def _open_sockets(circuit: Circuit) -> dict[Cell, dict[str, int]]:
     left = set(circuit.open_sockets)
     for cell, cube in circuit.board.cubes.items():
         kind = circuit.kit[cube.kind]
-        if kind.model != "socket":
+        if not kind.device.access:
             continue
         nets = {t: circuit.net_of(cell, t) for t in kind.terminals if t not in kind.on_plate}
         known = {t: n for t, n in nets.items() if n is not None}
@@ -147,8 +147,8 @@ class PartLike(Protocol):
         """SI number, or word, or None."""
 
     @property
-    def nets(self) -> Mapping[str, str]:
-        """Terminal to the name of its net."""
+    def nets(self) -> Mapping[str, Any]:
+        """Terminal to the name or number of its net."""
 
 
 def list_from(
@@ -164,13 +164,13 @@ def list_from(
         if part.kind not in kit:
             raise InputError(tr("the kit has no kind '{kind}'.", kind=part.kind), place=part.name)
         kind = kit[part.kind]
-        off = [t for t, net in part.nets.items() if t in kind.on_plate and net != plate]
+        off = [t for t, net in part.nets.items() if t in kind.on_plate and str(net) != plate]
         if off:
             raise InputError(
                 tr("its terminal '{terminal}' lies on the plate, on no other net.", terminal=off[0]),
                 place=part.name,
             )
         printed = None if part.value is None else format_value(part.value, kind.value_form)
-        nets: dict[str, str | None] = {t: net for t, net in part.nets.items() if t not in kind.on_plate}
+        nets: dict[str, str | None] = {t: str(net) for t, net in part.nets.items() if t not in kind.on_plate}
         items.append(Item(part.name, part.kind, nets, part.value, printed))
     return PartsAndNets(tuple(items), plate, title)

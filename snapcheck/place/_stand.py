@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from snapcheck.devices import Store
 from snapcheck.kit import Kind, Kit, Side
 from snapcheck.place._flow import Flow
 from snapcheck.place._list import Item, PartsAndNets
@@ -163,7 +164,7 @@ def _taste(item: Item, kind: Kind, turn: int, wanted: PartsAndNets, flow: Flow) 
     up = right = 0.0
     middle = sum(height.values()) / len(height)
     level = sum(along.values()) / len(along) if along else 0.0
-    weight = _COUPLING if kind.model == "capacitor" and not stiff & height.keys() else 1.0
+    weight = _COUPLING if kind.device.store is Store.CHARGE and not stiff & height.keys() else 1.0
     for side, net in ends:
         if side in (Side.N, Side.S) and len(height) > 1:
             up += weight * (height[net] - middle) * (1 if side is Side.N else -1)
@@ -189,6 +190,6 @@ def _far(stand: Stand, item: Item, kind: Kind, grid: Grid, flow: Flow) -> float:
     cost = _TOO_LOW * grid.rows * (y - height) ** 2 + sum(_GROUND_LIES[side] for _, side in stand.grounds)
     if along:
         cost += _TOO_FAR * grid.columns * (x - sum(along) / len(along)) ** 2
-    elif kind.model in ("battery", "supply"):
+    elif kind.device.supplies:
         cost += _TOO_FAR * grid.columns * 0.5 * x**2
     return cost

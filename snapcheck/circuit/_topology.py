@@ -49,11 +49,13 @@ class Pull:
     Attributes:
         low, high: range of their voltages; nan where no rail is reached or they cannot be compared.
         reached: True when at least one rail is reached.
+        ring: the ring of sources that these rails belong to; None where there is none, or several.
     """
 
     low: float
     high: float
     reached: bool
+    ring: int | None = None
 
     @property
     def fixed(self) -> bool:
@@ -61,7 +63,12 @@ class Pull:
         return self.low == self.high
 
     def below(self, other: Pull) -> bool:
-        """True when this net can never be above `other`, and is not simply at the same voltage."""
+        """True when this net can never be above `other`, and is not simply at the same voltage.
+
+        Voltages of rings that nothing joins cannot be compared.
+        """
+        if self.ring != other.ring:
+            return False
         return self.high <= other.low and not (self.fixed and other.fixed and self.low == other.low)
 
 
@@ -240,7 +247,7 @@ class Topology:
         if not found or len({ring for ring, _ in found}) > 1:
             return Pull(math.nan, math.nan, bool(found))
         volts = [v for _, v in found]
-        return Pull(min(volts), max(volts), True)
+        return Pull(min(volts), max(volts), True, found[0][0])
 
     def rail_V(self, net: int) -> float | None:
         """Volts of a rail; None where sources alone do not fix it."""

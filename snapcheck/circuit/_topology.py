@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Circuit, Part
@@ -70,6 +71,17 @@ class Pull:
         if self.ring != other.ring:
             return False
         return self.high <= other.low and not (self.fixed and other.fixed and self.low == other.low)
+
+
+class _String(NamedTuple):
+    """Parts in series from a net to a rail: the rail's ring and volts, their ohms and junction volts, and
+    which ways their junctions point (True: towards the rail)."""
+
+    ring: int
+    volts: float
+    ohms: float
+    drop: float
+    ways: frozenset[bool]
 
 
 def is_ammeter(part: Part) -> bool:
@@ -266,21 +278,24 @@ class Topology:
     def series_current_A(self, part: Part, *, through_transistors: bool = False) -> float | None:
         """Current through a part that lies in one unbranched string between two rails, else None.
 
-        Adds up resistances and forward voltages of the string; with `through_transistors` a transistor
-        whose far end is on a rail counts as fully on (0.1 V).
+        Adds up resistances and forward voltages of the string; a junction that points the other way lets
+        nothing through. With `through_transistors` a transistor whose far end is on a rail counts as fully
+        on (0.1 V).
         """
         first, second = part.pair
         one = self._string(part, part.nets[first], through_transistors)
         two = self._string(part, part.nets[second], through_transistors)
-        if one is None or two is None or one[0] != two[0]:
+        if one is None or two is None or one.ring != two.ring:
             return None
         own = _step(part)
         if own is None:
             return None
-        drive = one[1] - two[1]
-        resistance, drop = one[2] + two[2] + own[0], one[3] + two[3] + own[1]
+        drive = one.volts - two.volts
+        resistance, drop = one.ohms + two.ohms + own[0], one.drop + two.drop + own[1]
         if resistance <= 0:
             return None
+        if (drive > 0) in one.ways or (drive < 0) in two.ways:
+            return 0.0
         return math.copysign(max(abs(drive) - drop, 0.0) / resistance, drive)
 
     def base_current_A(self, part: Part) -> float | None:
@@ -304,14 +319,15 @@ class Topology:
                 found, total = True, total + sign * (rail[1] - level) / ohms
         return max(total, 0.0) if found else None
 
-    def _string(self, part: Part, net: int, transistors: bool) -> tuple[int, float, float, float] | None:
-        """(ring, rail volts, ohms, junction volts) from a net to the rail at the end of its string."""
+    def _string(self, part: Part, net: int, transistors: bool) -> _String | None:
+        """The string of parts from a net to the rail at its end."""
         here, last = self.tie[net], part.at
         ohms = drop = 0.0
+        ways: set[bool] = set()
         for _ in range(len(self.circuit.parts)):
             rail = self.rails.get(here)
             if rail is not None:
-                return rail[0], rail[1], ohms, drop
+                return _String(*rail, ohms, drop, frozenset(ways))
             onward = {(t, c) for t, c in self._direct.get(here, ()) if c != last}
             if transistors and len(onward) == 2 and len({c for _, c in onward}) == 1:
                 q = self.circuit.part_at[next(iter(onward))[1]]
@@ -319,15 +335,17 @@ class Topology:
                 control = None if stage is None else self.tie[q.nets[stage.control]]
                 ends = [t for t, _ in onward if t != control and t in self.rails]
                 if control is not None and len(ends) == 1:
-                    ring, volts = self.rails[ends[0]]
-                    return ring, volts, ohms, drop + 0.1
+                    return _String(*self.rails[ends[0]], ohms, drop + 0.1, frozenset(ways))
             if len(onward) != 1:
                 return None
+            before = here
             here, last = next(iter(onward))
-            step = _step(self.circuit.part_at[last])
+            there = self.circuit.part_at[last]
+            step = _step(there)
             if step is None:
                 return None
             ohms, drop = ohms + step[0], drop + step[1]
+            ways |= {self.tie[there.nets[j.start]] == before for j in there.device.junctions}
         return None
 
 

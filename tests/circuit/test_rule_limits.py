@@ -1,4 +1,4 @@
-"""Rules at their limits: from both sides, with either sign, for either sort of transistor. No plate needed."""
+"""Rules at their limits: from both sides, with either sign, for either sort of transistor."""
 
 from __future__ import annotations
 
@@ -272,9 +272,7 @@ def test_which_leg_belongs_on_the_higher_side(
 
 @pytest.mark.parametrize("kind", ["npn", "pnp"])
 @pytest.mark.parametrize(("ohms", "over"), [(60.0, True), (100.0, False)])
-def test_the_base_current_counts_from_the_far_side_of_the_junction(
-    kind: str, ohms: float, over: bool
-) -> None:
+def test_base_current_counts_from_the_far_side_of_its_junction(kind: str, ohms: float, over: bool) -> None:
     """(9 - 0.7) V over 60 ohm is 138 mA, over 100 ohm 83 mA; a tenth of an ampere and a tenth of it."""
     far, near = (1, 0) if kind == "npn" else (0, 1)
     q: Entry = (kind, "BC337" if kind == "npn" else "BC327", {"base": 2, "collector": 3, "emitter": near})

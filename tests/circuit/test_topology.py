@@ -7,7 +7,9 @@ import math
 import pytest
 from handmade import Entry, handmade
 
+from snapcheck.circuit import PartSpec, circuit_of
 from snapcheck.circuit._topology import Pull, Topology, forward_V
+from snapcheck.kit import bundled_kit
 
 BATTERY: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
 
@@ -97,8 +99,6 @@ def test_a_transistor_that_is_on_takes_a_tenth_of_a_volt() -> None:
 
 @pytest.mark.parametrize(("unit", "joined"), [("A", True), ("mA", True), ("V", False)])
 def test_an_ammeter_is_a_wire_a_voltmeter_is_none(unit: str, joined: bool) -> None:
-    from snapcheck.circuit import PartSpec, circuit_of
-    from snapcheck.kit import bundled_kit
 
     parts = [
         PartSpec("meter", {"plus": 1, "minus": 2}, 0.1, unit=unit),

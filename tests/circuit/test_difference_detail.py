@@ -1,4 +1,4 @@
-"""Differences in detail: which nets and legs are named, tolerance from both sides, sockets, exchanged legs."""
+"""Differences in detail: which nets and legs are named, tolerance, sockets, exchanged legs."""
 
 from __future__ import annotations
 

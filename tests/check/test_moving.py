@@ -13,6 +13,7 @@ from snapcheck.board import (
     Board,
     Cell,
     Conditions,
+    Cube,
     Design,
     Expectation,
     Lead,
@@ -24,8 +25,10 @@ from snapcheck.board import (
 )
 from snapcheck.check import Electrical, Verdict, align, compare
 from snapcheck.check._align import Alignment, lay_together, unmoved
-from snapcheck.check._follow import design_after
+from snapcheck.check._comparison import Match
+from snapcheck.check._follow import design_after, follow
 from snapcheck.check._laid import lay
+from snapcheck.circuit import build_circuit, equivalence
 from snapcheck.kit import Side, bundled_kit
 
 KIT = bundled_kit()
@@ -197,6 +200,53 @@ def test_settings_of_parts_that_are_missing_are_left_out() -> None:
     assert dict(conditions.pots) == {Cell.parse("C2"): 0.2} and conditions.light_lux == 10.0
     laid = lay(DESIGN, PLAN, KIT)
     assert laid.conditions(laid.by_cells) == CONDITIONS
+
+
+def test_settings_and_places_follow_the_parts() -> None:
+    """The build turned by half a turn, only parts known to correspond; then without its battery."""
+    plan, built = (build_circuit(board, KIT) for board in (PLAN, PLAN.turned(180)))
+    same = equivalence(plan, built)
+    lies = unmoved(PLAN)
+    match = Match(lies, Electrical.EQUIVALENT, True, same.cells, same.nets, plan, built)
+    design = follow(DESIGN, match).design
+    to = Alignment(180, 0, 0, 1.0, 6, 4).to_built
+    assert dict(design.conditions.supply_V) == {to(Cell.parse("A2")): 6.0}
+    assert dict(design.conditions.switches) == {to(Cell.parse("B1")): True}
+    assert dict(design.conditions.pots) == {to(Cell.parse("C2")): 0.2}
+    assert design.expectations[0].place == Probe(to(PLACE.cell), "anode")
+    parts = {a: b for a, b in same.cells.items() if a != Cell.parse("A2")}
+    without = follow(DESIGN, replace(match, parts=parts)).design.conditions
+    assert not without.supply_V and len(without.switches) == len(without.pots) == 1
+
+
+@pytest.mark.parametrize("known", [{0, 1, 2}, {1, 2}, {0, 2}, {0, 1}])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_current_is_taken_at_the_same_end_whichever_way_the_part_stands(
+    known: set[int], turned: bool
+) -> None:
+    """Whichever of its nets are known to correspond."""
+    text = "plate 3 x 3\nA1 corner turn=0\nA2 battery 9V plus=up\nA3 ground stem=up\nB1 lamp 6V/0.1A\n" \
+           "C1 corner turn=90\nC2 resistor 470 turn={}\nC3 ground stem=up\n"  # fmt: skip
+    plan, built = (
+        build_circuit(parse_layout(text.format(t), "t", KIT).board, KIT) for t in (90, 270 if turned else 90)
+    )
+    cells = {p.cell: p.cell for p in plan.parts}
+    match = Match(unmoved(plan.board), Electrical.EQUIVALENT, True, cells, {n: n for n in known}, plan, built)
+    current = Expectation("current", Probe(Cell.parse("C2"), "a"), None, low=0.0, high=1.0)
+    (place,) = follow(Design(plan.board, expectations=(current,)), match).places
+    at = plan.part_at[Cell.parse("C2")].nets["a"]
+    there = built.part_at[Cell.parse("C2")].nets
+    assert place is not None and place.place is not None and there[place.place.terminal] == at
+
+
+@pytest.mark.parametrize("size", [2, 3, 4])
+def test_few_cubes_are_no_layout_of_its_own(size: int) -> None:
+    """With up to three cubes nothing is told of layouts."""
+    kinds = [Cube("lamp", 0, "6V/0.1A"), Cube("buzzer", 0), Cube("switch", 0), Cube("speaker", 0, 8.0)][:size]
+    places = [(0, 0), (1, 2), (3, 1), (2, 4)]
+    one = Board(6, 6, {Cell(*places[n]): q for n, q in enumerate(kinds)})
+    two = Board(6, 6, {Cell(*places[-1 - n]): replace(q, turn=90) for n, q in enumerate(kinds)})
+    assert lay(one, two, KIT).has_own_layout is (size > 3)
 
 
 def test_a_plan_that_has_not_moved() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from handmade import Entry, handmade
@@ -18,7 +19,8 @@ from snapcheck.circuit import (
     equivalence,
     same_circuit_in_place,
 )
-from snapcheck.circuit._equivalence import same_number
+from snapcheck.circuit._equivalence import compare_forms, same_number
+from snapcheck.circuit._normal import NormalForm, normal_form
 
 BATTERY: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
 
@@ -149,11 +151,26 @@ def test_of_two_like_branches_the_one_with_the_socket_is_found() -> None:
     assert not equivalence(plan, circuit("resistor 4k7", "resistor 2k2", True))
 
 
+def test_sockets_are_looked_at_where_all_looks_alike() -> None:
+    """Two equal branches: a socket on either is met by one on either, and by none it is not."""
+    light = [("led", "red", {"anode": n, "cathode": 0}) for n in (2, 3)]
+    parts = [BATTERY, *light, *(r(1, n, 1e3) for n in (2, 3)), *(r(n, 0, 2e3) for n in (2, 3))]
+    form = normal_form(handmade(*parts))  # type: ignore[arg-type]
+
+    def with_sockets(*nets: int) -> NormalForm:
+        return replace(form, ports=frozenset(nets))
+
+    for one, two, same in (
+        ((2,), (2,), True), ((2,), (3,), True), ((2,), (), False), ((), (2,), True), ((2, 3), (2,), False),
+        ((2,), (2, 3), True), ((1,), (2,), False),
+    ):  # fmt: skip
+        assert bool(compare_forms(with_sockets(*one), with_sockets(*two), KIT)) is same
+
+
 def test_what_is_measured_is_measured_against_the_plate() -> None:
-    """A divider built upside down has the same resistors in a ring; its output is another voltage."""
+    """The plate must have its counterpart, too, though nothing but a chain goes through it."""
     plan = handmade(BATTERY, r(1, 2, 1e3), r(2, 0, 1e4))
-    floating = handmade(("battery", 9.0, {"plus": 3, "minus": 1}), r(3, 2, 1e3), r(2, 1, 1e4))
+    turned = handmade(r(3, 0, 1e4), r(4, 3, 1e3), ("battery", 9.0, {"plus": 4, "minus": 0}))
+    assert equivalence(plan, turned, keep=[2]).nets == {0: 0, 2: 3}
     on_plus = handmade(("battery", 9.0, {"plus": 0, "minus": 1}), r(0, 2, 1e3), r(2, 1, 1e4))
-    assert equivalence(plan, on_plus) and equivalence(plan, floating)
-    answer = equivalence(plan, on_plus, keep=[2])
-    assert not answer or answer.nets.get(0) != 0  # the plate is another net: nothing counts from it
+    assert equivalence(plan, on_plus) and equivalence(plan, on_plus, keep=[2]).nets == {0: 1, 2: 2}

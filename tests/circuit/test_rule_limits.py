@@ -60,6 +60,8 @@ def test_a_split_supply_is_not_reversed() -> None:
 
 def test_a_supply_that_is_shorted_or_feeds_nothing_is_not_told_as_reversed_too() -> None:
     assert told("supply-reversed", supply(0, 0)) == []
+    almost = supply(0, 1), r(1, 0, 0.5)
+    assert told("supply-shorted", *almost) and told("supply-reversed", *almost) == []
     board = "plate 3 x 4\nA1 ground stem=down\nA2 battery 9V plus=up\nC1 resistor 1k\n"
     assert "supply-reversed" not in {f.rule for f in check(board)}
 
@@ -233,6 +235,9 @@ def test_reverse_voltage_counts_backwards_only(anode: float, over: bool) -> None
 def test_a_reversed_diode_in_a_string_carries_no_forward_current() -> None:
     diode = [("diode", "1N4148", {"anode": 2, "cathode": 0}), ("diode", "1N4148", {"anode": 0, "cathode": 2})]
     assert [bool(told("over-rating", BATTERY, r(1, 2, 10.0), d)) for d in diode] == [True, False]
+    for a, k in ((2, 0), (0, 2)):
+        found = told("over-rating", BATTERY, r(1, 2, 100.0), ("led", "red", {"anode": a, "cathode": k}))
+        assert ["current_A" in f.data for f in found if f.named == ("D1",)] == [True] * (a == 2)
 
 
 @pytest.mark.parametrize(("ohms", "over"), [(330.0, False), (280.0, True)])
@@ -374,3 +379,13 @@ def test_only_a_tap_without_contact_is_loose() -> None:
     board = edited(LOOP, "tap A1|B1", "F1 socket signal=right", "lead A1|B1 to C1|D1 loose")
     rules = [f.rule for f in check(board)]
     assert "lead-loose" in rules and "tap-loose" not in rules
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(("factor", "over"), [(0.9, False), (1.1, True)])
+def test_a_microphone_beyond_its_current_either_way(sign: int, factor: float, over: bool) -> None:
+    parts = BATTERY, r(1, 2), plus_minus("microphone", 2, 0, None)
+    name = handmade(*parts).parts[2].name
+    rated = handmade(*parts).parts[2].ratings["max_current_A"]
+    found = told("microphone-direct-current", *parts, part_currents_A={name: sign * factor * rated})
+    assert bool(found) is over

@@ -172,10 +172,3 @@ def test_only_what_is_undecided_is_asked() -> None:
         some = result(electrical)
         some.verdict.value = verdict
         assert len(_undecided(some)) == asked  # type: ignore[arg-type]
-
-
-@pytest.mark.parametrize(("value", "met"), [
-    (1.0, True), (2.0, True), (0.999, False), (2.001, False), (None, False), (-1.5, False),
-])  # fmt: skip
-def test_both_ends_of_a_promised_range_are_within(value: float | None, met: bool) -> None:
-    assert judge(EXPECTED[0], DESIGN, value).met is met

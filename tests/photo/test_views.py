@@ -143,7 +143,7 @@ def test_a_lead_is_read_from_its_threshold_on(
 
 @pytest.mark.parametrize(("kind", "value", "weight"), [
     ("resistor", 470.0, 1.0), ("resistor", 560.0, 1.0), ("resistor", 510.0, 0.5), ("resistor", 487.0, 0.1),
-    ("electrolytic", 1e-5, 1.0), ("electrolytic", 1.2e-5, 0.5), ("electrolytic", 0.8e-7, 0.1),
+    ("electrolytic", 1e-5, 1.0), ("electrolytic", 1.2e-5, 0.5), ("electrolytic", 6.8e-8, 0.1),
     ("capacitor", 1e-5, 0.1), ("capacitor", 4.7e-6, 1.0), ("capacitor", 1.2e-9, 1.0),
     ("capacitor", None, 1.0),
     ("led", "red", 1.0), ("led", "rcd", 0.1),

@@ -249,6 +249,23 @@ def test_few_cubes_are_no_layout_of_its_own(size: int) -> None:
     assert lay(one, two, KIT).has_own_layout is (size > 3)
 
 
+def test_which_changes_are_harmless() -> None:
+    """A diode bridged by the plate does nothing, and yet one the other way round is told; so is a value."""
+    text = "plate 6 x 4\nA1 corner turn=0\nA2 battery 9V plus=up\nA3 ground stem=up\nB1 lamp 6V/0.1A\n" \
+           "C1 corner turn=90\nC2 ground stem=up\nD4 ground stem=right\nE4 led red anode={}\n" \
+           "F4 ground stem=left\nE1 {}\n"  # fmt: skip
+    wire = "straight turn=0"
+    plan = parse_layout(text.format("left", wire), "plan", KIT).board
+    for anode, other, harmless in (
+        ("right", "straight turn=90", {"reversed": False, "turned": True}),
+        ("right", wire, {"reversed": False}),
+        ("left", "straight turn=90", {"turned": False}),  # alone: the circuits as a whole are compared
+    ):
+        laid = lay(plan, parse_layout(text.format(anode, other), "built", KIT).board, KIT)
+        told = {c.change.value: laid.is_harmless(c, len(laid.changes)) for c in laid.changes}
+        assert told == harmless
+
+
 def test_a_plan_that_has_not_moved() -> None:
     assert not unmoved(PLAN).moved
     for way in (Alignment(90, 0, 0, 1, 6, 4), Alignment(0, 1, 0, 1, 6, 4), Alignment(0, 0, 1, 1, 6, 4),

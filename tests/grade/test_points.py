@@ -86,7 +86,8 @@ def test_early_is_in_hours(minutes: float | None, bonus: int) -> None:
 def test_a_bonus_fills_up_to_the_most() -> None:
     bonus = '[[bonus]]\nname = "b"\ntitle = "B"\npoints = 3\nverdicts = ["ready"]\n'
     assert points(grade(FACTS, rubric(bonus, points=9))) == 12
-    assert points(grade(FACTS, rubric(bonus, points=9, top="most = 11"))) == 11
+    full = grade(FACTS, rubric(bonus, points=9, top="most = 11"))
+    assert points(full) == 11 and full.changes == (("B", "+2"),)
     assert points(grade(FACTS, rubric(bonus, points=5, top="most = 11"))) == 8
     assert points(grade(replace(FACTS, verdict="cant-tell"), rubric(bonus, points=5))) == 5
 

@@ -75,6 +75,14 @@ def test_what_is_unsure_counts_whatever_it_is(sort: str) -> None:
     assert taken(files, read("a", **{sort: 0}), read("b", **{sort: 1})) == [("a", ("b",))]
 
 
+def test_what_says_nothing_of_its_state_is_sure() -> None:
+    """As in a board that somebody wrote."""
+    files = [picture("a", 0), picture("b", 1)]
+    plain = StoredReading("a", "read", {"cubes": [{}, {}], "leads": [{"state": "read"}]})
+    assert taken(files, plain, read("b", taps=1)) == [("a", ("b",))]
+    assert taken(files, plain, StoredReading("b", "read", {})) == [("b", ("a",))]
+
+
 def test_an_attempt_is_handed_in_with_its_last_picture() -> None:
     files = [picture("a", 0), picture("b", 7, clock="file")]
     (attempt,) = attempts_of(files, {"a": read("a")})["T-1", "lamp"]

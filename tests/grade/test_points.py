@@ -218,6 +218,40 @@ def test_a_little_outside_the_range_is_measured_by_the_limit_missed(value: float
     assert points(grade(figures(promise(value)), FIGURES)) == earned
 
 
+def causes(each: float, *faults: Fault, explained: bool = True) -> tuple[float, tuple[tuple[str, str], ...]]:
+    """Points of one missed figure (of 6), with the reasons; `reversed` costs points in an item before it."""
+    some = parse_rubric(
+        'title = "T"\nround_to = 0.01\n[[item]]\nname = "f"\ntitle = "F"\npoints = 4\n'
+        f'by = "findings"\nrules = ["reversed"]\neach = {each}\n'
+        '[[item]]\nname = "g"\ntitle = "G"\npoints = 6\nby = "figures"\n',
+        "test",
+    )
+    missed = replace(promise(5.0), explained=explained)
+    line = grade(replace(figures(missed), faults=faults), some).lines[1]
+    return float(line.points), line.reasons
+
+
+CHARGED, FREE = fault("reversed"), fault("turned", "deviation")
+
+
+@pytest.mark.parametrize(("faults", "earned"), [
+    ((replace(CHARGED, unmet=(0,)),), 6),  # it follows from what is counted already
+    ((replace(CHARGED, unmet=None),), 6), ((replace(CHARGED, unmet=(1,)),), 6),  # perhaps with others
+    ((), 0), ((replace(FREE, unmet=(0,)),), 0),  # from nothing that costs points
+    ((replace(CHARGED, unmet=(0,)), replace(FREE, unmet=(0,))), 0),
+    ((replace(CHARGED, unmet=(0,)), replace(FREE, unmet=(1,))), 6),
+    ((replace(CHARGED, unmet=(0,)), replace(FREE, unmet=None)), 6),
+    ((replace(CHARGED, unmet=None), replace(FREE, unmet=None)), 0),
+    ((replace(CHARGED, unmet=None), replace(FREE, unmet=None, severity="note")), 6),
+    ((replace(CHARGED, severity="note", unmet=(0,)),), 0),  # a note costs nothing
+])  # fmt: skip
+def test_a_figure_missed_because_of_a_mistake_that_costs(faults: tuple[Fault, ...], earned: int) -> None:
+    got, reasons = causes(1, *faults)
+    assert got == earned and [cost for _, cost in reasons] == (["0"] if earned else ["-6"])
+    assert causes(1, *faults, explained=False)[0] == 0  # missed even with everything mended
+    assert causes(0, *faults)[0] == 0  # the mistake costs nothing: so the figure does
+
+
 def test_how_far_off() -> None:
     assert promise(8.0).off_by() == pytest.approx(0.2) and promise(25.0).off_by() == pytest.approx(0.25)
     assert promise(-12.0, low=-10, high=None).off_by() == pytest.approx(0.2)

@@ -292,3 +292,32 @@ def test_points_lie_between_nothing_and_the_most_and_more_faults_never_earn_more
     after = points(grade(replace(FACTS, faults=faults), some, Handed(minutes)))
     assert 0 <= after <= before <= 10.5
     assert after >= points(grade(replace(FACTS, faults=faults), some, Handed(minutes + 60)))
+
+
+def test_every_figure_has_its_share_and_its_reason() -> None:
+    """Four figures of 1.5 points: met, a little off, missed because of mistakes counted already, missed."""
+    some = parse_rubric(
+        'title = "T"\nround_to = 0.01\n[[item]]\nname = "f"\ntitle = "F"\npoints = 4\nby = "findings"\n'
+        'rules = ["reversed"]\n[[item]]\nname = "g"\ntitle = "G"\npoints = 6\nby = "figures"\nnear = 0.25\n'
+        "near_share = 0.4\n",
+        "test",
+    )
+    four = [replace(promise(v, v == 15.0), text=f"{n}") for n, v in enumerate((15.0, 8.0, 1.0, 2.0))]
+    four[2] = replace(four[2], explained=True)
+    three = tuple(replace(CHARGED, title=f"{n}.", unmet=(2,)) for n in "abc")
+    graded = grade(replace(figures(*four), faults=three), some)
+    taken, function = graded.lines
+    assert (taken.points, function.points, function.open) == ("1", "3.6", False)
+    assert function.reasons == (
+        ("not met: 1", "-0.9"),
+        ("not met, which follows from what is counted already (a; b): 2", "0"),
+        ("not met: 3", "-1.5"),
+    )
+    plain = replace(some, items=(some.items[0], replace(some.items[1], near=0.0)))
+    assert grade(replace(figures(*four), faults=three), plain).lines[1].points == "3"
+
+
+@pytest.mark.parametrize(("cells", "lost"), [((), 1), (("A1",), 1), (("A1", "B1"), 2)])
+def test_a_finding_without_a_cell_counts_once(cells: tuple[str, ...], lost: int) -> None:
+    some = taking('rules = ["reversed"]\neach = 1\nper_cell = true\n')
+    assert points(grade(replace(FACTS, faults=(fault("reversed", cells=cells),)), some)) == 4 - lost

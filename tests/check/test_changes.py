@@ -73,6 +73,10 @@ def test_missing_extra_swapped_moved() -> None:
     assert of({"B2": R, "E5": other}, {"B2": other, "E5": R}) == [(Change.SWAPPED, "B2 E5")]
     assert of({"B2": R}, {"B3": R}) == [(Change.MOVED, "B2 B3")] == of({"B2": R}, {"B3": R})
     assert of({"B2": R}, {"E5": R}) == [(Change.MOVED, "B2 E5")]
+    here, there = (Board(6, 6, {Cell.parse(c): R}) for c in ("B2", "E5"))
+    assert [c.step for c in find_changes(here, there, KIT)] == [(3, 3)]
+    there = Board(6, 6, {Cell.parse("F1"): R})
+    assert [c.step for c in find_changes(here, there, KIT)] == [(4, -1)]
     # a turned one is the same cube only nearby; a wire only next to its place
     turned = replace(R, turn=90)
     assert of({"B2": R}, {"B4": turned}) == [(Change.MOVED, "B2 B4")]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import partial
 from typing import Any, TypeVar
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, parse_end
 from snapcheck.board._design import CELSIUS, LUX, MOST_V, Conditions, Design, Expectation, Probe, Stage
-from snapcheck.board._figures import AT_FREQUENCY
+from snapcheck.board._figures import AT_FREQUENCY, expectation_text
 from snapcheck.board._place import Cell, Seam
 from snapcheck.board._stages import stage_from_json, stages_to_json
 from snapcheck.datafiles import finite
@@ -244,18 +245,20 @@ def design_from_json(data: object, kit: Kit | None = None) -> Design:
     table = _table(data, "")
     board = board_from_json(data, kit)
     title = table.get("title") or table.get("name") or ""
-    expectations = tuple(
+    conditions = _conditions(table.get("conditions") or {}, "conditions")
+    expectations = [
         _expectation(_table(item, f"expectations[{n}]"), f"expectations[{n}]")
         for n, item in enumerate(_list(table.get("expectations", []), "expectations"))
-    )
+    ]
     design = Design(
         board,
         title=_text(title, "title"),
         purpose=_text(table.get("purpose") or "", "purpose"),
         input=_probe(table.get("input"), "input"),
         output=_probe(table.get("output"), "output"),
-        conditions=_conditions(table.get("conditions") or {}, "conditions"),
-        expectations=expectations,
+        conditions=conditions,
+        # figures are told apart by their text
+        expectations=tuple(replace(e, text=e.text or expectation_text(e, conditions)) for e in expectations),
         input_V=_level(table.get("input_V")),
         note=_text(table.get("note") or "", "note"),
         stages=_stages(table, board),

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from snapcheck.circuit._circuit import Circuit, Part
+from snapcheck.circuit._topology import drives
 from snapcheck.kit import usual_spelling
 
 #: one link of a chain: (kind name, value, True when it points from the chain's first node to its second,
@@ -19,7 +20,6 @@ from snapcheck.kit import usual_spelling
 Link = tuple[str, float | str | None, bool | None]
 
 _ADDING = ("resistor", "capacitor", "inductor")
-_SOURCES = ("battery", "supply", "source")
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +138,7 @@ def _is_idle(element: Element, degree: dict[int, int], fixed: frozenset[int]) ->
     nodes = element.nodes
     if len(set(nodes)) == 1:
         # a ring of parts with a source is a circuit of its own, and a shorted source is not idle
-        return not any(kind in _SOURCES for kind, _, _ in element.links)
+        return not any(drives(part) for part in element.members)
     return element.two_legged and any(degree[n] == 1 and n not in fixed for n in nodes)
 
 

@@ -36,18 +36,11 @@ def _bias(ctx: Context, part: Part, plus: str, minus: str) -> tuple[float | None
         return simulated, None
     high = ctx.topology.pull(part.nets[plus], part.at)
     low = ctx.topology.pull(part.nets[minus], part.at)
-    if high.fixed and low.fixed:
-        rings = _ring(ctx, part.nets[plus]), _ring(ctx, part.nets[minus])
-        if None in rings or rings[0] == rings[1]:
-            return high.low - low.low, None
+    if high.fixed and low.fixed and high.ring == low.ring:
+        return high.low - low.low, None
     if high.reached and low.reached and high.below(low):
         return None, True
     return None, None
-
-
-def _ring(ctx: Context, net: int) -> int | None:
-    rail = ctx.topology.rails.get(ctx.topology.tie[net])
-    return None if rail is None else rail[0]
 
 
 def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
@@ -303,7 +296,7 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
         if current is None:
             one, two = (ctx.topology.pull(part.nets[t], part.at) for t in part.pair)
             spread = (one.low, one.high, two.low, two.high)
-            flows = one.reached and two.reached and not math.isnan(sum(spread)) and min(spread) < max(spread)
+            flows = one.ring == two.ring and not math.isnan(sum(spread)) and min(spread) < max(spread)
         else:
             flows = abs(current) > limit
         if not flows:

@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Circuit, Part
@@ -49,11 +50,13 @@ class Pull:
     Attributes:
         low, high: range of their voltages; nan where no rail is reached or they cannot be compared.
         reached: True when at least one rail is reached.
+        ring: the ring of sources that these rails belong to; None where there is none, or several.
     """
 
     low: float
     high: float
     reached: bool
+    ring: int | None = None
 
     @property
     def fixed(self) -> bool:
@@ -61,8 +64,24 @@ class Pull:
         return self.low == self.high
 
     def below(self, other: Pull) -> bool:
-        """True when this net can never be above `other`, and is not simply at the same voltage."""
+        """True when this net can never be above `other`, and is not simply at the same voltage.
+
+        Voltages of rings that nothing joins cannot be compared.
+        """
+        if self.ring != other.ring:
+            return False
         return self.high <= other.low and not (self.fixed and other.fixed and self.low == other.low)
+
+
+class _String(NamedTuple):
+    """Parts in series from a net to a rail: the rail's ring and volts, their ohms and junction volts, and
+    which ways their junctions point (True: towards the rail)."""
+
+    ring: int
+    volts: float
+    ohms: float
+    drop: float
+    ways: frozenset[bool]
 
 
 def is_ammeter(part: Part) -> bool:
@@ -240,7 +259,7 @@ class Topology:
         if not found or len({ring for ring, _ in found}) > 1:
             return Pull(math.nan, math.nan, bool(found))
         volts = [v for _, v in found]
-        return Pull(min(volts), max(volts), True)
+        return Pull(min(volts), max(volts), True, found[0][0])
 
     def rail_V(self, net: int) -> float | None:
         """Volts of a rail; None where sources alone do not fix it."""
@@ -259,21 +278,24 @@ class Topology:
     def series_current_A(self, part: Part, *, through_transistors: bool = False) -> float | None:
         """Current through a part that lies in one unbranched string between two rails, else None.
 
-        Adds up resistances and forward voltages of the string; with `through_transistors` a transistor
-        whose far end is on a rail counts as fully on (0.1 V).
+        Adds up resistances and forward voltages of the string; a junction that points the other way lets
+        nothing through. With `through_transistors` a transistor whose far end is on a rail counts as fully
+        on (0.1 V).
         """
         first, second = part.pair
         one = self._string(part, part.nets[first], through_transistors)
         two = self._string(part, part.nets[second], through_transistors)
-        if one is None or two is None or one[0] != two[0]:
+        if one is None or two is None or one.ring != two.ring:
             return None
         own = _step(part)
         if own is None:
             return None
-        drive = one[1] - two[1]
-        resistance, drop = one[2] + two[2] + own[0], one[3] + two[3] + own[1]
+        drive = one.volts - two.volts
+        resistance, drop = one.ohms + two.ohms + own[0], one.drop + two.drop + own[1]
         if resistance <= 0:
             return None
+        if (drive > 0) in one.ways or (drive < 0) in two.ways:
+            return 0.0
         return math.copysign(max(abs(drive) - drop, 0.0) / resistance, drive)
 
     def base_current_A(self, part: Part) -> float | None:
@@ -297,14 +319,15 @@ class Topology:
                 found, total = True, total + sign * (rail[1] - level) / ohms
         return max(total, 0.0) if found else None
 
-    def _string(self, part: Part, net: int, transistors: bool) -> tuple[int, float, float, float] | None:
-        """(ring, rail volts, ohms, junction volts) from a net to the rail at the end of its string."""
+    def _string(self, part: Part, net: int, transistors: bool) -> _String | None:
+        """The string of parts from a net to the rail at its end."""
         here, last = self.tie[net], part.at
         ohms = drop = 0.0
+        ways: set[bool] = set()
         for _ in range(len(self.circuit.parts)):
             rail = self.rails.get(here)
             if rail is not None:
-                return rail[0], rail[1], ohms, drop
+                return _String(*rail, ohms, drop, frozenset(ways))
             onward = {(t, c) for t, c in self._direct.get(here, ()) if c != last}
             if transistors and len(onward) == 2 and len({c for _, c in onward}) == 1:
                 q = self.circuit.part_at[next(iter(onward))[1]]
@@ -312,15 +335,17 @@ class Topology:
                 control = None if stage is None else self.tie[q.nets[stage.control]]
                 ends = [t for t, _ in onward if t != control and t in self.rails]
                 if control is not None and len(ends) == 1:
-                    ring, volts = self.rails[ends[0]]
-                    return ring, volts, ohms, drop + 0.1
+                    return _String(*self.rails[ends[0]], ohms, drop + 0.1, frozenset(ways))
             if len(onward) != 1:
                 return None
+            before = here
             here, last = next(iter(onward))
-            step = _step(self.circuit.part_at[last])
+            there = self.circuit.part_at[last]
+            step = _step(there)
             if step is None:
                 return None
             ohms, drop = ohms + step[0], drop + step[1]
+            ways |= {self.tie[there.nets[j.start]] == before for j in there.device.junctions}
         return None
 
 

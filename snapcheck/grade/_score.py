@@ -143,7 +143,7 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
     if facts.verdict == Verdict.EQUIVALENT and rubric.equivalent_share < 1:
         lost = points * (1 - rubric.equivalent_share)
         points -= lost
-        changes.append((tr("Built differently, the same circuit."), "-" + points_text(lost)))
+        changes.append((tr("Built differently, the same circuit."), points_text(-lost)))
     for bonus in rubric.bonuses:
         if _holds(bonus.when, facts, rubric, handed, earned):
             gained = max(min(bonus.points, rubric.most - points), Fraction(0))
@@ -197,7 +197,7 @@ def _measured(
             )
             if there:
                 return item.points, [], False
-            return Fraction(0), [(tr("No document was handed in."), "-" + points_text(item.points))], False
+            return Fraction(0), [(tr("No document was handed in."), points_text(-item.points))], False
         case Measure.HAND:
             if item.from_start is not None:
                 return item.from_start, [], False
@@ -219,7 +219,7 @@ def _taken_off(item: Item, faults: Sequence[Fault]) -> tuple[Fraction, list[tupl
         count = max(len(fault.cells), 1) if item.per_cell or fault.rule == "cubes-missing" else 1
         cost = min(item.each * count, points)
         points -= cost
-        reasons.append((fault.title, "-" + points_text(cost)))
+        reasons.append((fault.title, points_text(-cost)))
     return points, reasons
 
 
@@ -267,7 +267,7 @@ def _of_figures(item: Item, facts: Facts, rubric: Rubric) -> tuple[Fraction, lis
         points += each * share
         if share < 1:
             told = tr("not met: {figure}", figure=figure.text)
-            reasons.append((told, "-" + points_text(each * (1 - share))))
+            reasons.append((told, points_text(-each * (1 - share))))
     return points, reasons, False
 
 
@@ -317,7 +317,7 @@ def _late(late: Late, handed: Handed, points: Fraction, changes: list[tuple[str,
     if late.days is not None and days > late.days:
         lost = points
     lost = min(lost, points)
-    changes.append((tr("Late: {days} day(s) begun.", days=days), "-" + points_text(lost)))
+    changes.append((tr("Late: {days} day(s) begun.", days=days), points_text(-lost)))
     return lost
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam, SocketEnd, TapEnd, parse_layout
+from snapcheck.check._align import Alignment, _mirror_cube
 from snapcheck.cli import main
 from snapcheck.errors import PhotoError
 from snapcheck.kit import Side, bundled_kit
@@ -21,7 +22,7 @@ from snapcheck.photo import (
     TapReading,
     reading_from_truth,
 )
-from snapcheck.together import MOST_PHOTOS, together
+from snapcheck.together import MOST_PHOTOS, _key, _laid_on, together
 
 KIT = bundled_kit()
 PLAN = """plate 6 x 4
@@ -196,3 +197,80 @@ def test_the_command_line_takes_several(tmp_path: Path, capsys: pytest.CaptureFi
     assert "do not show one build" in capsys.readouterr().err and not list(tmp_path.iterdir())
     assert main(["check", str(photo), plan, plan]) == 21
     assert "only photos" in capsys.readouterr().err
+
+
+#: a build with everything on it that may lie somewhere
+RICH = parse_layout(
+    PLAN + "D4 socket signal=left\ntap B1|C1\ntap A1|A2\nlead E1 E to B1|C1\nlead D4 W to A1|A2\n",
+    "plan",
+    KIT,
+).board
+
+
+def rich(board: Board, name: str, shift: float, turn: int) -> Reading:
+    """A reading of RICH turned on the table, with doubts in known places."""
+    way = Alignment(turn, 0, 0, 1.0, RICH.columns, RICH.rows)
+    blank, doubtful = way.to_built(Cell.parse("F4")), way.to_built(Cell.parse("B1"))
+    led = way.cube_on_built(BOARD.cubes[Cell.parse("C2")], KIT)
+    ohms, other = (way.cube_on_built(c, KIT) for c in (OHMS, OTHER))
+    made = seen(
+        board, name, shift,
+        **{str(blank): unsure((None, 0.9), (led, 0.1)), str(doubtful): unsure((other, 0.3), (ohms, 0.7))},
+    )  # fmt: skip
+    taps = tuple(TapReading(s, State.READ, 0.95) for s in sorted(board.taps))
+    one, two = board.leads
+    # each may also lie the other way round at its socket's end
+    leads = tuple(LeadReading(a, State.READ, 0.95, ((Lead(a.start, b.end), 0.04),))
+                  for a, b in ((one, two), (two, one)))  # fmt: skip
+    return replace(made, taps=taps, leads=leads, loose=(way.to_built(Cell.parse("A4")),))
+
+
+@pytest.mark.parametrize("turn", [0, 90, 180, 270])
+def test_everything_of_a_turned_photo_comes_to_lie_where_it_is(turn: int) -> None:
+    first = rich(RICH, "one.jpg", 0.0, 0)
+    other = _laid_on(rich(RICH.turned(turn), "two.jpg", 9.0, turn), first, KIT)
+    assert {c: r.cube for c, r in other.cubes.items()} == {c: r.cube for c, r in first.cubes.items()}
+    for mine, its in ((first.cubes, other.cubes), (first.blanks, other.blanks)):
+        assert mine.keys() == its.keys()
+        for cell, r in mine.items():
+            for name in ("chances", "alternatives"):
+                there = {(_key(c, KIT), p) for c, p in getattr(its[cell], name)}
+                assert there == {(_key(c, KIT), p) for c, p in getattr(r, name)}
+    assert {(t.seam, t.confidence) for t in other.taps} == {(t.seam, t.confidence) for t in first.taps}
+
+    def joined(reading: Reading) -> set[object]:
+        return {(r.lead.ends, *((x.ends, p) for x, p in r.alternatives)) for r in reading.leads}
+
+    assert joined(other) == joined(first)  # a socket's side is told as if the cube were not turned
+    assert other.loose == first.loose
+
+
+def test_a_mirrored_build_is_another_build() -> None:
+    """A photo printed the wrong way round never shows the same build."""
+    columns = BOARD.columns
+    image = replace(BOARD, cubes={
+        Cell(c.row, columns - 1 - c.column): _mirror_cube(q, KIT) for c, q in BOARD.cubes.items()
+    })  # fmt: skip
+    with pytest.raises(PhotoError, match="do not show one build"):
+        together([seen(), seen(image, "two.jpg", 9.0)], KIT)
+
+
+@pytest.mark.parametrize(("p", "state"), [(0.85, None), (0.97, State.UNSURE), (0.9999, State.READ)])
+def test_a_tap_that_only_one_of_two_shows(p: float, state: State | None) -> None:
+    """The other's silence makes it 0.08 likely: odds multiply."""
+    seam = Seam.between(Cell.parse("B1"), Cell.parse("C1"))
+    one = replace(seen(), taps=(TapReading(seam, State.READ, p),))
+    found = together([one, seen(name="two.jpg", shift=9.0)], KIT).taps
+    odds = p / (1 - p) * 0.08 / 0.92
+    assert [t.state for t in found] == ([] if state is None else [state])
+    assert all(t.confidence == pytest.approx(odds / (1 + odds)) for t in found)
+
+
+def test_each_end_of_a_lead_is_used_once() -> None:
+    seam = Seam.between(Cell.parse("B1"), Cell.parse("C1"))
+    right, wrong = (Lead(TapEnd(seam), SocketEnd(Cell.parse("E1"), side)) for side in (Side.E, Side.W))
+    one = replace(seen(), leads=(LeadReading(right, State.READ, 0.999),))
+    two = replace(seen(name="two.jpg", shift=9.0), leads=(LeadReading(wrong, State.UNSURE, 0.95),))
+    three = replace(seen(name="three.jpg", shift=20.0), leads=(LeadReading(wrong, State.UNSURE, 0.95),))
+    found = together([one, two, three], KIT).leads
+    assert len(found) == 1 and found[0].lead == wrong and [x for x, _ in found[0].alternatives] == [right]

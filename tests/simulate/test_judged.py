@@ -1,0 +1,24 @@
+"""A promised range holds with both of its ends, and what has no value is not met."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from snapcheck.board import Board, Design, Expectation
+from snapcheck.simulate import judge
+
+DESIGN = Design(Board(1, 1))
+
+
+@pytest.mark.parametrize(("low", "high", "value", "met"), [
+    (1.0, 2.0, 1.0, True), (1.0, 2.0, 2.0, True), (1.0, 2.0, 0.999, False), (1.0, 2.0, 2.001, False),
+    (1.0, 2.0, None, False), (1.0, 2.0, -1.5, False), (-2.0, -1.0, -1.5, True), (-2.0, -1.0, 1.5, False),
+    (5.0, math.inf, 1e9, True), (5.0, math.inf, 4.9, False), (-math.inf, 5.0, -1e9, True),
+    (1.0, 2.0, math.nan, False), (0.0, 0.0, 0.0, True),
+])  # fmt: skip
+def test_within(low: float, high: float, value: float | None, met: bool) -> None:
+    figure = judge(Expectation("voltage", None, None, low, high), DESIGN, value)
+    assert figure.met is met and figure.value is value
+    assert value is not None or "cannot be measured" in figure.text

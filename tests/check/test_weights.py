@@ -101,9 +101,10 @@ def test_where_a_rival_is_a_danger_more_certainty_is_asked_for(
 
 
 @pytest.mark.parametrize(
-    ("factor", "settles"), [(4.9, True), (5.1, False), (1 / 4.9, True), (1 / 5.1, False)]
+    ("factor", "settles"),
+    [(10, False), (1 / 10, False), (100, False), (1 / 100, False), (5.1, True), (1 / 5.1, True), (15, True)],
 )
-def test_a_decade_up_or_down_asks_for_more(factor: float, settles: bool) -> None:
+def test_the_same_digits_a_decade_up_or_down_ask_for_more(factor: float, settles: bool) -> None:
     assert settled(mixed(0.9995, replace(OHMS, value=470.0 * factor))) is settles
     assert settled(mixed(0.99995, replace(OHMS, value=470.0 * factor)))
 

@@ -206,12 +206,12 @@ def _kinds(finding: Finding, places: Sequence[Cell], result: CheckResult) -> tup
 def _figures(result: CheckResult) -> tuple[Promise, ...]:
     """Promised figures. The same circuit does the same, wherever its parts stand: then as designed."""
     same = _same(result)
-    measured = {d.expectation: (d if same else b) for d, b in result.figures}
+    measured = {d.expectation.text: (d if same else b) for d, b in result.figures}
     told = []
     from snapcheck.simulate import name_of, range_text
 
     for expectation in result.design.expectations:
-        figure = measured.get(expectation)
+        figure = measured.get(expectation.text)
         met = figure.met if figure is not None else same and result.simulated
         value = None if figure is None else _finite(figure.value)
         low, high = _finite(expectation.low), _finite(expectation.high)

@@ -5,14 +5,15 @@ from __future__ import annotations
 import argparse
 import re
 import sys
+from typing import TYPE_CHECKING
 
-from snapcheck.api import lay
-from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
 from snapcheck.errors import InputError
-from snapcheck.place import LaidBoard
 from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.place import LaidBoard
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +37,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from snapcheck.api import lay
+    from snapcheck.board import write_layout
+
     kit = kit_of(args)
     laid = lay(
         args.parts,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
@@ -11,7 +13,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 from snapcheck.datafiles import read_bytes
 from snapcheck.errors import InputError, PhotoError
@@ -154,8 +156,7 @@ def open_grey(data: bytes, shrink: int = 1) -> np.ndarray | None:
             grey = cv2.imdecode(np.frombuffer(data, np.uint8), flag)
             if grey is not None:
                 return np.asarray(grey)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with _strictly():
             image.load()
             image = (_eight_bits(image) if image.mode.startswith(("I", "F")) else image).convert("L")
             return np.ascontiguousarray(ImageOps.exif_transpose(image.reduce(shrink)))
@@ -275,11 +276,24 @@ def _decode(data: bytes, form: str, scale: float, image: Image.Image) -> np.ndar
         if pixels is not None:
             return np.ascontiguousarray(pixels)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with _strictly():
             return _by_pillow(image, scale)
     except Exception:  # damaged data make the decoder raise nearly anything
         return None
+
+
+@contextmanager
+def _strictly() -> Iterator[None]:
+    """Within this, Pillow warns of nothing and refuses pictures that are cut off, though another library of
+    the process has told it not to mind (WeasyPrint does when it is imported)."""
+    lenient = ImageFile.LOAD_TRUNCATED_IMAGES
+    try:
+        ImageFile.LOAD_TRUNCATED_IMAGES = False
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = lenient
 
 
 def _by_pillow(image: Image.Image, scale: float) -> np.ndarray:

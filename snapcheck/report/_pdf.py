@@ -17,14 +17,8 @@ def html_to_pdf(page: str) -> bytes:
 
         logging.getLogger("weasyprint").setLevel(logging.CRITICAL)
         logging.getLogger("fontTools").setLevel(logging.CRITICAL)
-        from PIL import ImageFile
-
-        patient = ImageFile.LOAD_TRUNCATED_IMAGES
         from weasyprint import HTML
         from weasyprint.urls import URLFetcher
-
-        # WeasyPrint lets Pillow accept pictures that are cut off, for the whole process; photos must not be
-        ImageFile.LOAD_TRUNCATED_IMAGES = patient
     except (ImportError, OSError):
         raise MissingLibraryError(
             tr("A PDF needs WeasyPrint and the Pango library."),

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pillow_heif
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.photo import open_picture
@@ -135,6 +135,17 @@ def test_bad_files_say_what_is_wrong(tmp_path: Path, content: bytes, word: str) 
     with pytest.raises(PhotoError, match=word) as caught:
         open_picture(path)
     assert "bad.jpg" in str(caught.value) and caught.value.way_out
+
+
+def test_what_is_cut_off_is_refused_though_another_library_would_take_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    path = tmp_path / "bad.jpg"
+    path.write_bytes(_bytes(_scene(), "JPEG")[:900])
+    with pytest.raises(PhotoError, match=r"damaged|cut off"):
+        open_picture(path)
+    assert ImageFile.LOAD_TRUNCATED_IMAGES  # left as it was
 
 
 def test_a_bomb_is_refused(tmp_path: Path) -> None:

@@ -31,9 +31,9 @@ def spin(rounds: int) -> float:
 def check_alone(photo: str, design: str, count: int) -> tuple[float, float]:
     """Mean processor time of reading one photo and of checking it, with one thread, warm (s)."""
     from snapcheck.board import load_design
-    from snapcheck.grade._work import one_thread
     from snapcheck.kit import bundled_kit
     from snapcheck.pipeline import check_build
+    from snapcheck.processes import one_thread
     from snapcheck.simulate import Simulator
 
     one_thread()

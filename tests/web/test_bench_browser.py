@@ -122,7 +122,8 @@ def test_a_phone_from_photo_to_verdict_and_again(browser: Any, served: Served) -
     assert page.evaluate("scrollY") == 0 and first["y"] + first["height"] <= bar["y"]
     assert bar["y"] + bar["height"] <= PHONE["height"] + 1
     # told to a screen reader, as soon as the answer stands
-    page.wait_for_function("document.activeElement.textContent === 'Do not power.'", timeout=10_000)
+    page.locator(":focus", has_text="Do not power.").wait_for(timeout=10_000)
+    assert page.evaluate("document.activeElement.textContent") == "Do not power."
     assert page.locator(".take label").text_content() == "Photograph again"
     # the desk has heard of it by itself
     desk.wait_for_selector("text=must not power", timeout=5000)

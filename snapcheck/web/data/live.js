@@ -1,6 +1,10 @@
 // Parts of a page that change by themselves. The page works without: then it is opened again by hand.
 document.body.classList.add("scripted");
 
+// A photo was sent whose answer has not been shown: it may be there before the page has said that it waits.
+let sent = false;
+addEventListener("sent", () => { sent = true; });
+
 for (const part of document.querySelectorAll("[data-part]")) {
   let asked = false, busy = false;
 
@@ -40,13 +44,14 @@ function replace(part, text) {
     .map(d => [d.className, d.open]));
   const at = document.activeElement?.closest?.("a[href]");
   const place = part.contains(at) ? at.getAttribute("href") : null;
-  const waited = part.querySelector(".waits") !== null;
+  const waited = sent || part.querySelector(".waits") !== null;
   note(fresh);
   for (const d of fresh.querySelectorAll("details")) if (turned.has(d.className)) d.open = turned.get(d.className);
   part.replaceChildren(...fresh.childNodes);
   if (place !== null) part.querySelector(`a[href="${CSS.escape(place)}"]`)?.focus();
   const verdict = part.querySelector(".verdict .word");
   if (waited && verdict !== null && part.querySelector(".waits") === null) {
+    sent = false;
     verdict.tabIndex = -1;
     verdict.focus({ preventScroll: true });
     scrollTo(0, 0);

@@ -16,7 +16,7 @@ from snapcheck.circuit import (
     terminal_words,
 )
 from snapcheck.diagnose._priors import Priors
-from snapcheck.diagnose._wiring import Held, Joint, Wiring
+from snapcheck.diagnose._wiring import Held, Wiring
 from snapcheck.words import tr
 
 #: name of the hypothesis that nothing is wrong
@@ -279,8 +279,3 @@ def _words(part: Part, mode: str) -> str:
         case _:
             text = tr("{part} gives hardly any voltage.", part=name)
     return capital(text)
-
-
-def joint_words(joint: Joint) -> str:
-    """A joint's place, for lists."""
-    return str(joint.seam or joint.cell or joint.lead)

@@ -30,8 +30,6 @@ from snapcheck.words import tr
 
 _NOTHING = "-"
 _KEYWORDS = ("title", "plate", "input", "output")
-#: more of one cube than anybody has
-_MOST = 100_000
 
 
 def parse_parts(text: str, name: str, kit: Kit) -> PartsAndNets:

@@ -174,13 +174,6 @@ def _heading(text: str, width: int, scale: float) -> np.ndarray:
     return raster(pixel_document(body, (0, 0, width / scale, _STRIP), size, _FONT))[..., :3]
 
 
-def overlay_svg(
-    findings: Sequence[tuple[int, Finding]], board: Board, kit: Kit, window: Window, plan: Board | None = None
-) -> str:
-    """Addresses and callouts alone, on nothing, as an SVG document as large as the window."""
-    return document(window, addresses_svg(window) + moved(callouts_svg(findings, board, kit, plan)))
-
-
 def photo_svg(photo: bytes, window: Window, marks: str, title: str) -> str:
     """A rectified photo (JPEG) with marks upon it (plate units) as one SVG document."""
     left, top, width, height = window.box

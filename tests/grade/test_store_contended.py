@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import sqlite3
 import subprocess
 import sys
@@ -14,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from postgres import empty_database
 from quick_reader import read_quick
 from test_batch_survives import ROOT, make
 
@@ -31,29 +31,13 @@ def course(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Course]:
     """A graded course of six, in a store of each kind."""
     address = ""
     if request.param == "postgresql":
-        url = os.environ.get("SNAPCHECK_TEST_POSTGRES")
-        if url is None:
-            pytest.skip("SNAPCHECK_TEST_POSTGRES names no server")
-        address = fresh_database(url)
+        address = empty_database()
     made = load_course(make(tmp_path / "course", 6), store=address)
     crew = LocalCrew(1)
     with Store(made.store) as store:
         run_batch(made, store, crew, reader=read_quick)
     crew.close()
     yield made
-
-
-def fresh_database(url: str) -> str:
-    """The server's database without any table of ours."""
-    import sqlalchemy as sa
-
-    with Store(url):
-        pass
-    engine = sa.create_engine(url.replace("postgresql://", "postgresql+psycopg://"), poolclass=sa.NullPool)
-    with engine.begin() as c:
-        c.exec_driver_sql("DROP SCHEMA public CASCADE")
-        c.exec_driver_sql("CREATE SCHEMA public")
-    return url
 
 
 def command(course: Course, *words: str) -> list[str]:
@@ -179,7 +163,10 @@ def test_a_server_that_goes_away_is_told_in_a_sentence(course: Course) -> None:
         pytest.skip("only where there is a server")
     import sqlalchemy as sa
 
-    kill = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid()"
+    kill = (
+        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+        "WHERE pid <> pg_backend_pid() AND datname = current_database()"
+    )
     killer = sa.create_engine(course.store.replace("postgresql://", "postgresql+psycopg://"))
     crew = LocalCrew(1)
 

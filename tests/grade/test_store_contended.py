@@ -13,12 +13,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from here import HereCrew
 from postgres import empty_database
 from quick_reader import read_quick
 from test_batch_survives import ROOT, make
 
 from snapcheck.errors import BusyError, StoreError
-from snapcheck.grade import Course, LocalCrew, Store, decide, load_course, regrade, run_batch
+from snapcheck.grade import Course, Store, decide, load_course, regrade, run_batch
 from snapcheck.simulate import is_available
 
 HERE = Path(__file__).parent
@@ -33,7 +34,7 @@ def course(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Course]:
     if request.param == "postgresql":
         address = empty_database()
     made = load_course(make(tmp_path / "course", 6), store=address)
-    crew = LocalCrew(1)
+    crew = HereCrew()
     with Store(made.store) as store:
         run_batch(made, store, crew, reader=read_quick)
     crew.close()
@@ -78,7 +79,7 @@ def test_six_decide_at_once(course: Course) -> None:
     assert sorted(set(numbers)) == [1, 2, 3, 4, 5] and numbers[4] == numbers[5]
     with Store(course.store) as store:
         assert len(store.decisions()) == 5
-        crew = LocalCrew(1)
+        crew = HereCrew()
         after = regrade(course, store, crew, reader=read_quick)
         crew.close()
     assert [after[s, "light"].grade.points for s in students] == ["7"] * 6
@@ -116,7 +117,7 @@ def test_a_decision_made_while_grades_are_worked_out_is_in_them(
         return found
 
     monkeypatch.setattr(Grading, "entries", slow)
-    crew = LocalCrew(1)
+    crew = HereCrew()
     with Store(course.store) as store:
         assert run_batch(course, store, crew, reader=read_quick).grades["S0000", "light"].grade.points == "2"
         assert store.grades()["S0000", "light"]["grade"]["points"] == "2"
@@ -168,7 +169,7 @@ def test_a_server_that_goes_away_is_told_in_a_sentence(course: Course) -> None:
         "WHERE pid <> pg_backend_pid() AND datname = current_database()"
     )
     killer = sa.create_engine(course.store.replace("postgresql://", "postgresql+psycopg://"))
-    crew = LocalCrew(1)
+    crew = HereCrew()
 
     class Kills:
         def begin(self, what: str, total: int) -> None:

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import test_course
 from here import HereCrew
 from test_course import course_folder, read_renamed
 
@@ -109,7 +110,7 @@ def read_strict(path: Path):  # type: ignore[no-untyped-def]
 
     if not path.read_bytes().endswith((b"good", b"wrong")):
         raise PhotoError("nothing can be made out.", place=path.name)
-    return read_renamed(path)
+    return test_course.read_renamed(path)
 
 
 @pytest.mark.parametrize("harm", [gone, emptied, cut])

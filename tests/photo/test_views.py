@@ -246,7 +246,7 @@ def test_remarks_leave_a_reading_open_and_taps_keep_their_state() -> None:
 
 
 def test_where_the_grid_is_off_an_empty_cell_is_asked_about_with_its_chances() -> None:
-    """A true grid: sure. One that is off: at most OFF_GRID, which a plan may still settle (`check/_evidence.py`)."""
+    """A true grid: sure. One that is off: at most OFF_GRID, and a plan may still settle it."""
     kind = np.log(np.full((1, KINDS), 1e-6))
     kind[0, KINDS - 1] = np.log(0.9999)
     symbols = Symbols(

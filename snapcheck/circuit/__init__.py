@@ -3,7 +3,17 @@
 from snapcheck.circuit._afterwards import with_dangers_ahead
 from snapcheck.circuit._book import RuleBook, RuleSetting, bundled_rules, load_rules, parse_rules
 from snapcheck.circuit._build import build_circuit, is_part, require_kinds
-from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
+from snapcheck.circuit._circuit import (
+    Circuit,
+    Gap,
+    HalfMade,
+    Metal,
+    Net,
+    NetContact,
+    Part,
+    PartNames,
+    Terminal,
+)
 from snapcheck.circuit._context import WordsLater
 from snapcheck.circuit._difference import (
     Difference,
@@ -59,6 +69,7 @@ __all__ = [
     "OperatingPointLike",
     "Pairing",
     "Part",
+    "PartNames",
     "PartSpec",
     "RuleBook",
     "RuleSetting",

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from snapcheck.board import Board, Cell, Cube, LeadEnd, Side, Spot
 from snapcheck.circuit._build import is_part
-from snapcheck.circuit._circuit import Circuit, HalfMade, Net, Part, Terminal
+from snapcheck.circuit._circuit import Circuit, HalfMade, Net, Part, PartNames, Terminal
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.words import tr
@@ -47,7 +46,7 @@ def circuit_of(specs: Iterable[PartSpec], kit: Kit) -> Circuit:
         InputError: a kind is not in the kit or is no part, a terminal is missing or unknown, a net number is
             below zero, a name is none or is there twice.
     """
-    count: Counter[str] = Counter()
+    names = PartNames()
     taken: set[str] = set()
     parts: list[Part] = []
     for spec in specs:
@@ -59,13 +58,12 @@ def circuit_of(specs: Iterable[PartSpec], kit: Kit) -> Circuit:
                 place=spec.name or None,
                 way_out=tr("Kinds in the kit: {known}.", known=known),
             )
-        prefix = kind.prefix or "X"
-        count[prefix] += 1
-        name = spec.name or f"{prefix}{count[prefix]}"
+        numbered = names.next(kind)
+        name = spec.name or numbered
         if not _NAME.fullmatch(name):
             raise InputError(
                 tr("'{name}' is no name of a part.", name=name),
-                way_out=tr("Write a letter, then letters and digits, 12 at most, such as R12."),
+                way_out=tr("Write a letter, then letters and digits, 12 at most, such as R112."),
             )
         if name in taken:
             raise InputError(tr("two parts are called {name}.", name=name), place=name)

@@ -20,7 +20,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "parts",
         metavar="LIST",
-        help="parts and nets: lines such as 'R1 resistor 470 a=supply b=light'; a netlist; a board",
+        help="parts and nets: lines such as 'R101 resistor 470 a=supply b=light'; a netlist; a board",
     )
     parser.add_argument(
         "--plate", metavar="SIZE", help="columns x rows, such as 9x7 (usual for a board: its own)"

@@ -119,7 +119,7 @@ def variant(wiring: Wiring, change: Change) -> Variant:
     for index, extra in enumerate(sorted(extras)):
         cube = Cube(_CONTACT.name, value=extra.ohm)
         ends = {"a": extra.first, "b": extra.second}
-        parts.append(Part(Cell(0, 0), cube, _CONTACT, f"contact {index}", ends))
+        parts.append(Part(Cell(0, 0), cube, _CONTACT, f"contact{index}", ends))
     signature = (
         tuple(tuple(own.values()) for own in nets.values()),
         tuple(sorted(extras)),

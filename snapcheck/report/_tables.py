@@ -104,7 +104,7 @@ def net_rows(result: CheckResult, colours: Mapping[int, str]) -> list[NetRow]:
 
 
 def net_words(circuit: Circuit, net: int) -> str:
-    """``R1 · Q1 base``: parts on a net, short."""
+    """``R101 · Q101 base``: parts on a net, short."""
     words = []
     for part, terminal in circuit.parts_on(net):
         words.append(part.name if terminal in ("a", "b") else f"{part.name} {terminal_word(terminal)}")

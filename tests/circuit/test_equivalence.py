@@ -256,7 +256,7 @@ def test_one_net_torn_apart() -> None:
     torn = [*STAGE[:2], r(7, 0, 10e3), *STAGE[3:]]
     found = differences(handmade(*STAGE), handmade(*torn)).differences
     assert [d.what for d in found] == [What.APART]
-    assert [str(t) for t in found[0].pieces[1]] == ["R2 a"]
+    assert [str(t) for t in found[0].pieces[1]] == ["R102 a"]
 
 
 def test_two_nets_joined() -> None:
@@ -309,7 +309,7 @@ def test_in_place_agrees_with_itself_and_sees_one_change() -> None:
     assert same_circuit_in_place(circuit, other) is not None
     assert same_circuit_in_place(circuit, handmade(*STAGE[:5], npn(3, 2, 4), *STAGE[6:])) is None
     part = replace(circuit.parts[0], name="Z")
-    assert (part.at, circuit.parts[0].at) == ("Z", "B1")  # a part that stands nowhere goes by its name
+    assert (part.at, circuit.parts[0].at) == ("Z", "B101")  # a part that stands nowhere goes by its name
 
 
 def test_tolerance_is_not_chained() -> None:

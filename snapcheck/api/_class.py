@@ -69,7 +69,7 @@ def waiting_places(course: Course | PathLike, *, workers: int | None = None) -> 
                 crop,
                 _ringed(draw_svg(design.board, opened.kit), _planned_at(waiting, opened)),
                 tuple(decision_drawing(c.line, opened.kit) for c in waiting.choices),
-                _idle(waiting),
+                waiting.idle,
             )
         )
     return sorted(places, key=lambda p: (p.idle, not p.told["choices"], -_surest(p), p.told["student"]))
@@ -77,11 +77,6 @@ def waiting_places(course: Course | PathLike, *, workers: int | None = None) -> 
 
 def _surest(place: Place) -> float:
     return max((c["probability"] or 0.0 for c in place.told["choices"]), default=0.0)
-
-
-def _idle(waiting: Waiting) -> bool:
-    grades = {None if c.grade is None else (c.grade.points, c.grade.verdict) for c in waiting.choices}
-    return len(grades) == 1 and None not in grades and len(waiting.choices) > 1
 
 
 def _planned_at(waiting: Waiting, course: Course) -> tuple[Cell, ...]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import random
+import subprocess
+import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import networkx as nx
 import pytest
@@ -350,3 +354,25 @@ def test_lamps_are_the_same_however_their_current_is_written() -> None:
     plan = handmade(battery(1, 0), ("lamp", "6V/0.1A", {"a": 1, "b": 0}))
     assert equivalence(plan, handmade(battery(1, 0), ("lamp", "6V/100mA", {"a": 1, "b": 0})))
     assert not equivalence(plan, handmade(battery(1, 0), ("lamp", "6V/0.3A", {"a": 1, "b": 0})))
+
+
+def test_like_parts_are_paired_alike_in_every_run() -> None:
+    """Twelve like resistors on the edges of a cube can be paired in 48 ways; whichever is taken, it is one."""
+    code = (
+        "from handmade import handmade\n"
+        "from snapcheck.circuit import equivalence\n"
+        "edges = [(a + 1, b + 1) for a in range(8) for b in range(a) if bin(a ^ b).count('1') == 1]\n"
+        "cube, turned = (handmade(*[('resistor', 1e3, {'a': a, 'b': b}) for a, b in order])\n"
+        "                for order in (edges, edges[::-1]))\n"
+        "print(*equivalence(cube, turned).parts.items())\n"
+    )
+    tests = Path(__file__).parents[1]
+    paths = os.pathsep.join([str(tests), str(tests.parent)])
+    runs = [
+        subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True,
+            env={**os.environ, "PYTHONPATH": paths, "PYTHONHASHSEED": seed},
+        )
+        for seed in ("1", "2")
+    ]  # fmt: skip
+    assert runs[0].stdout.count("R1") == 24 and runs[0].stdout == runs[1].stdout

@@ -36,12 +36,12 @@ def export_netlist(circuit: Circuit, conditions: Conditions | None = None) -> st
         if node is None or not net.cells:
             continue
         lines.append(f"* {node}: " + " ".join(str(contact) for contact in net.contacts[:12]))
-    for part in netlist.topology.parts:
+    for part in netlist.solvable.parts:
         kind = re.sub(r"[^a-z0-9-]", "?", part.kind.name)
         where = part.name if part.place is None else f"{part.name} in {part.place}"
         lines.append(f"* {where}: {kind}")
     lines += [f"* {remark.kind}: {' '.join(remark.cells)}" for remark in netlist.remarks]
-    names = {str(index): part.name.lower() for index, part in enumerate(netlist.topology.parts, start=1)}
+    names = {str(index): part.name.lower() for index, part in enumerate(netlist.solvable.parts, start=1)}
     if len(set(names.values())) == len(names):  # ngspice does not mind capitals
         lines += [_DEVICE.sub(lambda m: _named(m, names), line) for line in netlist.lines[:-1]]
     else:

@@ -357,7 +357,7 @@ def test_lamps_are_the_same_however_their_current_is_written() -> None:
 
 
 def test_like_parts_are_paired_alike_in_every_run() -> None:
-    """Twelve like resistors on the edges of a cube can be paired in 48 ways; whichever is taken, it is one."""
+    """Twelve like resistors on the edges of a cube can be paired in 48 ways; one is always taken."""
     code = (
         "from handmade import handmade\n"
         "from snapcheck.circuit import equivalence\n"

@@ -32,7 +32,7 @@ def lines(circuit: Circuit, name: str, conditions: Conditions | None = None, sti
           **more: object) -> tuple[list[list[str]], Netlist]:  # fmt: skip
     """The words of the lines of one part (devices by its number; models and switches, too)."""
     netlist = write_netlist(circuit, conditions or Conditions(), stimulus, **more)  # type: ignore[arg-type]
-    number = next(n for n, p in enumerate(netlist.topology.parts, 1) if p.name == name)
+    number = next(n for n, p in enumerate(netlist.solvable.parts, 1) if p.name == name)
     words = [line.split() for line in netlist.lines]
     mine = [
         w for w in words if w[0].lstrip("abcdefghijklmnopqrstuvwxyz").rstrip("abcdefhlmst") == str(number)

@@ -24,7 +24,7 @@ from snapcheck.circuit._difference import (
     same_circuit_in_place,
     same_value,
 )
-from snapcheck.circuit._direct import PartSpec, circuit_of
+from snapcheck.circuit._direct import PartSpec, circuit_of, circuit_of_parts
 from snapcheck.circuit._edits import single_difference
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
 from snapcheck.circuit._netlist_text import parse_netlist
@@ -84,6 +84,7 @@ __all__ = [
     "capital",
     "check_rules",
     "circuit_of",
+    "circuit_of_parts",
     "cube_words",
     "differences",
     "end_words",

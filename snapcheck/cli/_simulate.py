@@ -7,7 +7,6 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from snapcheck.cli import _simulate_text as text
 from snapcheck.cli._common import add_kit, make_folder, print_json, write_file
 from snapcheck.cli._output import document, say
 from snapcheck.words import tr
@@ -81,6 +80,8 @@ def _tell(
     beside: WhatIf | None,
     plots: list[str],
 ) -> None:
+    from snapcheck.cli import _simulate_text as text
+
     if args.json:
         print_json(document("simulation", text.as_json(args.file, survey, sweep, tolerance, beside, plots)))
         return

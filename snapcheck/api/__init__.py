@@ -1,6 +1,7 @@
 """The door for programs: one function a job, over paths, bytes, arrays and text, with results that show
 themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` above walks through it."""
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._adopt import Adopted, adopt
@@ -131,6 +132,4 @@ _LATER = {
 def __getattr__(name: str) -> Any:
     if name not in _LATER:
         raise AttributeError(f"module 'snapcheck.api' has no attribute '{name}'")
-    from importlib import import_module
-
     return getattr(import_module(f"snapcheck.api.{_LATER[name]}"), name)

@@ -7,8 +7,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from snapcheck.api._given import kit_of
+from snapcheck.api._read import read
 from snapcheck.api._solver import solver
 from snapcheck.board import Design, Probe, parse_probe, parse_settings, write_layout
+from snapcheck.box import promise
 from snapcheck.circuit import Circuit, Part, build_circuit, check_rules
 from snapcheck.devices import Drive
 from snapcheck.errors import SimulationError
@@ -92,8 +94,6 @@ def adopt(
         PhotoError: a picture cannot be read: take it again.
         StoppedError: `cancel` said so.
     """
-    from snapcheck.api._read import read
-
     cubes = kit_of(kit)
     with watched(progress, cancel):
         seen = read(picture, also=also, kit=cubes).edited(*answers)
@@ -129,8 +129,6 @@ def _calculated(
     design: Design, circuit: Circuit, simulator: Simulator
 ) -> tuple[Design, list[Finding], int, list[str]]:
     """The design with figures, what the rules say, how many specimens were tried, and notes."""
-    from snapcheck.box import promise
-
     shorted = check_rules(circuit, only=("supply-shorted", "supplies-fighting"))
     if shorted:
         return design, check_rules(circuit), 0, []

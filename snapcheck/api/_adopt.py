@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from snapcheck.api._given import kit_of
-from snapcheck.api._read import read
 from snapcheck.api._solver import solver
 from snapcheck.board import Design, Probe, parse_probe, parse_settings, write_layout
 from snapcheck.box import promise
@@ -94,6 +93,8 @@ def adopt(
         PhotoError: a picture cannot be read: take it again.
         StoppedError: `cancel` said so.
     """
+    from snapcheck.api._read import read
+
     cubes = kit_of(kit)
     with watched(progress, cancel):
         seen = read(picture, also=also, kit=cubes).edited(*answers)

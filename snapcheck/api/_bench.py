@@ -14,7 +14,6 @@ import numpy as np
 from snapcheck.api._given import PathLike, kit_of, picture_of, plan_of
 from snapcheck.board import draw_svg
 from snapcheck.errors import PhotoError
-from snapcheck.photo import picture_of_array, read_picture
 from snapcheck.places import designs_dir
 from snapcheck.report import pages, style
 from snapcheck.simulate import Simulator, is_available
@@ -103,6 +102,8 @@ def clean_picture(picture: PictureLike, name: str = "") -> bytes:
 
 def warm_up() -> None:
     """Load the networks, so that the first photo is not kept waiting."""
+    from snapcheck.photo import picture_of_array, read_picture
+
     with suppress(PhotoError):  # there is no plate in it
         read_picture(picture_of_array(np.full((480, 640, 3), 128, np.uint8), "grey"), "grey", kit_of(None))
 

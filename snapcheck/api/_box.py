@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from snapcheck.api._given import DesignLike, PathLike, kit_of, plan_of
-from snapcheck.api._read import read
 from snapcheck.api._solver import solver
 from snapcheck.board import Cube, Design, read_text
 from snapcheck.box import (
@@ -222,6 +221,8 @@ def count_cubes(
         PhotoError: a picture cannot be read: take it again.
         StoppedError: `cancel` said so.
     """
+    from snapcheck.api._read import read
+
     cubes = kit_of(kit)
     said = answers_by_photo(answers, len(pictures))
     readings = []

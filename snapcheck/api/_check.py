@@ -25,7 +25,6 @@ from snapcheck.api._given import (
 )
 from snapcheck.api._read import with_others
 from snapcheck.api._results import BuildComparison, widened
-from snapcheck.api._seen import BuildCheck, PhotoReading
 from snapcheck.api._solver import solver
 from snapcheck.board import (
     Board,
@@ -41,7 +40,6 @@ from snapcheck.check import (
 from snapcheck.circuit import RuleBook
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.kit import Kit
-from snapcheck.photo import read_picture
 from snapcheck.pipeline import Calculated, check_build
 from snapcheck.report import draw_ahead
 from snapcheck.watch import Cancel, Progress, step, stop_if_asked, watched
@@ -49,6 +47,7 @@ from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api._given import BoardLike, BuiltLike, KitLike, PictureLike
+    from snapcheck.api._seen import BuildCheck
     from snapcheck.photo import Picture, Reading
     from snapcheck.simulate import Simulator
 
@@ -90,6 +89,8 @@ def check(
         PhotoError: the picture cannot be read as a board: take it again.
         StoppedError: `cancel` said so.
     """
+    from snapcheck.api._seen import BuildCheck
+
     cubes = kit_of(kit)
     plan = plan_of(design, cubes)
     rules_book = None if book is None else book_of(book)
@@ -140,6 +141,9 @@ def _seen(
     colours: Colours,
     photo: bool,
 ) -> tuple[Board | Reading, Picture | None]:
+    from snapcheck.api._seen import PhotoReading
+    from snapcheck.photo import read_picture
+
     if also and (reading is not None or not photo or any(shows_a_board(p) for p in also)):
         raise InputError(
             tr("only photos can be taken together."),

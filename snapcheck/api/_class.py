@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.api._given import PathLike
 from snapcheck.api._reading_desk import decision_drawing
 from snapcheck.board import Cell, draw_svg
-from snapcheck.decisions import cube_line
 
 if TYPE_CHECKING:
     from snapcheck.grade import Course, Decided, Waiting
@@ -82,6 +81,8 @@ def _surest(place: Place) -> float:
 
 def _planned_at(waiting: Waiting, course: Course) -> tuple[Cell, ...]:
     """Where the place is on the plan, where the plan has there what it has here."""
+    from snapcheck.decisions import cube_line
+
     board, found = course.task(waiting.task).design.board, []
     lines = {c.line for c in waiting.choices if c.planned}
     for name in waiting.cells[:1]:

@@ -25,7 +25,6 @@ from snapcheck.api._simulate import there
 from snapcheck.board import Board, Design, read_text
 from snapcheck.check import compare as compare_boards
 from snapcheck.datafiles import json_value
-from snapcheck.decisions import questions_of, with_edits
 from snapcheck.diagnose import (
     Practice,
     Priors,
@@ -39,7 +38,6 @@ from snapcheck.diagnose import expected_readings as rows
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
-from snapcheck.photo import read_picture
 from snapcheck.simulate import Simulator
 from snapcheck.watch import Cancel, Progress, step, watched
 from snapcheck.words import tr
@@ -201,6 +199,8 @@ def _board(
         board = own.board
         picture = getattr(built, "picture", None)
     else:
+        from snapcheck.photo import read_picture
+
         picture, name = picture_of(built, "", colours)  # type: ignore[arg-type]
         step(tr("reading the picture"))
         seen = read_picture(picture, name, kit)
@@ -211,6 +211,8 @@ def _board(
 
 def _others(seen: Reading, kit: Kit) -> list[tuple[Board, float]]:
     """Boards that a photo may show as well, with the probability of each."""
+    from snapcheck.decisions import questions_of, with_edits
+
     found = []
     for question in questions_of(seen, kit):
         for option in question.options[1:]:

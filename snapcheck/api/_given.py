@@ -13,18 +13,16 @@ from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 
 import numpy as np
 
-from snapcheck import photo
 from snapcheck.board import Board, Design, design_from_json, design_from_text, read_text, text_of
 from snapcheck.check import ComparisonSettings, bundled_settings, load_settings
 from snapcheck.circuit import RuleBook, bundled_rules, load_rules
 from snapcheck.datafiles import finite, json_value
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit, bundled_kit, load_kit, parse_kit
-from snapcheck.photo import Reading, leaves_open, reading_from_json
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
-    from snapcheck.photo import Picture
+    from snapcheck.photo import Picture, Reading
 
 PathLike = str | os.PathLike[str]
 #: a plan: layout text or JSON as text or path, JSON as a mapping, or an object
@@ -100,6 +98,8 @@ def shows_a_board(given: object) -> bool:
         return Path(given).suffix.lower() in BOARD_ENDINGS
     if isinstance(given, str | Design | Board | Mapping):
         return True
+    from snapcheck.photo import Reading
+
     return isinstance(given, Reading)
 
 
@@ -110,6 +110,8 @@ def picture_of(given: PictureLike, name: str = "", colours: Colours = "rgb") -> 
         InputError: there is no such file, or it is nothing that can be a picture.
         PhotoError: it is no picture, is damaged, too small or too large.
     """
+    from snapcheck import photo
+
     if isinstance(given, photo.Picture):
         return given, name or "picture"
     if isinstance(given, str | os.PathLike):
@@ -131,6 +133,8 @@ def reading_of(given: Reading | PathLike | Mapping[str, Any], kit: Kit, photo: s
     Raises:
         InputError: it is no such file.
     """
+    from snapcheck.photo import Reading
+
     if isinstance(given, Reading):
         return given
     place: PathLike = "reading"
@@ -153,6 +157,8 @@ def _board_of(given: BoardLike, kit: Kit) -> tuple[Design, Reading | None, str]:
     if isinstance(given, Board):
         return Design(given), None, ""
     if not isinstance(given, str | os.PathLike | Mapping):
+        from snapcheck.photo import Reading
+
         if not isinstance(given, Reading):
             raise _not_taken(given)
         sure = not (given.unsure or given.unsure_taps or given.unsure_leads or given.remarks)
@@ -171,10 +177,14 @@ def _board_of(given: BoardLike, kit: Kit) -> tuple[Design, Reading | None, str]:
             data = json_value(text, name)
     if not data:
         return design, None, name
+    from snapcheck.photo import leaves_open
+
     return design, _reading(data, name, kit) if leaves_open(data) else None, name
 
 
 def _reading(data: Mapping[str, Any], name: str, kit: Kit) -> Reading:
+    from snapcheck.photo import reading_from_json
+
     # where no picture is at hand, its size does not matter
     size = [100 * min(max(int(finite(data.get(key)) or 1), 1), 99) for key in ("columns", "rows")]
     try:

@@ -13,21 +13,19 @@ from snapcheck.api._given import (
     picture_of,
 )
 from snapcheck.api._results import Drawing, widened
-from snapcheck.api._seen import PhotoReading
 from snapcheck.board import (
     Theme,
     draw_svg,
     write_layout,
 )
 from snapcheck.kit import Kit
-from snapcheck.photo import read_picture
 from snapcheck.pipeline import CheckResult
-from snapcheck.together import together
 from snapcheck.watch import Cancel, Progress, step, stop_if_asked, watched
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api._given import BoardLike, KitLike, PictureLike
+    from snapcheck.api._seen import PhotoReading
     from snapcheck.photo import Reading
 
 
@@ -58,6 +56,9 @@ def read(
         PhotoError: it cannot be read as a board: take it again.
         StoppedError: `cancel` said so.
     """
+    from snapcheck.api._seen import PhotoReading
+    from snapcheck.photo import read_picture
+
     cubes = kit_of(kit)
     with watched(progress, cancel):
         step(tr("reading the picture"))
@@ -71,6 +72,9 @@ def with_others(first: Reading, also: Sequence[PictureLike], kit: Kit, colours: 
     """What all pictures of one build show together, in the cells of the first."""
     if not also:
         return first
+    from snapcheck.photo import read_picture
+    from snapcheck.together import together
+
     readings = [first]
     for picture in also:
         opened, called = picture_of(picture, "", colours)

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import DesignLike, PathLike, board_of, book_of, kit_of, plan_of, shows_a_board
-from snapcheck.api._read import read
 from snapcheck.api._results import widened
 from snapcheck.api._solver import solver
 from snapcheck.board import Board, Design, load_design
@@ -159,6 +158,8 @@ def _board(
             )
         design, reading = board_of(built, kit)  # type: ignore[arg-type]
         return design.board, reading
+    from snapcheck.api._read import read
+
     seen = read(built, also=also, kit=kit, name=name, colours=colours)  # type: ignore[arg-type]
     return seen.board, seen
 

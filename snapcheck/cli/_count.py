@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from snapcheck.box import PartsList, piece_words
 from snapcheck.cli._box import piece_json
 from snapcheck.cli._common import add_kit, kit_of
 from snapcheck.cli._output import document, print_json, say
@@ -31,7 +32,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.api import count_cubes, parts_list
-    from snapcheck.box import PartsList, piece_words
 
     kit = kit_of(args)
     wanted: PartsList | None = None

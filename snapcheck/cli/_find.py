@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.circuit import volts
 from snapcheck.cli._common import add_kit, print_json, write_file
 from snapcheck.cli._findings_text import print_findings
 from snapcheck.cli._output import document, say
@@ -169,7 +170,6 @@ def _typed(prompt: str) -> Iterator[str]:
 
 def _table(args: argparse.Namespace) -> int:
     from snapcheck.api import expected_readings
-    from snapcheck.circuit import volts
 
     rows = expected_readings(Path(args.design), weights=args.weights, cache=args.cache, kit=args.kit)
     if args.json:

@@ -7,6 +7,7 @@ import re
 import sys
 from typing import TYPE_CHECKING
 
+from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
 from snapcheck.errors import InputError
@@ -38,7 +39,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.api import lay
-    from snapcheck.board import write_layout
 
     kit = kit_of(args)
     laid = lay(

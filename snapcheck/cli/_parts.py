@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from snapcheck.box import parts_csv, parts_page, piece_words
 from snapcheck.cli._box import piece_json
 from snapcheck.cli._common import add_kit, kit_of, write_file
 from snapcheck.cli._output import document, print_json, say
@@ -27,7 +28,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.api import parts_list
-    from snapcheck.box import parts_csv, parts_page, piece_words
 
     kit = kit_of(args)
     listed = parts_list(args.designs, benches=args.benches, box=args.box, kit=kit)

@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from snapcheck.check import Verdict, verdict_of
 from snapcheck.cli._common import add_among, add_kit, add_photos, add_structure_only, print_json
 from snapcheck.cli._findings_text import print_findings
 from snapcheck.cli._output import document, say
@@ -22,7 +23,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.api import so_far
-    from snapcheck.check import Verdict, verdict_of
 
     photo, *more = args.photos
     result = so_far(

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from snapcheck import api
 from snapcheck.box import load_box, piece_words, print_of
 from snapcheck.cli._common import add_kit, kit_of
 from snapcheck.cli._output import document, print_json, say
@@ -27,8 +28,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import fits_box
-
     kit = kit_of(args)
     if args.box is None:
         raise InputError(
@@ -36,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
             way_out=tr("Give one; 'snapcheck new box NAME' writes one to begin from."),
         )
     box = load_box(args.box, kit)
-    checks = fits_box(
+    checks = api.fits_box(
         box, [Path(d) for d in args.designs], benches=args.benches, swaps=not args.as_it_is, kit=kit
     )
     if args.json:

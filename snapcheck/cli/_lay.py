@@ -7,6 +7,7 @@ import re
 import sys
 from typing import TYPE_CHECKING
 
+from snapcheck import api
 from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
@@ -38,10 +39,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import lay
-
     kit = kit_of(args)
-    laid = lay(
+    laid = api.lay(
         args.parts,
         _plate(args.plate),
         box=args.box,

@@ -13,7 +13,7 @@ from functools import cached_property
 from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
-from snapcheck.circuit._rules_parts import is_electrolytic
+from snapcheck.circuit._rules_parts import is_electrolytic, too_much
 from snapcheck.circuit._say import capital, listing, part_words, side_of, volts
 from snapcheck.circuit._topology import direct_ohms, direct_pairs, drives, junction_steps
 from snapcheck.devices import Drive, Store
@@ -233,16 +233,8 @@ def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
             rated = part.ratings.get("max_voltage_V")
             if rated is None or inlet.peak_V <= rated or not inlet.driven(part, "plus", "minus"):
                 continue
-            yield ctx.finding(
-                "electrolytic-overvoltage",
-                [part.at],
-                tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
-                expected=tr("At most {volts}.", volts=volts(rated)),
-                found=tr("Without a load it is charged to the crest, {volts}.", volts=volts(inlet.peak_V)),
-                why=tr("Above its rated voltage an electrolytic capacitor can burst."),
-                mend=tr("Do not power. Use one with a higher rated voltage."),
-                data={"voltage_V": inlet.peak_V, "rated_V": rated},
-            )
+            found = tr("Without a load it is charged to the crest, {volts}.", volts=volts(inlet.peak_V))
+            yield too_much(ctx, part, inlet.peak_V, rated, found)
 
 
 def over_rating(ctx: Context) -> Iterator[Finding]:

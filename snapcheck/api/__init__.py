@@ -19,6 +19,19 @@ from snapcheck.api._bench import (
 from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
 from snapcheck.api._check import check, compare
 from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
+from snapcheck.api._design_desk import (
+    adopted_told,
+    card_told,
+    checked_design_text,
+    design_edited,
+    design_promised,
+    design_text,
+    design_told,
+    design_told_late,
+    empty_design,
+    ends_told,
+    plots_told,
+)
 from snapcheck.api._diagnose import expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
 from snapcheck.api._grade import grade, grade_class
@@ -68,10 +81,13 @@ __all__ = [
     "Simulation",
     "SoFar",
     "adopt",
+    "adopted_told",
     "as_another_task",
     "board_of",
+    "card_told",
     "cells_told",
     "check",
+    "checked_design_text",
     "clean_picture",
     "compare",
     "count_cubes",
@@ -81,7 +97,14 @@ __all__ = [
     "decision_drawing",
     "decision_history",
     "decision_words",
+    "design_edited",
+    "design_promised",
+    "design_text",
+    "design_told",
+    "design_told_late",
     "draw",
+    "empty_design",
+    "ends_told",
     "exercises_of",
     "expected_readings",
     "find",
@@ -101,6 +124,7 @@ __all__ = [
     "paper_kit",
     "parts_list",
     "plan_of",
+    "plots_told",
     "practice",
     "questions_told",
     "read",

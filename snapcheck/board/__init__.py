@@ -2,8 +2,9 @@
 
 from snapcheck.board._board import TURNS, Board, Cube, Lead, LeadEnd, SocketEnd, TapEnd, Value, parse_end
 from snapcheck.board._design import OF_A_PART, QUANTITIES, Conditions, Design, Expectation, Probe, Stage
-from snapcheck.board._draw import draw_png, draw_svg, label_of, svg_to_png, symbol_svg
+from snapcheck.board._draw import MARGIN, draw_png, draw_svg, label_of, svg_to_png, symbol_svg
 from snapcheck.board._edit import Edited, board_of_line, design_after, edited
+from snapcheck.board._ends import places_of_ends
 from snapcheck.board._figures import parse_probe, parse_settings, settings_text, settings_words
 from snapcheck.board._files import design_from_text, load_board, load_design, read_text, text_of
 from snapcheck.board._json import (
@@ -28,6 +29,7 @@ from snapcheck.kit import Side
 
 __all__ = [
     "LOOKS",
+    "MARGIN",
     "OF_A_PART",
     "PITCH",
     "QUANTITIES",
@@ -86,6 +88,7 @@ __all__ = [
     "parse_layout",
     "parse_probe",
     "parse_settings",
+    "places_of_ends",
     "read_text",
     "rewritten",
     "settings_text",

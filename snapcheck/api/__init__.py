@@ -8,6 +8,7 @@ from snapcheck.api._bench import (
     Exercise,
     clean_picture,
     course_of,
+    exercise_of,
     exercises_of,
     hand_in,
     lasting_simulator,
@@ -30,7 +31,9 @@ from snapcheck.api._design_desk import (
     design_told_late,
     empty_design,
     ends_told,
+    fitting_told,
     plots_told,
+    samples_folder,
 )
 from snapcheck.api._diagnose import expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
@@ -105,10 +108,12 @@ __all__ = [
     "draw",
     "empty_design",
     "ends_told",
+    "exercise_of",
     "exercises_of",
     "expected_readings",
     "find",
     "fits_box",
+    "fitting_told",
     "grade",
     "grade_class",
     "hand_in",
@@ -132,6 +137,7 @@ __all__ = [
     "reading_told",
     "rules",
     "sample_exercises",
+    "samples_folder",
     "sheet",
     "simulate",
     "so_far",

@@ -14,13 +14,18 @@ from snapcheck.api._solver import solver
 from snapcheck.board import (
     MARGIN,
     PITCH,
+    TURNS,
     Board,
+    Cell,
+    Cube,
     Design,
+    Side,
     SocketEnd,
     design_from_text,
     draw_svg,
     edited,
     label_of,
+    leg_at,
     places_of_ends,
     read_text,
     rewritten,
@@ -29,7 +34,9 @@ from snapcheck.board import (
 )
 from snapcheck.check import State, with_doubts
 from snapcheck.circuit import build_circuit, check_rules, is_shorted, part_words, place_words, terminal_word
+from snapcheck.devices import Device, Setting
 from snapcheck.errors import MissingLibraryError, SimulationError
+from snapcheck.places import designs_dir
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -41,10 +48,21 @@ if TYPE_CHECKING:
     from snapcheck.kit import Kit
     from snapcheck.simulate import Figure, OperatingPoint, Simulator
 
+#: cubes that are proposed for an empty cell
+_MOST_FITTING = 8
+_NOTHING: dict[str, Any] = {
+    "anchor": "", "line": "", "kind": "", "value": "", "turn": 0, "size": [1, 1], "terminals": []
+}  # fmt: skip
+
 
 def design_text(file: Path) -> str:
     """The text of a small layout file; raises InputError where it is none."""
     return read_text(file)
+
+
+def samples_folder() -> Path:
+    """Where the designs lie that come with snapcheck. Raises DataError where they are missing."""
+    return designs_dir()
 
 
 def empty_design(columns: int, rows: int, title: str = "") -> str:
@@ -65,10 +83,15 @@ def design_edited(text: str, line: str, kit: KitLike = None) -> tuple[str, tuple
 
 
 def checked_design_text(text: str, kit: KitLike = None) -> str:
-    """The text, as it is kept. Raises InputError where it is no layout file; says line and column."""
+    """The text, as it is kept; a design in JSON as a layout file.
+
+    Raises:
+        InputError: it is no layout file; says line and column.
+    """
     text = text_of(text.replace("\r\n", "\n").encode("utf-8", "replace"), tr("layout"))
-    _design(text, kit_of(kit))
-    return text.rstrip() + "\n"
+    cubes = kit_of(kit)
+    design = _design(text, cubes)
+    return write_layout(design, cubes) if text.lstrip().startswith(("{", "[")) else text.rstrip() + "\n"
 
 
 def _design(text: str, kit: Kit) -> Design:
@@ -102,7 +125,7 @@ def design_told(text: str, kit: KitLike = None, simulator: Simulator | None = No
     design = _design(text, cubes)
     board = design.board
     circuit = build_circuit(board, cubes)
-    late = simulator is not None and any(p.device.sense or p.device.setting for p in circuit.parts)
+    late = simulator is not None and any(_turned(p.device) for p in circuit.parts)
     judged = _judged(design, circuit, cubes, simulator, whole=not late)
     drawn = draw_svg(board, cubes)
     return {
@@ -124,6 +147,11 @@ def design_told(text: str, kit: KitLike = None, simulator: Simulator | None = No
         "figures": _figures(design, circuit, simulator, late=False),
         "notes": list(judged.notes),
     }
+
+
+def _turned(device: Device) -> bool:
+    """Whether light, warmth or somebody's hand changes it: then there are positions to be tried."""
+    return bool(device.sense) or device.setting in (Setting.SWITCH, Setting.POT)
 
 
 def _judged(
@@ -170,7 +198,7 @@ def _cells(board: Board, kit: Kit) -> dict[str, dict[str, Any]]:
     for cell in board.cells():
         anchor = board.anchor_at(cell)
         if anchor is None:
-            told[str(cell)] = {"anchor": "", "words": tr("nothing"), "line": ""}
+            told[str(cell)] = {**_NOTHING, "words": tr("nothing")}
         elif anchor == cell:
             cube = board.cubes[cell]
             kind = kit[cube.kind]
@@ -186,6 +214,32 @@ def _cells(board: Board, kit: Kit) -> dict[str, dict[str, Any]]:
                 if not kind.wire else [],
             }  # fmt: skip
     return told
+
+
+def fitting_told(text: str, cell: str, kit: KitLike = None) -> list[str]:
+    """What may be put into an empty cell next, as lines: conductors that join the cubes around it, and cubes
+    as there are some on the board, turned so that they touch most."""
+    from snapcheck.decisions import cube_line
+
+    cubes = kit_of(kit)
+    board, at = _design(text, cubes).board, Cell.parse(cell)
+    wanted = set()
+    for side in Side:
+        beyond = at.neighbour(side)
+        if beyond.row >= 0 and beyond.column >= 0 and leg_at(board, cubes, beyond, side.turned(180)):
+            wanted.add(side)
+    plain = {n: k.wire or set(k.terminals) <= k.on_plate for n, k in cubes.kinds.items() if k.size == (1, 1)}
+    like = {replace(q, turn=0): None for q in board.cubes.values() if not plain.get(q.kind, True)}
+    wires = [Cube(name) for name, conducts in plain.items() if conducts]
+    rated: list[tuple[int, str]] = []
+    for cube in [*wires, *like]:
+        kind = cubes[cube.kind]
+        turns = [t for t in TURNS if not any(kind.same_turn(t, u) for u in TURNS[: TURNS.index(t)])]
+        sides = {t: {c.side.turned(t) for c in kind.contacts} for t in turns}
+        best = max(turns, key=lambda t: (len(sides[t] & wanted), -t))
+        score = 2 * len(sides[best] & wanted) - (len(sides[best] ^ wanted) if plain[cube.kind] else 1)
+        rated.append((score, cube_line(at, replace(cube, turn=best), board, cubes)))
+    return [line for _, line in sorted(rated, key=lambda r: -r[0])[:_MOST_FITTING]]
 
 
 def _links(board: Board, kit: Kit) -> list[str]:

@@ -6,6 +6,7 @@ import secrets
 from contextlib import suppress
 from typing import Any
 
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
@@ -52,7 +53,9 @@ class DesignsDesk:
             "most": MOST_SIZE,
             "course_kit": bool(self.plate.shelves.kit),
         }
-        return self.site.page("designs", visitor, values)
+        page = self.site.page("designs", visitor, values)
+        page.background = BackgroundTask(self.plate.warm)
+        return page
 
     def _kept(self, shelf: str, name: str) -> Kept:
         try:

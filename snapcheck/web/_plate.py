@@ -114,10 +114,10 @@ class PlateDesk:
         if request.query_params.get("late"):
             await self.job(draft, "late", "near")
         page = self.site.page("plate", visitor, await self._values(draft, dict(request.query_params)))
-        page.background = BackgroundTask(self._warm)
+        page.background = BackgroundTask(self.warm)
         return page
 
-    async def _warm(self) -> None:
+    async def warm(self) -> None:
         """What the first edit needs is loaded while somebody looks at the page."""
         await asyncio.to_thread(self._workers["near"][0].start)
         async with self._quick:
@@ -183,26 +183,28 @@ class PlateDesk:
             case "seen":
                 draft.open = [q for q in draft.open if q["place"] != text(form, "place", 60)]
             case _ if line:
-                self._change(draft, line)
                 moved = re.fullmatch(r"move \S+ (?:to )?([A-Za-z]+\d+)", line)
-                cell = moved[1] if moved and not draft.wrong else cell
-                if text(form, "asked", 60):
+                if self._change(draft, line):
+                    cell = moved[1] if moved else cell
                     draft.open = [q for q in draft.open if q["place"] != text(form, "asked", 60)]
-        self.drafts.keep(draft)
         asked = {"cell": cell, "ends": text(form, "ends", 1)}
-        if request.headers.get("x-sent-by") == "script":
-            return self.site.page("plate-part", visitor, await self._values(draft, asked))
         more = "&ends=1" if asked["ends"] else ""
-        return away(f"/desk/designs/at/{draft.id}?cell={cell}{more}")
+        answer: Response = away(f"/desk/designs/at/{draft.id}?cell={cell}{more}")
+        if request.headers.get("x-sent-by") == "script":
+            answer = self.site.page("plate-part", visitor, await self._values(draft, asked))
+        answer.background = BackgroundTask(self.drafts.keep, draft)  # the disk may take its time
+        return answer
 
-    def _change(self, draft: Draft, line: str) -> None:
+    def _change(self, draft: Draft, line: str) -> bool:
+        """Whether it could be done."""
         try:
             new, lost = api.design_edited(draft.text, line, kit_of(draft.kit))
         except SnapcheckError as error:
             draft.said = [f"{error.message[:1].upper()}{error.message[1:]} {error.way_out}".strip()]
-            return
+            return False
         told = [tr("This went with it: {lines}. Undo brings it back.", lines="; ".join(lost))] if lost else []
         draft.step(new, told)
+        return True
 
     def _type(self, draft: Draft, typed: str) -> None:
         try:

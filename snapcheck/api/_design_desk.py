@@ -370,7 +370,10 @@ def adopted_told(picture: Path, kit: KitLike = None, simulator: Simulator | None
          "options": [{"line": o.line} for o in q.options]}
         for q in made.questions
     ]  # fmt: skip
-    return {"text": made.layout, "questions": asked, "notes": list(made.notes)}
+    notes = list(made.notes)
+    if made.design.output is None:  # the first says by which option of the command line
+        notes[0] = tr("It is not clear where the signal comes out: choose that cube, and say so there.")
+    return {"text": made.layout, "questions": asked, "notes": notes}
 
 
 def card_told(text: str, kit: KitLike = None) -> dict[str, Any]:

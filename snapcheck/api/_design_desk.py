@@ -145,8 +145,14 @@ def design_told(text: str, kit: KitLike = None, simulator: Simulator | None = No
         "ends": ends_told(board, cubes),
         "parts": _parts(circuit, judged.point),
         "figures": _figures(design, circuit, simulator, late=False),
-        "notes": list(judged.notes),
+        "notes": _notes(judged, simulator),
     }
+
+
+def _notes(judged: RuleCheck, simulator: Simulator | None) -> list[str]:
+    """What could not be done, in words."""
+    missing = [tr("Nothing is calculated: the simulator ngspice is not installed.")]
+    return [*judged.notes, *(missing if simulator is None else [])]
 
 
 def _turned(device: Device) -> bool:
@@ -187,7 +193,7 @@ def design_told_late(text: str, kit: KitLike = None, simulator: Simulator | None
         **told_of(judged.findings, judged.verdict, design.board, cubes),
         "late": False,
         "figures": _figures(design, judged.circuit, simulator, late=True),
-        "notes": list(judged.notes),
+        "notes": _notes(judged, simulator),
     }
 
 

@@ -63,7 +63,10 @@ class PlateDesk:
         key = ("told", draft.text, draft.kit, active_language())
         if key not in self._kept:
             async with self._quick:
-                found = await run_in_threadpool(self._look, draft.text, draft.kit)
+                try:
+                    found = await run_in_threadpool(self._look, draft.text, draft.kit)
+                except SnapcheckError as error:  # its kit has changed meanwhile
+                    raise HTTPException(409, str(error)) from None
             self._keep(key, found)
         told = {**self._kept[key], **self._kept.get(("late", *key[1:]), {})}
         return {**told, "findings": [{**f, "which": ""} for f in told["findings"]]}
@@ -119,7 +122,9 @@ class PlateDesk:
 
     async def warm(self) -> None:
         """What the first edit needs is loaded while somebody looks at the page."""
-        await asyncio.to_thread(self._workers["near"][0].start)
+        worker, alone = self._workers["near"]
+        async with alone:
+            await asyncio.to_thread(worker.start)
         async with self._quick:
             await run_in_threadpool(self._look, _WARMING, "")
 
@@ -236,6 +241,10 @@ class PlateDesk:
             draft.said = [str(error)]
             return self._back(draft, here)
         draft.name, draft.sum = kept.name, kept.sum
+        plans = self.site.plans
+        if kept.name in plans.given:  # the lesson goes on with it as it is now
+            plans.take_back(kept.name)
+            plans.give(kept.name, self.shelves.file(kept))
         draft.said = [tr("Saved as {name}.", name=f"{kept.name}.board")]
         self.site.keep.note("desk", "design saved", kept.name)
         return self._back(draft, here)

@@ -97,6 +97,10 @@ def test_a_copy_takes_a_free_name_and_may_be_given_to_the_lesson(
     assert room.site.keep.setting("given") == "first-light-2"
     refused = teacher.post("/desk/designs/lesson", {"name": "first-light"})  # a sample's name
     assert refused.status_code == 409 and "already" in refused.text
+    here = at_work(teacher, "own", "first-light-2")
+    teacher.post(here, {"step": "title", "title": "Another light"})
+    teacher.post(f"{here}/save", {"name": "first-light-2"})
+    assert room.site.plans.exercise("first-light-2").title == "Another light"
     teacher.get("/desk/designs")
     teacher.post("/desk/designs/lesson", {"name": "first-light-2"})
     assert room.site.plans.given == [] and "first-light-2" not in room.site.plans.exercises
@@ -173,6 +177,20 @@ def test_danger_is_told_first_and_what_is_calculated_follows(teacher: Somebody) 
     page = teacher.page
     assert "Do not power." in page and page.index("Do not power.") < page.index('id="plate"')
     assert page.index('class="finding sev-danger') < page.index("Promised figures")
+
+
+def test_what_light_and_knobs_do_comes_later_and_no_verdict_before(teacher: Somebody) -> None:
+    here = at_work(teacher, "samples", "night-lamp")
+    assert "Nothing against it so far" in teacher.page and "Ready to power." not in teacher.page
+    assert f'data-late="{here}/late"' in teacher.page
+    late = teacher.client.get(f"{here}/late").text
+    assert "Ready to power." in late and "data-late" not in late
+
+
+def test_without_a_simulator_it_is_said() -> None:
+    told = api.design_told(LAMP)
+    assert told["notes"] == ["Nothing is calculated: the simulator ngspice is not installed."]
+    assert {f["value"] for f in told["figures"]} == {"–"} and not any(f["met"] for f in told["figures"])
 
 
 def test_a_lead_is_laid_between_two_places_with_the_tap_that_it_needs(teacher: Somebody) -> None:

@@ -141,8 +141,20 @@ main.addEventListener("submit", event => {
 
 // ---------------------------------------------------------------- keys
 
-const name_of = (column, row) => `${String.fromCharCode(65 + column)}${row + 1}`;
-const place_of = cell => [cell.charCodeAt(0) - 65, Number(cell.slice(1)) - 1];
+// Columns go from A to Z, then from AA on.
+function name_of(column, row) {
+  let letters = "";
+  for (let left = column + 1; left > 0; left = Math.floor((left - 1) / 26)) {
+    letters = String.fromCharCode(65 + (left - 1) % 26) + letters;
+  }
+  return `${letters}${row + 1}`;
+}
+
+function place_of(cell) {
+  const [, letters, row] = /^([A-Z]+)(\d+)$/.exec(cell);
+  return [[...letters].reduce((n, letter) => 26 * n + letter.charCodeAt(0) - 64, 0) - 1, Number(row) - 1];
+}
+
 const WAYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
 function beyond(cell, [right, down]) {

@@ -189,9 +189,11 @@ class PlateDesk:
                 draft.open = [q for q in draft.open if q["place"] != text(form, "place", 60)]
             case _ if line:
                 moved = re.fullmatch(r"move \S+ (?:to )?([A-Za-z]+\d+)", line)
-                if self._change(draft, line):
+                asked_for = text(form, "asked", 60) if "asked" in form else _settled(line)
+                there = "asked" in form and line in (await self.told(draft))["links"]
+                if there or self._change(draft, line):
                     cell = moved[1] if moved else cell
-                    draft.open = [q for q in draft.open if q["place"] != text(form, "asked", 60)]
+                    draft.open = [q for q in draft.open if q["place"] != asked_for]
         asked = {"cell": cell, "ends": text(form, "ends", 1)}
         more = "&ends=1" if asked["ends"] else ""
         answer: Response = away(f"/desk/designs/at/{draft.id}?cell={cell}{more}")
@@ -296,6 +298,13 @@ def sheet_page(page: str) -> Response:
     known = base64.b64encode(hashlib.sha256((style[1] if style else "").encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'sha256-{known}'; img-src data:; frame-ancestors 'none'"
     return Response(page, media_type="text/html", headers={"content-security-policy": policy})
+
+
+def _settled(line: str) -> str | None:
+    """The cell of which a change says all: what a photo left open there is answered by it."""
+    words = line.split()
+    named = words[1:2] if words[0] in ("remove", "value") else words[:1]
+    return named[0].upper() if named and place_of(named[0].upper()) is not None else None
 
 
 def _covers(anchor: str, told: dict[str, Any], cell: str) -> bool:

@@ -225,22 +225,31 @@ def test_what_a_photo_leaves_open_is_asked_before_it_is_saved(
     cell = next(line.split()[0] for line in LAMP.splitlines() if re.match(r"\w+ resistor", line))
     asked = {"place": cell, "cells": [cell], "reason": "rubbed off",
              "options": [{"line": f"{cell} resistor 2k2 turn=90"}, {"line": f"remove {cell}"}]}  # fmt: skip
+    tap = {"place": "tap A1|A2", "cells": [], "reason": "not sure", "options": [{"line": "tap A1|A2"}]}
+    whole = {"place": "", "cells": [], "reason": "a hand lies over it", "options": [{"line": "looked"}]}
+    photo = JPEG + bytes(200_000)
 
     def adopt(job: dict[str, Any]) -> dict[str, Any]:
         seen.append(Path(job["photo"]).read_bytes())
-        return {"text": LAMP, "questions": [asked], "notes": []}
+        return {"text": LAMP + "tap A1|A2\n", "questions": [asked, tap, whole], "notes": []}
 
     monkeypatch.setitem(_design_job._JOBS, "adopt", adopt)
     made = teacher.client.post(
-        "/desk/designs/photo", data={"token": teacher.token()}, files={"photo": ("a.jpg", JPEG, "image/jpeg")}
+        "/desk/designs/photo",
+        data={"token": teacher.token()},
+        files={"photo": ("a.jpg", photo, "image/jpeg")},
     )
     teacher.page, here = made.text, made.url.path
-    assert seen == [JPEG] and list((room.site.settings.folder / "incoming").iterdir()) == []
+    assert seen == [photo] and list((room.site.settings.folder / "incoming").iterdir()) == []
     assert "rubbed off" in teacher.page
     teacher.post(f"{here}/save", {"name": "mine"})
     assert "leaves something open" in teacher.page and not (folder / "mine.board").exists()
     teacher.post(here, {"asked": cell, "line": f"{cell} resistor 2k2 turn=90"})
     assert "rubbed off" not in teacher.page and f"{cell} resistor 2k2" in layout(teacher.page)
+    teacher.post(here, {"asked": "tap A1|A2", "line": "tap A1|A2"})  # it stands there as it was read
+    assert "not sure" not in teacher.page and "a hand lies over it" in teacher.page
+    teacher.post(here, {"step": "seen", "place": ""})
+    assert "a hand lies over it" not in teacher.page
     teacher.post(f"{here}/save", {"name": "mine"})
     assert (folder / "mine.board").exists()
 

@@ -21,20 +21,18 @@ from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts
 from snapcheck.api._check import check, compare
 from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
 from snapcheck.api._design_desk import (
-    adopted_told,
     card_told,
     checked_design_text,
     design_edited,
-    design_promised,
     design_text,
     design_told,
     design_told_late,
     empty_design,
     ends_told,
     fitting_told,
-    plots_told,
     samples_folder,
 )
+from snapcheck.api._design_later import adopted_told, design_promised, plots_told
 from snapcheck.api._diagnose import expected_readings, find, practice
 from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
 from snapcheck.api._grade import grade, grade_class

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.api._given import kit_of
 from snapcheck.api._results import RuleCheck
 from snapcheck.api._rules import rules
-from snapcheck.api._solver import solver
 from snapcheck.board import (
     MARGIN,
     PITCH,
@@ -78,7 +77,7 @@ def design_edited(text: str, line: str, kit: KitLike = None) -> tuple[str, tuple
         InputError: the change is none, or not possible on this board.
     """
     cubes = kit_of(kit)
-    made = edited(_design(text, cubes), line, cubes)
+    made = edited(design_of_text(text, cubes), line, cubes)
     return rewritten(text, made.design, cubes), made.lost
 
 
@@ -90,11 +89,12 @@ def checked_design_text(text: str, kit: KitLike = None) -> str:
     """
     text = text_of(text.replace("\r\n", "\n").encode("utf-8", "replace"), tr("layout"))
     cubes = kit_of(kit)
-    design = _design(text, cubes)
+    design = design_of_text(text, cubes)
     return write_layout(design, cubes) if text.lstrip().startswith(("{", "[")) else text.rstrip() + "\n"
 
 
-def _design(text: str, kit: Kit) -> Design:
+def design_of_text(text: str, kit: Kit) -> Design:
+    """The design of a layout file's text. Raises InputError; says line and column."""
     return design_from_text(text, tr("layout"), kit)
 
 
@@ -122,7 +122,7 @@ def design_told(text: str, kit: KitLike = None, simulator: Simulator | None = No
     from snapcheck.report import told_of
 
     cubes = kit_of(kit)
-    design = _design(text, cubes)
+    design = design_of_text(text, cubes)
     board = design.board
     circuit = build_circuit(board, cubes)
     late = simulator is not None and any(_turned(p.device) for p in circuit.parts)
@@ -187,7 +187,7 @@ def design_told_late(text: str, kit: KitLike = None, simulator: Simulator | None
     from snapcheck.report import told_of
 
     cubes = kit_of(kit)
-    design = _design(text, cubes)
+    design = design_of_text(text, cubes)
     judged = _judged(design, build_circuit(design.board, cubes), cubes, simulator, whole=True)
     return {
         **told_of(judged.findings, judged.verdict, design.board, cubes),
@@ -228,7 +228,7 @@ def fitting_told(text: str, cell: str, kit: KitLike = None) -> list[str]:
     from snapcheck.decisions import cube_line
 
     cubes = kit_of(kit)
-    board, at = _design(text, cubes).board, Cell.parse(cell)
+    board, at = design_of_text(text, cubes).board, Cell.parse(cell)
     wanted = set()
     for side in Side:
         beyond = at.neighbour(side)
@@ -326,62 +326,6 @@ def _parts(circuit: Circuit, point: Any) -> list[dict[str, Any]]:
     return told
 
 
-def plots_told(text: str, kit: KitLike = None, simulator: Simulator | None = None) -> list[tuple[str, bytes]]:
-    """Every plot there is to draw of a design: its title, and the PNG.
-
-    Raises:
-        InputError: the text is no layout file.
-        SimulationError, MissingLibraryError: it cannot be calculated or drawn.
-    """
-    from snapcheck.api._simulate import simulate
-    from snapcheck.simulate import plots_of
-
-    done = simulate(_design(text, kit_of(kit)), kit=kit, simulator=simulator)
-    return [(plot.title, plot.render("png")) for plot in plots_of(done.survey)]
-
-
-def design_promised(
-    text: str, kit: KitLike = None, simulator: Simulator | None = None
-) -> tuple[str, tuple[str, ...]]:
-    """The text with the figures that its board has, in bands that hold for parts within tolerance, instead
-    of those that it promised; and what could not be promised, in words.
-
-    Raises:
-        InputError: the text is no layout file.
-        SimulationError, MissingLibraryError: it cannot be calculated; says why.
-    """
-    from snapcheck.box import promise
-
-    cubes = kit_of(kit)
-    design = _design(text, cubes)
-    with solver(simulator) as own:
-        if own is None:
-            return text, (tr("Nothing is calculated: the simulator ngspice is not installed."),)
-        made = promise(design, build_circuit(design.board, cubes), own)
-    return rewritten(text, made.design, cubes), made.notes
-
-
-def adopted_told(picture: Path, kit: KitLike = None, simulator: Simulator | None = None) -> dict[str, Any]:
-    """A plan of a photographed build: ``text`` of its layout file, ``questions`` that the photo leaves open
-    (as `questions_told` has them) and ``notes``.
-
-    Raises:
-        PhotoError: the picture cannot be read.
-    """
-    from snapcheck.api._adopt import adopt
-
-    made = adopt(picture, kit=kit, simulator=simulator)
-    asked = [
-        {"place": q.place, "cells": list(q.cells), "reason": q.reason,
-         "options": [{"line": o.line} for o in q.options]}
-        for q in made.questions
-    ]  # fmt: skip
-    notes = list(made.notes)
-    if made.design.output is None:  # the first says by which option of the command line
-        notes[0] = tr("It is not clear where the signal comes out: choose that cube, and say so there.")
-    return {"text": made.layout, "questions": asked, "notes": notes}
-
-
 def card_told(text: str, kit: KitLike = None) -> dict[str, Any]:
     """What a shelf shows of a design: ``title``, ``purpose``, ``count``, ``promises`` in words.
 
@@ -391,7 +335,7 @@ def card_told(text: str, kit: KitLike = None) -> dict[str, Any]:
     from snapcheck.simulate import name_of, range_text
 
     cubes = kit_of(kit)
-    design = _design(text, cubes)
+    design = design_of_text(text, cubes)
     return {
         "title": design.title,
         "purpose": design.purpose,

@@ -187,6 +187,15 @@ def test_what_light_and_knobs_do_comes_later_and_no_verdict_before(teacher: Some
     assert "Ready to power." in late and "data-late" not in late
 
 
+def test_a_promise_that_is_not_kept_is_no_pass(teacher: Somebody) -> None:
+    here = at_work(teacher)
+    assert "Ready to power." in teacher.client.get(f"{here}/late").text
+    other = re.sub(r"(?m)^(\w+ resistor) \S+", r"\1 100k", LAMP)
+    teacher.post(here, {"step": "text", "text": other})
+    late = teacher.client.get(f"{here}/late").text
+    assert "does not do what it promises" in late and "Ready to power." not in late
+
+
 def test_without_a_simulator_it_is_said() -> None:
     told = api.design_told(LAMP)
     assert told["notes"] == ["Nothing is calculated: the simulator ngspice is not installed."]

@@ -115,7 +115,7 @@ def so_far(
         )  # fmt: skip
         another = None
         notes = () if reading is None else reading.remarks
-        if found.unlike or worth_asking(found.findings):
+        if found.unlike or worth_asking(f.severity for f in found.findings):
             others = _others(design if among is None else among, cubes)
             another = looks_like(build_circuit(board, cubes), plan, others, cubes)
         if another is not None:
@@ -135,7 +135,7 @@ def as_another_task(
         design: the plan as it was given to `check`.
         among: see `so_far`.
     """
-    if result.verdict.exit_code == 0 or not worth_asking(result.findings):
+    if result.verdict.exit_code == 0 or not worth_asking(f.severity for f in result.findings):
         return result
     others = _others(design if among is None else among, result.kit)
     found = looks_like(result.built_circuit, result.design, others, result.kit)

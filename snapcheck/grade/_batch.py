@@ -21,6 +21,7 @@ from snapcheck.grade._attempts import Attempt, attempts_of, belonging, lost_file
 from snapcheck.grade._course import Course, local_time
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._facts import Facts
+from snapcheck.grade._other_task import OtherTask, asked, other_task
 from snapcheck.grade._records import in_force
 from snapcheck.grade._rubric import points_text
 from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, with_open
@@ -340,6 +341,7 @@ class Grading:
         self._texts: dict[str, str] = {}
         self._questions: dict[tuple[str, tuple[str, ...]], tuple[Question, ...]] = {}
         self._of_key: dict[tuple[str, str], list[Entry]] = {}
+        self._others: dict[str, OtherTask | None] = {}
 
     def _set_files(self, stored: Sequence[StoredFile]) -> None:
         """The files that count: those that are there, and those that were lost."""
@@ -541,11 +543,33 @@ class Grading:
             else:
                 facts = Facts.from_json(body)
                 graded = grade(facts, self.course.rubric, self.handed(attempt, late))
+                other = self.other_task(
+                    student, task, file.sha, (file.path, *(f.path for f in attempt.others))
+                )
+                if other is not None:
+                    graded, facts = asked(other, facts, self.course.rubric)
         if facts is None:
             graded = self._only_by_hand(student, task, graded)
         more = tuple(f.path for f in attempt.others)
         at = self._handed_in(attempt)[0].isoformat()
         return Entry(student, task, graded, file.sha, file.path, at, count, late, facts, more)
+
+    def other_task(self, student: str, task: str, sha: str, paths: tuple[str, ...]) -> OtherTask | None:
+        """The other task that a picture shows, where nobody has said yet that it is meant for this one."""
+        body = self.facts.get(self.key(sha, task), {"trouble": ""}) if self.readable(sha) else {"trouble": ""}
+        settled = "total" in self.by_hand(student, task) or any(
+            (d.kind == "counts" and (d.student, d.task, d.choice) == (student, task, path))
+            or (d.kind == "belongs" and (d.subject, d.choice) == (path, f"{student}/{task}"))
+            for d in self.decisions
+            for path in paths
+        )
+        if settled or "trouble" in body:
+            return None
+        place = self.key(sha, task)
+        if place not in self._others:
+            facts, reading = Facts.from_json(body), self.readings[sha].body
+            self._others[place] = other_task(facts, reading, self.edits(sha), task, self.plans)
+        return self._others[place]
 
     def _late(self, attempt: Attempt) -> float | None:
         """Minutes after the due time."""

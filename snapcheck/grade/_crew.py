@@ -88,8 +88,6 @@ class LocalCrew:
         again: list[J] = []
         busy: dict[Future[Answer], J] = {}
         while True:
-            if self._pool is None:
-                self._pool = self._start(self.workers)
             try:
                 for job in islice(queue, 2 * self.workers - len(busy)):
                     busy[self._submit(job, again)] = job
@@ -115,8 +113,9 @@ class LocalCrew:
             again = []
 
     def _submit(self, job: J, again: list[J]) -> Future[Answer]:
-        assert self._pool is not None
         try:
+            if self._pool is None:  # only now: often there is nothing to do
+                self._pool = self._start(self.workers)
             return self._pool.submit(do, job, speech())
         except BrokenProcessPool:
             again.append(job)

@@ -11,6 +11,7 @@ from typing import Any
 from snapcheck.grade._batch import Entry, Grading, Progress, Silent
 from snapcheck.grade._course import Course
 from snapcheck.grade._crew import Crew
+from snapcheck.grade._other_task import way_out
 from snapcheck.grade._score import Grade
 from snapcheck.grade._store import Decision, Store, StoredFile
 from snapcheck.grade._work import Reader, reader_name
@@ -176,6 +177,10 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
         return [one("look", "", " ".join(entry.grade.open))]
     questions = {q.place: q for q in grading.questions(entry.sha)}
     found = []
+    other = grading.other_task(entry.student, entry.task, entry.sha, (entry.path, *entry.more))
+    if other is not None:
+        here = _choices(entry, grading, [("counts", entry.path, "", f"counts {entry.path}")])
+        found.append(one("look", "", other.said, way_out(other, entry.path), here))
     for asked in entry.facts.questions:
         question = questions.get(asked.place)
         if question is None:

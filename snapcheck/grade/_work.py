@@ -171,7 +171,7 @@ def _check(job: CheckJob) -> dict[str, Any]:
     from snapcheck.photo import reading_from_json
     from snapcheck.pipeline import check_build
 
-    design, kit = _plan(job.plan)
+    design, kit = plan_of(job.plan)
     reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
     return {"state": "checked", "body": facts_of(check_build(reading, design, kit, _simulator())).to_json()}
 
@@ -185,7 +185,7 @@ def _page(job: PageJob) -> dict[str, Any]:
     from snapcheck.pipeline import check_build
     from snapcheck.report import html_to_pdf, report_html
 
-    design, kit = _plan(job.plan)
+    design, kit = plan_of(job.plan)
     reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
     result = check_build(reading, design, kit, _simulator())
     page = report_html(result, pixels=_pixels(job), front=job.front, foot=job.foot, lang=active_language())
@@ -211,7 +211,8 @@ def _pixels(job: PageJob) -> Any:
 
 
 @lru_cache(maxsize=64)
-def _plan(plan: Plan) -> tuple[Design, Kit]:
+def plan_of(plan: Plan) -> tuple[Design, Kit]:
+    """Design and kit out of their texts; the same objects each time."""
     from snapcheck.board import design_from_text
     from snapcheck.kit import bundled_kit, parse_kit
 

@@ -8,7 +8,7 @@ stands upright between their lines; a part that couples two stages lies between 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import pairwise, zip_longest
+from itertools import zip_longest
 from xml.sax.saxutils import escape
 
 from snapcheck.board import Design, label_of, symbol_svg
@@ -24,6 +24,7 @@ from snapcheck.report._schematic_layout import (
     lay_out,
     legs_of_block,
 )
+from snapcheck.report._schematic_names import Names, letters, overlap
 from snapcheck.words import shown, tr
 
 _COLUMN, _LEVEL = 150.0, 118.0
@@ -47,33 +48,32 @@ def schematic_svg(
         circuit: what to draw.
         design: gives input and output, in the cells of the circuit; None where they are unknown.
         colours: CSS colour of each net.
-        points: test points in circles, net to number, instead of the nets' own numbers; where a block's legs
-            are joined by those numbers alone, they stay.
+        points: test points in circles, net to number, instead of the nets' own numbers; nets that lead to a
+            block are named by letters then.
     """
     if all(idle(part) for part in circuit.parts):
         return ""
     layout = lay_out(circuit, design)
     drawing = _Drawing(circuit, design, layout, colours)
-    if points is not None and not any(is_block(part) for part in circuit.parts):
+    if points is not None:
         drawing.points = points
+        joined = {net for part in circuit.parts if is_block(part) for net in part.nets.values()} - {0}
+        drawing.letters = {net: letters(number) for number, net in enumerate(sorted(joined))}
     return drawing.svg(title or tr("Circuit drawing"))
 
 
-class _Drawing:
+class _Drawing(Names):
     def __init__(
         self, circuit: Circuit, design: Design | None, layout: Layout, colours: Mapping[int, str]
     ) -> None:
+        super().__init__()
         self.circuit, self.design, self.layout, self.colours = circuit, design, layout, colours
         self.width = _LEFT * 2 + layout.columns * _COLUMN
         self.lowest = 0.0
-        self.upright: list[tuple[float, float, float]] = []
-        self.spans: dict[int, list[float]] = {}
         self.dots: dict[int, list[tuple[float, float]]] = {}
-        self.boxes: list[tuple[float, float, float, float]] = []  # of symbols and texts
         self.under: list[str] = []
         self.rims: list[str] = []
         self.over: list[str] = []
-        self.points: Mapping[int, int] | None = None
 
     def svg(self, title: str) -> str:
         for placed in self.layout.placed:
@@ -88,7 +88,7 @@ class _Drawing:
             self.lowest = max(self.lowest, *(self.y(n) for n in self.spans))
         self._idle()
         self.height = max(self.lowest, *(self.level(p.middle) + 56 for p in self.layout.placed)) + 34
-        body = "".join(lines + self.under + self._junctions() + self._net_names() + self.rims + self.over)
+        body = "".join(lines + self.under + self._junctions() + self.net_names() + self.rims + self.over)
         at_most = min(self.width, 1180)
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{self.width:g}" height="{self.height:g}" '
@@ -190,24 +190,13 @@ class _Drawing:
             for number, terminal in enumerate(sides[side]):
                 net, y = part.nets[terminal], middle - half + (number + 0.5) * step
                 self.under.append(self._line(net, x + way * wide, y, x + way * (wide + 10), y))
-                self.over.append(self._chip(net, x + way * (wide + 20), y))
+                self.over.append(self.chip(net, x + way * (wide + 20), y))
                 self.over.append(
                     f'<text x="{x + way * (wide - 5):.1f}" y="{y + 4:.1f}" font-size="{letters:.3g}" '
                     f'text-anchor="{anchor}" fill="{INK}">{escape(words[side][number])}</text>'
                 )
         self._text(x, middle - half - 8, f"{part.name} {label_of(part.cube, part.kind)}".strip(), "middle",
                    bold=True)  # fmt: skip
-
-    def _chip(self, net: int, x: float, y: float) -> str:
-        """A net's number, the same as in the net table."""
-        text = str(net)
-        width = 20 if len(text) < 2 else 28
-        return (
-            f'<rect x="{x - width / 2:.1f}" y="{y - 10:.1f}" width="{width}" height="20" rx="10" '
-            f'fill="{self.ink(net)}" stroke="{CARD}" stroke-width="2"/>'
-            f'<text x="{x:.1f}" y="{y + 4.8:.1f}" font-size="13.5" font-weight="bold" '
-            f'text-anchor="middle" fill="#fff">{text}</text>'
-        )
 
     def _reach(self, net: int, x: float, y: float, side: str) -> None:
         if net == 0:
@@ -322,6 +311,7 @@ class _Drawing:
                 f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="{CARD}" stroke="{self.ink(net)}" '
                 'stroke-width="3"/>'
             )
+            self.named.append((x - 9, y - 9, x + 9, y + 9))
             under = y > self.y(net) + 1
             self._text(x, y + 24 if under else y - 14, name, "middle", bold=True)
             self.lowest = max(self.lowest, y + 10)
@@ -344,7 +334,7 @@ class _Drawing:
         wire = (min(begin, x) + 6, level - 3, max(begin, x) - 6, level + 3)
         if begin == x:
             wire = (x - 3, min(y, level - 6), x + 3, max(y, level + 6))
-        return not any(_overlap(port, box) or _overlap(wire, box) for box in self.boxes) and not any(
+        return not any(overlap(port, box) or overlap(wire, box) for box in self.boxes) and not any(
             min(begin, x) - 10 < at < max(begin, x) + 10
             and min(y, level) - 10 < high
             and max(y, level) + 10 > low
@@ -368,39 +358,3 @@ class _Drawing:
                 if arms > 2:
                     parts.append(f'<circle cx="{x:g}" cy="{level:g}" r="5.6" fill="{self.ink(net)}"/>')
         return parts
-
-    def _free(self, xs: list[float], y: float) -> float:
-        """A place on a net's line with no wire across it."""
-        for a, b in pairwise(xs):
-            for share in (0.5, 0.35, 0.65, 0.2, 0.8):
-                at = a + (b - a) * share
-                if b - a > 44 and not any(
-                    abs(at - x) < 19 and low - 1 < y < high + 1 for x, low, high in self.upright
-                ):
-                    return at
-        return xs[0]
-
-    def _net_names(self) -> list[str]:
-        """Net numbers in small chips, the same as in the net table."""
-        parts = []
-        for net, xs in self.spans.items():
-            if self.points is not None and net not in self.points:
-                continue
-            y = self.y(net)
-            at = self._free(sorted({*xs}), y)
-            parts.append(self._chip(net, at, y) if self.points is None else _point(self.points[net], at, y))
-        return parts
-
-
-def _point(number: int, x: float, y: float) -> str:
-    """A test point's number, as on the board."""
-    return (
-        f'<circle cx="{x:.1f}" cy="{y:.1f}" r="13" fill="#fff" stroke="{INK}" stroke-width="2.6"/>'
-        f'<text x="{x:.1f}" y="{y + 5.2:.1f}" font-size="15" font-weight="bold" text-anchor="middle" '
-        f'fill="{INK}">{number}</text>'
-    )
-
-
-def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
-    """Whether two boxes (left, top, right, bottom) have something in common."""
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

@@ -7,7 +7,7 @@ common: of cubes that stand as planned, and of parts, once by kind and value, on
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -140,12 +140,9 @@ def not_listed(many: int) -> str:
     return tr("{n} differences from the plan are not listed: the circuit is another one.", n=many)
 
 
-def worth_asking(findings: Sequence[Finding]) -> bool:
-    """So much is wrong that it may be another circuit."""
-    return (
-        sum(f.severity in (Severity.DANGER, Severity.FAULT, Severity.DEVIATION) for f in findings)
-        >= _MISTAKES
-    )
+def worth_asking(found: Iterable[Severity]) -> bool:
+    """So much is wrong, by how bad each finding is, that it may be another circuit."""
+    return sum(s in (Severity.DANGER, Severity.FAULT, Severity.DEVIATION) for s in found) >= _MISTAKES
 
 
 def _dice(a: Counter[Hashable], b: Counter[Hashable]) -> float:

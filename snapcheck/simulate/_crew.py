@@ -19,7 +19,7 @@ T = TypeVar("T")
 #: more processes than this gain little: what is asked is written and read by one
 _MOST = 8
 #: with fewer specimens than this a process, starting it takes longer than it saves
-_LEAST_EACH = 100
+_LEAST_EACH = 500
 
 
 class WorkerCrew:

@@ -172,9 +172,9 @@ def cpu_s(pid: int) -> float:
 
 
 def test_memory_of_a_worker_stays_flat(tmp_path: Path) -> None:
-    """Resident memory after each of 60 photos (SNAPCHECK_BENCH_PHOTOS of them): what is taken after the first
+    """Resident memory after each of 36 photos (SNAPCHECK_BENCH_PHOTOS of them): what is taken after the first
     third is not exceeded by a tenth in the last."""
-    log, count = tmp_path / "log", int(os.environ.get("SNAPCHECK_BENCH_PHOTOS", "60"))
+    log, count = tmp_path / "log", int(os.environ.get("SNAPCHECK_BENCH_PHOTOS", "36"))
     os.environ["SNAPCHECK_TEST_LOG"] = str(log)
     crew = LocalCrew(1)
     try:

@@ -1,12 +1,13 @@
 """Start-up: quick, and nothing heavy is imported before it is needed."""
 
+import os
 import subprocess
 import sys
-import time
+from pathlib import Path
 
 import pytest
 
-from snapcheck.cli import VERBS
+from snapcheck.cli import VERBS, main
 
 HEAVY = ("numpy", "scipy", "cv2", "PySpice", "matplotlib", "networkx", "PIL", "resvg_py", "rich")
 
@@ -16,27 +17,35 @@ def run(*words: str) -> subprocess.CompletedProcess[str]:
                           check=False, timeout=60)  # fmt: skip
 
 
+@pytest.mark.bench
 def test_help_takes_at_most_a_third_of_a_second() -> None:
+    """Of processor time, which others at work hardly touch."""
     times = []
     for n in range(20):
         if n >= 5 and min(times) <= 0.3:
             break  # more than five only where it looks too slow
-        start = time.perf_counter()
+        before = os.times()
         done = run("--help")
-        times.append(time.perf_counter() - start)
+        after = os.times()
+        times.append(
+            after.children_user - before.children_user + after.children_system - before.children_system
+        )
         assert done.returncode == 0 and "exit codes" in done.stdout
-    assert min(times) <= 0.3, times
+    assert 0 < min(times) <= 0.3, times
 
 
-@pytest.mark.parametrize("verb", VERBS)
-def test_help_of_a_verb_imports_nothing_heavy(verb: str) -> None:
+def test_help_of_no_verb_imports_anything_heavy() -> None:
+    """All in one process: the first that imports something is the one that is named."""
     code = (
-        "import sys\nfrom snapcheck.cli import main\n"
-        f"try:\n    main([{verb!r}, '--help'])\n"
-        f"except SystemExit as end:\n    print(end.code, [m for m in {HEAVY!r} if m in sys.modules])\n"
+        "import sys\nfrom snapcheck.cli import VERBS, main\n"
+        "for verb in VERBS:\n"
+        "    try:\n        main([verb, '--help'])\n"
+        f"    except SystemExit as end:\n        heavy = [m for m in {HEAVY!r} if m in sys.modules]\n"
+        "        if end.code or heavy:\n            sys.exit(f'{verb}: {end.code} {heavy}')\n"
+        "    else:\n        sys.exit(f'{verb}: no help')\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.stdout.rstrip().endswith("0 []"), done.stdout[-300:] + done.stderr[-300:]
+    assert (done.returncode, done.stderr) == (0, "") and done.stdout.count("usage:") == len(VERBS)
 
 
 def test_version_and_wrong_command_lines() -> None:
@@ -63,12 +72,15 @@ def test_a_mistyped_word_is_answered_with_the_nearest(words: tuple[str, ...], me
 @pytest.mark.parametrize(
     "verb", [v for v in VERBS if v not in ("kit", "value", "guide", "new", "completion")]
 )
-def test_a_missing_file_is_named_without_a_traceback(verb: str, tmp_path) -> None:
+def test_a_missing_file_is_named_without_a_traceback(
+    verb: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     missing = str(tmp_path / "not-there.board")
     more = {
         "compare": [missing], "check": [missing], "so-far": [missing], "decide": ["--reason", "seen"],
         "export": ["audit"], "forget": ["T-101"],
     }  # fmt: skip
-    done = run(verb, missing, *more.get(verb, []))
-    assert done.returncode in range(20, 26), done.stderr
-    assert "not-there.board" in done.stdout + done.stderr and "Traceback" not in done.stderr
+    code = main([verb, missing, *more.get(verb, [])])
+    out, err = capsys.readouterr()
+    assert code in range(20, 26), err
+    assert "not-there.board" in out + err and "Traceback" not in err

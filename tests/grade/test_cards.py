@@ -11,10 +11,11 @@ import cv2
 import numpy as np
 import pytest
 from class_reader import read_class
+from here import HereCrew
 
 from snapcheck.board import svg_to_png
 from snapcheck.cli import main
-from snapcheck.grade import LocalCrew, Store, load_course, run_batch
+from snapcheck.grade import Store, load_course, run_batch
 from snapcheck.grade._card import Card, card_text
 from snapcheck.grade._cards import CODE, PAGE, code_modules, sheets_svg
 from snapcheck.simulate import is_available
@@ -138,7 +139,7 @@ def test_a_card_says_whose_picture_it_is_and_nothing_is_guessed(tmp_path: Path) 
     put("IMG_0002")
     put("IMG_0003", Card("T-999", "night-lamp"))
     put("T-102 night-lamp", Card("T-103", "night-lamp"))
-    course, crew = load_course(folder), LocalCrew(1)
+    course, crew = load_course(folder), HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_class)
         files = {f.path: f for f in store.files()}

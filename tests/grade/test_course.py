@@ -11,11 +11,12 @@ from pathlib import Path
 
 import pytest
 from class_reader import read_class
+from here import HereCrew
 from oldstore import make_old
 
 from snapcheck.csvtext import csv_text, safe_cell
 from snapcheck.errors import DataError, InputError, StoreError
-from snapcheck.grade import Entry, LocalCrew, Store, load_course, load_rubric, run_batch
+from snapcheck.grade import Entry, Store, load_course, load_rubric, run_batch
 from snapcheck.grade.out import gradebook_csv
 from snapcheck.simulate import is_available
 
@@ -45,7 +46,7 @@ def read_renamed(path: Path, data: bytes | None = None):  # type: ignore[no-unty
 
 
 def graded(folder: Path) -> tuple[dict[tuple[str, str], Entry], dict[str, str | None]]:
-    course, crew = load_course(folder), LocalCrew(1)
+    course, crew = load_course(folder), HereCrew()
     with Store(course.store) as store:
         entries = dict(run_batch(course, store, crew, reader=read_renamed).grades)
         files = {f.path: f.student for f in store.files() if not f.gone}

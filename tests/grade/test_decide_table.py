@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 from class_reader import read_class
+from here import HereCrew
 
 from snapcheck.cli import main
-from snapcheck.grade import Course, LocalCrew, Store, load_course, run_batch
+from snapcheck.grade import Course, Store, load_course, run_batch
 from snapcheck.simulate import is_available
 
 HEAD = "student,task,decision\n"
@@ -24,7 +25,7 @@ def graded(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("table") / "class"
     others = ("T-10[1-35-9]*", "T-112*", "readings")
     shutil.copytree(CLASS, folder, ignore=shutil.ignore_patterns(*others))
-    course, crew = load_course(folder), LocalCrew(1)
+    course, crew = load_course(folder), HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_class)
     crew.close()

@@ -11,9 +11,10 @@ from typing import Any
 import cv2
 import pytest
 from class_reader import read_class
+from here import HereCrew
 
 from snapcheck.cli import main
-from snapcheck.grade import LocalCrew, Store, load_course, run_batch
+from snapcheck.grade import Store, load_course, run_batch
 from snapcheck.grade._likeness import ALIKE, differing, likeness
 from snapcheck.simulate import is_available
 
@@ -67,7 +68,7 @@ def test_the_pair_of_the_sample_class_is_listed_and_nobody_accused(
 ) -> None:
     shutil.copytree(ROOT / "fixtures" / "class", tmp_path / "class")
     shutil.copytree(ROOT / "fixtures" / "designs", tmp_path / "designs")
-    course, crew = load_course(tmp_path / "class"), LocalCrew(1)
+    course, crew = load_course(tmp_path / "class"), HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_class)
     crew.close()

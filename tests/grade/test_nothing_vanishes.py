@@ -15,13 +15,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import test_course
+from here import HereCrew
 from test_course import course_folder, read_renamed
 
 from snapcheck.errors import InputError
 from snapcheck.grade import (
     Course,
     Entry,
-    LocalCrew,
     Review,
     Store,
     decide,
@@ -42,15 +43,15 @@ NAMED = 'patterns = ["{student}_{time}"]'
 
 
 def batch(folder: Path) -> Grades:
-    course, crew = load_course(folder), LocalCrew(1)
+    course, crew = load_course(folder), HereCrew()
     with Store(course.store) as store:
         entries = dict(run_batch(course, store, crew, reader=read_renamed).grades)
     crew.close()
     return entries
 
 
-def with_store(folder: Path, do: Callable[[Course, Store, LocalCrew], object]) -> object:
-    course, crew = load_course(folder), LocalCrew(1)
+def with_store(folder: Path, do: Callable[[Course, Store, HereCrew], object]) -> object:
+    course, crew = load_course(folder), HereCrew()
     with Store(course.store, create=False) as store:
         told = do(course, store, crew)
     crew.close()
@@ -109,7 +110,7 @@ def read_strict(path: Path):  # type: ignore[no-untyped-def]
 
     if not path.read_bytes().endswith((b"good", b"wrong")):
         raise PhotoError("nothing can be made out.", place=path.name)
-    return read_renamed(path)
+    return test_course.read_renamed(path)
 
 
 @pytest.mark.parametrize("harm", [gone, emptied, cut])

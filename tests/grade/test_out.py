@@ -16,10 +16,11 @@ from typing import Any
 
 import pytest
 from class_reader import read_class
+from here import HereCrew
 
 from snapcheck.cli import main
 from snapcheck.errors import DataError, InputError
-from snapcheck.grade import Course, Entry, LocalCrew, Store, decide, load_course, regrade, run_batch
+from snapcheck.grade import Course, Entry, Store, decide, load_course, regrade, run_batch
 from snapcheck.grade import out as o
 from snapcheck.grade._overview import time_svg
 from snapcheck.simulate import is_available
@@ -27,7 +28,7 @@ from snapcheck.words import active_language
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
 pytestmark = pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
-Opened = tuple[Course, Store, LocalCrew, dict[tuple[str, str], Entry]]
+Opened = tuple[Course, Store, HereCrew, dict[tuple[str, str], Entry]]
 
 
 def copied(folder: Path) -> Path:
@@ -39,7 +40,7 @@ def copied(folder: Path) -> Path:
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     course = load_course(copied(tmp_path_factory.mktemp("out")))
-    crew = LocalCrew(2)
+    crew = HereCrew()
     with Store(course.store) as store:
         result = run_batch(course, store, crew, reader=read_class)
         yield course, store, crew, dict(result.grades)
@@ -236,7 +237,7 @@ def test_a_shared_picture_stays_with_the_other(tmp_path: Path) -> None:
     shutil.copy(night / "T-104_2031-03-12T1650.jpg", night / "T-112_2031-03-12T1655.jpg")
     (folder / "readings").mkdir(exist_ok=True)
     course = load_course(folder)
-    crew = LocalCrew(1)
+    crew = HereCrew()
 
     def both(result: Any) -> Any:
         return result["T-112", "night-lamp"].grade

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 from class_reader import read_class
+from here import HereCrew
 
 from snapcheck.cli import main
-from snapcheck.grade import LocalCrew, Store, load_course, run_batch
+from snapcheck.grade import Store, load_course, run_batch
 from snapcheck.grade import out as o
 from snapcheck.simulate import is_available
 from snapcheck.words import use_language
@@ -28,7 +29,7 @@ def made(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     shutil.copytree(CLASS, folder / "class")
     shutil.copytree(CLASS.parent / "designs", folder / "designs")
     use_language(request.param)
-    crew = LocalCrew(2)
+    crew = HereCrew()
     try:
         course = load_course(folder / "class")
         with Store(course.store) as store:

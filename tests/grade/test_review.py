@@ -10,13 +10,13 @@ from typing import Any
 
 import pytest
 from class_reader import READINGS, read_class, read_covered
+from here import HereCrew
 
 from snapcheck.cli import main
 from snapcheck.decisions import with_edits
 from snapcheck.errors import InputError
 from snapcheck.grade import (
     Course,
-    LocalCrew,
     Pictures,
     Rubric,
     Store,
@@ -33,7 +33,7 @@ from snapcheck.simulate import is_available
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
 pytestmark = pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
-Opened = tuple[Course, Store, LocalCrew]
+Opened = tuple[Course, Store, HereCrew]
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
     shutil.copytree(CLASS, folder)
     shutil.copytree(CLASS.parent / "designs", folder.parent / "designs")
     course = load_course(folder)
-    crew = LocalCrew(1)
+    crew = HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_class)
         yield course, store, crew
@@ -76,7 +76,7 @@ def test_what_the_plan_has_is_offered_where_the_picture_does_not_show_it(tmp_pat
     """As one more choice, said to be the plan's; the reading still knows nothing of the plan."""
     shutil.copytree(CLASS, tmp_path / "class")
     shutil.copytree(CLASS.parent / "designs", tmp_path / "designs")
-    course, crew = load_course(tmp_path / "class"), LocalCrew(1)
+    course, crew = load_course(tmp_path / "class"), HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_covered)
         unsure = of(review(course, store, crew, reader=read_covered), "T-104")
@@ -93,7 +93,7 @@ def test_a_decision_tells_only_of_grades_that_changed(
 ) -> None:
     shutil.copytree(CLASS, tmp_path / "class")
     shutil.copytree(CLASS.parent / "designs", tmp_path / "designs")
-    course, crew = load_course(tmp_path / "class"), LocalCrew(1)
+    course, crew = load_course(tmp_path / "class"), HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_photo)
     crew.close()

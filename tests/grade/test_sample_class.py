@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from class_reader import read_class
+from here import HereCrew
 
 from snapcheck.grade import Entry, LocalCrew, Store, load_course, regrade, run_batch
 from snapcheck.simulate import is_available
@@ -58,7 +59,7 @@ def test_agrees_with_a_person(
             "cell", by="tester", subject=sha_of(entry), choice=hand["decide"], reason=hand["why"],
             student=key(hand)[0], task=key(hand)[1],
         )  # fmt: skip
-        crew = LocalCrew(1)
+        crew = HereCrew()
         entry = regrade(course, store, crew, reader=read_class)[key(hand)]
         store.take_back(number, by="tester", reason="end of the test")
         assert not regrade(course, store, crew, reader=read_class)[key(hand)].grade.final

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import sqlite3
 import subprocess
 import sys
@@ -14,11 +13,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from here import HereCrew
+from postgres import empty_database
 from quick_reader import read_quick
 from test_batch_survives import ROOT, make
 
 from snapcheck.errors import BusyError, StoreError
-from snapcheck.grade import Course, LocalCrew, Store, decide, load_course, regrade, run_batch
+from snapcheck.grade import Course, Store, decide, load_course, regrade, run_batch
 from snapcheck.simulate import is_available
 
 HERE = Path(__file__).parent
@@ -31,29 +32,13 @@ def course(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Course]:
     """A graded course of six, in a store of each kind."""
     address = ""
     if request.param == "postgresql":
-        url = os.environ.get("SNAPCHECK_TEST_POSTGRES")
-        if url is None:
-            pytest.skip("SNAPCHECK_TEST_POSTGRES names no server")
-        address = fresh_database(url)
+        address = empty_database()
     made = load_course(make(tmp_path / "course", 6), store=address)
-    crew = LocalCrew(1)
+    crew = HereCrew()
     with Store(made.store) as store:
         run_batch(made, store, crew, reader=read_quick)
     crew.close()
     yield made
-
-
-def fresh_database(url: str) -> str:
-    """The server's database without any table of ours."""
-    import sqlalchemy as sa
-
-    with Store(url):
-        pass
-    engine = sa.create_engine(url.replace("postgresql://", "postgresql+psycopg://"), poolclass=sa.NullPool)
-    with engine.begin() as c:
-        c.exec_driver_sql("DROP SCHEMA public CASCADE")
-        c.exec_driver_sql("CREATE SCHEMA public")
-    return url
 
 
 def command(course: Course, *words: str) -> list[str]:
@@ -94,7 +79,7 @@ def test_six_decide_at_once(course: Course) -> None:
     assert sorted(set(numbers)) == [1, 2, 3, 4, 5] and numbers[4] == numbers[5]
     with Store(course.store) as store:
         assert len(store.decisions()) == 5
-        crew = LocalCrew(1)
+        crew = HereCrew()
         after = regrade(course, store, crew, reader=read_quick)
         crew.close()
     assert [after[s, "light"].grade.points for s in students] == ["7"] * 6
@@ -132,7 +117,7 @@ def test_a_decision_made_while_grades_are_worked_out_is_in_them(
         return found
 
     monkeypatch.setattr(Grading, "entries", slow)
-    crew = LocalCrew(1)
+    crew = HereCrew()
     with Store(course.store) as store:
         assert run_batch(course, store, crew, reader=read_quick).grades["S0000", "light"].grade.points == "2"
         assert store.grades()["S0000", "light"]["grade"]["points"] == "2"
@@ -179,9 +164,12 @@ def test_a_server_that_goes_away_is_told_in_a_sentence(course: Course) -> None:
         pytest.skip("only where there is a server")
     import sqlalchemy as sa
 
-    kill = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid()"
+    kill = (
+        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+        "WHERE pid <> pg_backend_pid() AND datname = current_database()"
+    )
     killer = sa.create_engine(course.store.replace("postgresql://", "postgresql+psycopg://"))
-    crew = LocalCrew(1)
+    crew = HereCrew()
 
     class Kills:
         def begin(self, what: str, total: int) -> None:

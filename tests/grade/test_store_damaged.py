@@ -14,12 +14,13 @@ import sys
 from pathlib import Path
 
 import pytest
+from here import HereCrew
 from oldstore import make_old
 from quick_reader import read_quick
 from test_batch_survives import HERE, ROOT, make
 
 from snapcheck.errors import InputError, StoreError
-from snapcheck.grade import ClusterCrew, Course, LocalCrew, Store, decide, load_course, regrade, run_batch
+from snapcheck.grade import ClusterCrew, Course, Store, decide, load_course, regrade, run_batch
 from snapcheck.grade.out import check_audit, gradebook_csv, write_audit
 from snapcheck.simulate import is_available
 
@@ -31,7 +32,7 @@ DAMAGES = 300
 def graded(tmp_path_factory: pytest.TempPathFactory) -> Course:
     """A graded course with decisions."""
     course = load_course(make(tmp_path_factory.mktemp("damage") / "course", 8))
-    crew = LocalCrew(1)
+    crew = HereCrew()
     with Store(course.store) as store:
         run_batch(course, store, crew, reader=read_quick)
         for student, text in (("S0001", "points total 7"), ("S0002", "excused"), ("S0003", "remove D2")):
@@ -43,7 +44,7 @@ def graded(tmp_path_factory: pytest.TempPathFactory) -> Course:
 
 def told(course: Course) -> tuple[str, list[str]]:
     """Everything that leaves the store: grades and history. Raises StoreError."""
-    crew = LocalCrew(1)  # checks builds again whose facts cannot be found any more
+    crew = HereCrew()  # checks builds again whose facts cannot be found any more
     with Store(course.store) as store:
         csv = gradebook_csv(course, regrade(course, store, crew, reader=read_quick))
         crew.close()

@@ -93,7 +93,7 @@ def peak_MB() -> float:
 
 def main(folder: Path, form: str, count: int, read: int, seed: int) -> None:
     kit, file = bundled_kit(), folder / "picture"
-    small, large = encoded(form, 480), encoded(form, 1200)
+    small, large = encoded(form, 320), encoded(form, 1200)
     file.write_bytes(large)
     read_photo(file, kit)
     told = {"opened": 0, "refused": 0, "read": 0, "not read": 0}

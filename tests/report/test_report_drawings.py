@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -16,7 +18,7 @@ from snapcheck.pipeline import CheckResult, check_build
 from snapcheck.report import Behaviour, report_html
 from snapcheck.report._nets import net_colours
 from snapcheck.report._schematic import schematic_svg
-from snapcheck.report._schematic_layout import lay_out
+from snapcheck.report._schematic_layout import is_block, lay_out
 
 KIT = bundled_kit()
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -84,3 +86,23 @@ def test_ports_stand_clear_of_every_part(variant: samples.Variant) -> None:
     assert parts
     for x, y in ports:
         assert all(abs(x - px) > 40 or abs(y - py) > 35 for px, py in parts)
+
+
+@pytest.mark.parametrize("path", samples.CHIP_DESIGNS, ids=lambda p: p.stem)
+def test_test_points_and_what_joins_a_chip_are_told_apart(path: Path) -> None:
+    """Test points are numbers in circles, nets that lead to the chip letters; no name hides another."""
+    kit = samples.kit_for(path)
+    design = load_design(path, kit)
+    circuit = build_circuit(design.board, kit)
+    joined = {net: [p for p, _ in circuit.parts_on(net)] for net in range(1, circuit.net_count)}
+    nets = [net for net, parts in joined.items() if not all(map(is_block, parts))][:4]
+    numbers = {net: 40 + place for place, net in enumerate(nets)}
+    svg = schematic_svg(circuit, design, net_colours(circuit), points=numbers)
+    circles = re.findall(r'<circle cx="([\d.-]+)" cy="([\d.-]+)" r="13"[^>]*/><text[^>]*>(\d+)<', svg)
+    names = re.findall(
+        r'<rect x="[\d.-]+" y="([\d.-]+)"[^>]*rx="10"[^>]*/><text x="([\d.-]+)"[^>]*>(\w+)<', svg
+    )
+    assert sorted(int(c[2]) for c in circles) == sorted(numbers.values()) and nets
+    assert {n[2] for n in names} <= {"0", *"abcdefgh"} and len({n[2] for n in names}) > 3
+    places = [(float(x), float(y)) for x, y, _ in circles] + [(float(x), float(y) + 10) for y, x, _ in names]
+    assert all(math.dist(a, b) > 22 for a, b in itertools.combinations(places, 2))

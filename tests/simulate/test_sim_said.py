@@ -48,7 +48,7 @@ def test_interval_of_a_share(good, tried, low, high):
 
 
 def test_a_yield_says_of_how_many_boards_it_is(tmp_path: Path, capsys):
-    plan = Path(__file__).parents[2] / "fixtures" / "designs" / "two-lamp-flasher.board"
+    plan = Path(__file__).parents[2] / "fixtures" / "designs" / "night-lamp.board"
     assert main(["simulate", str(plan), "--tolerance", "12"]) == 0
     out = capsys.readouterr().out
     assert "of 12 boards meet the figures; of all boards" in out and "95 times of 100" in out

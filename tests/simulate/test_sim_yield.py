@@ -20,5 +20,5 @@ def test_a_slow_figure_that_is_never_met_leaves_no_yield() -> None:
     with Simulator() as simulator:
         for low, high, want in ((0.0, 1e6, 1.0), (1e5, 2e5, 0.0)):
             asked = replace(design, expectations=(replace(figure, low=low, high=high),))
-            result = simulator.tolerance(asked, build_circuit(design.board, kit), samples=20, slow_samples=4)
+            result = simulator.tolerance(asked, build_circuit(design.board, kit), samples=20, slow_samples=2)
             assert result.passed == want

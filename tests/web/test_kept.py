@@ -108,7 +108,7 @@ def test_what_waited_when_the_server_ended_is_answered_at_the_next_start(tmp_pat
 
 @pytest.fixture
 def worker() -> Iterator[Worker]:
-    worker = Worker(breakers.work, 5.0)
+    worker = Worker(breakers.work, 60.0)
     yield worker
     worker.stop()
 
@@ -121,13 +121,13 @@ def test_a_worker_that_dies_or_hangs_costs_its_job_alone(worker: Worker) -> None
     worker._limit_s = 0.5
     with pytest.raises(LostError):
         worker.do({"what": "hang"})
-    worker._limit_s = 20.0
+    worker._limit_s = 60.0
     assert worker.do({"what": "fine"})["pid"] != first
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems do not count a process's memory so")
 def test_a_worker_has_so_much_memory_and_no_more(worker: Worker) -> None:
-    worker._limit_s = 20.0
+    worker._limit_s = 60.0
     with pytest.raises(LostError):
         worker.do({"what": "eat"})
 

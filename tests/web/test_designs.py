@@ -161,6 +161,8 @@ def test_text_of_a_design_stays_text(teacher: Somebody) -> None:
     for page in (teacher.page, teacher.get("/desk/designs").text, teacher.get(f"{here}?cell={SCRIPT}").text,
                  teacher.get(f"{here}?ends=1&from={SCRIPT}&to={SCRIPT}&over={SCRIPT}").text):  # fmt: skip
         assert "<script>alert" not in page and "<img src=x" not in page
+        assert not re.search(r"<style|\sstyle=|\son[a-z]+=\"|javascript:|<script>", page)
+        assert not re.search(r"(?:href|src|action)=\"(?:https?:|//|data:)", page)
     teacher.post(f"{here}/drop")
 
 

@@ -63,6 +63,11 @@ def _exercise(name: str, file: Path, kit_file: Path | None, title: str = "") -> 
     return Exercise(name, title, design.purpose, file, kit_file, draw_svg(design.board, kit, title=""))
 
 
+def exercise_of(name: str, file: PathLike, kit: PathLike | None = None) -> Exercise:
+    """One design as something to build. Raises InputError and DataError."""
+    return _exercise(name, Path(file), None if kit is None else Path(kit))
+
+
 def course_of(folder: PathLike) -> Course:
     """A course folder, read and checked. Raises InputError and DataError."""
     from snapcheck.grade import load_course

@@ -27,6 +27,7 @@ from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, 
 from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
 from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, there_now
 from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
+from snapcheck.kit import kit_text as kit_text_of
 from snapcheck.photo import reading_from_json
 from snapcheck.words import tr
 
@@ -330,7 +331,7 @@ class Grading:
         self.unclaimed = unclaimed(stored)
         self._nobodys = {f.path for f in stored if not f.gone and f.student is None}
         self._set_files(stored)
-        kit_text = None if course.kit_file is None else course.kit_file.read_text(encoding="utf-8-sig")
+        kit_text = None if course.kit_file is None else kit_text_of(course.kit_file)
         self.plans = {
             t.name: Plan(t.design_file.name, t.design_file.read_text(encoding="utf-8-sig"), kit_text)
             for t in course.tasks

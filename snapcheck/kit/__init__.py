@@ -2,7 +2,7 @@
 
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._format import format_value
-from snapcheck.kit._load import bundled_kit, chips_kit, load_kit, parse_kit
+from snapcheck.kit._load import CHIPS, bundled_kit, chips_kit, kit_text, load_kit, parse_kit
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, lying
 from snapcheck.kit._series import (
     SERIES,
@@ -13,6 +13,7 @@ from snapcheck.kit._series import (
     neighbours,
 )
 from snapcheck.kit._side import Side
+from snapcheck.kit._taught import Taught, taught_text, untaught_text
 from snapcheck.kit._values import (
     TOLERANCE_LETTERS,
     ParsedValue,
@@ -22,6 +23,7 @@ from snapcheck.kit._values import (
 )
 
 __all__ = [
+    "CHIPS",
     "PLATE",
     "SERIES",
     "SERIES_TOLERANCE",
@@ -31,6 +33,7 @@ __all__ = [
     "Kit",
     "ParsedValue",
     "Side",
+    "Taught",
     "ValueForm",
     "bundled_kit",
     "check_limits",
@@ -39,11 +42,14 @@ __all__ = [
     "format_value",
     "in_series",
     "inner_ends",
+    "kit_text",
     "load_kit",
     "lying",
     "nearest",
     "neighbours",
     "parse_kit",
     "parse_value",
+    "taught_text",
+    "untaught_text",
     "usual_spelling",
 ]

@@ -40,6 +40,7 @@ from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCh
 from snapcheck.api._rules import rules, without_rules
 from snapcheck.api._simulate import simulate
 from snapcheck.api._solver import solver
+from snapcheck.api._teach import Slip, Teaching, primer, taught_again, teach
 
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
@@ -66,7 +67,9 @@ __all__ = [
     "Place",
     "RuleCheck",
     "Simulation",
+    "Slip",
     "SoFar",
+    "Teaching",
     "adopt",
     "as_another_task",
     "board_of",
@@ -102,6 +105,7 @@ __all__ = [
     "parts_list",
     "plan_of",
     "practice",
+    "primer",
     "questions_told",
     "read",
     "reading_of",
@@ -113,6 +117,8 @@ __all__ = [
     "so_far",
     "solver",
     "take_back",
+    "taught_again",
+    "teach",
     "waiting_places",
     "warm_up",
     "whole_box",

@@ -2,6 +2,9 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
+from snapcheck.photo._lesson import examples_of
+from snapcheck.photo._notebook import Lesson, Notebook, notebook_of, taught_by
+from snapcheck.photo._learn import Doubt, Examples, Worth
 from snapcheck.photo._open import (
     MAX_BYTES,
     Picture,
@@ -20,14 +23,21 @@ __all__ = [
     "MAX_BYTES",
     "BlankReading",
     "CubeReading",
+    "Doubt",
+    "Examples",
     "Frame",
     "LeadReading",
+    "Lesson",
+    "Notebook",
     "Picture",
     "Reading",
     "State",
     "TapReading",
+    "Worth",
+    "examples_of",
     "flatten",
     "leaves_open",
+    "notebook_of",
     "open_grey",
     "open_picture",
     "picture_of",
@@ -39,4 +49,5 @@ __all__ = [
     "reading_to_json",
     "score",
     "taken_at",
+    "taught_by",
 ]

@@ -151,13 +151,14 @@ def unpacked(taught: Taught) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         if not isinstance(about, dict):
             raise ValueError("no table")
     except (ValueError, KeyError, OSError, zipfile.BadZipFile, EOFError, RecursionError) as error:
-        raise _damaged(taught) from error
+        raise damaged(taught.name) from error
     return about, arrays
 
 
-def _damaged(taught: Taught) -> DataError:
+def damaged(name: str) -> DataError:
+    """The error that what was learnt of this artwork makes no sense."""
     return DataError(
-        tr("what was learnt of '{name}' cannot be understood.", name=taught.name),
+        tr("what was learnt of '{name}' cannot be understood.", name=name),
         way_out=tr("Take a copy of the kit that is whole, or teach it again."),
     )
 
@@ -188,7 +189,7 @@ def head_of(taught: Taught) -> Head:
         if not all(np.isfinite(a).all() for a in some.values()):
             raise ValueError("not finite")
     except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise _damaged(taught) from error
+        raise damaged(taught.name) from error
     return head
 
 

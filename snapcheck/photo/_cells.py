@@ -153,12 +153,20 @@ def _asked(views: np.ndarray, which: np.ndarray, quarters: tuple[int, ...]) -> n
 
 
 def read_symbols(
-    board: np.ndarray, rim: float, places: list[tuple[int, int]], asked: Asked = _asked
+    board: np.ndarray,
+    rim: float,
+    places: list[tuple[int, int]],
+    asked: Asked = _asked,
+    settled: Callable[[], np.ndarray] | None = None,
 ) -> Symbols:
     """Classify cells (column, row) of a flattened board with FINE pixels per cell.
 
     Every cell is looked at once; occupied ones that are not beyond doubt again upside down, and where these
     two are not sure and of one mind, in the two turns between. The views are averaged.
+
+    Args:
+        asked: what runs the network.
+        settled: says after the first view of all which cells' symbols are beyond doubt for other reasons.
     """
     crops = crops_of(board, rim, places)
     first = _answers(asked(crops, np.arange(len(places)), (0,)), 0)
@@ -178,6 +186,8 @@ def read_symbols(
 
     # what one view leaves no doubt about, taps around it included, is not looked at again
     plain = np.minimum(first[0].max(1), first[1].max(1)) > np.log(ALONE)
+    if settled is not None:
+        plain |= settled()
     plain &= np.abs(first[2]).min(1) > NO_DOUBT
     seen = (first[0][:, empty] <= np.log(0.999)) & ~plain
     look(np.nonzero(seen)[0], (2,))

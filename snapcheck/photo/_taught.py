@@ -21,7 +21,7 @@ import numpy as np
 
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit import Kit, Taught
-from snapcheck.photo._cells import Asked, Symbols, _answers, read_symbols
+from snapcheck.photo._cells import ALONE, Asked, Symbols, _answers, read_symbols
 from snapcheck.photo._nets import names, run_symbols, symbols_digest
 from snapcheck.words import tr
 
@@ -61,8 +61,9 @@ class Scale:
 def pooled(placed: np.ndarray) -> np.ndarray:
     """(n, c, 5, 5) to (n, 9 c): means over nine windows that overlap, so that a small shift changes little."""
     windows = slice(0, 2), slice(1, 4), slice(3, 5)
-    means = [placed[:, :, i, j].mean((2, 3)) for i in windows for j in windows]
-    return np.stack(means, -1).reshape(len(placed), -1)
+    rows = np.stack([placed[:, :, i].mean(2) for i in windows], 2)
+    means = np.stack([rows[..., j].mean(3) for j in windows], 3)
+    return means.reshape(len(placed), -1)
 
 
 @dataclass(frozen=True)
@@ -227,8 +228,12 @@ def read_taught(board: np.ndarray, rim: float, places: list[tuple[int, int]], ki
                 view.add(which, quarter, out[part], last[part], placed[part])
         return out
 
+    def settled() -> np.ndarray:
+        return np.any([view.beyond_doubt() for view in views], 0)
+
     plain: Asked = asked
-    return explained(read_symbols(board, rim, places, plain), [(v.head, *v.means()) for v in views])
+    seen = read_symbols(board, rim, places, plain, settled)
+    return explained(seen, [(v.head, *v.means()) for v in views])
 
 
 class _Views:
@@ -254,6 +259,11 @@ class _Views:
         log = self.log / self.count[:, None]
         far = self.far[np.arange(len(log)), log.argmax(1)] / self.count
         return np.exp(log_softmax(log * self.head.sharpness)), far
+
+    def beyond_doubt(self) -> np.ndarray:
+        """(n,) crops that this artwork explains, and where one view of them leaves no doubt."""
+        probability, far = self.means()
+        return np.asarray((far < self.head.far) & (probability.max(1) > max(ALONE, self.head.sure)))
 
 
 def explained(seen: Symbols, taught: list[tuple[Head, np.ndarray, np.ndarray]]) -> Symbols:

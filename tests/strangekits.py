@@ -115,6 +115,12 @@ def _lettered(canvas: np.ndarray, name: str, style: Style) -> None:
     cv2.line(canvas, (10, round(0.22 * TOP)), (TOP // 3, round(0.22 * TOP)), 255, pen)
 
 
+def print_of(cube: Cube, kit: Kit) -> str:
+    """What is printed on a cube with a value, in the letters that the pen has."""
+    text = format_value(cube.value, kit[cube.kind].value_form, unit=cube.unit)
+    return text.replace("Ω", "R").replace("µ", "u")
+
+
 def drawn(cube: Cube, kit: Kit, style: Style, number: int = 0) -> np.ndarray:
     """A cube's top at turn 0, (TOP, TOP, 3) uint8; `number` tells apart those that a hand drew of one kind."""
     kind = kit[cube.kind]
@@ -157,7 +163,7 @@ def drawn(cube: Cube, kit: Kit, style: Style, number: int = 0) -> np.ndarray:
     if style.form == "hollow":
         ink = ink - cv2.erode(ink, np.ones((5, 5), np.uint8))
     if kind.value_form is not ValueForm.NONE and cube.value is not None:
-        text = format_value(cube.value, kind.value_form, unit=cube.unit).replace("Ω", "R").replace("µ", "u")
+        text = print_of(cube, kit)
         (w, h), _ = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, 1.0, 2)
         k = min(0.85 * TOP / w, 0.15 * TOP / h)
         at = (round(TOP / 2 - w * k / 2), round(0.93 * TOP))

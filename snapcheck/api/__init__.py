@@ -40,7 +40,7 @@ from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCh
 from snapcheck.api._rules import rules, without_rules
 from snapcheck.api._simulate import simulate
 from snapcheck.api._solver import solver
-from snapcheck.api._teach import Slip, Teaching, primer, taught_again, teach
+from snapcheck.api._teach import Slip, Teaching, primer, taught_again, teach, text_of_kit
 
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
@@ -119,6 +119,7 @@ __all__ = [
     "take_back",
     "taught_again",
     "teach",
+    "text_of_kit",
     "waiting_places",
     "warm_up",
     "whole_box",

@@ -109,9 +109,7 @@ def primer(
     Raises:
         InputError: a kind is none of the kit, or does not fit on the plate.
     """
-    from snapcheck.api._given import kit_of
-
-    cubes = kit_of(kit)
+    cubes = kit if isinstance(kit, Kit) else parse_kit(text_of_kit(kit), _source(kit))
     if plate is not None:
         return primer_of(cubes, *plate, kinds)
     found: tuple[Board, ...] = ()
@@ -128,12 +126,11 @@ def primer(
 
 
 def text_of_kit(kit: PathLike | None) -> str:
-    """The text of a kit's file, or of one that starts from a bundled kit (None, ``chips``)."""
-    if kit is None or (os.fspath(kit) == CHIPS and not Path(kit).exists()):
-        base = "bundled" if kit is None else CHIPS
+    """The text of a kit's file, or of one that starts from a bundled kit (None, ``bundled``, ``chips``)."""
+    base = "bundled" if kit is None else os.fspath(kit)
+    if base in ("bundled", CHIPS) and not Path(base).exists():
         return f'name = "{base}-taught"\ntitle = "Cubes with our own artwork"\nbased_on = "{base}"\n'
-    given = os.fspath(kit)
-    return given if "\n" in given else kit_text(Path(given))
+    return base if "\n" in base else kit_text(Path(base))
 
 
 def teach(
@@ -152,7 +149,8 @@ def teach(
     """Learn a kit's artwork from photos of boards whose layout is known.
 
     Args:
-        kit: a TOML file's path or text; None: the bundled one, ``chips``: that with chips.
+        kit: a TOML file's path or text; None or ``bundled``: a new one on top of the bundled kit, ``chips``: of that
+            with chips.
         pictures: of the boards of `primer` for the same kit, plate and kinds, each from any side; two at least
             of each board are better than one.
         layouts: what was laid, where it was not `primer`'s boards.

@@ -52,6 +52,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "parts": ("snapcheck.cli._parts", "list what to take out of the box (CSV, HTML, PDF)"),
     "count": ("snapcheck.cli._count", "count cubes laid out in a photo against a list"),
     "paper": ("snapcheck.cli._paper", "print tiles, a plate and corner markers to cut out"),
+    "primer": ("snapcheck.cli._primer", "boards to lay and photograph, so that a kit of yours can be learnt"),
+    "teach": ("snapcheck.cli._teach", "learn a kit with artwork of its own from photos of the primer"),
     "adopt": ("snapcheck.cli._adopt", "make a plan of photos of a reference build"),
     "grade": ("snapcheck.cli._grade", "grade what a class handed in"),
     "review": ("snapcheck.cli._grade_review", "list what waits for a person, and what each choice would do"),

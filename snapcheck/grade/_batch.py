@@ -26,7 +26,7 @@ from snapcheck.grade._rubric import points_text
 from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, with_open
 from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
 from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, there_now
-from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
+from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name, reader_of
 from snapcheck.kit import kit_text as kit_text_of
 from snapcheck.photo import reading_from_json
 from snapcheck.words import tr
@@ -137,9 +137,7 @@ def run_batch(
         InputError: the submissions are not there.
         StoreError: see `Store`.
     """
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     progress = progress or Silent()
     name = reader_name(reader)
     with store.one_batch():
@@ -191,9 +189,7 @@ def regrade(
     Pictures are not opened; builds are checked again only where design, kit or a decision changed. While
     somebody else grades for long, the grades are worked out and left to them, or to the next time, to keep.
     """
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     name, progress = reader_name(reader), progress or Silent()
     with contextlib.ExitStack() as stack:
         try:

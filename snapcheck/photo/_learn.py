@@ -29,8 +29,8 @@ _SOME = 1200
 UNLIKELY, LIKELY = 0.05, 0.6
 #: share of the strongest doubt that others must reach to be told in the same round
 _ROUND_SHARE, _MOST_ROUNDS = 0.5, 3
-#: reach: this share of laid cubes lies nearer, and so much farther is allowed
-_NEAR_SHARE, _FARTHER, _STEP_SHARE = 0.98, 1.25, 0.08
+#: least spread of the logarithms of distances
+_LEAST_SPREAD = 0.35
 _SHARPNESS = np.geomspace(0.7, 4.0, 24)
 
 
@@ -144,10 +144,10 @@ def learn(
     else:
         log, far = _held_out(examples, pieces, seen, good)
     sharpness, sure, worth = _worth(examples, pieces, log, good, symmetry, seen)
-    near = far[good & np.isfinite(far)]
-    reach = float(np.quantile(near, _NEAR_SHARE)) * _FARTHER if len(near) else 1.0
+    near = np.log(np.maximum(far[good & np.isfinite(far)], 1e-6))
+    middle, spread = (float(np.median(near)), float(near.std())) if len(near) else (-1.0, 0.6)
     weights, means = _fit(examples, pieces, seen, good)
-    head = Head(pieces, scale, weights, means, reach, reach * _STEP_SHARE, sharpness, sure)
+    head = Head(pieces, scale, weights, means, middle, max(spread, _LEAST_SPREAD), sharpness, sure)
     return head, worth, tuple(doubts)
 
 

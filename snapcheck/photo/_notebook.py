@@ -131,7 +131,7 @@ def taught_by(
         for lesson in notebook.lessons
     ]
     about = {
-        "pieces": head.pieces, "far": head.far, "step": head.step, "sharpness": head.sharpness, "sure": head.sure,
+        "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure": head.sure,
         "worth": asdict(worth), "lessons": told,
     }  # fmt: skip
     coded = {f"lesson{n}": np.frombuffer(x.coded, np.uint8) for n, x in enumerate(notebook.lessons)}

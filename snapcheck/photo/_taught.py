@@ -29,10 +29,15 @@ from snapcheck.words import tr
 LEAST_PRIOR = -6.0
 #: arrays of one artwork take at most this much memory, bytes
 _MOST = 64_000_000
-#: one exchange of evidence between "like this artwork" and "not like it" counts at most e to this
+#: evidence of one cell between "like this artwork" and "not like it" counts at most e to this
 _MOST_LIKE = 12.0
+#: other artwork lies this much farther than what was taught, and is spread so much wider (logarithms; set on
+#: development styles and labelled pictures, see models/README.md)
+_OTHERS_FARTHER, _OTHERS_WIDER = 2.2, 1.3
+#: how much an empty cell's certainty speaks for the network at most: no artwork is taught what is empty
+_MOST_EMPTY = 4.0
 #: cells that each artwork is taken to have explained before, so that no share becomes nought
-_PRIOR_CELLS = 1.0
+_PRIOR_CELLS = 0.1
 _ROUNDS = 4
 
 
@@ -75,8 +80,8 @@ class Head:
         scale: of features.
         weights: (features + 1, 4 * pieces); a piece's four turns stand side by side, quarter turns clockwise.
         means: (4 * pieces, features) of what was taught.
-        far, step: squared distance from these at which a crop is as likely other artwork, and how fast that
-            changes.
+        near, spread: of the logarithm of squared distances from these, mean and standard deviation for crops of
+            this artwork that were not taught.
         sharpness: factor of the head's logits, so that its probabilities are right as often as they say.
         sure: probability of kind and turn from which on a cube of this artwork can be called read.
     """
@@ -85,8 +90,8 @@ class Head:
     scale: Scale
     weights: np.ndarray
     means: np.ndarray
-    far: float
-    step: float
+    near: float
+    spread: float
     sharpness: float
     sure: float
 
@@ -101,6 +106,16 @@ class Head:
         """(n, 4 * pieces) squared distances from what was taught."""
         cross = features @ self.means.T
         return (features**2).sum(1)[:, None] - 2 * cross + (self.means**2).sum(1)
+
+    def evidence(self, distance: np.ndarray) -> np.ndarray:
+        """(n,) how much likelier (logarithm) these distances are for this artwork than for any other."""
+        log = np.log(np.maximum(distance, 1e-6))
+        own = (log - self.near) / self.spread
+        wide = self.spread * _OTHERS_WIDER
+        other = (log - self.near - _OTHERS_FARTHER * self.spread) / wide
+        return np.asarray(
+            np.clip(np.log(_OTHERS_WIDER) + (other**2 - own**2) / 2, -_MOST_LIKE, _MOST_LIKE)
+        )
 
 
 def prior_of(out: np.ndarray, pieces: Sequence[str]) -> np.ndarray:
@@ -181,7 +196,7 @@ def head_of(taught: Taught) -> Head:
     try:
         some = {name: arrays[name].astype(np.float32) for name in _HEAD}
         pieces = tuple(str(p) for p in about["pieces"])
-        numbers = [float(about[name]) for name in ("far", "step", "sharpness", "sure")]
+        numbers = [float(about[name]) for name in ("near", "spread", "sharpness", "sure")]
         scale = Scale(*(some[name] for name in _HEAD[:5]))
         head = Head(pieces, scale, some["weights"], some["means"], *numbers)
         size = len(scale.middle) + scale.parts.shape[1]
@@ -263,7 +278,7 @@ class _Views:
     def beyond_doubt(self) -> np.ndarray:
         """(n,) crops that this artwork explains, and where one view of them leaves no doubt."""
         probability, far = self.means()
-        return np.asarray((far < self.head.far) & (probability.max(1) > max(ALONE, self.head.sure)))
+        return np.asarray((self.head.evidence(far) > 0) & (probability.max(1) > max(ALONE, self.head.sure)))
 
 
 def explained(seen: Symbols, taught: list[tuple[Head, np.ndarray, np.ndarray]]) -> Symbols:
@@ -272,9 +287,9 @@ def explained(seen: Symbols, taught: list[tuple[Head, np.ndarray, np.ndarray]]) 
     Args:
         taught: heads, each with its probabilities and distances as `_Views.means` has them.
     """
-    like = np.stack([np.clip((h.far - far) / h.step, -_MOST_LIKE, _MOST_LIKE) for h, _, far in taught], 1)
-    like = np.hstack([np.zeros((len(like), 1)), like])
-    shares, counted = np.full(like.shape[1], 1 / like.shape[1]), like.max(1) > 0
+    nothing = np.minimum(-np.log(np.maximum(1 - np.exp(seen.kind[:, -1]), 1e-9)), _MOST_EMPTY)
+    like = np.stack([nothing, *(head.evidence(far) for head, _, far in taught)], 1)
+    shares, counted = np.full(like.shape[1], 1 / like.shape[1]), like[:, 1:].max(1) > like[:, 0]
     counted |= seen.kind[:, -1] < np.log(0.5)  # empty cells speak for nobody
     for _ in range(_ROUNDS):
         weight = np.exp(log_softmax(like + np.log(shares)))
@@ -294,5 +309,13 @@ def explained(seen: Symbols, taught: list[tuple[Head, np.ndarray, np.ndarray]]) 
         best = share[np.arange(len(like)), share.sum(2).argmax(1)]
         turn += weight[:, n, None] * best / best.sum(1, keepdims=True)
         surer = np.where(weight[:, n] > 0.5, head.sure, surer)
-    kind = np.log(kind / kind.sum(1, keepdims=True) + 1e-12)
-    return replace(seen, kind=kind, turn=np.log(turn + 1e-12), kinds=kinds, surer=surer)
+    kind /= kind.sum(1, keepdims=True)
+    # where the network says the same by itself, and is surer, teaching takes nothing of that away
+    plain = np.zeros_like(kind)
+    plain[:, own] = np.exp(seen.kind)
+    rows, best_kind, best_turn = np.arange(len(kind)), plain.argmax(1), seen.turn.argmax(1)
+    alone = plain[rows, best_kind] * np.exp(seen.turn[rows, best_turn])
+    same = (kind.argmax(1) == best_kind) & (turn.argmax(1) == best_turn)
+    keep = same & (alone > kind[rows, best_kind] * turn[rows, best_turn])
+    kind[keep], turn[keep], surer[keep] = plain[keep], np.exp(seen.turn[keep]), 0.0
+    return replace(seen, kind=np.log(kind + 1e-12), turn=np.log(turn + 1e-12), kinds=kinds, surer=surer)

@@ -212,9 +212,8 @@ def _changed(
     out = np.empty_like(crops)
     down, across = np.mgrid[-0.5 : 0.5 : CROP * 1j, -0.5 : 0.5 : CROP * 1j]
     for i, crop in enumerate(crops):
-        box = boxes[i]
-        if box is not None and rng.random() < 0.6:
-            crop = _other_print(crop, box, rng)
+        if rng.random() < 0.6:
+            crop = _other_print(crop, boxes[i] or _anywhere(rng), rng)
         middle = (CROP / 2, CROP / 2)
         m = cv2.getRotationMatrix2D(middle, float(rng.normal(0, 2.0)), float(np.exp(rng.normal(0, 0.03))))
         m[:, 2] += rng.normal(0, 1.3, 2)
@@ -229,6 +228,15 @@ def _changed(
         view += rng.normal(0, rng.uniform(0, 5), view.shape)
         out[i] = np.clip(view, 0, 255)
     return out
+
+
+def _anywhere(rng: np.random.Generator) -> tuple[int, int, int, int]:
+    """A box as a print may fill, somewhere along one side: prints that are not seen as such change, too."""
+    wide, tall = int(rng.uniform(0.3, 0.8) * CROP), int(rng.uniform(0.12, 0.22) * CROP)
+    near, along = int(rng.uniform(0.08, 0.2) * CROP), int(rng.uniform(0, CROP - wide))
+    first, last = rng.choice([near, CROP - near - tall]), along
+    box = (last, int(first), last + wide, int(first) + tall)
+    return box if rng.random() < 0.5 else (box[1], box[0], box[3], box[2])
 
 
 def _other_print(

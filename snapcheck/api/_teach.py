@@ -33,14 +33,14 @@ class Slip:
 
     Attributes:
         board: number of the board, from 1. cell: of the cube on the layout.
-        laid: what the layout has there; looks_like: what the photos show.
+        laid: what the layout has there; looks_like: what the photos show; None: nothing.
         probability: how likely that is.
     """
 
     board: int
     cell: str
-    laid: Cube
-    looks_like: Cube
+    laid: Cube | None
+    looks_like: Cube | None
     probability: float
 
 
@@ -88,13 +88,17 @@ class Teaching:
             "worth": None if self.worth is None else {**asdict(self.worth), "untested": list(self.worth.untested)},
             "slips": [
                 {
-                    "board": s.board, "cell": s.cell, "laid": s.laid.kind, "laid_turn": s.laid.turn,
-                    "looks_like": s.looks_like.kind, "turn": s.looks_like.turn, "probability": s.probability,
+                    "board": s.board, "cell": s.cell, "laid": _told(s.laid), "looks_like": _told(s.looks_like),
+                    "probability": s.probability,
                 }
                 for s in self.slips
             ],
             "missing": list(self.missing),
         }  # fmt: skip
+
+
+def _told(cube: Cube | None) -> dict[str, Any] | None:
+    return None if cube is None else {"kind": cube.kind, "turn": cube.turn}
 
 
 def primer(
@@ -238,12 +242,14 @@ def _learnt(
     symmetry = {name: kind.symmetry // 90 for name, kind in kit.kinds.items() if kind.size == (1, 1)}
     taught, worth, doubts = taught_by(book, symmetry, as_laid)
     shown = {piece.split(" ")[0] for lesson in book.lessons for piece in lesson.pieces}
-    slips = _slips(doubts, len(book.lessons) - 1, boards)
+    slips = _slips(doubts, len(book.lessons) - 1, boards, kit)
     missing = tuple(k for k in kit.kinds if k not in shown)
     return Teaching(taught_text(text, [*others, taught]), book.name, len(book.lessons), worth, slips, missing)
 
 
-def _slips(doubts: Sequence[Doubt], lesson: int, boards: Sequence[Board]) -> tuple[Slip, ...]:
+def _slips(
+    doubts: Sequence[Doubt], lesson: int, boards: Sequence[Board], kit: Kit
+) -> tuple[Slip, ...]:
     """Doubts about the last lesson, told in the layout's own cells and turns."""
     slips = []
     for doubt in doubts:
@@ -251,8 +257,9 @@ def _slips(doubts: Sequence[Doubt], lesson: int, boards: Sequence[Board]) -> tup
         if int(number) != lesson or not boards:
             continue
         board = boards[int(board_name) - 1]
-        laid = next(cube for anchor, cube in board.cubes.items() if str(anchor) == cell)
-        turned = doubt.likely_quarter - doubt.quarter + laid.turn // 90
-        looks = Cube(doubt.likely.split(" ")[0], turned % 4 * 90)
+        laid = next((cube for anchor, cube in board.cubes.items() if str(anchor) == cell), None)
+        turned = doubt.likely_quarter - doubt.quarter + (laid.turn // 90 if laid else 0)
+        kind = doubt.likely.split(" ")[0]
+        looks = Cube(kind, turned % 4 * 90) if kind in kit else None
         slips.append(Slip(int(board_name), cell, laid, looks, round(doubt.probability, 4)))
     return tuple(slips)

@@ -14,6 +14,7 @@ from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
     from snapcheck.api import Teaching
+    from snapcheck.board import Cube
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("kit", metavar="KIT", help="the kit's file (TOML); 'bundled' or 'chips': a new one on top")
@@ -66,10 +67,9 @@ def _tell(learnt: Teaching, out: Path) -> None:
     for slip in learnt.slips:
         say(
             tr(
-                "Board {board}, {cell}: {laid} turned {turn}° is laid there? It looks like {looks} turned {other}°. It "
-                "was not learnt: lay it right and teach again, or say --as-laid {board}:{cell}.",
-                board=slip.board, cell=slip.cell, laid=slip.laid.kind, turn=slip.laid.turn,
-                looks=slip.looks_like.kind, other=slip.looks_like.turn,
+                "Board {board}, {cell}: the layout has {laid}; the photos show {looks}. It was not learnt: lay it right "
+                "and teach again, or say --as-laid {board}:{cell}.",
+                board=slip.board, cell=slip.cell, laid=_words(slip.laid), looks=_words(slip.looks_like),
             )
         )  # fmt: skip
     if learnt.missing:
@@ -94,3 +94,7 @@ def _tell(learnt: Teaching, out: Path) -> None:
             else tr("Not good enough to grade with: teach with more photos, or clearer ones, and look at every build.")
         )
     say(tr("Use it with --kit {file}", file=out))
+
+
+def _words(cube: Cube | None) -> str:
+    return tr("nothing") if cube is None else tr("{kind} turned {turn}°", kind=cube.kind, turn=cube.turn)

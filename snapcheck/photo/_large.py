@@ -53,14 +53,17 @@ def large_cubes(
                 seen = [float(prob[i, k] * turns[i, turn // 90]) for i, k in cells if i is not None]
                 mean = float(np.exp(np.log(np.maximum(seen, 1e-12)).mean()))
                 if mean > _STANDS:
+                    # its cells bear each other out, though not independently: half of what they say together
+                    odds = np.clip(seen, 1e-4, 1 - 1e-4)
+                    joint = float(np.log(odds / (1 - odds)).sum() / 2)
                     value = kind.values[0] if len(kind.values) == 1 else None
-                    found.append((mean, min(seen), Cell(y, x), Cube(kind.name, turn, value, size=kind.size)))
+                    found.append((mean, 1 / (1 + float(np.exp(-joint))), Cell(y, x), Cube(kind.name, turn, value, size=kind.size)))
     taken: set[Cell] = set()
     cubes: dict[Cell, CubeReading] = {}
-    for _, least, anchor, cube in sorted(found, key=lambda f: -f[0]):
+    for _, p, anchor, cube in sorted(found, key=lambda f: -f[0]):
         if not taken & set(cube.cells(anchor)):
             taken |= set(cube.cells(anchor))
-            cubes[anchor] = _reading(cube, least, kit)
+            cubes[anchor] = _reading(cube, p, kit)
     return cubes
 
 

@@ -14,12 +14,14 @@ import cv2
 import numpy as np
 
 from snapcheck.photo._cells import CROP, SPAN, _answers
-from snapcheck.photo._nets import calibration, run_symbols
+from snapcheck.photo._nets import calibration, names, run_symbols
 from snapcheck.photo._taught import Head, Scale, log_softmax, pooled, prior_of, turned_back
 from snapcheck.watch import stop_if_asked
 
+#: the piece that a free cell shows
+EMPTY = names()[0][-1]
 #: changed views of each crop and turn, beside the crop itself
-CHANGED = 4
+CHANGED = 3
 PARTS = 192
 #: weight of the weights' squares; with it, steps until the fit is good enough (more change nothing measured)
 _RIDGE, _STEPS = 1e-5, 60
@@ -93,7 +95,7 @@ class Worth:
     """What cross-validation says of a head.
 
     Attributes:
-        tested: crops that were read by heads which had not seen their cube. right: kind and turn right.
+        tested: crops that were read by heads which had not seen their cube (free cells are not counted). right: kind and turn right.
         sure: called read. silent: called read, and wrong. expected: silent errors expected among `sure`, by
             their own probabilities.
         at_most: share of `sure` that is wrong at most, with 95 % confidence (Clopper and Pearson 1934).
@@ -129,7 +131,7 @@ def learn(
         symmetry: of kinds: quarter turns that change nothing (1, 2 or 4).
         as_laid: places that are known to be laid as said.
     """
-    pieces = tuple(dict.fromkeys(examples.pieces))
+    pieces, symmetry = tuple(dict.fromkeys(examples.pieces)), {**symmetry, EMPTY: 1}
     scale, seen = _look(examples, pieces)
     doubts: list[Doubt] = []
     good = np.ones(len(examples.pieces), bool)
@@ -408,9 +410,10 @@ def _worth(
     from snapcheck.photo._score import at_most
 
     floor = float(calibration()["symbol_threshold"])
+    good = good & (np.array(examples.pieces) != EMPTY)
     tested = good & np.isfinite(log[:, 0])
-    untested = tuple(sorted({_cube_of(p) for p, t in zip(examples.pieces, tested, strict=True) if not t}
-                            - {_cube_of(p) for p, t in zip(examples.pieces, tested, strict=True) if t}))
+    known = {_cube_of(p) for p, t in zip(examples.pieces, tested, strict=True) if t}
+    untested = tuple(sorted({_cube_of(p) for p in examples.pieces} - known - {EMPTY}))
     if not tested.any():
         return 1.0, 1.0, Worth(0, 0, 0, 0, 0.0, 1.0, untested, 0)
     part = examples.some(tested)

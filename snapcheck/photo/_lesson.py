@@ -12,7 +12,7 @@ from snapcheck.errors import PhotoError
 from snapcheck.kit import Kit
 from snapcheck.photo._cells import FINE, _answers, crops_of, flatten
 from snapcheck.photo._large import pieces_of
-from snapcheck.photo._learn import Examples
+from snapcheck.photo._learn import EMPTY, Examples
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import names, run
 from snapcheck.photo._open import Picture
@@ -81,16 +81,15 @@ def examples_of(
             place=name,
             way_out=tr("Take the photo with the layout's upper edge up."),
         )
-    labels = _labels(list(boards.values())[number], kit, quarter)
-    board_name = list(boards)[number]
-    use = [i for i, (x, y) in enumerate(places) if (y, x) in labels]
-    told = [labels[places[i][1], places[i][0]] for i in use]
+    board_name, board_of_it = list(boards.items())[number]
+    labels = _labels(board_of_it, kit, quarter)
+    told = [labels.get((y, x)) or _free(board_of_it, x, y, quarter) for x, y in places]
     examples = Examples(
-        crops[use],
+        crops,
         tuple(piece for piece, _, _ in told),
         np.array([q for _, q, _ in told]),
         tuple(f"{board_name} {anchor}" for _, _, anchor in told),
-        np.full(len(use), photo),
+        np.full(len(told), photo),
     )
     return Shown(number, quarter, examples)
 
@@ -110,16 +109,27 @@ def _labels(board: Board, kit: Kit, quarter: int) -> Labels:
     return labels
 
 
+def _free(board: Board, x: int, y: int, quarter: int) -> tuple[str, int, Cell]:
+    """A free cell, as `_labels` tells of others; column and row in the photo."""
+    wide, high = (board.columns, board.rows) if quarter % 2 == 0 else (board.rows, board.columns)
+    for _ in range(quarter):  # counterclockwise
+        x, y, wide, high = y, wide - 1 - x, high, wide
+    return EMPTY, 0, Cell(y, x)
+
+
 def _fit(
     labels: Labels, places: Sequence[tuple[int, int]], kind: np.ndarray, turn: np.ndarray
 ) -> tuple[float, float]:
     """How well labels explain what the network sees: log probability, and the share of cells that are free or not
-    as they say."""
+    as they say. The network does not know parts of larger cubes: these say nothing."""
     kinds = names()[0]
     score, right = 0.0, 0
     for i, (x, y) in enumerate(places):
         label = labels.get((y, x))
         empty = float(kind[i, -1])
+        if label is not None and " " in label[0]:
+            right += 1
+            continue
         right += (label is None) == (empty > np.log(0.5))
         if label is None:
             score += max(empty, _LEAST)

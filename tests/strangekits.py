@@ -1,8 +1,9 @@
 """Kits in artwork that no network was trained on, laid on a plate and "photographed" (see `paperphoto`).
 
-A style redraws the symbols of `snapcheck.board` with another pen, in other colours, by a shaking hand, as letters
-or as made-up signs; `STYLES` names them. Those in `TO_TUNE` were looked at while teaching was designed; the others
-are for reporting alone. How much two photos teach of each: models/train/taught_kits.py.
+A style redraws the symbols of `snapcheck.board` with another pen, in other colours, by a shaking hand, as
+letters
+or as made-up signs; `STYLES` names them. Those in `TO_TUNE` were looked at while teaching was designed; the
+others are for reporting alone. How much two photos teach of each: models/train/taught_kits.py.
 """
 
 from __future__ import annotations
@@ -32,8 +33,8 @@ class Style:
     Attributes:
         pen: width of a line, in hundredths of a cube. ink, top: colours (blue, green, red).
         shake: how far a line strays, in hundredths of a cube; each cube strays in its own way.
-        form: `lines` of the symbol, `hollow` (their outline), `dashes`, `letters` (a word in a box), or `signs`
-            (strokes made up for each kind, like nothing that is drawn anywhere).
+        form: `lines` of the symbol, `hollow` (their outline), `dashes`, `letters` (a word in a box), or
+        `signs` (strokes made up for each kind, like nothing that is drawn anywhere).
         size, at: of the drawing on the top: scale, and where its middle is moved, in hundredths.
         ground: pattern of the top: `plain`, `stripes`, `dots`, `panel`, `frame`.
         families: colours of the top by kind, beside `top`.
@@ -122,7 +123,8 @@ def print_of(cube: Cube, kit: Kit) -> str:
 
 
 def drawn(cube: Cube, kit: Kit, style: Style, number: int = 0) -> np.ndarray:
-    """A cube's top at turn 0, (TOP, TOP, 3) uint8; `number` tells apart those that a hand drew of one kind."""
+    """A cube's top at turn 0, (TOP, TOP, 3) uint8; `number` tells apart those that a hand drew of one
+    kind."""
     kind = kit[cube.kind]
     rng = np.random.default_rng(zlib.crc32(f"{kind.name} {number}".encode()))
     ink = np.zeros((TOP, TOP), np.uint8)
@@ -197,9 +199,10 @@ def laid(board: Board, kit: Kit, style: Style, rng: np.random.Generator) -> np.n
         shadow = cv2.warpAffine(whole, lower - here, part.shape[1::-1])
         shadow = cv2.GaussianBlur(shadow, (0, 0), 4)[..., None]
         there = cv2.warpAffine(whole, m - here, part.shape[1::-1])[..., None]
-        part[:] = part * (1 - 0.45 * shadow) * (1 - there) + cv2.warpAffine(
-            top, m - here, part.shape[1::-1]
-        ) * there
+        part[:] = (
+            part * (1 - 0.45 * shadow) * (1 - there)
+            + cv2.warpAffine(top, m - here, part.shape[1::-1]) * there
+        )
     return page
 
 
@@ -215,7 +218,8 @@ def random_board(kit: Kit, rng: np.random.Generator, columns: int = 8, rows: int
 def photo(
     board: Board, kit: Kit, style: Style, seed: int, tilt: float = 10.0, quarter: int = 0
 ) -> np.ndarray:
-    """A picture of the board, (1500, 2000, 3) uint8 blue green red; `quarter`: turned clockwise by quarters."""
+    """A picture of the board, (1500, 2000, 3) uint8 blue green red; `quarter`: turned clockwise by
+    quarters."""
     rng = np.random.default_rng(seed)
     flat = np.ascontiguousarray(np.rot90(laid(board, kit, style, rng), -quarter))
     return photographed(flat, rng, float(rng.uniform(0, tilt)), (2000, 1500))

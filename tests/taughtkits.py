@@ -2,9 +2,12 @@
 
     python tests/taughtkits.py [STYLE...] [--boards 20] [--photos 2]     # default: the styles for reporting
 
-For each style the primer's board is laid with cubes of any value, photographed from two sides, and taught; then other
-boards, of other pictures, are read with the plain and with the taught kit. Cells: kind and turn right, of all cubes.
-Boards: every cell's kind and turn right, and nothing seen where nothing is (leads and prints are counted apart).
+For each style the primer's board is laid with cubes of any value, photographed from two sides, and taught;
+then other
+boards, of other pictures, are read with the plain and with the taught kit. Cells: kind and turn right, of
+all cubes.
+Boards: every cell's kind and turn right, and nothing seen where nothing is (leads and prints are counted
+apart).
 """
 
 from __future__ import annotations
@@ -108,14 +111,17 @@ def measure(style: str, boards: int, photos: int) -> dict[str, Counter[str]]:
     w = learnt.worth
     assert w is not None
     print(
-        f"{style}: taught in {seconds:.0f} s, {len(learnt.text) / 1e6:.1f} MB; cross-validation {w.right}/{w.tested}, "
+        f"{style}: taught in {seconds:.0f} s, {len(learnt.text) / 1e6:.1f} MB; cross-validation "
+        f"{w.right}/{w.tested}, "
         f"sure {w.sure}, silent {w.silent}; good enough {learnt.good_enough}; slips {len(learnt.slips)}"
     )
     for name, t in totals.items():
         n = t["cells"]
         print(
-            f"  {name:6} cells {t['right']}/{n} ({t['right'] / n:.2%}), boards {t['perfect']}/{t['boards']}, failed "
-            f"{t['failed']}, read {t['read']}, silent {t['silent']}, values {t['values right']}/{t['values']}, "
+            f"  {name:6} cells {t['right']}/{n} ({t['right'] / n:.2%}), boards "
+            f"{t['perfect']}/{t['boards']}, failed "
+            f"{t['failed']}, read {t['read']}, silent {t['silent']}, values "
+            f"{t['values right']}/{t['values']}, "
             f"silent values {t['silent values']}, {t['ms'] / t['boards']:.0f} ms",
             flush=True,
         )
@@ -135,8 +141,10 @@ def main() -> None:
             every[name] += total
     for name, t in every.items():
         print(
-            f"all {name}: cells {t['right']}/{t['cells']} ({t['right'] / t['cells']:.3%}), boards {t['perfect']}/"
-            f"{t['boards']}, silent {t['silent']} of {t['read']} (at most {score.at_most(t['silent'], t['read']):.2%})"
+            f"all {name}: cells {t['right']}/{t['cells']} ({t['right'] / t['cells']:.3%}), boards "
+            f"{t['perfect']}/"
+            f"{t['boards']}, silent {t['silent']} of {t['read']} (at most "
+            f"{score.at_most(t['silent'], t['read']):.2%})"
         )
 
 

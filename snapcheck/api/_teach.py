@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 #: plates that a primer is made for where none is named: the first on which all fits
 _PLATES = ((6, 5), (8, 6), (9, 7), (10, 7), (12, 9))
-#: what a kit must reach in cross-validation to be graded with: kind and turn right, called read (heads there have
-#: seen half of what the one that is kept has)
+#: what a kit must reach in cross-validation to be graded with: kind and turn right, called read (heads there
+#: have seen half of what the one that is kept has)
 GOOD_RIGHT, GOOD_SURE = 0.96, 0.65
 
 
@@ -68,7 +68,11 @@ class Teaching:
         """Whether builds of this artwork can be graded without a person looking at each."""
         w = self.worth
         return bool(
-            w and w.tested and w.right >= GOOD_RIGHT * w.tested and w.sure >= GOOD_SURE * w.tested and not w.silent
+            w
+            and w.tested
+            and w.right >= GOOD_RIGHT * w.tested
+            and w.sure >= GOOD_SURE * w.tested
+            and not w.silent
         )
 
     def save(self, path: PathLike) -> None:
@@ -81,15 +85,18 @@ class Teaching:
         """As ``snapcheck teach --json`` prints it."""
         from dataclasses import asdict
 
+        worth = None
+        if self.worth is not None:
+            worth = {**asdict(self.worth), "untested": list(self.worth.untested)}
         return {
             "name": self.name,
             "lessons": self.lessons,
             "good_enough": self.good_enough,
-            "worth": None if self.worth is None else {**asdict(self.worth), "untested": list(self.worth.untested)},
+            "worth": worth,
             "slips": [
                 {
-                    "board": s.board, "cell": s.cell, "laid": _told(s.laid), "looks_like": _told(s.looks_like),
-                    "probability": s.probability,
+                    "board": s.board, "cell": s.cell, "laid": _told(s.laid),
+                    "looks_like": _told(s.looks_like), "probability": s.probability,
                 }
                 for s in self.slips
             ],
@@ -154,10 +161,10 @@ def teach(
     """Learn a kit's artwork from photos of boards whose layout is known.
 
     Args:
-        kit: a TOML file's path or text; None or ``bundled``: a new one on top of the bundled kit, ``chips``: of that
-            with chips.
-        pictures: of the boards of `primer` for the same kit, plate and kinds, each from any side; two at least
-            of each board are better than one.
+        kit: a TOML file's path or text; None or ``bundled``: a new one on top of the bundled kit, ``chips``:
+        of that with chips.
+        pictures: of the boards of `primer` for the same kit, plate and kinds, each from any side; two at
+        least of each board are better than one.
         layouts: what was laid, where it was not `primer`'s boards.
         plate, kinds: as given to `primer`.
         name: of the artwork; one that the kit has learnt already learns more. Usual: the kit's name.
@@ -175,8 +182,10 @@ def teach(
     text = text_of_kit(kit)
     cubes = parse_kit(text, _source(kit))
     if not pictures:
-        raise InputError(tr("no photo is given."), way_out=tr("Give two photos of the layout, from two sides."))
-    boards = [board_of(b, cubes)[0] for b in layouts] or list(primer(cubes, plate=plate, kinds=kinds))
+        raise InputError(
+            tr("no photo is given."), way_out=tr("Give two photos of the layout, from two sides.")
+        )
+    boards = [board_of(b, cubes)[0].board for b in layouts] or list(primer(cubes, plate=plate, kinds=kinds))
     named = {str(n): board for n, board in enumerate(boards, 1)}
     known = {t.name: t for t in cubes.taught}
     called = name or cubes.name
@@ -216,7 +225,9 @@ def taught_again(
     called = name or (next(iter(known)) if len(known) == 1 else "")
     if called not in known:
         raise InputError(
-            tr("the kit was not taught '{name}'.", name=called) if known else tr("the kit was not taught anything."),
+            tr("the kit was not taught '{name}'.", name=called)
+            if known
+            else tr("the kit was not taught anything."),
             place=_source(kit),
             way_out=tr("Accepted for --name: {names}.", names=", ".join(known)) if known else "",
         )
@@ -247,9 +258,7 @@ def _learnt(
     return Teaching(taught_text(text, [*others, taught]), book.name, len(book.lessons), worth, slips, missing)
 
 
-def _slips(
-    doubts: Sequence[Doubt], lesson: int, boards: Sequence[Board], kit: Kit
-) -> tuple[Slip, ...]:
+def _slips(doubts: Sequence[Doubt], lesson: int, boards: Sequence[Board], kit: Kit) -> tuple[Slip, ...]:
     """Doubts about the last lesson, told in the layout's own cells and turns."""
     slips = []
     for doubt in doubts:

@@ -1,11 +1,15 @@
-"""Boards to be laid once, so that a kit can be learnt from their photos: every kind in two turns, and mixed so that
-a slip in laying shows: like cubes lie apart, and no other way round, nor a row or column too far, looks alike."""
+"""Boards to be laid once, so that a kit can be learnt from their photos: every kind in two turns, and mixed
+so that
+a slip in laying shows: like cubes lie apart, and no other way round, nor a row or column too far, looks
+alike."""
 
 from __future__ import annotations
 
 import random
 import zlib
 from collections.abc import Iterable, Sequence
+
+import numpy as np
 
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.errors import InputError
@@ -55,7 +59,7 @@ def _lots(kinds: Sequence[Kind], room: int, rng: random.Random) -> list[list[Cub
     whole = sum(c.size[0] * c.size[1] for _, _, c in cubes)
     few = any(kind.count is not None and kind.count < TIMES for kind in kinds)
     lots: list[list[Cube]] = [[] for _ in range(max(-(-whole // max(room, 1)), TIMES if few else 1))]
-    for n, kind, cube in cubes:
+    for _, kind, cube in cubes:
         once = kind.count is not None and kind.count < TIMES
         order = sorted(lots, key=lambda lot: sum(c.size[0] * c.size[1] for c in lot))
         mine = [lot for lot in order if not once or all(c.kind != kind.name for c in lot)] or order
@@ -68,8 +72,11 @@ def _laid(lot: list[Cube], columns: int, rows: int, rng: random.Random) -> Board
     best: tuple[float, Board] | None = None
     for _ in range(_TRIES):
         board = _at_random(lot, columns, rows, rng)
-        if board is not None and (best is None or likeness(board) < best[0]):
-            best = likeness(board), board
+        if board is None:
+            continue
+        alike = likeness(board)
+        if best is None or alike < best[0]:
+            best = alike, board
     if best is None:
         raise InputError(
             tr("the cubes do not fit on a plate of {columns} by {rows}.", columns=columns, rows=rows),
@@ -80,19 +87,16 @@ def _laid(lot: list[Cube], columns: int, rows: int, rng: random.Random) -> Board
 
 def _at_random(lot: list[Cube], columns: int, rows: int, rng: random.Random) -> Board | None:
     cubes: dict[Cell, Cube] = {}
-    free = [Cell(r, c) for r in range(rows) for c in range(columns)]
+    free = {Cell(r, c) for r in range(rows) for c in range(columns)}
     for cube in lot:
-        across, down = cube.lies
-        places = [
-            c for c in free
-            if c.column + across <= columns and c.row + down <= rows and set(cube.cells(c)) <= set(free)
-        ]  # fmt: skip
-        apart = [c for c in places if all(cubes[a].kind != cube.kind for a in cubes if _near(a, c))]
+        places = sorted(c for c in free if not cube.large or free.issuperset(cube.cells(c)))
+        like = [a for a, other in cubes.items() if other.kind == cube.kind]
+        apart = [c for c in places if not any(_near(a, c) for a in like)]
         if not places:
             return None
         anchor = rng.choice(apart or places)
         cubes[anchor] = cube
-        free = [c for c in free if c not in cube.cells(anchor)]
+        free.difference_update(cube.cells(anchor))
     return Board(columns, rows, dict(sorted(cubes.items())))
 
 
@@ -101,27 +105,19 @@ def _near(a: Cell, b: Cell) -> bool:
 
 
 def likeness(board: Board) -> float:
-    """How much of a board can be taken for it turned round or laid a row or column too far: the largest share of
-    cells that show the same then (0..1)."""
-    shown = {c: cube.kind for a, cube in board.cubes.items() for c in cube.cells(a)}
-    every = [Cell(r, c) for r in range(board.rows) for c in range(board.columns)]
+    """How much of a board can be taken for it turned round or laid a row or column too far: the largest
+    share of cells that show the same then (0..1)."""
+    number = {name: n for n, name in enumerate(sorted({q.kind for q in board.cubes.values()}), 1)}
+    shown = np.zeros((board.rows, board.columns), int)
+    for anchor, cube in board.cubes.items():
+        for cell in cube.cells(anchor):
+            shown[cell.row, cell.column] = number[cube.kind]
     most = 0.0
     for quarter in range(4) if board.columns == board.rows else (0, 2):
-        for down in (-1, 0, 1):
-            for right in (-1, 0, 1):
-                if (quarter, down, right) == (0, 0, 0):
-                    continue
-                same = 0
-                for cell in every:
-                    turned = turned_cell(cell, board.columns, board.rows, quarter)
-                    same += shown.get(cell) == shown.get(Cell(turned.row + down, turned.column + right))
-                most = max(most, same / len(every))
+        around = np.pad(np.rot90(shown, quarter), 1)
+        for down in range(3):
+            for right in range(3):
+                if (quarter, down, right) != (0, 1, 1):
+                    laid = around[down : down + board.rows, right : right + board.columns]
+                    most = max(most, float((laid == shown).mean()))
     return most
-
-
-def turned_cell(cell: Cell, columns: int, rows: int, quarter: int) -> Cell:
-    """Where a cell of a plate comes to lie when the plate is turned clockwise by quarters."""
-    for _ in range(quarter % 4):
-        cell = Cell(cell.column, rows - 1 - cell.row)
-        columns, rows = rows, columns
-    return cell

@@ -19,8 +19,12 @@ def add_primer(parser: argparse.ArgumentParser) -> None:
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("kit", nargs="?", default="bundled", metavar="KIT", help="the kit's file (TOML), 'bundled' or 'chips'")
-    parser.add_argument("-o", "--out", default=".", metavar="FOLDER", help="where the layouts go (default: here)")
+    parser.add_argument(
+        "kit", nargs="?", default="bundled", metavar="KIT", help="the kit's file (TOML), 'bundled' or 'chips'"
+    )
+    parser.add_argument(
+        "-o", "--out", default=".", metavar="FOLDER", help="where the layouts go (default: here)"
+    )
     add_primer(parser)
 
 
@@ -50,7 +54,8 @@ def run(args: argparse.Namespace) -> int:
         say(shown(path))
     say(
         tr(
-            "{cubes} cubes on {boards} boards of {columns} by {rows}. Lay each as drawn, leave free cells free, and "
+            "{cubes} cubes on {boards} boards of {columns} by {rows}. Lay each as drawn, leave free "
+            "cells free, and "
             "take two photos of it from two sides; then: snapcheck teach {kit} PHOTO...",
             cubes=cubes, boards=len(boards), columns=boards[0].columns, rows=boards[0].rows,
             kit=args.kit,

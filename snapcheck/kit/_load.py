@@ -120,7 +120,10 @@ class _Reader(TableReader):
             self.fail(
                 "kind", tr("is missing: the kit has no kinds."), tr("Add at least one table [kind.NAME].")
             )
-        taught = tuple(self.taught(t, f"taught[{n}]") for n, t in enumerate(self.tables(data.get("taught", []), "taught")))
+        taught = tuple(
+            self.taught(t, f"taught[{n}]")
+            for n, t in enumerate(self.tables(data.get("taught", []), "taught"))
+        )
         names = self.text(data["name"], "name"), self.text(data["title"], "title")
         return Kit(*names, kinds, self.source, taught)
 
@@ -137,7 +140,9 @@ class _Reader(TableReader):
                 tr("{form} is not known to this version.", form=brief(table["form"])),
                 tr("Use the snapcheck that wrote it, or teach the kit again."),
             )
-        name, network, digest, text = (self.text(table[k], f"{key}.{k}") for k in ("name", "network", "digest", "data"))
+        name, network, digest, text = (
+            self.text(table[k], f"{key}.{k}") for k in ("name", "network", "digest", "data")
+        )
         data = bytes_of(text, digest)
         if data is None:
             self.fail(f"{key}.data", tr("what was learnt from photos is damaged."), again)

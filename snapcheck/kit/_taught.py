@@ -54,7 +54,7 @@ def taught_text(text: str, taught: Iterable[Taught]) -> str:
     for one in taught:
         coded = base64.b64encode(one.data).decode("ascii")
         lines = "\n".join(coded[i : i + _WIDTH] for i in range(0, len(coded), _WIDTH))
-        name = one.name.replace("\\", "").replace('"', "")
+        name = "".join(c for c in one.name if c.isprintable() and c not in '"\\')
         parts.append(
             f'[[taught]]\nname = "{name}"\nform = {FORM}\nnetwork = "{one.network}"\n'
             f'digest = "{digest_of(one.data)}"\ndata = """\n{lines}\n"""\n'

@@ -198,7 +198,8 @@ def read_symbols(
     kind, turn = sums[0], sums[1]
     kind = kind - np.log(np.exp(kind).sum(1, keepdims=True))
     turn = turn - np.log(np.exp(turn).sum(1, keepdims=True))
-    return Symbols(kind, turn, *sums[2:])
+    taps, text, box, two, loose = sums[2:]
+    return Symbols(kind, turn, taps, text, box, two, loose)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,8 @@ from snapcheck.photo._nets import calibration
 from snapcheck.photo._reading import CubeReading, State
 from snapcheck.words import tr
 
-#: probability of its turn and pieces (their geometric mean) from which on a large cube is taken to stand there
+#: probability of its turn and pieces (their geometric mean) from which on a large cube is taken to stand
+#: there
 _STANDS = 0.4
 
 
@@ -34,9 +35,7 @@ def pieces_of(kind: Kind, turn: int) -> Iterator[tuple[int, int, str]]:
             yield r, c, piece_name(kind, row, column)
 
 
-def large_cubes(
-    places: list[tuple[int, int]], s: Symbols, kit: Kit
-) -> dict[Cell, CubeReading]:
+def large_cubes(places: list[tuple[int, int]], s: Symbols, kit: Kit) -> dict[Cell, CubeReading]:
     """The large cubes that were taught and are seen, by the upper left of their cells."""
     number = {place: i for i, place in enumerate(places)}
     prob, turns = np.exp(s.kind), np.exp(s.turn)
@@ -57,7 +56,14 @@ def large_cubes(
                     odds = np.clip(seen, 1e-4, 1 - 1e-4)
                     joint = float(np.log(odds / (1 - odds)).sum() / 2)
                     value = kind.values[0] if len(kind.values) == 1 else None
-                    found.append((mean, 1 / (1 + float(np.exp(-joint))), Cell(y, x), Cube(kind.name, turn, value, size=kind.size)))
+                    found.append(
+                        (
+                            mean,
+                            1 / (1 + float(np.exp(-joint))),
+                            Cell(y, x),
+                            Cube(kind.name, turn, value, size=kind.size),
+                        )
+                    )
     taken: set[Cell] = set()
     cubes: dict[Cell, CubeReading] = {}
     for _, p, anchor, cube in sorted(found, key=lambda f: -f[0]):

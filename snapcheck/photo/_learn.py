@@ -1,8 +1,9 @@
 """Learning one artwork from labelled crops: a regularised linear head over the symbol network's features.
 
-What it comes to is told by cross-validation: every cube that was laid is read by a head that never saw that cube,
-only the others of its kind. Sharpness, threshold and reach of the head are set by these answers, and so is what
-looks wrongly laid.
+What it comes to is told by cross-validation: every cube that was laid is read by a head that never saw that
+cube,
+only the others of its kind. Sharpness, threshold and reach of the head are set by these answers, and so is
+what looks wrongly laid.
 """
 
 from __future__ import annotations
@@ -10,23 +11,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
-from snapcheck.photo._cells import CROP, SPAN, _answers
-from snapcheck.photo._nets import calibration, names, run_symbols
-from snapcheck.photo._taught import Head, Scale, log_softmax, pooled, prior_of, turned_back
+from snapcheck.photo._nets import calibration
+from snapcheck.photo._taught import Head, log_softmax, turned_back
+from snapcheck.photo._views import CHANGED, EMPTY, Examples, Views, look
 from snapcheck.watch import stop_if_asked
 
-#: the piece that a free cell shows
-EMPTY = names()[0][-1]
-#: changed views of each crop and turn, beside the crop itself
-CHANGED = 3
-PARTS = 192
 #: weight of the weights' squares; with it, steps until the fit is good enough (more change nothing measured)
 _RIDGE, _STEPS = 1e-5, 60
-#: crops that main parts are worked out from: more cost time alone
-_SOME = 1200
 #: a laid cube is asked about where other heads find what was said so unlikely, and something else so likely
 UNLIKELY, LIKELY = 0.05, 0.6
 #: share of the strongest doubt that others must reach to be told in the same round
@@ -34,43 +27,6 @@ _ROUND_SHARE, _MOST_ROUNDS = 0.5, 3
 #: least spread of the logarithms of distances
 _LEAST_SPREAD = 0.35
 _SHARPNESS = np.geomspace(0.7, 4.0, 24)
-
-
-@dataclass(frozen=True)
-class Examples:
-    """Labelled crops.
-
-    Attributes:
-        crops: (n, CROP, CROP, 3) as the network sees cells.
-        pieces: what each shows (see `Head.pieces`); quarters: (n,) its turn, quarter turns clockwise.
-        places: which cube, the same name in every photo of one board; photos: (n,) number of the photo.
-    """
-
-    crops: np.ndarray
-    pieces: tuple[str, ...]
-    quarters: np.ndarray
-    places: tuple[str, ...]
-    photos: np.ndarray
-
-    def some(self, keep: np.ndarray) -> Examples:
-        """Those with `keep` true."""
-        where = np.flatnonzero(keep)
-        return Examples(
-            self.crops[where],
-            tuple(self.pieces[i] for i in where),
-            self.quarters[where],
-            tuple(self.places[i] for i in where),
-            self.photos[where],
-        )
-
-    def and_those(self, more: Examples) -> Examples:
-        return Examples(
-            np.concatenate([self.crops, more.crops]),
-            self.pieces + more.pieces,
-            np.concatenate([self.quarters, more.quarters]),
-            self.places + more.places,
-            np.concatenate([self.photos, more.photos + (self.photos.max(initial=-1) + 1)]),
-        )
 
 
 @dataclass(frozen=True)
@@ -95,7 +51,8 @@ class Worth:
     """What cross-validation says of a head.
 
     Attributes:
-        tested: crops that were read by heads which had not seen their cube (free cells are not counted). right: kind and turn right.
+        tested: crops that were read by heads which had not seen their cube (free cells are not counted).
+        right: kind and turn right.
         sure: called read. silent: called read, and wrong. expected: silent errors expected among `sure`, by
             their own probabilities.
         at_most: share of `sure` that is wrong at most, with 95 % confidence (Clopper and Pearson 1934).
@@ -113,15 +70,6 @@ class Worth:
     before: int
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """Features of all views of examples: (n, 4, 1 + CHANGED, …), quarter turns counterclockwise."""
-
-    features: np.ndarray
-    prior: np.ndarray
-    plain: np.ndarray
-
-
 def learn(
     examples: Examples, symmetry: Mapping[str, int], as_laid: frozenset[str] = frozenset()
 ) -> tuple[Head, Worth, tuple[Doubt, ...]]:
@@ -132,7 +80,7 @@ def learn(
         as_laid: places that are known to be laid as said.
     """
     pieces, symmetry = tuple(dict.fromkeys(examples.pieces)), {**symmetry, EMPTY: 1}
-    scale, seen = _look(examples, pieces)
+    scale, seen = look(examples, pieces)
     doubts: list[Doubt] = []
     good = np.ones(len(examples.pieces), bool)
     for _ in range(_MOST_ROUNDS):
@@ -153,105 +101,6 @@ def learn(
     return head, worth, tuple(doubts)
 
 
-# --- views -------------------------------------------------------------------------------------------
-
-
-def _look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, _Seen]:
-    rng = np.random.default_rng(0)
-    n = len(examples.pieces)
-    shown = []
-    boxes = _print_boxes(examples.crops)
-    for quarter in range(4):
-        for number in range(1 + CHANGED):
-            views = examples.crops if number == 0 else _changed(examples.crops, boxes, rng)
-            shown.append(np.rot90(views, quarter, (1, 2)))
-    outs, lasts, pools = [], [], []
-    for views in shown:
-        stop_if_asked()
-        out, last, placed = run_symbols(views)
-        outs.append(out)
-        lasts.append(last)
-        pools.append(pooled(placed))
-    out, last, pool = np.concatenate(outs), np.concatenate(lasts), np.concatenate(pools)
-    middle = pool.mean(0)
-    some = (pool - middle)[rng.permutation(len(pool))[:_SOME]]
-    _, parts = np.linalg.eigh(some @ some.T)
-    along = some.T @ parts[:, -PARTS:]
-    along /= np.linalg.norm(along, axis=0) + 1e-9
-    main = (pool - middle) @ along
-    spread = last.std(0) + 1e-3 * last.std()
-    half = lambda a: np.asarray(a, np.float16).astype(np.float32)  # noqa: E731 - as the file keeps it
-    scale = Scale(
-        half(last.mean(0)), half(spread), half(middle), half(along), half(main.std(0) + 0.1 * main.std())
-    )
-    a = (last - scale.middle) / scale.spread / np.sqrt(last.shape[1])
-    b = (pool - scale.placed_middle) @ scale.parts / scale.part_spread
-    features = np.hstack([a, b / np.sqrt(b.shape[1])]).astype(np.float32)
-
-    def by_example(values: np.ndarray) -> np.ndarray:
-        return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
-
-    return scale, _Seen(by_example(features), by_example(prior_of(out, pieces)), by_example(out))
-
-
-def _print_boxes(crops: np.ndarray) -> list[tuple[int, int, int, int] | None]:
-    """Where in each crop something is printed, pixels from the left and top; None where nothing is."""
-    out, _, _ = run_symbols(crops)
-    _, _, _, text, box, *_ = _answers(out, 0)
-    found: list[tuple[int, int, int, int] | None] = []
-    for logit, (u, v, w, h) in zip(text, box * CROP / SPAN, strict=True):
-        x0, y0 = max(0, int(CROP / 2 + u - w / 2)), max(0, int(CROP / 2 + v - h / 2))
-        x1, y1 = min(CROP, int(CROP / 2 + u + w / 2) + 1), min(CROP, int(CROP / 2 + v + h / 2) + 1)
-        found.append((x0, y0, x1, y1) if logit > 0 and x1 - x0 > 5 and y1 - y0 > 3 else None)
-    return found
-
-
-def _changed(
-    crops: np.ndarray, boxes: list[tuple[int, int, int, int] | None], rng: np.random.Generator
-) -> np.ndarray:
-    """Each crop as another photo may show it: a little moved, turned, blurred, lit otherwise, with noise; and its
-    print in another order, so that a value is no mark of a kind."""
-    out = np.empty_like(crops)
-    down, across = np.mgrid[-0.5 : 0.5 : CROP * 1j, -0.5 : 0.5 : CROP * 1j]
-    for i, crop in enumerate(crops):
-        if rng.random() < 0.6:
-            crop = _other_print(crop, boxes[i] or _anywhere(rng), rng)
-        middle = (CROP / 2, CROP / 2)
-        m = cv2.getRotationMatrix2D(middle, float(rng.normal(0, 2.0)), float(np.exp(rng.normal(0, 0.03))))
-        m[:, 2] += rng.normal(0, 1.3, 2)
-        m[0, 1] += rng.normal(0, 0.02)
-        view = cv2.warpAffine(crop, m, (CROP, CROP), borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-        blur = float(rng.uniform(0, 1.0))
-        if blur > 0.25:
-            view = cv2.GaussianBlur(view, (0, 0), blur)
-        way = rng.uniform(0, 2 * np.pi)
-        light = 1 + 0.25 * rng.normal() * (across * np.cos(way) + down * np.sin(way))
-        view = view * light[..., None] * np.exp(rng.normal(0, 0.05, 3) + rng.normal(0, 0.18))
-        view += rng.normal(0, rng.uniform(0, 5), view.shape)
-        out[i] = np.clip(view, 0, 255)
-    return out
-
-
-def _anywhere(rng: np.random.Generator) -> tuple[int, int, int, int]:
-    """A box as a print may fill, somewhere along one side: prints that are not seen as such change, too."""
-    wide, tall = int(rng.uniform(0.3, 0.8) * CROP), int(rng.uniform(0.12, 0.22) * CROP)
-    near, along = int(rng.uniform(0.08, 0.2) * CROP), int(rng.uniform(0, CROP - wide))
-    first, last = rng.choice([near, CROP - near - tall]), along
-    box = (last, int(first), last + wide, int(first) + tall)
-    return box if rng.random() < 0.5 else (box[1], box[0], box[3], box[2])
-
-
-def _other_print(
-    crop: np.ndarray, box: tuple[int, int, int, int], rng: np.random.Generator
-) -> np.ndarray:
-    """The crop with the letters of its print cut into slices and these in another order."""
-    x0, y0, x1, y1 = box
-    crop, axis = crop.copy(), 1 if x1 - x0 >= y1 - y0 else 0
-    slices = np.array_split(crop[y0:y1, x0:x1].copy(), int(rng.integers(2, 6)), axis)
-    crop[y0:y1, x0:x1] = np.concatenate([slices[k] for k in rng.permutation(len(slices))], axis)
-    return crop
-
-
 # --- fitting -----------------------------------------------------------------------------------------
 
 
@@ -262,7 +111,7 @@ def _columns(examples: Examples, pieces: tuple[str, ...]) -> np.ndarray:
 
 
 def _fit(
-    examples: Examples, pieces: tuple[str, ...], seen: _Seen, use: np.ndarray, steps: int = _STEPS
+    examples: Examples, pieces: tuple[str, ...], seen: Views, use: np.ndarray, steps: int = _STEPS
 ) -> tuple[np.ndarray, np.ndarray]:
     """Weights and means from the examples with `use` true, as a file keeps them."""
     from scipy.optimize import minimize
@@ -290,36 +139,35 @@ def _fit(
     means = np.full((c, d), 100.0, np.float32)  # what was not taught is far from everything
     for column in np.unique(want):
         means[column] = f[want == column].mean(0)
-    return tuple(
-        a.astype(np.float16).astype(np.float32) for a in (found.x.reshape(d + 1, c), means)
-    )  # type: ignore[return-value]
+    weights = found.x.reshape(d + 1, c).astype(np.float16).astype(np.float32)
+    return weights, means.astype(np.float16).astype(np.float32)
 
 
 def folds(examples: Examples) -> np.ndarray:
-    """(n,) in which of two parts each example is left out: a kind's cubes in turns, or its photos where there is
-    one cube; -1 where neither can be."""
+    """(n,) in which of two parts each example is left out: a kind's cubes in turns, or its photos where
+    there is one cube; -1 where neither can be."""
     result = np.full(len(examples.pieces), -1)
     cube = [_cube_of(p) for p in examples.pieces]
     for kind in dict.fromkeys(cube):
         mine = [i for i, c in enumerate(cube) if c == kind]
-        for names in ([examples.places[i] for i in mine], [str(examples.photos[i]) for i in mine]):
-            some = sorted(set(names))
+        for labels in ([examples.places[i] for i in mine], [str(examples.photos[i]) for i in mine]):
+            some = sorted(set(labels))
             if len(some) > 1:
-                for i, name in zip(mine, names, strict=True):
+                for i, name in zip(mine, labels, strict=True):
                     result[i] = some.index(name) % 2
                 break
     return result
 
 
 def _cube_of(piece: str) -> str:
-    return piece.split(" ")[0]
+    return piece.split(" ", maxsplit=1)[0]
 
 
 def _held_out(
-    examples: Examples, pieces: tuple[str, ...], seen: _Seen, good: np.ndarray
+    examples: Examples, pieces: tuple[str, ...], seen: Views, good: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(n, 4 * pieces) log probabilities and (n,) distances by heads that did not see the cube, nan where there is
-    none."""
+    """(n, 4 * pieces) log probabilities and (n,) distances by heads that did not see the cube, nan where
+    there is none."""
     part = folds(examples)
     log = np.full((len(good), 4 * len(pieces)), np.nan, np.float32)
     far = np.full(len(good), np.nan)
@@ -404,7 +252,7 @@ def _worth(
     log: np.ndarray,
     good: np.ndarray,
     symmetry: Mapping[str, int],
-    seen: _Seen,
+    seen: Views,
 ) -> tuple[float, float, Worth]:
     """Sharpness, threshold, and what cross-validation says with them."""
     from snapcheck.photo._score import at_most
@@ -422,7 +270,9 @@ def _worth(
     slip = 1 / (n + 2)
 
     def cost(sharpness: float) -> float:
-        own = np.clip(_own(part, pieces, np.exp(log_softmax(log[tested] * sharpness)), symmetry), 1e-6, 1 - 1e-6)
+        own = np.clip(
+            _own(part, pieces, np.exp(log_softmax(log[tested] * sharpness)), symmetry), 1e-6, 1 - 1e-6
+        )
         return float(-((1 - slip) * np.log(own) + slip * np.log(1 - own)).mean())
 
     sharpness = float(min(_SHARPNESS, key=cost))
@@ -436,15 +286,13 @@ def _worth(
     silent = int((sure & ~right).sum())
     plain = _alone(part, pieces, seen.prior[tested], symmetry)
     worth = Worth(
-        n, int(right.sum()), int(sure.sum()), silent, float((1 - top[sure]).sum()), at_most(silent, int(sure.sum())),
-        untested, plain,
+        n, int(right.sum()), int(sure.sum()), silent, float((1 - top[sure]).sum()), at_most(silent,
+        int(sure.sum())), untested, plain,
     )  # fmt: skip
     return sharpness, sure_from, worth
 
 
-def _alone(
-    part: Examples, pieces: tuple[str, ...], prior: np.ndarray, symmetry: Mapping[str, int]
-) -> int:
+def _alone(part: Examples, pieces: tuple[str, ...], prior: np.ndarray, symmetry: Mapping[str, int]) -> int:
     """How many the network alone has right."""
     total = sum(turned_back(prior[:, q, 0], q) for q in range(4))
     p = np.exp(log_softmax(np.asarray(total) / 4))

@@ -12,10 +12,10 @@ from snapcheck.errors import PhotoError
 from snapcheck.kit import Kit
 from snapcheck.photo._cells import FINE, _answers, crops_of, flatten
 from snapcheck.photo._large import pieces_of
-from snapcheck.photo._learn import EMPTY, Examples
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import names, run
 from snapcheck.photo._open import Picture
+from snapcheck.photo._views import EMPTY, Examples
 from snapcheck.words import tr
 
 _RIM = 0.1
@@ -29,16 +29,15 @@ FITS = 0.9
 
 @dataclass(frozen=True)
 class Shown:
-    """A photo of a board that is known: which of the boards, and how far it is turned clockwise in the photo."""
+    """A photo of a board that is known: which of the boards, and how far it is turned clockwise in the
+    photo."""
 
     board: int
     quarter: int
     examples: Examples
 
 
-def examples_of(
-    picture: Picture, name: str, boards: Mapping[str, Board], kit: Kit, photo: int = 0
-) -> Shown:
+def examples_of(picture: Picture, name: str, boards: Mapping[str, Board], kit: Kit, photo: int = 0) -> Shown:
     """Crops of a photo of one of these boards, laid any way round.
 
     Args:
@@ -65,7 +64,9 @@ def examples_of(
         raise PhotoError(
             tr("shows a plate of {columns} by {rows} cells.", columns=at.columns, rows=at.rows),
             place=name,
-            way_out=tr("The layout is for a plate of {sizes}; take the whole plate, or give --plate.", sizes=sizes),
+            way_out=tr(
+                "The layout is for a plate of {sizes}; take the whole plate, or give --plate.", sizes=sizes
+            ),
         )
     fits.sort(reverse=True)
     score, share, number, quarter = fits[0]
@@ -120,8 +121,8 @@ def _free(board: Board, x: int, y: int, quarter: int) -> tuple[str, int, Cell]:
 def _fit(
     labels: Labels, places: Sequence[tuple[int, int]], kind: np.ndarray, turn: np.ndarray
 ) -> tuple[float, float]:
-    """How well labels explain what the network sees: log probability, and the share of cells that are free or not
-    as they say. The network does not know parts of larger cubes: these say nothing."""
+    """How well labels explain what the network sees: log probability, and the share of cells that are free
+    or not as they say. The network does not know parts of larger cubes: these say nothing."""
     kinds = names()[0]
     score, right = 0.0, 0
     for i, (x, y) in enumerate(places):

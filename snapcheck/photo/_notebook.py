@@ -1,5 +1,5 @@
-"""What an artwork's file keeps besides its head: the crops it was learnt from, lesson by lesson, so that more photos
-add to them, a lesson can be taken back, and other networks can learn from them again."""
+"""What an artwork's file keeps besides its head: the crops it was learnt from, lesson by lesson, so that
+more photos add to them, a lesson can be taken back, and other networks can learn from them again."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ import numpy as np
 from snapcheck.errors import InputError
 from snapcheck.kit import Taught
 from snapcheck.photo._cells import CROP
-from snapcheck.photo._learn import Doubt, Examples, Worth, learn
+from snapcheck.photo._learn import Doubt, Worth, learn
 from snapcheck.photo._nets import symbols_digest
 from snapcheck.photo._taught import arrays_of, damaged, packed, unpacked
+from snapcheck.photo._views import Examples
 from snapcheck.words import tr
 
 _QUALITY = 92
@@ -25,8 +26,8 @@ MOST_CROPS, MOST_LESSONS = 1200, 12
 
 @dataclass(frozen=True)
 class Lesson:
-    """What one teaching showed; `photos` says how many there were, `coded` holds the crops as JPEG, one below the
-    other."""
+    """What one teaching showed; `photos` says how many there were, `coded` holds the crops as JPEG, one
+    below the other."""
 
     photos: int
     pieces: tuple[str, ...]
@@ -131,7 +132,8 @@ def taught_by(
         for lesson in notebook.lessons
     ]
     about = {
-        "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure": head.sure,
+        "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure":
+        head.sure,
         "worth": asdict(worth), "lessons": told,
     }  # fmt: skip
     coded = {f"lesson{n}": np.frombuffer(x.coded, np.uint8) for n, x in enumerate(notebook.lessons)}

@@ -35,6 +35,9 @@ from snapcheck.words import tr
 
 RIM = 0.1
 CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or no picture to go on with
+#: where more of the cubes than this look like nothing that was learnt, it is another kit (of the styles it was set
+#: on 0.96 and more do, of labelled pictures of known kinds less than a tenth); asked of boards with so many cubes
+STRANGE_SHARE, FEW = 0.5, 4
 #: how much likelier cubes than empty cells show as little of their tops. On boards drawn by models/train it
 #: is 0.01 below 0.25 (5,423 cubes, 4,400 empty cells); where light burns tops out, or they are as dark as the
 #: plate, many cubes are seen no better, so that it counts for less
@@ -72,6 +75,7 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     places = [(x, y) for y in range(rows) for x in range(columns)]
     symbols = _with_tops(read_taught(board, RIM, places, kit), board_at.tops.ravel())
     stop_if_asked()
+    _of_a_known_kit(symbols, name, kit)
     cubes, blanks = read_cells(board, places, symbols, kit, frame.residual)
     if not cubes:
         raise PhotoError(
@@ -93,6 +97,25 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     loose = tuple(sorted(Cell(y, x) for i, (x, y) in enumerate(places) if symbols.loose[i] > 0))
     notes = (*notes, *more)
     return Reading(name, columns, rows, cubes, taps, leads, frame, notes, blanks, loose, board_at.edge)
+
+
+def _of_a_known_kit(s: Symbols, name: str, kit: Kit) -> None:
+    """Refuse a picture of cubes that look like no kit, instead of guessing.
+
+    Raises:
+        PhotoError: most of what stands there is like nothing that was learnt.
+    """
+    stands = s.kind[:, -1] < np.log(0.5)
+    strange = s.kind[stands, -2] > np.log(0.5)
+    if stands.sum() >= FEW and strange.mean() > STRANGE_SHARE:
+        raise PhotoError(
+            tr("these cubes do not look like a kit that I know ({n} of {all}).", n=int(strange.sum()),
+               all=int(stands.sum())),
+            place=name,
+            way_out=tr("Teach me with two photos: see 'snapcheck primer --help' and 'snapcheck teach --help'.")
+            if not kit.taught
+            else tr("Is it the kit that was taught? Teach with more photos of it, in this light, too."),
+        )  # fmt: skip
 
 
 def _full_size(frame: Frame, scale: float) -> Frame:
@@ -208,7 +231,11 @@ def read_cells(
                 others = _others(chances, None)
                 blanks[cell] = BlankReading(State.UNSURE, round(sure, 6), others, tuple(chances))
             continue
-        own = limits if s.surer is None else {**limits, "symbol_threshold": max(limits["symbol_threshold"], s.surer[i])}
+        own = (
+            limits
+            if s.surer is None
+            else {**limits, "symbol_threshold": max(limits["symbol_threshold"], s.surer[i])}
+        )
         reading = _one(weighed, turn, int(quarter[i]), values, lines.get(i), p_other, kit, own)
         if reading.state is not State.READ:
             reading = replace(reading, alternatives=_others(chances, reading.cube), chances=tuple(chances))
@@ -361,10 +388,10 @@ def _taps(
     limits = calibration()
     result = []
     owner = {c: anchor for anchor, r in cubes.items() for c in r.cube.cells(anchor)}
-    for cell in owner:
+    for cell, mine in owner.items():
         for side in (Side.E, Side.S):
             next_cell = cell.neighbour(side)
-            if owner.get(next_cell, owner[cell]) == owner[cell]:
+            if owner.get(next_cell, mine) == mine:
                 continue
             logit = (s.taps[number[cell], side] + s.taps[number[next_cell], side.opposite]) / 2
             p = float(sigmoid(logit / limits["tap_temperature"]))

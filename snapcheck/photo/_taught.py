@@ -1,10 +1,12 @@
 """Reading with what photos taught: each artwork explains the cells that look like it, the network the others.
 
-Of one artwork its file holds a linear head over the symbol network's features. It says how likely a crop is each
-piece (a cube of one cell, or one cell's part of a larger cube) in each turn; the network's own answer stands in it
-as prior, so that the head holds only what the photos add. How far a crop's features lie from everything taught
-says whether the artwork explains it at all; how much of a board each artwork makes up is weighed over all cells
-(expectation-maximisation, Dempster, Laird and Rubin 1977), with the untaught network as one of them.
+Of one artwork its file holds a linear head over the symbol network's features. It says how likely a crop is
+each
+piece (a cube of one cell, or one cell's part of a larger cube) in each turn; the network's own answer stands
+in it as prior, so that the head holds only what the photos add. How far a crop's features lie from everything
+taught
+says whether the artwork explains it at all; how much of a board each artwork makes up is weighed over all
+cells (expectation-maximisation, Dempster, Laird and Rubin 1977), with the untaught network as one of them.
 """
 
 from __future__ import annotations
@@ -64,7 +66,8 @@ class Scale:
 
 
 def pooled(placed: np.ndarray) -> np.ndarray:
-    """(n, c, 5, 5) to (n, 9 c): means over nine windows that overlap, so that a small shift changes little."""
+    """(n, c, 5, 5) to (n, 9 c): means over nine windows that overlap, so that a small shift changes
+    little."""
     windows = slice(0, 2), slice(1, 4), slice(3, 5)
     rows = np.stack([placed[:, :, i].mean(2) for i in windows], 2)
     means = np.stack([rows[..., j].mean(3) for j in windows], 3)
@@ -76,12 +79,12 @@ class Head:
     """One artwork's head.
 
     Attributes:
-        pieces: what may be seen: a kind's name, or `kind row,column` for one cell (at turn 0) of a larger one.
-        scale: of features.
+        pieces: what may be seen: a kind's name, or `kind row,column` for one cell (at turn 0) of a larger
+        one. scale: of features.
         weights: (features + 1, 4 * pieces); a piece's four turns stand side by side, quarter turns clockwise.
         means: (4 * pieces, features) of what was taught.
-        near, spread: of the logarithm of squared distances from these, mean and standard deviation for crops of
-            this artwork that were not taught.
+        near, spread: of the logarithm of squared distances from these, mean and standard deviation for crops
+        of this artwork that were not taught.
         sharpness: factor of the head's logits, so that its probabilities are right as often as they say.
         sure: probability of kind and turn from which on a cube of this artwork can be called read.
     """
@@ -105,7 +108,7 @@ class Head:
     def distance(self, features: np.ndarray) -> np.ndarray:
         """(n, 4 * pieces) squared distances from what was taught."""
         cross = features @ self.means.T
-        return (features**2).sum(1)[:, None] - 2 * cross + (self.means**2).sum(1)
+        return np.asarray((features**2).sum(1)[:, None] - 2 * cross + (self.means**2).sum(1))
 
     def evidence(self, distance: np.ndarray) -> np.ndarray:
         """(n,) how much likelier (logarithm) these distances are for this artwork than for any other."""
@@ -113,14 +116,12 @@ class Head:
         own = (log - self.near) / self.spread
         wide = self.spread * _OTHERS_WIDER
         other = (log - self.near - _OTHERS_FARTHER * self.spread) / wide
-        return np.asarray(
-            np.clip(np.log(_OTHERS_WIDER) + (other**2 - own**2) / 2, -_MOST_LIKE, _MOST_LIKE)
-        )
+        return np.asarray(np.clip(np.log(_OTHERS_WIDER) + (other**2 - own**2) / 2, -_MOST_LIKE, _MOST_LIKE))
 
 
 def prior_of(out: np.ndarray, pieces: Sequence[str]) -> np.ndarray:
-    """(n, 4 * pieces) log probabilities by the network alone, of its raw outputs; what it has no name for shares
-    its "other"."""
+    """(n, 4 * pieces) log probabilities by the network alone, of its raw outputs; what it has no name for
+    shares its "other"."""
     kinds = names()[0]
     kind, turn, *_ = _answers(out, 0)
     strange = sum(p not in kinds for p in pieces)
@@ -130,7 +131,7 @@ def prior_of(out: np.ndarray, pieces: Sequence[str]) -> np.ndarray:
     log_kind = kind[:, columns] - own
     log_turn = np.where(known[None, :, None], turn[:, None, :], np.log(0.25))
     both = (log_kind[:, :, None] + log_turn).reshape(len(out), -1)
-    return np.maximum(both, LEAST_PRIOR).astype(np.float32)
+    return np.asarray(np.maximum(both, LEAST_PRIOR), np.float32)
 
 
 def turned_back(values: np.ndarray, quarter: int) -> np.ndarray:
@@ -216,7 +217,8 @@ def arrays_of(head: Head) -> dict[str, np.ndarray]:
     """A head's arrays for its file, as 16-bit floats."""
     scale = head.scale
     every = (
-        scale.middle, scale.spread, scale.placed_middle, scale.parts, scale.part_spread, head.weights, head.means,
+        scale.middle, scale.spread, scale.placed_middle, scale.parts, scale.part_spread, head.weights,
+        head.means,
     )  # fmt: skip
     return {name: a.astype(np.float16) for name, a in zip(_HEAD, every, strict=True)}
 
@@ -244,7 +246,7 @@ def read_taught(board: np.ndarray, rim: float, places: list[tuple[int, int]], ki
         return out
 
     def settled() -> np.ndarray:
-        return np.any([view.beyond_doubt() for view in views], 0)
+        return np.asarray(np.any([view.beyond_doubt() for view in views], 0))
 
     plain: Asked = asked
     seen = read_symbols(board, rim, places, plain, settled)
@@ -273,7 +275,7 @@ class _Views:
         """(n, 4 * pieces) probabilities, and (n,) squared distances of the likeliest choice."""
         log = self.log / self.count[:, None]
         far = self.far[np.arange(len(log)), log.argmax(1)] / self.count
-        return np.exp(log_softmax(log * self.head.sharpness)), far
+        return np.asarray(np.exp(log_softmax(log * self.head.sharpness))), far
 
     def beyond_doubt(self) -> np.ndarray:
         """(n,) crops that this artwork explains, and where one view of them leaves no doubt."""

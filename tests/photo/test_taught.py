@@ -1,4 +1,5 @@
-"""Reading with what was taught, on made-up evidence: which artwork explains a cell, and what large cubes are."""
+"""Reading with what was taught, on made-up evidence: which artwork explains a cell, and what large cubes
+are."""
 
 from __future__ import annotations
 

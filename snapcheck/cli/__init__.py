@@ -39,6 +39,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "so-far": ("snapcheck.cli._so_far", "say how far a build on the way has come, and what is next"),
     "lay": ("snapcheck.cli._lay", "lay parts and nets on a plate: a board that is ready to build"),
     "kit": ("snapcheck.cli._kit", "list the kinds of cubes, or all about one kind"),
+    "describe": ("snapcheck.cli._describe", "add a kind of cube to a kit, asked for what is missing"),
     "value": ("snapcheck.cli._value", "say what a printed value means"),
     "simulate": ("snapcheck.cli._simulate", "calculate what a board does: voltages, gain, waveforms"),
     "find": ("snapcheck.cli._find", "find the fault of a build that looks right, with a meter"),

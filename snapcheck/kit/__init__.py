@@ -1,5 +1,6 @@
 """What cubes exist (data in TOML) and how their values are written."""
 
+from snapcheck.kit._describe import kind_table, like, needed_legs
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._format import format_value
 from snapcheck.kit._load import CHIPS, bundled_kit, chips_kit, kit_text, load_kit, parse_kit
@@ -42,10 +43,13 @@ __all__ = [
     "format_value",
     "in_series",
     "inner_ends",
+    "kind_table",
     "kit_text",
+    "like",
     "load_kit",
     "lying",
     "nearest",
+    "needed_legs",
     "neighbours",
     "parse_kit",
     "parse_value",

@@ -54,7 +54,8 @@ def bundled_kit() -> Kit:
 
 @functools.cache
 def chips_kit() -> Kit:
-    """The bundled kit with chips and other cubes of several cells, which no photo is read for."""
+    """The bundled kit with chips and other cubes of several cells, which are read from photos once they are
+    taught."""
     resource = importlib.resources.files("snapcheck.kit") / "data" / "chips.toml"
     return parse_kit(resource.read_text(encoding="utf-8"), "chips.toml (bundled)")
 

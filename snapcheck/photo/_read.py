@@ -108,16 +108,16 @@ def _of_a_known_kit(s: Symbols, name: str, kit: Kit) -> None:
         PhotoError: most of what stands there is like nothing that was learnt.
     """
     stands = s.kind[:, -1] < np.log(0.5)
-    strange = s.kind[stands, -2] > np.log(0.5)
-    if stands.sum() >= FEW and strange.mean() > STRANGE_SHARE:
-        raise PhotoError(
-            tr("these cubes do not look like a kit that I know ({n} of {all}).", n=int(strange.sum()),
-               all=int(stands.sum())),
-            place=name,
-            way_out=tr("Is it the kit that was taught? Teach with more photos of it, in this light, too.")
-            if kit.taught
-            else tr("Teach me with two photos: 'snapcheck primer' says what to lay, 'snapcheck teach' learns."),
-        )  # fmt: skip
+    strange, n = int((s.kind[stands, -2] > np.log(0.5)).sum()), int(stands.sum())
+    if n < FEW or strange <= STRANGE_SHARE * n:
+        return
+    more = tr("Is it the kit that was taught? Teach with more photos of it, in this light, too.")
+    first = tr("Teach me with two photos: 'snapcheck primer' says what to lay, 'snapcheck teach' learns.")
+    raise PhotoError(
+        tr("these cubes do not look like a kit that I know ({n} of {all}).", n=strange, all=n),
+        place=name,
+        way_out=more if kit.taught else first,
+    )
 
 
 def _full_size(frame: Frame, scale: float) -> Frame:

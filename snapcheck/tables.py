@@ -121,7 +121,8 @@ class TableReader:
 def accepted_words(accepted: Collection[str]) -> str:
     """``Accepted: a, b, c.``"""
     names = sorted(accepted) if isinstance(accepted, set | frozenset) else accepted
-    return tr("Accepted: {names}.", names=", ".join(names))
+    # names out of the file itself, such as terminals, may be of any length
+    return tr("Accepted: {names}.", names=", ".join(n if len(n) <= 60 else n[:60] + "…" for n in names))
 
 
 def _hint(word: str, accepted: Collection[str]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from importlib import resources
 
+import pytest
 from damaged import damaged, damaged_text, toml_text
 from hypothesis import given, settings
 
@@ -25,6 +26,19 @@ LIMITS = (resources.files("snapcheck.check") / "data" / "comparison.toml").read_
 
 def refused(error: DataError) -> None:
     assert error.message and "mine.toml" in error.place and len(str(error)) < 3000
+
+
+def test_a_name_without_end_does_not_fill_a_message() -> None:
+    kinds = {
+        "lamp": {
+            **DATA["kind"]["lamp"],
+            "interchangeable": [["a", "b"]],
+            "contacts": {"b": "N", "x" * 9000: "S"},
+        }
+    }
+    with pytest.raises(DataError) as error:
+        parse_kit(toml_text({**KIT, "kind": kinds}), "mine.toml")
+    refused(error.value)
 
 
 @given(damaged(KIT).map(toml_text) | damaged_text(toml_text(KIT)))

@@ -281,7 +281,7 @@ def test_each_end_of_a_lead_is_used_once() -> None:
 
 
 def close_up(turn: int, *, tilted: bool = True, lacking: int = 0, **changed: CubeReading) -> Reading:
-    """Four columns and three rows of the board, photographed from nearby; its plate's edges are not in the picture.
+    """Four columns and three rows of the board from nearby; the plate's edges are not in the picture.
 
     Args:
         turn: degrees that the camera was turned by, counterclockwise, so that the part lies turned clockwise.

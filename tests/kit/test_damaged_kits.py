@@ -33,7 +33,7 @@ def test_a_name_without_end_does_not_fill_a_message() -> None:
         "lamp": {
             **DATA["kind"]["lamp"],
             "interchangeable": [["a", "b"]],
-            "contacts": {"b": "N", "x" * 9000: "S"},
+            "contacts": {"W": "x" * 9000, "E": "b"},
         }
     }
     with pytest.raises(DataError) as error:

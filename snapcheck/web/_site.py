@@ -22,6 +22,7 @@ from snapcheck.web._plans import Plans
 from snapcheck.web._queue import Hand, News, Queue
 from snapcheck.web._settings import Settings
 from snapcheck.web._store import Keep
+from snapcheck.web._tokens import Tokens
 from snapcheck.words import active_language, languages, speech, tr, use_language
 
 LANGUAGE = "snapcheck-language"
@@ -43,6 +44,7 @@ class Site:
         workers: Sequence[Hand] | None = None,
     ) -> None:
         self.settings, self.keep, self.access, self.plans = settings, keep, access, plans
+        self.tokens = Tokens(keep, settings.limits)
         self.news = News()
         self.queue = Queue(keep, plans, self.news, settings, workers)
         self.streams: dict[str, int] = {}
@@ -80,6 +82,14 @@ class Site:
         if visitor.role != TEACHER:
             raise HTTPException(403, tr("This is the teacher's desk: please enter the passphrase first."))
         return visitor
+
+    def program(self, request: Request) -> None:
+        """From here on the language is spoken that a program asks for; it has no cookies."""
+        use_language(self._wished(request), self._locale)
+
+    def language(self) -> str:
+        """That is spoken now, for answers that are worked out later."""
+        return active_language()
 
     def who(self, request: Request) -> str:
         """The address that a request comes from."""

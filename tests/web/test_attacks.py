@@ -12,6 +12,7 @@ import pytest
 from benchmaker import JPEG, PHRASE, REVERSED, Instant, Room, Somebody, told
 
 from snapcheck.web import Limits
+from snapcheck.web._openapi import OPERATIONS
 
 DANGER = told(REVERSED)
 SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{7*7}}"
@@ -37,12 +38,13 @@ STUDENT_POSTS = ("/bench/photos", "/bench/task", "/bench/say", "/bench/ask", "/b
 DESK_GETS = (
     "/desk/part", "/desk/news", "/desk/qr.svg", "/desk/audit", "/desk/end", "/desk/bench/4", "/desk/review",
     "/desk/review/history", "/desk/review/0/crop.jpg", "/desk/bench/4/reading", "/desk/bench/4/reading/part",
+    "/desk/programs",
 )  # fmt: skip
 DESK_POSTS = (
     "/desk/leave", "/desk/code", "/desk/hints", "/desk/bench/4/hints", "/desk/bench/4/wave",
     "/desk/bench/4/students", "/desk/bench/4/free", "/desk/bench/4/reading", "/desk/end/hand-in",
     "/desk/end/grade", "/desk/end/close", "/desk/review/look", "/desk/review/decide", "/desk/review/undo",
-    "/desk/review/grade",
+    "/desk/review/grade", "/desk/programs/new", "/desk/programs/revoke",
 )  # fmt: skip
 
 
@@ -51,7 +53,8 @@ def test_every_address_is_held_against_a_stranger(room: Room) -> None:
     open_to_all = {"/", "/join", "/bench", "/desk", "/desk/enter", "/language", "/own/{version}/{name}"}
     pictures = {"/shots/{shot}/above.jpg", "/plans/{task}.svg"}
     known = {r.path.replace("{bench:int}", "4").replace("{place:int}", "0") for r in room.app._app.routes}
-    assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *open_to_all, *pictures}
+    programs = {one.path for one in OPERATIONS}  # test_programs.py asks for these
+    assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *open_to_all, *pictures, *programs}
 
 
 def test_a_stranger_sees_nothing_and_changes_nothing(room: Room) -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import json
+import re
 import shutil
 import time
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,7 @@ import pytest
 from benchmaker import CLASS, JPEG, REVERSED, Instant, Room, Somebody, told
 
 from snapcheck.web import Limits
-from snapcheck.web._openapi import OPERATIONS
+from snapcheck.web._openapi import OPERATIONS, description
 from snapcheck.web._tokens import HAND_IN, TEACHER
 
 DANGER = told(REVERSED)
@@ -38,10 +40,31 @@ class Program:
 
     def ask(self, method: str, path: str, **more: Any) -> Any:
         headers = {"authorization": f"Bearer {self.token}"} if self.token else {}
-        return self.client.request(method, path, **{**more, "headers": {**headers, **more.get("headers", {})}})
+        more["headers"] = {**headers, **more.get("headers", {})}
+        answer = self.client.request(method, path, **more)
+        as_described(method, path, answer)
+        return answer
 
     def send(self, path: str = HAND, photo: bytes = JPEG, kind: str = "image/jpeg", **more: Any) -> Any:
         return self.ask("POST", path, content=photo, headers={"content-type": kind}, **more)
+
+
+@cache
+def _described() -> dict[str, Any]:
+    return description(Limits(), tls=False)
+
+
+def as_described(method: str, path: str, answer: Any) -> None:
+    """Every answer has a form that the description names for it."""
+    told = _described()
+    for template, methods in told["paths"].items():
+        if re.fullmatch(re.sub(r"\\{\w+\\}", "[^/%]+", re.escape(template)), path.partition("?")[0]):
+            answers = methods.get(method.lower(), {"responses": {}})["responses"]
+            content = answers.get(str(answer.status_code), {"content": {}})["content"]
+            form = content.get(answer.headers["content-type"], {"schema": answer.status_code == 405})["schema"]
+            if isinstance(form, dict):
+                form = {**form, "components": told["components"]}
+            jsonschema.Draft202012Validator(form).validate(answer.json())
 
 
 @pytest.fixture
@@ -154,7 +177,6 @@ def test_places_are_decided_and_grades_fetched(course: Room, monkeypatch: pytest
 
 
 def test_without_a_token_that_holds_nothing_is_told(room: Room) -> None:
-    room.site.settings.limits  # noqa: B018
     made = room.site.tokens.new("platform", HAND_IN)
     for method, path, scope in addresses():
         nobody = Program(room).ask(method, path)

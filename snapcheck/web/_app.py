@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import AsyncIterator, Iterable, Sequence
 from contextlib import asynccontextmanager
@@ -17,6 +18,7 @@ from snapcheck.web._admit import AdmitDesk
 from snapcheck.web._access import STUDENT, Access
 from snapcheck.web._correct import CorrectDesk
 from snapcheck.web._desk import Desk
+from snapcheck.web._find import Find
 from snapcheck.web._guard import PROGRAMS, Guard, TooMuchError, TooSlowError, problem, too_large_words, too_slow_words
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
@@ -59,7 +61,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
     """
     student, desk, live = Student(site), Desk(site, address), Live(site)
     review, correct = ReviewDesk(site), CorrectDesk(site)
-    admit = AdmitDesk(site, address)
+    admit, find = AdmitDesk(site, address), Find(site)
 
     async def language(request: Request) -> Response:
         visitor = site.visitor(request)
@@ -102,6 +104,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         finally:
             site.news.close()
             await site.queue.stop()
+            await asyncio.to_thread(site.finder.stop)
             site.keep.close()
 
     get, post = ["GET"], ["POST"]
@@ -148,6 +151,17 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route("/desk/review/decide", review.decide, methods=post),
         Route("/desk/review/undo", review.undo, methods=post),
         Route("/desk/review/grade", review.grade, methods=post),
+        *[
+            route
+            for base in ("/bench/find", f"{one}/find")
+            for route in (
+                Route(base, find.page, methods=get),
+                Route(base, find.say, methods=post),
+                Route(f"{base}/part", find.part, methods=get),
+                Route(f"{base}/picture", find.picture, methods=get),
+            )
+        ],
+        Route("/desk/find", find.release, methods=post),
         Route("/desk/programs", admit.page, methods=get),
         Route("/desk/programs/new", admit.new, methods=post),
         Route("/desk/programs/revoke", admit.revoke, methods=post),

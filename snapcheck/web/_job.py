@@ -62,7 +62,7 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
                 write_whole(photo, api.clean_picture(photo, tr("photo")))
         result = api.check(
             photos[0], Path(job["design"]), also=() if seen else photos[1:], reading=seen, kit=job["kit"],
-            name=tr("photo"), simulator=_simulator(),
+            name=tr("photo"), simulator=simulator(),
         )  # fmt: skip
         reading = api.reading_told(result)
         cells = read = api.cells_told(result)
@@ -103,12 +103,12 @@ def _with_others(cells: dict[str, Any], read: dict[str, Any]) -> dict[str, Any]:
 
 def _warm() -> dict[str, Any]:
     """Load what the first photo needs."""
-    _simulator()
+    simulator()
     api.warm_up()
     return {}
 
 
 @cache
-def _simulator() -> Any:
+def simulator() -> Any:
     """One simulator for all that this process checks; None where there is no library for it."""
     return api.lasting_simulator()

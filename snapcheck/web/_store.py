@@ -269,6 +269,7 @@ class Keep:
         with self._whole() as book:
             book.execute("delete from session where bench=?", (number,))
             book.execute("delete from bench where number=?", (number,))
+            book.execute("delete from setting where name=?", (f"search {number}",))
 
     # ------------------------------------------------------------ shots
 

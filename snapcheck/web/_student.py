@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, Response
 
 from snapcheck.web import _answer as answers
 from snapcheck.web._access import STUDENT, TEACHER, Visitor
+from snapcheck.web._find import released
 from snapcheck.web._guard import too_large_words
 from snapcheck.web._queue import error_words
 from snapcheck.web._site import Site, away, number, text
@@ -146,6 +147,7 @@ class Student:
             "waiting": waiting,
             "waiting_s": None if waiting is None else max(1, round(self.site.queue.wait_s(waiting))),
             "step": step,
+            "finding": released(self.site),
         }
 
     async def task(self, request: Request) -> Response:

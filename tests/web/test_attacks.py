@@ -33,18 +33,21 @@ def at_bench(room: Room, bench: int = 4) -> Somebody:
 
 
 #: everything that may be asked for, apart from the ways in
-STUDENT_GETS = ("/bench/part", "/bench/news")
-STUDENT_POSTS = ("/bench/photos", "/bench/task", "/bench/say", "/bench/ask", "/bench/leave")
+STUDENT_GETS = ("/bench/part", "/bench/news", "/bench/find", "/bench/find/part", "/bench/find/picture")
+STUDENT_POSTS = (
+    "/bench/photos", "/bench/task", "/bench/say", "/bench/ask", "/bench/leave", "/bench/find",
+)  # fmt: skip
 DESK_GETS = (
     "/desk/part", "/desk/news", "/desk/qr.svg", "/desk/audit", "/desk/end", "/desk/bench/4", "/desk/review",
     "/desk/review/history", "/desk/review/0/crop.jpg", "/desk/bench/4/reading", "/desk/bench/4/reading/part",
-    "/desk/programs",
+    "/desk/programs", "/desk/bench/4/find", "/desk/bench/4/find/part", "/desk/bench/4/find/picture",
 )  # fmt: skip
 DESK_POSTS = (
     "/desk/leave", "/desk/code", "/desk/hints", "/desk/bench/4/hints", "/desk/bench/4/wave",
     "/desk/bench/4/students", "/desk/bench/4/free", "/desk/bench/4/reading", "/desk/end/hand-in",
     "/desk/end/grade", "/desk/end/close", "/desk/review/look", "/desk/review/decide", "/desk/review/undo",
-    "/desk/review/grade", "/desk/programs/new", "/desk/programs/revoke",
+    "/desk/review/grade", "/desk/programs/new", "/desk/programs/revoke", "/desk/find",
+    "/desk/bench/4/find",
 )  # fmt: skip
 
 

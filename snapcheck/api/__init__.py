@@ -44,7 +44,7 @@ from snapcheck.api._solver import solver
 if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
     from snapcheck.api._sheet import BuildSheet, sheet
-    from snapcheck.api._so_far import SoFar, as_another_task, so_far
+    from snapcheck.api._so_far import SoFar, as_another_task, on_the_way, so_far
 
 __all__ = [
     "BOARD_ENDINGS",
@@ -96,6 +96,7 @@ __all__ = [
     "layout",
     "links_told",
     "new",
+    "on_the_way",
     "page_style",
     "page_templates",
     "paper_kit",
@@ -124,7 +125,7 @@ __all__ = [
 _LATER = {
     "BuildCheck": "_seen", "Consequence": "_seen", "PhotoReading": "_seen",
     "BuildSheet": "_sheet", "sheet": "_sheet",
-    "SoFar": "_so_far", "as_another_task": "_so_far", "so_far": "_so_far",
+    "SoFar": "_so_far", "as_another_task": "_so_far", "on_the_way": "_so_far", "so_far": "_so_far",
 }  # fmt: skip
 
 

@@ -109,7 +109,8 @@ SCHEMAS: dict[str, Schema] = {
     "Answer": _form({
         "verdict": {
             "type": "string",
-            "enum": ["do-not-power", "does-not-work", "cant-tell", "works-differently", "equivalent", "ready"],
+            "enum": ["do-not-power", "does-not-work", "cant-tell", "works-differently", "equivalent", "ready",
+                     "still-building"],
         },
         "sentence": _TEXT, "advice": _TEXT, "powered": {**_YES, "description": "May it be powered?"},
         "cautions": _list(_TEXT), "notes": _list(_TEXT), "findings": _list(_ref("Finding")),

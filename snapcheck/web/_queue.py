@@ -147,6 +147,7 @@ class Queue:
         job = job_of(
             exercise, photos, self._keep.flat(shot.id), shot.language,
             reading=shot.reading, words=[line for _, line in shot.words],
+            manner=shot.manner,
         )  # fmt: skip
         try:
             answer = await asyncio.to_thread(worker.do, job)

@@ -53,6 +53,8 @@ _LIGHT = (
     "notice, manner, sender, student, case when reading='' then '' else 'kept' end as reading"
 )
 _MOST_ANSWERS = 500
+#: manner of a shot that shows a build on the way
+SO_FAR = "so-far"
 #: bench of photos that a program sent
 NO_BENCH = 0
 #: states of a shot

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -19,7 +20,7 @@ from snapcheck.web._find import released
 from snapcheck.web._guard import too_large_words
 from snapcheck.web._queue import error_words
 from snapcheck.web._site import Site, away, number, text
-from snapcheck.web._store import Bench, Shot
+from snapcheck.web._store import SO_FAR, Bench, Shot
 from snapcheck.words import tr
 
 #: shots that are held in memory at the same time, on their way to the disk
@@ -147,7 +148,8 @@ class Student:
             "waiting": waiting,
             "waiting_s": None if waiting is None else max(1, round(self.site.queue.wait_s(waiting))),
             "step": step,
-            "finding": released(self.site),
+            "searching": released(self.site),
+            "building": bool(shots) and shots[0].manner == SO_FAR,
         }
 
     async def task(self, request: Request) -> Response:
@@ -217,9 +219,9 @@ class Student:
                 if not all(map(is_picture, photos)):
                     words = tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
                     return self._not_taken(request, visitor, 415, words)
-                shot = await run_in_threadpool(
-                    site.keep.add_shot, bench.number, bench.task, visitor.language, photos
-                )
+                manner = SO_FAR if text(form, "building") == "yes" else ""
+                add = partial(site.keep.add_shot, manner=manner)
+                shot = await run_in_threadpool(add, bench.number, bench.task, visitor.language, photos)
         except OSError:
             return self._not_taken(
                 request, visitor, 507, tr("The disk of this server is full. Tell the desk.")

@@ -52,7 +52,9 @@ class AdmitDesk:
         form = await self.site.form(request, visitor)
         name, scope = text(form, "name", 60), text(form, "scope", 20)
         if not name or scope not in SCOPES:
-            return self._page(visitor, 422, wrong=tr("Name the program, and choose what it may do."), name=name)
+            return self._page(
+                visitor, 422, wrong=tr("Name the program, and choose what it may do."), name=name
+            )
         if sum(t.revoked is None for t in self.site.tokens.all()) >= MOST_TOKENS:
             return self._page(visitor, 409, wrong=tr("There are too many tokens: revoke some first."))
         return self._page(visitor, made=self.site.tokens.new(name, scope), name=name)

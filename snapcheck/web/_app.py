@@ -14,12 +14,20 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from snapcheck.web._admit import AdmitDesk
 from snapcheck.web._access import STUDENT, Access
+from snapcheck.web._admit import AdmitDesk
 from snapcheck.web._correct import CorrectDesk
 from snapcheck.web._desk import Desk
 from snapcheck.web._find import Find
-from snapcheck.web._guard import PROGRAMS, Guard, TooMuchError, TooSlowError, problem, too_large_words, too_slow_words
+from snapcheck.web._guard import (
+    PROGRAMS,
+    Guard,
+    TooMuchError,
+    TooSlowError,
+    problem,
+    too_large_words,
+    too_slow_words,
+)
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
 from snapcheck.web._programs import Programs

@@ -133,7 +133,7 @@ class Find:
         if not kept:  # a symptom is a beginning, too
             kept = {"shot": self._newest_id(bench), "task": bench.task}
         if len(entries) > MOST_ENTRIES:
-            return self.site.refusal(visitor, 422, tr("That are too many readings. Begin anew."))
+            return self.site.refusal(visitor, 422, tr("These are too many readings. Begin anew."))
         self._keep(bench, {**kept, "entries": entries})
         work = self._work(bench, active_language())
         self._busy[bench.number] = asyncio.create_task(work)

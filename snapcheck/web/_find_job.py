@@ -22,9 +22,10 @@ def search(job: dict[str, Any]) -> dict[str, Any]:
     """``{"told": …, "svg": …, "entries": …, "notice": …}``, or ``{"error": sentence}``.
 
     Args:
-        job: ``design``, ``kit``, ``language``, ``cache`` (a folder); ``photo`` of a build that was
-            read ("" without one), with ``reading`` and ``words`` where people said something of it; ``probes``: where the photo with the probes goes; ``entries``: pairs
-            of ``symptom`` or ``reading`` and what was entered; the last that is not understood is left out.
+        job: ``design``, ``kit``, ``language``, ``cache`` (a folder); ``photo`` of a build that was read (""
+            without one), with ``reading`` and ``words`` where people said something of it; ``probes``: where
+            the photo with the probes goes; ``entries``: pairs of ``symptom`` or ``reading`` and what was
+            entered; what is not understood is left out.
     """
     use_language(job["language"])
     try:
@@ -94,7 +95,11 @@ def told(found: api.FaultSearch) -> dict[str, Any]:
 
 def _choices(way: str) -> list[tuple[str, str]]:
     """What may be found without a figure: word for the search, and for people."""
-    contact = [("good", tr("it connects")), ("poor", tr("it connects badly")), ("open", tr("it does not connect"))]
+    contact = [
+        ("good", tr("it connects")),
+        ("poor", tr("it connects badly")),
+        ("open", tr("it does not connect")),
+    ]
     if way == "contact":
         return contact
     if way == "lifted":

@@ -81,7 +81,7 @@ def _limited(most: int) -> Schema:
 _STATE: Schema = {
     "type": "string",
     "enum": ["", "working", "done", "failed"],
-    "description": "Of the work that takes longer, since the server was started; \"\" where it was not begun.",
+    "description": 'Of the work that takes longer, since the server was started; "" where it was not begun.',
 }
 SCHEMAS: dict[str, Schema] = {
     "Problem": {
@@ -122,7 +122,7 @@ SCHEMAS: dict[str, Schema] = {
         "state": {"type": "string", "enum": [WAITING, WORKING, DONE, FAILED]},
         "error": {**_TEXT, "description": "Why it could not be read; \"\" else."},
         "waved": {**_TEXT, "description": "Why the teacher lets this build through whatever was found."},
-        "submission": {**_TEXT, "description": "Where it lies in the course; \"\" where it is not handed in."},
+        "submission": {**_TEXT, "description": "Where it lies in the course; \"\": not handed in."},
         "answer": {"oneOf": [_ref("Answer"), {"type": "null"}]},
     }),
     "Grade": _form({
@@ -139,7 +139,7 @@ SCHEMAS: dict[str, Schema] = {
         "id": _TEXT, "student": _TEXT, "task": _TEXT, "kind": _TEXT, "place": _TEXT, "question": _TEXT,
         "reason": _TEXT, "points_now": _TEXT, "points_most": _TEXT, "choices": _list(_ref("Choice")),
         "idle": {**_YES, "description": "Every choice leads to the same grade."},
-        "decided": {**_TEXT, "description": "What was decided since somebody looked; \"\" where nothing was."},
+        "decided": {**_TEXT, "description": "What was decided since somebody looked; \"\": nothing."},
     }),
     "Places": _form({"state": _STATE, "error": _TEXT, "places": _list(_ref("Place"))}),
     "Decision": _form({
@@ -157,8 +157,8 @@ OPERATIONS = (
     ),
     Operation(
         "hand_in", "post", "/v1/tasks/{task}/photos", HAND_IN,
-        "Hand in a photo of a build. It is kept when this is answered; its answer is fetched from the address "
-        "in `location`. In a course it becomes a submission of the student as soon as it has been read.",
+        "Hand in a photo of a build. It is kept when this is answered; its answer is fetched from the "
+        "address in `location`. In a course it becomes a submission of the student as soon as it is read.",
         (202, _ref("Shot")), (404, 408, 413, 415, 422, 507),
         {
             "student": ({"type": "string", "pattern": NAME},
@@ -168,8 +168,8 @@ OPERATIONS = (
     ),
     Operation(
         "shot", "get", "/v1/shots/{shot}", HAND_IN,
-        "A photo's state and answer: with a token for handing in as much as students are shown, and of its own "
-        "photos alone.",
+        "A photo's state and answer: with a token for handing in as much as students are shown, and of its "
+        "own photos alone.",
         (200, _ref("Shot")), (404,),
     ),
     Operation(
@@ -209,6 +209,9 @@ _IN_PATH = {
 }
 
 
+_OPEN = " This server does not encrypt: use it on one computer or in a trusted network."
+
+
 def description(limits: Limits, tls: bool) -> dict[str, Any]:
     """The document, as plain values."""
     paths: dict[str, Any] = {}
@@ -222,7 +225,11 @@ def description(limits: Limits, tls: bool) -> dict[str, Any]:
             "summary": "Hand in photos of builds, fetch answers and grades.",
             "description": "The teacher makes a token at the desk and gives it to the program. Errors are "
             "problem details (RFC 9457) in the language that `accept-language` asks for."
-            + ("" if tls else " This server does not encrypt: use it within one computer or a trusted network."),
+            + (
+                ""
+                if tls
+                else " This server does not encrypt: use it on one computer or in a trusted network."
+            ),
             "license": {"name": "GPL-3.0-or-later", "identifier": "GPL-3.0-or-later"},
         },
         "servers": [{"url": "/"}],

@@ -23,12 +23,20 @@ from snapcheck.web._desk import Desk
 from snapcheck.web._errand import Errand
 from snapcheck.web._guard import too_large_words
 from snapcheck.web._lesson import grade_course
-from snapcheck.web._openapi import MOST_BY, MOST_CHOICE, MOST_REASON, OPERATIONS, PICTURES, SCHEMAS, description
+from snapcheck.web._openapi import (
+    MOST_BY,
+    MOST_CHOICE,
+    MOST_REASON,
+    OPERATIONS,
+    PICTURES,
+    SCHEMAS,
+    description,
+)
 from snapcheck.web._queue import error_words
 from snapcheck.web._review import ReviewDesk, look, place_id
 from snapcheck.web._site import Site
 from snapcheck.web._store import NO_BENCH, Shot
-from snapcheck.web._student import class_step, is_picture
+from snapcheck.web._student import class_step, is_picture, no_picture_words
 from snapcheck.web._tokens import TEACHER, Token
 from snapcheck.words import tr
 
@@ -105,7 +113,7 @@ class Programs:
             raise HTTPException(404, tr("There is no such task here."))
         student = self._student(request)
         if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in PICTURES:
-            raise HTTPException(415, tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC."))
+            raise HTTPException(415, no_picture_words())
         if self._waiting(token) >= limits.program_waiting:
             words = tr("Several of your photos are still being read. Wait for the answer.")
             raise HTTPException(429, words, _after(5.0))
@@ -120,7 +128,7 @@ class Programs:
                 came.seek(0)
                 photo = await run_in_threadpool(came.read)
                 if not is_picture(photo):
-                    raise HTTPException(415, tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC."))
+                    raise HTTPException(415, no_picture_words())
                 try:
                     shot = await run_in_threadpool(
                         site.keep.add_shot, NO_BENCH, task, site.language(), [photo],
@@ -207,9 +215,7 @@ class Programs:
         begun = review.begin()
         answer = JSONResponse(self._places(), 202)
         if begun:
-            answer.background = BackgroundTask(
-                review.looking.run, look, folder, self.site.settings.processes
-            )
+            answer.background = BackgroundTask(review.looking.run, look, folder, self.site.settings.processes)
         return answer
 
     def _places(self) -> dict[str, Any]:

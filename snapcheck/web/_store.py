@@ -107,7 +107,7 @@ class Shot:
         undone: words that were taken back and may be said again.
         notice: why the last word could not be followed.
         manner: "" a whole build, ``so-far`` one on the way.
-        sender: the token of the program that sent it, "" for a phone; its `student` in the roster, "" without.
+        sender, student: the token of the program that sent it, and whose it is; "" for a phone.
     """
 
     id: str

@@ -197,7 +197,7 @@ class Student:
         self.site.news.tell(visitor.bench)
         return away("/bench")
 
-    async def photos(self, request: Request) -> Response:
+    async def photos(self, request: Request) -> Response:  # noqa: PLR0911
         """A shot: on the disk before it is said to be taken."""
         site, visitor = self.site, self.site.student(request)
         limits = site.settings.limits
@@ -217,8 +217,11 @@ class Student:
             async with self._few:
                 photos = [await f.read() for f in sent]
                 if not all(map(is_picture, photos)):
-                    words = tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
-                    return self._not_taken(request, visitor, 415, words)
+                    return self._not_taken(request, visitor, 415, no_picture_words())
+                photos = [*await run_in_threadpool(self._earlier, bench, text(form, "with", 40)), *photos]
+                if len(photos) > limits.photos:
+                    words = tr("There are enough photos of this build. Say what is there, or begin anew.")
+                    return self._not_taken(request, visitor, 413, words)
                 manner = SO_FAR if text(form, "building") == "yes" else ""
                 add = partial(site.keep.add_shot, manner=manner)
                 shot = await run_in_threadpool(add, bench.number, bench.task, visitor.language, photos)
@@ -231,6 +234,14 @@ class Student:
         site.queue.come()
         site.news.tell(bench.number)
         return JSONResponse({"shot": shot.id}) if _by_script(request) else away("/bench")
+
+    def _earlier(self, bench: Bench, shot: str) -> list[bytes]:
+        """The photos of a shot that one more photo of the same build adds to."""
+        found = [
+            s for s in self.site.keep.shots(bench.number) if shot and s.id == shot and s.task == bench.task
+        ]
+        paths = [self.site.keep.photo(s.id, n) for s in found for n in range(s.photos)]
+        return [path.read_bytes() for path in paths if path.is_file()]
 
     def _not_taken(self, request: Request, visitor: Visitor, status: int, words: str) -> Response:
         if _by_script(request):
@@ -286,6 +297,11 @@ def is_picture(data: bytes) -> bool:
         or (head[:4] == b"RIFF" and head[8:] == b"WEBP")
         or (head[4:8] == b"ftyp" and head[8:] in (b"heic", b"heix", b"mif1", b"msf1", b"heim", b"heis"))
     )
+
+
+def no_picture_words() -> str:
+    """Why a file was not taken."""
+    return tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
 
 
 def _by_script(request: Request) -> bool:

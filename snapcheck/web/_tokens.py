@@ -65,9 +65,7 @@ class Tokens:
 
     def revoke(self, one: str) -> bool:
         """It opens nothing any more; whether there was one that did."""
-        done = self._keep.write(
-            "update token set revoked=? where id=? and revoked is null", time.time(), one
-        )
+        done = self._keep.write("update token set revoked=? where id=? and revoked is null", time.time(), one)
         for token in self.all() if done else ():
             if token.id == one:
                 self._keep.note("desk", "token revoked", f"{token.name}: {token.scope}")

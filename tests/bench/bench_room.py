@@ -5,8 +5,8 @@ was measured: how many photos were lost, how long answers took (from the last by
 page, waiting included), how quickly the desk answered meanwhile, what memory and processor time server and
 workers took. Not a test: it says how this machine does, with all else that runs on it.
 
-`python tests/bench/bench_room.py held [PHOTOS]` sends so many small photos (1,000) one after the other from ten
-benches to a server with one worker, and prints what memory both hold after some, and after all of them.
+`python tests/bench/bench_room.py held [PHOTOS]` sends so many small photos (1,000) from ten benches,
+one after the other, to a server with one worker, and prints what memory both hold meanwhile.
 """
 
 from __future__ import annotations

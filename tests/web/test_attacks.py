@@ -57,7 +57,8 @@ def test_every_address_is_held_against_a_stranger(room: Room) -> None:
     pictures = {"/shots/{shot}/above.jpg", "/plans/{task}.svg"}
     known = {r.path.replace("{bench:int}", "4").replace("{place:int}", "0") for r in room.app._app.routes}
     programs = {one.path for one in OPERATIONS}  # test_programs.py asks for these
-    assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *open_to_all, *pictures, *programs}
+    pages = {*open_to_all, *pictures, *programs}
+    assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *pages}
 
 
 def test_a_stranger_sees_nothing_and_changes_nothing(room: Room) -> None:

@@ -25,8 +25,8 @@ SCRIPT = "<script>alert(1)</script>{{7*7}}"
 HAND = "/v1/tasks/speech-stage/photos"
 PLACE = {
     "told": {
-        "student": "1", "task": "speech-stage", "path": "a.jpg", "kind": "cell", "place": "C4", "points_now": "1",
-        "points_most": "4", "question": SCRIPT, "reason": "", "choices": [],
+        "student": "1", "task": "speech-stage", "path": "a.jpg", "kind": "cell", "place": "C4",
+        "points_now": "1", "points_most": "4", "question": SCRIPT, "reason": "", "choices": [],
     },
     "crop": None, "plan": "", "drawn": [], "idle": False,
 }  # fmt: skip
@@ -61,7 +61,9 @@ def as_described(method: str, path: str, answer: Any) -> None:
         if re.fullmatch(re.sub(r"\\{\w+\\}", "[^/%]+", re.escape(template)), path.partition("?")[0]):
             answers = methods.get(method.lower(), {"responses": {}})["responses"]
             content = answers.get(str(answer.status_code), {"content": {}})["content"]
-            form = content.get(answer.headers["content-type"], {"schema": answer.status_code == 405})["schema"]
+            form = content.get(answer.headers["content-type"], {"schema": answer.status_code == 405})[
+                "schema"
+            ]
             if isinstance(form, dict):
                 form = {**form, "components": told["components"]}
             jsonschema.Draft202012Validator(form).validate(answer.json())
@@ -167,7 +169,9 @@ def test_places_are_decided_and_grades_fetched(course: Room, monkeypatch: pytest
     is_problem(teacher.ask("POST", path, json={**said, "decide": " "}), 422)
     is_problem(teacher.ask("POST", path, json={**said, "more": "x"}), 422)
     is_problem(teacher.ask("POST", path, json=[said]), 422)
-    is_problem(teacher.ask("POST", path, content=b"[" * 5000, headers={"content-type": "application/json"}), 400)
+    is_problem(
+        teacher.ask("POST", path, content=b"[" * 5000, headers={"content-type": "application/json"}), 400
+    )
     is_problem(teacher.ask("POST", path, data=said), 415)
     is_problem(teacher.ask("POST", f"/v1/places/{'0' * 20}/decisions", json=said), 404)
     assert teacher.ask("GET", "/v1/grades").json()["grades"] == []
@@ -293,7 +297,7 @@ def test_the_house_rules_hold_here_too(room: Room, headers: dict[str, str], stat
 
 def test_errors_speak_the_language_that_is_asked_for(room: Room) -> None:
     german = Program(room).ask("GET", "/v1/tasks", headers={"accept-language": "de-AT,en;q=0.5"})
-    assert "Token" in german.json()["detail"] and "needed" not in german.json()["detail"]
+    assert "Schlüssel" in german.json()["detail"] and "needed" not in german.json()["detail"]
 
 
 def sent(room: Room, pieces: list[bytes], token: str, **headers: str) -> tuple[int, dict[str, Any]]:

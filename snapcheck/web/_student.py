@@ -131,7 +131,7 @@ class Student:
         self.site.keep.change_bench(bench.number, seen=time.time())
         shots = [s for s in self.site.keep.shots(bench.number) if s.task == bench.task]
         step = class_step(self.site) if bench.step is None else bench.step
-        done = [s for s in shots if s.answered]
+        done = [s for s in shots if s.answered and s.manner == shots[0].manner]
         newest = next((s for s in shots if s.answered or not s.open), None)
         before = done[1] if len(done) > 1 and newest is done[0] else None
         waiting = next((s for s in reversed(shots) if s.open and not s.told), None)

@@ -12,7 +12,7 @@ from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
-from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_prints, read_symbols, sigmoid
+from snapcheck.photo._cells import FINE, Print, Symbols, flatten, read_prints, read_symbols, sigmoid
 from snapcheck.photo._habits import with_habits
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
@@ -40,6 +40,8 @@ LITTLE_TOP = ((0.0, 0.25, 0.15), (0.25, 0.5, 0.6))
 #: residual of the lattice (cells) up to which an empty cell can be sure: where the grid is off by more, cubes
 #: stand half in the next cell and look like nothing
 TRUE_GRID = 0.04
+#: and how likely it is at most that nothing stands there, then
+OFF_GRID = 0.9
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -194,8 +196,9 @@ def read_cells(
         if p_empty > max(p_other, *weighed.values()):
             sure = _trusted(p_empty, limits["symbol_trust"])
             if residual >= TRUE_GRID:
-                blanks[cell] = BlankReading(State.UNSURE, round(sure, 6))
-            elif sure >= limits["empty_threshold"] and s.loose[i] < 0:
+                sure = min(sure, OFF_GRID)
+                chances = [(c, p if c else min(p, OFF_GRID)) for c, p in chances]
+            if sure >= limits["empty_threshold"] and s.loose[i] < 0:
                 blanks[cell] = BlankReading(State.READ, round(sure, 6))
             else:
                 others = _others(chances, None)
@@ -234,7 +237,7 @@ def _prints(
     best: np.ndarray,
     kinds: tuple[str, ...],
     kit: Kit,
-) -> dict[int, Line]:
+) -> dict[int, Print]:
     """The prints of these cells; `quarter` is set where the print says which way up a symbol stands."""
     two = sigmoid(s.two)
     read = read_prints(
@@ -258,13 +261,13 @@ def _prints(
     return {int(i): line for i, line in zip(printed, read, strict=True)}
 
 
-def _one_way_up(line: Line, over: Line, kind: Kind) -> tuple[Line, bool]:
+def _one_way_up(line: Print, over: Print, kind: Kind) -> tuple[Print, bool]:
     """Of print read both ways up the likelier, and whether that is the second.
 
     Where both make sense (16 and 91, 68 and 89), they are rivals, as likely as they are clear.
     """
 
-    def weight(some: Line) -> float:
+    def weight(some: Print) -> float:
         said = meaning(some.text, kind.value_form)
         return some.confidence * usual(kind, said.value) if said else 0.0
 
@@ -285,7 +288,7 @@ def _one(
     turns: np.ndarray,
     quarter: int,
     values: Mapping[str, Values],
-    line: Line | None,
+    line: Print | None,
     p_other: float,
     kit: Kit,
     limits: dict[str, float],
@@ -318,7 +321,7 @@ def _one(
     return CubeReading(cube, state, confidence, (), reason, (p_symbol, p_text))
 
 
-def _valued(kind: Kind, turn: int, line: Line | None, values: Values) -> tuple[Cube, float, str]:
+def _valued(kind: Kind, turn: int, line: Print | None, values: Values) -> tuple[Cube, float, str]:
     """The cube with its likeliest value, that value's probability, and what speaks against it, in words; odd
     text stays as read."""
     if kind.value_form is ValueForm.NONE or line is None:

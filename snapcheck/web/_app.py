@@ -17,6 +17,7 @@ from starlette.types import ASGIApp
 from snapcheck.web._access import STUDENT, Access
 from snapcheck.web._admit import AdmitDesk
 from snapcheck.web._correct import CorrectDesk
+from snapcheck.web._designs import DesignsDesk
 from snapcheck.web._desk import Desk
 from snapcheck.web._find import Find
 from snapcheck.web._guard import (
@@ -30,6 +31,7 @@ from snapcheck.web._guard import (
 )
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
+from snapcheck.web._plate import PlateDesk
 from snapcheck.web._programs import Programs
 from snapcheck.web._queue import Hand
 from snapcheck.web._review import ReviewDesk
@@ -59,6 +61,31 @@ def make_site(settings: Settings, workers: Sequence[Hand] | None = None) -> Site
     return Site(settings, keep, Access(keep, settings), plans, workers)
 
 
+def design_routes(designs: DesignsDesk, plate: PlateDesk) -> list[Route]:
+    """The shelf of designs, and the plate on which one is worked at."""
+    get, post, all_ = ["GET"], ["POST"], "/desk/designs"
+    kept, one = f"{all_}/{{shelf}}/{{name}}", f"{all_}/at/{{draft}}"
+    return [
+        Route(all_, designs.page, methods=get),
+        Route(f"{all_}/begin", designs.begin, methods=post),
+        Route(f"{all_}/photo", designs.photo, methods=post),
+        Route(f"{all_}/copy", designs.copy, methods=post),
+        Route(f"{all_}/lesson", designs.lesson, methods=post),
+        Route(one, plate.page, methods=get),
+        Route(one, plate.say, methods=post),
+        Route(f"{one}/part", plate.part, methods=get),
+        Route(f"{one}/late", plate.late, methods=get),
+        Route(f"{one}/save", plate.save, methods=post),
+        Route(f"{one}/promise", plate.promise, methods=post),
+        Route(f"{one}/drop", plate.drop, methods=post),
+        Route(f"{one}/plots", plate.plots, methods=get),
+        Route(f"{one}/plots/{{number:int}}.png", plate.plot, methods=get),
+        Route(f"{one}/sheet.html", plate.sheet, methods=get),
+        Route(f"{kept}/top.svg", designs.top, methods=get),
+        Route(f"{kept}/sheet.html", designs.sheet, methods=get),
+    ]
+
+
 def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> ASGIApp:
     """The pages of a site.
 
@@ -70,6 +97,8 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
     student, desk, live = Student(site), Desk(site, address), Live(site)
     review, correct = ReviewDesk(site), CorrectDesk(site)
     admit, find = AdmitDesk(site, address), Find(site)
+    plate = PlateDesk(site)
+    designs = DesignsDesk(site, plate)
 
     async def language(request: Request) -> Response:
         visitor = site.visitor(request)
@@ -113,6 +142,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
             site.news.close()
             await site.queue.stop()
             await asyncio.to_thread(site.finder.stop)
+            await plate.stop()
             site.keep.close()
 
     get, post = ["GET"], ["POST"]
@@ -174,6 +204,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route("/desk/programs/new", admit.new, methods=post),
         Route("/desk/programs/revoke", admit.revoke, methods=post),
         *Programs(site, desk, review).routes(),
+        *design_routes(designs, plate),
         Route("/language", language, methods=post),
         Route("/own/{version}/{name}", own_file, methods=get),
     ]

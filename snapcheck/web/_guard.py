@@ -14,8 +14,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from snapcheck.web._settings import Limits
 from snapcheck.words import tr
 
-#: path of the one request that may be large
-PHOTOS = "/bench/photos"
+#: paths of the requests that may be large
+PHOTOS = ("/bench/photos", "/desk/designs/photo")
 #: what begins so is for programs: they are answered in JSON
 PROGRAMS = "/v1/"
 
@@ -74,7 +74,7 @@ class Guard:
             await _refuse(403, tr("This came from a page of another site."), scope, receive, send)
             return
         most = self._limits.body_bytes
-        if scope["path"] == PHOTOS:
+        if scope["path"] in PHOTOS:
             most += self._limits.photos * self._limits.photo_bytes
         elif scope["path"].startswith(PROGRAMS) and scope["path"].endswith("/photos"):
             most = self._limits.photo_bytes

@@ -89,6 +89,7 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
             "questions": api.questions_told(result),
             "cells": cells,
             "links": api.links_told(result),
+            "ends": api.ends_told(result.built, result.kit),
         }
         if steps:
             told |= _on_the_way(steps, told)

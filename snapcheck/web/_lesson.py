@@ -35,7 +35,7 @@ def pieces(keep: Keep, plans: Plans) -> tuple[list[Piece], list[int]]:
     for bench in keep.benches():
         latest: dict[str, Shot] = {}
         for shot in keep.shots(bench.number):  # the newest first
-            if shot.state == DONE and shot.task in plans.exercises and not shot.manner:
+            if _is_handed_in(shot, plans):
                 latest.setdefault(shot.task, shot)
         students = [s for s in bench.students.split(",") if s]
         if latest and not students:
@@ -45,12 +45,18 @@ def pieces(keep: Keep, plans: Plans) -> tuple[list[Piece], list[int]]:
             found += [Piece(shot, s, plans.names(s), handed.get(s, "")) for s in students]
     sent: dict[tuple[str, str], Shot] = {}
     for shot in keep.shots(NO_BENCH):
-        if shot.state == DONE and shot.task in plans.exercises and shot.student:
+        if _is_handed_in(shot, plans) and shot.student:
             sent.setdefault((shot.student, shot.task), shot)
     for shot in sent.values():
         path = shot.handed.partition(" ")[2].strip()
         found.append(Piece(shot, shot.student, plans.names(shot.student), path))
     return found, nameless
+
+
+def _is_handed_in(shot: Shot, plans: Plans) -> bool:
+    """Whether a photo shows a finished build of a task of the course."""
+    here = shot.task in plans.exercises and shot.task not in plans.given
+    return shot.state == DONE and here and not shot.manner
 
 
 def hand_in_all(keep: Keep, plans: Plans) -> tuple[int, list[str]]:

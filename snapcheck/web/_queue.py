@@ -170,7 +170,7 @@ class Queue:
 
     def _hand_in(self, shot: Shot) -> None:
         """What a program sent belongs to a course, now that it can be read."""
-        if self._plans.course is None or not shot.student:
+        if self._plans.course is None or not shot.student or shot.task in self._plans.given:
             return
         try:
             hand_in_one(self._keep, self._plans, shot, shot.student, "program")

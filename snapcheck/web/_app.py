@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import logging
 from collections.abc import AsyncIterator, Iterable, Sequence
 from contextlib import asynccontextmanager
@@ -141,7 +140,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         finally:
             site.news.close()
             await site.queue.stop()
-            await asyncio.to_thread(site.finder.stop)
+            await find.stop()
             await plate.stop()
             site.keep.close()
 

@@ -36,6 +36,14 @@ class Find:
         self._one = asyncio.Lock()
         self._busy: dict[int, asyncio.Task[None]] = {}
 
+    async def stop(self) -> None:
+        """At once, whatever is being worked out."""
+        tasks = list(self._busy.values())
+        for task in tasks:
+            task.cancel()
+        await asyncio.to_thread(self.site.finder.stop)
+        await asyncio.gather(*tasks, return_exceptions=True)
+
     # ------------------------------------------------------------ who, and which bench
 
     def _bench(self, request: Request) -> tuple[Visitor, Bench, str]:
@@ -77,6 +85,9 @@ class Find:
 
         kept, words = self._kept(bench), {str(s): s.words for s in Symptom}
         shot = self._shot(bench, kept.get("shot"))
+        busy = bench.number in self._busy
+        # the server was ended meanwhile
+        given_up = tr("This took too long, and was given up.") if kept and "told" not in kept else ""
         return {
             "bench": bench,
             "base": base,
@@ -86,8 +97,8 @@ class Find:
             "entries": [words.get(w, w) for _, w in kept.get("entries", [])],
             "told": kept.get("told"),
             "notice": kept.get("notice", ""),
-            "error": kept.get("error", ""),
-            "busy": bench.number in self._busy,
+            "error": kept.get("error", "") or given_up,
+            "busy": busy,
             "begun": bool(kept),
             "stamp": int(1000 * kept.get("at", 0)),
             "newer": bool(kept) and (shot.id if shot else "") != self._newest_id(bench),

@@ -109,6 +109,9 @@ def test_what_was_read_and_said_is_what_is_searched_in(room: Room) -> None:
     student.answered(room.site)
     (shot,) = room.site.keep.shots(4)
     asked: list[dict[str, Any]] = []
+    # a server that was ended meanwhile
+    room.site.keep.keep("search 4", json.dumps({"task": "speech-stage", "shot": shot.id, "entries": []}))
+    assert "given up" in student.get(BASE).text and "Begin anew" in student.page
     room.site.finder.do = lambda job: [asked.append(job), {"error": SCRIPT}][1]  # type: ignore[method-assign]
     page = said(student, do="begin")
     assert "&lt;script&gt;" in page and "<script>alert" not in page

@@ -57,7 +57,7 @@ if TYPE_CHECKING:
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
     from snapcheck.api._sheet import BuildSheet, sheet
     from snapcheck.api._simulate import simulate
-    from snapcheck.api._so_far import SoFar, as_another_task, so_far
+    from snapcheck.api._so_far import SoFar, as_another_task, on_the_way, so_far
     from snapcheck.api._solver import solver
     from snapcheck.api._teach import Slip, Teaching, primer, taught_again, teach, text_of_kit
 
@@ -125,6 +125,7 @@ __all__ = [
     "layout",
     "links_told",
     "new",
+    "on_the_way",
     "page_style",
     "page_templates",
     "paper_kit",
@@ -180,7 +181,7 @@ _DOOR = {
     "_seen": "BuildCheck Consequence PhotoReading",
     "_sheet": "BuildSheet sheet",
     "_simulate": "simulate",
-    "_so_far": "SoFar as_another_task so_far",
+    "_so_far": "SoFar as_another_task on_the_way so_far",
     "_solver": "solver",
     "_teach": "Slip Teaching primer taught_again teach text_of_kit",
 }

@@ -13,6 +13,7 @@ from snapcheck.api._given import DesignLike, PathLike, board_of, book_of, kit_of
 from snapcheck.api._results import widened
 from snapcheck.api._solver import solver
 from snapcheck.board import Board, Design, load_design
+from snapcheck.check import verdict_of
 from snapcheck.circuit import RuleBook, build_circuit
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.findings import finding_to_json
@@ -23,6 +24,7 @@ from snapcheck.sheet import (
     as_another,
     course_of,
     looks_like,
+    next_words,
     not_listed,
     progress_json,
     worth_asking,
@@ -145,6 +147,37 @@ def as_another_task(
         findings, verdict = as_another(found, result.design, result.built, result.kit, own)
     note = not_listed(len(result.findings))
     return replace(result, findings=findings, verdict=verdict, notes=(*result.notes, note))
+
+
+def on_the_way(result: BuildCheck) -> tuple[BuildCheck, dict[str, Any]]:
+    """The result of `check` for a build that is not finished: with what is wrong in it so far instead of all
+    that is missing, and how far it has come, as plain values.
+
+    Args:
+        result: what `check` gave; `calculate=False` will do there.
+
+    Returns:
+        The result, and ``done``, ``steps``, ``right``, ``open``, ``ahead``, ``complete``, ``own_layout``,
+        ``unlike``, ``mend`` (something is to be mended first) and ``next``, None or ``number`` and ``words``.
+    """
+    seen = result.reading
+    with solver(result.simulator, True) as own:
+        found = so_far_of(
+            course_of(result.design, result.kit), result.built,
+            unsure=None if seen is None else seen.unsure, chances=None if seen is None else seen.chances,
+            simulator=own, book=result.book,
+        )  # fmt: skip
+    following = None if found.complete else found.next_step
+    told = {
+        "done": found.done, "steps": len(found.course.steps), "right": len(found.right),
+        "open": [str(c) for c in found.open_cells], "ahead": [str(c) for c in found.ahead],
+        "complete": found.complete, "own_layout": found.own_layout, "unlike": found.unlike,
+        "mend": bool(found.mistakes),
+        "next": None if following is None else {
+            "number": following.number, "words": [str(words) for words in next_words(found)],
+        },
+    }  # fmt: skip
+    return replace(result, findings=found.findings, verdict=verdict_of(found.findings)), told
 
 
 def _board(

@@ -55,6 +55,7 @@ def seen(shot: Shot, step: int) -> dict[str, Any]:
     untold = step < 3 and any(f["severity"] == "danger" for f in told.get("findings", ()))
     return {
         **answer,
+        "so_far": told.get("so_far"),
         "findings": findings,
         "hidden": hidden,
         "danger_untold": untold,
@@ -65,7 +66,8 @@ def seen(shot: Shot, step: int) -> dict[str, Any]:
 def everything(shot: Shot) -> dict[str, Any]:
     """What the teacher sees."""
     findings = [{**f, "mark": f["marks"][-1], "which": ""} for f in shot.told.get("findings", ())]
-    return {**shot.told, "findings": findings, "hidden": 0, "danger_untold": False}
+    so_far = shot.told.get("so_far")
+    return {**shot.told, "so_far": so_far, "findings": findings, "hidden": 0, "danger_untold": False}
 
 
 @dataclass(frozen=True)
@@ -119,11 +121,17 @@ def state_of(bench: Bench, shots: list[Shot]) -> State:
     if newest.state == FAILED:
         return State(tr("photo not readable"), "question", 3, stuck)
     return {
+        "still-building": State(_so_far_words(newest), newest.told.get("tone", "none"), 5),
         "do-not-power": State(tr("must not power"), "danger", 0, stuck),
         "cant-tell": State(tr("a person must look"), "question", 1, stuck),
         "does-not-work": State(tr("not to be powered yet"), "fault", 2, stuck),
         "works-differently": State(tr("may power, works differently"), "deviation", 3, stuck),
     }.get(newest.told.get("verdict", ""), State(tr("may power"), "pass", 7))
+
+
+def _so_far_words(shot: Shot) -> str:
+    so_far = shot.told.get("so_far", {"done": 0, "steps": 0})
+    return tr("building: step {done} of {steps}", done=so_far["done"], steps=so_far["steps"])
 
 
 def passed(shot: Shot) -> bool:

@@ -14,13 +14,24 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from snapcheck.web._access import STUDENT, Access
+from snapcheck.web._admit import AdmitDesk
 from snapcheck.web._correct import CorrectDesk
 from snapcheck.web._designs import DesignsDesk
 from snapcheck.web._desk import Desk
-from snapcheck.web._guard import Guard, TooMuchError, TooSlowError, too_large_words, too_slow_words
+from snapcheck.web._find import Find
+from snapcheck.web._guard import (
+    PROGRAMS,
+    Guard,
+    TooMuchError,
+    TooSlowError,
+    problem,
+    too_large_words,
+    too_slow_words,
+)
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
 from snapcheck.web._plate import PlateDesk
+from snapcheck.web._programs import Programs
 from snapcheck.web._queue import Hand
 from snapcheck.web._review import ReviewDesk
 from snapcheck.web._settings import Settings
@@ -84,6 +95,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
     """
     student, desk, live = Student(site), Desk(site, address), Live(site)
     review, correct = ReviewDesk(site), CorrectDesk(site)
+    admit, find = AdmitDesk(site, address), Find(site)
     plate = PlateDesk(site)
     designs = DesignsDesk(site, plate)
 
@@ -100,6 +112,8 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
 
     async def refused(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
+        if request.url.path.startswith(PROGRAMS):
+            return program_refused(site, request, error)
         if request.headers.get("x-sent-by") == "script":
             return PlainTextResponse(error.detail, error.status_code)
         words = error.detail if error.status_code != 405 else tr("That is not done here.")
@@ -110,14 +124,13 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
 
     async def broken(request: Request, error: Exception) -> Response:
         _LOG.error("a page could not be made: %s", request.url.path, exc_info=error)
-        words = tr("Something went wrong in snapcheck itself. Try it again.")
-        return PlainTextResponse(words, 500)
+        return said(request, 500, tr("Something went wrong in snapcheck itself. Try it again."))
 
     async def too_much(request: Request, error: Exception) -> Response:
-        return PlainTextResponse(too_large_words(site.settings.limits), 413, headers={"connection": "close"})
+        return said(request, 413, too_large_words(site.settings.limits), {"connection": "close"})
 
     async def too_slow(request: Request, error: Exception) -> Response:
-        return PlainTextResponse(too_slow_words(), 408, headers={"connection": "close"})
+        return said(request, 408, too_slow_words(), {"connection": "close"})
 
     @asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
@@ -127,6 +140,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         finally:
             site.news.close()
             await site.queue.stop()
+            await find.stop()
             await plate.stop()
             site.keep.close()
 
@@ -174,6 +188,21 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route("/desk/review/decide", review.decide, methods=post),
         Route("/desk/review/undo", review.undo, methods=post),
         Route("/desk/review/grade", review.grade, methods=post),
+        *[
+            route
+            for base in ("/bench/find", f"{one}/find")
+            for route in (
+                Route(base, find.page, methods=get),
+                Route(base, find.say, methods=post),
+                Route(f"{base}/part", find.part, methods=get),
+                Route(f"{base}/picture", find.picture, methods=get),
+            )
+        ],
+        Route("/desk/find", find.release, methods=post),
+        Route("/desk/programs", admit.page, methods=get),
+        Route("/desk/programs/new", admit.new, methods=post),
+        Route("/desk/programs/revoke", admit.revoke, methods=post),
+        *Programs(site, desk, review).routes(),
         *design_routes(designs, plate),
         Route("/language", language, methods=post),
         Route("/own/{version}/{name}", own_file, methods=get),
@@ -189,3 +218,21 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         },
     )
     return Guard(app, names, site.settings.limits)
+
+
+def said(request: Request, status: int, words: str, headers: dict[str, str] | None = None) -> Response:
+    """An error as whoever asks can read it."""
+    if request.url.path.startswith(PROGRAMS):
+        return problem(status, words, headers)
+    return PlainTextResponse(words, status, headers=headers)
+
+
+def program_refused(site: Site, request: Request, error: HTTPException) -> Response:
+    """An error, to a program."""
+    site.program(request)
+    words = error.detail
+    if error.status_code == 404 and words == "Not Found":
+        words = tr("There is nothing of that name here.")
+    if error.status_code == 405:
+        words = tr("That is not done here.")
+    return problem(error.status_code, words, dict(error.headers or {}))

@@ -15,6 +15,7 @@ from snapcheck.web import _answer as answers
 from snapcheck.web._access import TEACHER
 from snapcheck.web._board import board_of, mistakes_svg
 from snapcheck.web._errand import Errand
+from snapcheck.web._find import released
 from snapcheck.web._lesson import grade_course, hand_in_all, pieces
 from snapcheck.web._qr import qr_svg
 from snapcheck.web._queue import error_words
@@ -88,6 +89,7 @@ class Desk:
             "mistakes": mistakes_svg(site),
             "waiting": site.keep.waiting(),
             "roster": site.plans.course is not None,
+            "finding": released(site),
         }
 
     async def code(self, request: Request) -> Response:

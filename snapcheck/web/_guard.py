@@ -6,8 +6,9 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Iterable
+from http import HTTPStatus
 
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from snapcheck.web._settings import Limits
@@ -15,6 +16,8 @@ from snapcheck.words import tr
 
 #: paths of the requests that may be large
 PHOTOS = ("/bench/photos", "/desk/designs/photo")
+#: what begins so is for programs: they are answered in JSON
+PROGRAMS = "/v1/"
 
 #: nothing but our own files, no script or style in a page, no other site around it (CSP Level 3, W3C)
 POLICY = (
@@ -73,6 +76,8 @@ class Guard:
         most = self._limits.body_bytes
         if scope["path"] in PHOTOS:
             most += self._limits.photos * self._limits.photo_bytes
+        elif scope["path"].startswith(PROGRAMS) and scope["path"].endswith("/photos"):
+            most = self._limits.photo_bytes
         length = headers.get(b"content-length", "0")
         if not length.isdecimal() or int(length) > most:
             await _refuse(413, too_large_words(self._limits), scope, receive, send)
@@ -147,5 +152,14 @@ def _with_headers(send: Send) -> Send:
 
 
 async def _refuse(status: int, words: str, scope: Scope, receive: Receive, send: Send) -> None:
-    answer = PlainTextResponse(words + "\n", status, headers={"connection": "close"})
+    if scope["path"].startswith(PROGRAMS):
+        answer: Response = problem(status, words, {"connection": "close"})
+    else:
+        answer = PlainTextResponse(words + "\n", status, headers={"connection": "close"})
     await answer(scope, receive, send)
+
+
+def problem(status: int, words: str, headers: dict[str, str] | None = None) -> Response:
+    """An error as programs are told it (RFC 9457, problem details)."""
+    told = {"type": "about:blank", "title": HTTPStatus(status).phrase, "status": status, "detail": words}
+    return JSONResponse(told, status, headers=headers, media_type="application/problem+json")

@@ -13,7 +13,11 @@ from typing import Any
 from snapcheck import api
 from snapcheck.errors import SnapcheckError
 from snapcheck.outfiles import write_whole
+from snapcheck.web._store import SO_FAR
 from snapcheck.words import tr, use_language
+
+#: verdict of a build on the way
+BUILDING = "still-building"
 
 
 def job_of(
@@ -24,6 +28,7 @@ def job_of(
     *,
     reading: str = "",
     words: Sequence[str] = (),
+    manner: str = "",
 ) -> dict[str, Any]:
     """A job for `work`, as plain values.
 
@@ -34,6 +39,7 @@ def job_of(
         language: of the answer.
         reading: what was read in them before, as JSON text; then they are clean, and not read again.
         words: decisions on what stands there, whatever was read.
+        manner: `SO_FAR` for a build on the way.
     """
     kit = exercise.kit_file
     return {
@@ -44,6 +50,7 @@ def job_of(
         "language": language,
         "reading": reading,
         "words": list(words),
+        "manner": manner,
     }
 
 
@@ -62,7 +69,7 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
                 write_whole(photo, api.clean_picture(photo, tr("photo")))
         result = api.check(
             photos[0], Path(job["design"]), also=() if seen else photos[1:], reading=seen, kit=job["kit"],
-            name=tr("photo"), simulator=_simulator(),
+            name=tr("photo"), simulator=simulator(), calculate=job["manner"] != SO_FAR,
         )  # fmt: skip
         reading = api.reading_told(result)
         cells = read = api.cells_told(result)
@@ -72,6 +79,9 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
             except SnapcheckError as error:
                 return {"refused": str(error)}
             cells = _with_others(api.cells_told(result), read)
+        steps: dict[str, Any] = {}
+        if job["manner"] == SO_FAR:
+            result, steps = api.on_the_way(result)
         made = result.pieces()
         write_whole(Path(job["flat"]), made.photo or b"")
         told = {
@@ -81,6 +91,8 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
             "links": api.links_told(result),
             "ends": api.ends_told(result.built, result.kit),
         }
+        if steps:
+            told |= _on_the_way(steps, told)
     except SnapcheckError as error:
         way_out = f" {error.way_out}" if error.way_out else ""
         return {"error": f"{error.message[:1].upper()}{error.message[1:]}{way_out}"}
@@ -90,6 +102,28 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
         logging.getLogger("snapcheck").exception("a worker of the bench page met an unexpected error")
         return {"error": tr("Something went wrong in snapcheck itself. Take the photo again, or ask.")}
     return {"told": {**told, "seconds": round(time.monotonic() - start, 2)}, "reading": reading}
+
+
+def _on_the_way(steps: dict[str, Any], told: dict[str, Any]) -> dict[str, Any]:
+    """What is said of a build that is not finished; nothing of it is a pass."""
+    here: dict[str, Any] = {"so_far": steps, "powered": False}
+    if told["tone"] == "danger":
+        return here
+    if steps["unlike"]:
+        sentence = tr("This does not look like the build that was chosen.")
+        advice = tr("Choose what you build, or ask at the desk.")
+    elif steps["complete"]:
+        sentence = tr("Everything is there.")
+        advice = tr("Before you power it, photograph it once more as a finished build.")
+    else:
+        at = {"done": steps["done"], "steps": steps["steps"]}
+        begun = tr("Step {done} of {steps} is not complete yet.", **at)
+        sentence = begun if steps["open"] else tr("Step {done} of {steps} is done.", **at)
+        advice = tr("Leave the supply off while you build.")
+        if steps["mend"]:
+            advice = tr("Leave the supply off, and mend what is named below before you go on.")
+    tone = "question" if steps["unlike"] else "fault" if steps["mend"] else "none"
+    return here | {"verdict": BUILDING, "sentence": sentence, "advice": advice, "tone": tone, "sign": ""}
 
 
 def _with_others(cells: dict[str, Any], read: dict[str, Any]) -> dict[str, Any]:
@@ -104,12 +138,12 @@ def _with_others(cells: dict[str, Any], read: dict[str, Any]) -> dict[str, Any]:
 
 def _warm() -> dict[str, Any]:
     """Load what the first photo needs."""
-    _simulator()
+    simulator()
     api.warm_up()
     return {}
 
 
 @cache
-def _simulator() -> Any:
+def simulator() -> Any:
     """One simulator for all that this process checks; None where there is no library for it."""
     return api.lasting_simulator()

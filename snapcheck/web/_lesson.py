@@ -9,7 +9,7 @@ from typing import Any
 from snapcheck import api
 from snapcheck.errors import SnapcheckError
 from snapcheck.web._plans import Plans
-from snapcheck.web._store import DONE, Keep, Shot
+from snapcheck.web._store import DONE, NO_BENCH, Keep, Shot
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def pieces(keep: Keep, plans: Plans) -> tuple[list[Piece], list[int]]:
     for bench in keep.benches():
         latest: dict[str, Shot] = {}
         for shot in keep.shots(bench.number):  # the newest first
-            if shot.state == DONE and shot.task in plans.exercises and shot.task not in plans.given:
+            if _is_handed_in(shot, plans):
                 latest.setdefault(shot.task, shot)
         students = [s for s in bench.students.split(",") if s]
         if latest and not students:
@@ -43,7 +43,20 @@ def pieces(keep: Keep, plans: Plans) -> tuple[list[Piece], list[int]]:
         for shot in latest.values():
             handed = dict(line.split(" ", 1) for line in shot.handed.splitlines())
             found += [Piece(shot, s, plans.names(s), handed.get(s, "")) for s in students]
+    sent: dict[tuple[str, str], Shot] = {}
+    for shot in keep.shots(NO_BENCH):
+        if _is_handed_in(shot, plans) and shot.student:
+            sent.setdefault((shot.student, shot.task), shot)
+    for shot in sent.values():
+        path = shot.handed.partition(" ")[2].strip()
+        found.append(Piece(shot, shot.student, plans.names(shot.student), path))
     return found, nameless
+
+
+def _is_handed_in(shot: Shot, plans: Plans) -> bool:
+    """Whether a photo shows a finished build of a task of the course."""
+    here = shot.task in plans.exercises and shot.task not in plans.given
+    return shot.state == DONE and here and not shot.manner
 
 
 def hand_in_all(keep: Keep, plans: Plans) -> tuple[int, list[str]]:
@@ -54,17 +67,23 @@ def hand_in_all(keep: Keep, plans: Plans) -> tuple[int, list[str]]:
         if piece.path:
             continue
         try:
-            photo = keep.photo(piece.shot.id, 0).read_bytes()
-            at = datetime.fromtimestamp(piece.shot.at, UTC).replace(microsecond=0)
-            path = api.hand_in(plans.course, piece.student, piece.shot.task, photo, at)
+            hand_in_one(keep, plans, piece.shot, piece.student, "desk")
         except (SnapcheckError, OSError) as error:
             wrong.append(f"{piece.student}: {error}")
             continue
-        now = keep.shot(piece.shot.id).handed
-        keep.change_shot(piece.shot.id, handed=f"{now}{piece.student} {path}\n")
-        keep.note("desk", "handed in", path)
         done += 1
     return done, wrong
+
+
+def hand_in_one(keep: Keep, plans: Plans, shot: Shot, student: str, who: str) -> None:
+    """A build that was read becomes a submission of a student. Raises SnapcheckError and OSError."""
+    assert plans.course is not None
+    photo = keep.photo(shot.id, 0).read_bytes()
+    at = datetime.fromtimestamp(shot.at, UTC).replace(microsecond=0)
+    path = api.hand_in(plans.course, student, shot.task, photo, at)
+    now = keep.shot(shot.id).handed
+    keep.change_shot(shot.id, handed=f"{now}{student} {path}\n")
+    keep.note(who, "handed in", path)
 
 
 def grade_course(folder: str, workers: int, stored: bool) -> list[dict[str, Any]]:

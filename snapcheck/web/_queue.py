@@ -11,6 +11,7 @@ from typing import Any, Protocol
 
 from snapcheck.errors import SnapcheckError
 from snapcheck.web._job import job_of, work
+from snapcheck.web._lesson import hand_in_one
 from snapcheck.web._plans import Plans
 from snapcheck.web._settings import Settings
 from snapcheck.web._store import MOST_TRIES, Keep, Shot
@@ -146,6 +147,7 @@ class Queue:
         job = job_of(
             exercise, photos, self._keep.flat(shot.id), shot.language,
             reading=shot.reading, words=[line for _, line in shot.words],
+            manner=shot.manner,
         )  # fmt: skip
         try:
             answer = await asyncio.to_thread(worker.do, job)
@@ -158,11 +160,22 @@ class Queue:
             self._keep.delete_shot(shot.id)
             return
         if "told" in answer:
+            if shot.sender and not shot.handed:
+                await asyncio.to_thread(self._hand_in, shot)
             self._keep.answer(shot.id, answer["told"], answer.get("reading"))
         elif "refused" in answer:
             self._keep.refuse(shot, str(answer["refused"]))
         else:
             self._keep.fail(shot.id, str(answer["error"]))
+
+    def _hand_in(self, shot: Shot) -> None:
+        """What a program sent belongs to a course, now that it can be read."""
+        if self._plans.course is None or not shot.student or shot.task in self._plans.given:
+            return
+        try:
+            hand_in_one(self._keep, self._plans, shot, shot.student, "program")
+        except (SnapcheckError, OSError) as error:  # it is offered again at the end of the lesson
+            self._keep.note("program", "not handed in", str(error))
 
     async def _tidy(self) -> None:
         while True:

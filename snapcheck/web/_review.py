@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import asdict
 from typing import Any
@@ -83,11 +84,17 @@ class ReviewDesk:
         visitor, folder = self._course(request)
         await self.site.form(request, visitor)
         answer = away("/desk/review")
-        if self.looking.begin():
-            self.done, self.steps = {}, []
-            self.looking.result = None
+        if self.begin():
             answer.background = BackgroundTask(self.looking.run, look, folder, self.site.settings.processes)
         return answer
+
+    def begin(self) -> bool:
+        """Whether one may look now; what was found before is forgotten then."""
+        if not self.looking.begin():
+            return False
+        self.done, self.steps = {}, []
+        self.looking.result = None
+        return True
 
     async def crop(self, request: Request) -> Response:
         """The part of a picture."""
@@ -131,18 +138,22 @@ class ReviewDesk:
                 lines = {here: own}
         if not lines:
             return self.site.refusal(visitor, 422, tr("Choose one of the answers."))
+        try:
+            await self.settle(folder, lines, reason, by)
+        except SnapcheckError as error:
+            return self.site.refusal(visitor, 422, str(error))
+        return away("/desk/review?all=1" if text(form, "all") else "/desk/review")
+
+    async def settle(self, folder: str, lines: dict[int, str], reason: str, by: str) -> None:
+        """Decisions for places, by their numbers. Raises SnapcheckError where one cannot be followed."""
         wanted = []
         for n, line in lines.items():
             its = self.places[n]["told"]
             wanted.append(api.decided(its["student"], its["task"], line, reason, _picture(its)))
-        try:
-            numbers = await run_in_threadpool(api.decide, folder, wanted, by=by)
-        except SnapcheckError as error:
-            return self.site.refusal(visitor, 422, str(error))
+        numbers = await run_in_threadpool(api.decide, folder, wanted, by=by)
         self.done |= lines
         self.steps.append((list(lines), numbers))
         self.site.keep.note("desk", "decided", json.dumps(list(lines.values()), ensure_ascii=False))
-        return away("/desk/review?all=1" if text(form, "all") else "/desk/review")
 
     async def undo(self, request: Request) -> Response:
         """The last step is taken back; it stays in the history."""
@@ -186,6 +197,13 @@ class ReviewDesk:
         except SnapcheckError as error:
             return self.site.refusal(visitor, 409, str(error))
         return self.site.page("desk-decided", visitor, {"lines": lines[::-1]})
+
+
+def place_id(place: dict[str, Any]) -> str:
+    """The same for the same place, however often one looks."""
+    told = place["told"]
+    names = "\n".join(told[key] for key in ("student", "task", "path", "kind", "place"))
+    return hashlib.sha256(names.encode("utf-8", "replace")).hexdigest()[:20]
 
 
 def _planned(place: dict[str, Any]) -> str | None:

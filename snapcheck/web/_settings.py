@@ -19,6 +19,7 @@ class Limits:
         waiting: sendings of one bench that may wait at the same time.
         tries, guest_tries: wrong class codes or bench keys from one address, and from all, in `window_s`.
         phrase_tries, phrase_guest_tries: the same for the teacher's passphrase.
+        calls: requests of one program's token in `window_s`; `program_waiting`: its photos that may wait.
         streams: pages of one session, and of all, that are told of news at the same time.
     """
 
@@ -34,6 +35,8 @@ class Limits:
     phrase_tries: int = 6
     phrase_guest_tries: int = 40
     window_s: float = 300.0
+    calls: int = 3000
+    program_waiting: int = 60
     streams: tuple[int, int] = (4, 400)
 
 

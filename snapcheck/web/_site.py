@@ -18,13 +18,18 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from snapcheck import api
 from snapcheck.web._access import STUDENT, TEACHER, Access, Visitor
+from snapcheck.web._find_job import search
 from snapcheck.web._plans import Plans
 from snapcheck.web._queue import Hand, News, Queue
 from snapcheck.web._settings import Settings
 from snapcheck.web._store import Keep
+from snapcheck.web._tokens import Tokens
+from snapcheck.web._workers import Worker
 from snapcheck.words import active_language, languages, speech, tr, use_language
 
 LANGUAGE = "snapcheck-language"
+#: longest work on one step of a search with a meter
+FINDER_s = 180.0
 #: of a cell and of the rim, in units of a drawing (`snapcheck.board.draw_svg`)
 PITCH, MARGIN = 108, 44
 #: longest text that a form may bring
@@ -43,8 +48,11 @@ class Site:
         workers: Sequence[Hand] | None = None,
     ) -> None:
         self.settings, self.keep, self.access, self.plans = settings, keep, access, plans
+        self.tokens = Tokens(keep, settings.limits)
         self.news = News()
         self.queue = Queue(keep, plans, self.news, settings, workers)
+        #: who works out searches with a meter; begins with the first one
+        self.finder: Hand = Worker(search, FINDER_s)
         self.streams: dict[str, int] = {}
         self._locale = speech()[1]
         self._pages = api.page_templates("snapcheck.web")
@@ -81,6 +89,14 @@ class Site:
         if visitor.role != TEACHER:
             raise HTTPException(403, tr("This is the teacher's desk: please enter the passphrase first."))
         return visitor
+
+    def program(self, request: Request) -> None:
+        """From here on the language is spoken that a program asks for; it has no cookies."""
+        use_language(self._wished(request), self._locale)
+
+    def language(self) -> str:
+        """That is spoken now, for answers that are worked out later."""
+        return active_language()
 
     def who(self, request: Request) -> str:
         """The address that a request comes from."""

@@ -33,20 +33,30 @@ create table if not exists shot (
   photos integer not null, language text not null, tries integer not null default 0, ended real,
   told text not null default '{}', error text not null default '', waved text not null default '',
   handed text not null default '', reading text not null default '', words text not null default '[]',
-  undone text not null default '[]', notice text not null default '');
+  undone text not null default '[]', notice text not null default '',
+  manner text not null default '', sender text not null default '', student text not null default '');
 create index if not exists shot_bench on shot (bench, at);
 create index if not exists shot_state on shot (state, at);
 create table if not exists audit (
   at real not null, who text not null, what text not null, detail text not null);
+create table if not exists token (
+  id text primary key, hash text not null unique, name text not null, scope text not null,
+  made real not null, used real, revoked real);
 """
+#: columns that folders of before may lack
+_LATER = ("manner", "sender", "student")
 #: what was read already, and is only to be checked anew, comes first: somebody looks at it
 _NEXT = "select * from shot where state='waiting' order by reading='', at limit 1"
 #: all of a shot but what is large: its answer, and the text of what was read
 _LIGHT = (
     "id, bench, task, at, state, photos, language, tries, ended, error, waved, handed, words, undone, "
-    "notice, case when reading='' then '' else 'kept' end as reading"
+    "notice, manner, sender, student, case when reading='' then '' else 'kept' end as reading"
 )
 _MOST_ANSWERS = 500
+#: manner of a shot that shows a build on the way
+SO_FAR = "so-far"
+#: bench of photos that a program sent
+NO_BENCH = 0
 #: states of a shot
 WAITING, WORKING, DONE, FAILED = "waiting", "working", "done", "failed"
 #: who said it, and the decision
@@ -96,6 +106,8 @@ class Shot:
         words: what people said of the build instead of what was read: who, and the decision.
         undone: words that were taken back and may be said again.
         notice: why the last word could not be followed.
+        manner: "" a whole build, ``so-far`` one on the way.
+        sender, student: the token of the program that sent it, and whose it is; "" for a phone.
     """
 
     id: str
@@ -115,6 +127,9 @@ class Shot:
     words: tuple[tuple[str, str], ...] = ()
     undone: tuple[tuple[str, str], ...] = ()
     notice: str = ""
+    manner: str = ""
+    sender: str = ""
+    student: str = ""
 
     @property
     def open(self) -> bool:
@@ -144,6 +159,9 @@ class Keep:
             self._book.execute("pragma journal_mode=wal")
             self._book.execute("pragma synchronous=full")
             self._book.executescript(_TABLES)
+            there = {row["name"] for row in self._book.execute("pragma table_info(shot)")}
+            for name in (n for n in _LATER if n not in there):
+                self._book.execute(f"alter table shot add column {name} text not null default ''")
         except (OSError, sqlite3.Error) as error:
             raise StoreError(
                 tr("the bench page cannot keep anything here: {why}.", why=error),
@@ -167,6 +185,14 @@ class Keep:
                 self._book.execute("rollback")
                 raise
             self._book.execute("commit")
+
+    def rows(self, words: str, *values: Any) -> list[sqlite3.Row]:
+        """What is asked for, for modules that keep tables of their own here."""
+        return self._rows(words, *values)
+
+    def write(self, words: str, *values: Any) -> int:
+        """The same for what is written; how many rows it touched."""
+        return self._do(words, *values)
 
     def _rows(self, words: str, *values: Any) -> list[sqlite3.Row]:
         with self._lock:
@@ -245,17 +271,22 @@ class Keep:
         with self._whole() as book:
             book.execute("delete from session where bench=?", (number,))
             book.execute("delete from bench where number=?", (number,))
+            book.execute("delete from setting where name=?", (f"search {number}",))
 
     # ------------------------------------------------------------ shots
 
-    def add_shot(self, bench: int, task: str, language: str, photos: Sequence[bytes]) -> Shot:
+    def add_shot(
+        self, bench: int, task: str, language: str, photos: Sequence[bytes], *,
+        manner: str = "", sender: str = "", student: str = "",
+    ) -> Shot:  # fmt: skip
         """Take photos: they are on the disk, and in the queue, when this returns. Raises OSError."""
         shot = secrets.token_urlsafe(16)
         for number, photo in enumerate(photos):
             write_whole(self.photo(shot, number), photo)
         self._do(
-            "insert into shot (id, bench, task, at, state, photos, language) values (?,?,?,?,?,?,?)",
-            shot, bench, task, time.time(), WAITING, len(photos), language,
+            "insert into shot (id, bench, task, at, state, photos, language, manner, sender, student) "
+            "values (?,?,?,?,?,?,?,?,?,?)",
+            shot, bench, task, time.time(), WAITING, len(photos), language, manner, sender, student,
         )  # fmt: skip
         return self.shot(shot)
 

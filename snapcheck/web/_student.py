@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -15,10 +16,11 @@ from starlette.responses import JSONResponse, Response
 
 from snapcheck.web import _answer as answers
 from snapcheck.web._access import STUDENT, TEACHER, Visitor
+from snapcheck.web._find import released
 from snapcheck.web._guard import too_large_words
 from snapcheck.web._queue import error_words
 from snapcheck.web._site import Site, away, number, text
-from snapcheck.web._store import Bench, Shot
+from snapcheck.web._store import SO_FAR, Bench, Shot
 from snapcheck.words import tr
 
 #: shots that are held in memory at the same time, on their way to the disk
@@ -129,7 +131,7 @@ class Student:
         self.site.keep.change_bench(bench.number, seen=time.time())
         shots = [s for s in self.site.keep.shots(bench.number) if s.task == bench.task]
         step = class_step(self.site) if bench.step is None else bench.step
-        done = [s for s in shots if s.answered]
+        done = [s for s in shots if s.answered and s.manner == shots[0].manner]
         newest = next((s for s in shots if s.answered or not s.open), None)
         before = done[1] if len(done) > 1 and newest is done[0] else None
         waiting = next((s for s in reversed(shots) if s.open and not s.told), None)
@@ -146,6 +148,8 @@ class Student:
             "waiting": waiting,
             "waiting_s": None if waiting is None else max(1, round(self.site.queue.wait_s(waiting))),
             "step": step,
+            "searching": released(self.site),
+            "building": bool(shots) and shots[0].manner == SO_FAR,
         }
 
     async def task(self, request: Request) -> Response:
@@ -193,7 +197,7 @@ class Student:
         self.site.news.tell(visitor.bench)
         return away("/bench")
 
-    async def photos(self, request: Request) -> Response:
+    async def photos(self, request: Request) -> Response:  # noqa: PLR0911
         """A shot: on the disk before it is said to be taken."""
         site, visitor = self.site, self.site.student(request)
         limits = site.settings.limits
@@ -213,11 +217,14 @@ class Student:
             async with self._few:
                 photos = [await f.read() for f in sent]
                 if not all(map(is_picture, photos)):
-                    words = tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
-                    return self._not_taken(request, visitor, 415, words)
-                shot = await run_in_threadpool(
-                    site.keep.add_shot, bench.number, bench.task, visitor.language, photos
-                )
+                    return self._not_taken(request, visitor, 415, no_picture_words())
+                photos = [*await run_in_threadpool(self._earlier, bench, text(form, "with", 40)), *photos]
+                if len(photos) > limits.photos:
+                    words = tr("There are enough photos of this build. Say what is there, or begin anew.")
+                    return self._not_taken(request, visitor, 413, words)
+                manner = SO_FAR if text(form, "building") == "yes" else ""
+                add = partial(site.keep.add_shot, manner=manner)
+                shot = await run_in_threadpool(add, bench.number, bench.task, visitor.language, photos)
         except OSError:
             return self._not_taken(
                 request, visitor, 507, tr("The disk of this server is full. Tell the desk.")
@@ -227,6 +234,14 @@ class Student:
         site.queue.come()
         site.news.tell(bench.number)
         return JSONResponse({"shot": shot.id}) if _by_script(request) else away("/bench")
+
+    def _earlier(self, bench: Bench, shot: str) -> list[bytes]:
+        """The photos of a shot that one more photo of the same build adds to."""
+        found = [
+            s for s in self.site.keep.shots(bench.number) if shot and s.id == shot and s.task == bench.task
+        ]
+        paths = [self.site.keep.photo(s.id, n) for s in found for n in range(s.photos)]
+        return [path.read_bytes() for path in paths if path.is_file()]
 
     def _not_taken(self, request: Request, visitor: Visitor, status: int, words: str) -> Response:
         if _by_script(request):
@@ -282,6 +297,11 @@ def is_picture(data: bytes) -> bool:
         or (head[:4] == b"RIFF" and head[8:] == b"WEBP")
         or (head[4:8] == b"ftyp" and head[8:] in (b"heic", b"heix", b"mif1", b"msf1", b"heim", b"heis"))
     )
+
+
+def no_picture_words() -> str:
+    """Why a file was not taken."""
+    return tr("This is no photo that can be read: JPEG, PNG, WebP or HEIC.")
 
 
 def _by_script(request: Request) -> bool:

@@ -4,6 +4,9 @@
 was measured: how many photos were lost, how long answers took (from the last byte sent to the answer on the
 page, waiting included), how quickly the desk answered meanwhile, what memory and processor time server and
 workers took. Not a test: it says how this machine does, with all else that runs on it.
+
+`python tests/bench/bench_room.py held [PHOTOS]` sends so many small photos (1,000) from ten benches,
+one after the other, to a server with one worker, and prints what memory both hold meanwhile.
 """
 
 from __future__ import annotations
@@ -78,6 +81,31 @@ async def desk(told: dict[str, Any], times: list[float], over: asyncio.Event) ->
             await asyncio.sleep(0.2)
 
 
+def small() -> bytes:
+    out = io.BytesIO()
+    with Image.open(PHOTO) as picture:
+        picture.resize((1152, 864), Image.Resampling.LANCZOS).save(out, "JPEG", quality=88)
+    return out.getvalue()
+
+
+async def held_after(told: dict[str, Any], photos: int) -> None:
+    """Whether server and worker grow with what they have read."""
+    photo, answers, start = small(), list[float](), time.perf_counter()
+    server = psutil.Process(told["pid"])
+    await asyncio.sleep(6)
+    print(f"photo: {len(photo) / 1e3:.0f} kB; memory (MB) before: {held(server)}", flush=True)
+    phones = [
+        asyncio.create_task(bench({**told, "benches": 10}, n, photo, photos // 10, answers))
+        for n in range(1, 11)
+    ]
+    for mark in sorted({m for m in (10, 50, 100, 200, 300, 500, 750, 1000, photos) if m <= photos}):
+        while len(answers) < mark and not all(p.done() for p in phones):
+            await asyncio.sleep(0.2)
+        now = time.perf_counter() - start
+        print(f"photos {len(answers)}: memory (MB) {held(server)}, {now:.0f} s", flush=True)
+    print(f"lost: {sum(await asyncio.gather(*phones))}")
+
+
 async def room(told: dict[str, Any], shots: int) -> None:
     photo, answers, pages, over = four_megapixels(), list[float](), list[float](), asyncio.Event()
     server = psutil.Process(told["pid"])
@@ -120,16 +148,20 @@ def held(server: psutil.Process) -> list[int]:
 
 
 def main() -> None:
-    benches, shots = (int(word) for word in (*sys.argv[1:], *("30", "1")[len(sys.argv) - 1 :]))
+    long = sys.argv[1:2] == ["held"]
+    given = sys.argv[2:] if long else sys.argv[1:]
+    benches, shots = (int(word) for word in (*given, *(("1000", "1") if long else ("30", "1"))[len(given) :]))
     with tempfile.TemporaryDirectory() as folder:
         command = [sys.executable, "-m", "snapcheck", "bench", "--port", "0", "--keep", folder, "--json"]
+        command += ["--workers", "1"] if long else []
         server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT)
         assert server.stdout is not None
         text = ""
         while not text.endswith("}\n"):
             text += server.stdout.readline()
         try:
-            asyncio.run(room({**json.loads(text), "benches": benches, "pid": server.pid}, shots))
+            told = {**json.loads(text), "benches": benches, "pid": server.pid}
+            asyncio.run(held_after(told, benches) if long else room(told, shots))
         finally:
             server.send_signal(signal.SIGINT)
             server.wait(30)

@@ -12,6 +12,7 @@ import pytest
 from benchmaker import JPEG, PHRASE, REVERSED, Instant, Room, Somebody, told
 
 from snapcheck.web import Limits
+from snapcheck.web._openapi import OPERATIONS
 
 DANGER = told(REVERSED)
 SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>{{7*7}}"
@@ -32,11 +33,14 @@ def at_bench(room: Room, bench: int = 4) -> Somebody:
 
 
 #: everything that may be asked for, apart from the ways in
-STUDENT_GETS = ("/bench/part", "/bench/news")
-STUDENT_POSTS = ("/bench/photos", "/bench/task", "/bench/say", "/bench/ask", "/bench/leave")
+STUDENT_GETS = ("/bench/part", "/bench/news", "/bench/find", "/bench/find/part", "/bench/find/picture")
+STUDENT_POSTS = (
+    "/bench/photos", "/bench/task", "/bench/say", "/bench/ask", "/bench/leave", "/bench/find",
+)  # fmt: skip
 DESK_GETS = (
     "/desk/part", "/desk/news", "/desk/qr.svg", "/desk/audit", "/desk/end", "/desk/bench/4", "/desk/review",
     "/desk/review/history", "/desk/review/0/crop.jpg", "/desk/bench/4/reading", "/desk/bench/4/reading/part",
+    "/desk/programs", "/desk/bench/4/find", "/desk/bench/4/find/part", "/desk/bench/4/find/picture",
     "/desk/designs", "/desk/designs/own/lamp/top.svg", "/desk/designs/own/lamp/sheet.html",
     *(f"/desk/designs/at/lamp{rest}" for rest in ("", "/part", "/late", "/plots", "/plots/0.png")),
     "/desk/designs/at/lamp/sheet.html",
@@ -45,6 +49,8 @@ DESK_POSTS = (
     "/desk/leave", "/desk/code", "/desk/hints", "/desk/bench/4/hints", "/desk/bench/4/wave",
     "/desk/bench/4/students", "/desk/bench/4/free", "/desk/bench/4/reading", "/desk/end/hand-in",
     "/desk/end/grade", "/desk/end/close", "/desk/review/look", "/desk/review/decide", "/desk/review/undo",
+    "/desk/review/grade", "/desk/programs/new", "/desk/programs/revoke", "/desk/find",
+    "/desk/bench/4/find",
     "/desk/review/grade", "/desk/designs/begin", "/desk/designs/photo", "/desk/designs/copy",
     "/desk/designs/lesson", *(f"/desk/designs/at/lamp{rest}" for rest in ("", "/save", "/promise", "/drop")),
 )  # fmt: skip
@@ -59,7 +65,9 @@ def test_every_address_is_held_against_a_stranger(room: Room) -> None:
     known = {r.path for r in room.app._app.routes}
     for name, one in example.items():
         known = {path.replace(name, one) for path in known}
-    assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *open_to_all, *pictures}
+    programs = {one.path for one in OPERATIONS}  # test_programs.py asks for these
+    pages = {*open_to_all, *pictures, *programs}
+    assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *pages}
 
 
 def test_a_stranger_sees_nothing_and_changes_nothing(room: Room) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import socket
 import threading
@@ -35,6 +36,15 @@ ASKED = {
     "cells": {"E2": {"line": "E2 resistor 22k", "sure": False,
                      "others": [{"line": "E2 resistor 2k2", "probability": 0.3}]}},
     "links": ["tap C4|D4"],
+}  # fmt: skip
+STEP = {"at": "C4 base", "words": "Red probe on C4.", "expected": "1 V", "powered": True, "kind": "volts"}
+SEARCH = {
+    "sentence": "Not found yet.", "tone": "question", "dangers": [], "contradictions": ["These two."],
+    "suspects": [{"percent": 60, "faults": ["The battery.", "A contact."], "more": 2}], "photo": False,
+    "steps": [
+        {**STEP, "choices": []},
+        {**STEP, "at": "contact C3|D3", "kind": "contact", "choices": [["good", "yes"]]},
+    ],
 }  # fmt: skip
 ANSWERS = (
     {"told": told(REVERSED, OTHER_VALUE), "reading": {"for": "tests"}},
@@ -252,7 +262,18 @@ def test_axe_finds_nothing(browser: Any, served: Served, scheme: str) -> None:
     desk = at_desk(browser, served, color_scheme=scheme)
     wanting += found_wanting(desk)
     reading = "/desk/bench/4/reading?cell=E2"
-    for path in ("/desk/bench/4", reading, "/desk/end", "/desk/audit", "/nothing"):
+    served.site.keep.keep("find", "yes")
+    page.goto(f"{served.address}/bench/find")
+    wanting += found_wanting(page)
+    kept = {"task": "speech-stage", "entries": [["symptom", "silent"]], "told": SEARCH, "svg": "<svg/>"}
+    served.site.keep.keep("search 4", json.dumps(kept))
+    page.reload()
+    page.locator(".others summary").click()
+    assert page.locator(".measure .main").bounding_box()["height"] >= 44  # for a thumb
+    wanting += found_wanting(page)
+    more = ("/desk/programs", "/desk/bench/4/find")
+    served.site.tokens.new("platform", "hand-in")
+    for path in ("/desk/bench/4", reading, "/desk/end", "/desk/audit", "/nothing", *more):
         desk.goto(served.address + path)
         wanting += found_wanting(desk)
     stranger = browser.new_context(viewport=PHONE, color_scheme=scheme).new_page()

@@ -13,6 +13,7 @@ async function send(files, input) {
   bar.value = 0;
   const body = new FormData();
   body.append("token", form.elements.token.value);
+  if (form.elements.building.checked) body.append("building", "yes");
   for (const file of files) body.append("photo", await smaller(file), "photo.jpg");
   input.value = "";
   const request = new XMLHttpRequest();

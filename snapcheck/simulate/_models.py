@@ -395,7 +395,8 @@ def _subcircuit(w: Writer, part: Part, p: Parameters) -> None:
         inside[leg] = w.inner(f"t{number}")
         w.add(f"{w.name('v', f't{number}')} {w.outer(part, leg)} {inside[leg]} dc 0")
         w.flows(leg, Term(1, w.vector(f"{w.name('v', f't{number}')}#branch")))
-    w.subcircuit(template(part.device.template), inside, p)
+    volts = {"volts": part_value(part)} if part.kind.value_form is ValueForm.VOLTS else {}
+    w.subcircuit(template(part.device.template), inside, {**p, **volts})
 
 
 _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {

@@ -151,26 +151,44 @@ def _pair_by_nets(
     first: Circuit, second: Circuit, pairs: dict[Spot, Spot], taken: set[Spot], *, exact: bool
 ) -> None:
     """Pair what is left by kind (and value), preferring parts that share most nets already paired."""
+    of_kind: dict[str, list[Part]] = defaultdict(list)
+    for two in second.parts:
+        if two.at not in taken:
+            of_kind[two.kind.name].append(two)
+    left = {
+        one.at: (one, [two for two in of_kind[one.kind.name] if not exact or same_value(one, two)])
+        for one in first.parts
+        if one.at not in pairs
+    }
+    overlap, nets = _overlap(first, second, pairs), dict[int, int]()
+    ranks: dict[Spot, list[tuple[int, Spot]]] = {}
     while True:
-        nets = _majority(_overlap(first, second, pairs))
+        before, nets = nets, _majority(overlap)
+        changed = {net for net, _ in before.items() ^ nets.items()}
         best: tuple[int, Spot, Spot] | None = None
-        for one in first.parts:
-            if one.at in pairs:
-                continue
-            for two in second.parts:
-                if two.at in taken or one.kind.name != two.kind.name:
-                    continue
-                if exact and not same_value(one, two):
-                    continue
-                score = sum(nets.get(n) == two.nets.get(t) for t, n in one.nets.items())
-                crossed = sum(nets.get(n) in two.nets.values() for n in one.nets.values())
-                rank = 2 * score + crossed
-                if best is None or rank > best[0]:
-                    best = (rank, one.at, two.at)
+        for at, (one, fitting) in left.items():
+            if at not in ranks or not changed.isdisjoint(one.nets.values()):
+                ranks[at] = [(_rank(one, two, nets), two.at) for two in fitting if two.at not in taken]
+            for rank, there in ranks[at]:
+                if there not in taken and (best is None or rank > best[0]):
+                    best = (rank, at, there)
         if best is None:
             return
-        pairs[best[1]] = best[2]
-        taken.add(best[2])
+        _, at, there = best
+        pairs[at] = there
+        taken.add(there)
+        del left[at]
+        _add_overlap(overlap, first.part_at[at], second.part_at[there])
+
+
+def _rank(one: Part, two: Part, nets: Mapping[int, int]) -> int:
+    """How many nets two parts share, counted more at the same terminals."""
+    theirs = two.nets.values()
+    return sum(
+        (2 * (nets[net] == two.nets.get(terminal)) + (nets[net] in theirs))
+        for terminal, net in one.nets.items()
+        if net in nets
+    )
 
 
 def same_value(one: Part, two: Part) -> bool:
@@ -184,14 +202,17 @@ def same_value(one: Part, two: Part) -> bool:
 def _overlap(first: Circuit, second: Circuit, pairs: Mapping[Spot, Spot]) -> Counter[tuple[int, int]]:
     overlap: Counter[tuple[int, int]] = Counter({(0, 0): 1})
     for one, two in pairs.items():
-        a, b = first.part_at[one], second.part_at[two]
-        for terminal, net in a.nets.items():
-            if terminal in b.nets and a.kind.leg_labels[terminal] == terminal:
-                overlap[net, b.nets[terminal]] += 2
-            elif terminal in b.nets:  # an exchangeable terminal says less
-                for other in b.nets.values():
-                    overlap[net, other] += 1
+        _add_overlap(overlap, first.part_at[one], second.part_at[two])
     return overlap
+
+
+def _add_overlap(overlap: Counter[tuple[int, int]], one: Part, two: Part) -> None:
+    for terminal, net in one.nets.items():
+        if terminal in two.nets and one.kind.leg_labels[terminal] == terminal:
+            overlap[net, two.nets[terminal]] += 2
+        elif terminal in two.nets:  # an exchangeable terminal says less
+            for other in two.nets.values():
+                overlap[net, other] += 1
 
 
 def _majority(overlap: Counter[tuple[int, int]]) -> dict[int, int]:

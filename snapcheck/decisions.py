@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
-from snapcheck.board import Board, Cell, Cube, Lead, Seam, parse_layout, write_layout
+from snapcheck.board import Board, Cell, Cube, Lead, Seam, board_of_line, write_layout
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.kit import Kit
 from snapcheck.photo import BlankReading, CubeReading, LeadReading, Reading, State, TapReading
@@ -115,22 +115,6 @@ def lead_line(lead: Lead, board: Board, kit: Kit) -> str:
     return next(line for line in lines if line.startswith("lead "))
 
 
-def _parsed(line: str, board: Board, kit: Kit) -> Board:
-    """The board of a layout file of this one line; a lead needs the cubes and taps it ends on."""
-    text = f"plate {board.columns} x {board.rows}\n"
-    if line.startswith("lead "):
-        bare = Board(board.columns, board.rows, board.cubes, board.taps)
-        text = write_layout(bare, kit)
-    try:
-        return parse_layout(text + line + "\n", tr("decision"), kit).board
-    except InputError as error:
-        raise InputError(
-            error.message,
-            place=f"'{line}'",
-            way_out=error.way_out or tr("Write it as in a layout file, for example: D2 led red anode=up"),
-        ) from None
-
-
 def with_edits(reading: Seen, lines: Iterable[str], kit: Kit) -> Seen:
     """The reading with decisions; what was decided is sure.
 
@@ -146,7 +130,7 @@ def with_edits(reading: Seen, lines: Iterable[str], kit: Kit) -> Seen:
 def _with_edit(reading: Seen, line: str, kit: Kit) -> Seen:
     board = reading.board
     if not line.startswith("remove "):
-        new = _parsed(line, board, kit)
+        new = board_of_line(line, board, kit)
         if line.startswith("tap "):
             (seam,) = new.taps
             return replace(reading, taps=_with_tap(reading.taps, seam))
@@ -160,10 +144,10 @@ def _with_edit(reading: Seen, line: str, kit: Kit) -> Seen:
         return replace(reading, cubes=cubes, blanks=blanks)
     what = line.removeprefix("remove ")
     if what.startswith("tap "):
-        (gone,) = _parsed(what, board, kit).taps
+        (gone,) = board_of_line(what, board, kit).taps
         return replace(reading, taps=tuple(t for t in reading.taps if t.seam != gone))
     if what.startswith("lead "):
-        ends = _parsed(what, board, kit).leads[0].ends
+        ends = board_of_line(what, board, kit).leads[0].ends
         return replace(reading, leads=tuple(r for r in reading.leads if r.lead.ends != ends))
     if not re.fullmatch(r"[A-Za-z]{1,2}\d{1,2}", what):
         raise InputError(

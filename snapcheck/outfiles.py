@@ -65,7 +65,10 @@ def _staged(path: Path, data: bytes) -> Path:
         half.unlink(missing_ok=True)
         with open(half, "xb", opener=opened) as file:
             if there is not None:
-                half.chmod(there)
+                with contextlib.suppress(
+                    OSError
+                ):  # a file system without rights: then it has no more of them
+                    half.chmod(there)
             file.write(data)
             file.flush()
             os.fsync(file.fileno())

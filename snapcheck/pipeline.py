@@ -29,12 +29,13 @@ from snapcheck.circuit import Circuit, RuleBook, capital, is_shorted
 from snapcheck.errors import InputError, MissingLibraryError, SimulationError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
+from snapcheck.simulate import WhatIf, figure_changes, judge
 from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.photo import Reading
-    from snapcheck.simulate import Figure, OperatingPoint, Simulator, WhatIf
+    from snapcheck.simulate import Figure, OperatingPoint, Simulator
 
 #: builds with more changes than this get one effect for all of them together
 _MOST_CAUSES = 6
@@ -334,8 +335,6 @@ def own_figures(simulator: Simulator, design: Design, comparison: Comparison) ->
     Raises:
         SimulationError, MissingLibraryError: nothing can be measured.
     """
-    from snapcheck.simulate import WhatIf, figure_changes
-
     there = follow(design, comparison)
     designed = simulator.evaluate(design, comparison.plan_circuit)
     measured = iter(simulator.evaluate(there.design, comparison.built_circuit))
@@ -349,8 +348,6 @@ def own_figures(simulator: Simulator, design: Design, comparison: Comparison) ->
 
 def _nowhere(figure: Figure, same: bool) -> Figure:
     """A figure whose place the build lacks: as designed where the circuit is the same, else not met."""
-    from snapcheck.simulate import judge
-
     reason = (
         tr("its place lies between parts that are built in another order; the circuit is the same")
         if same

@@ -6,6 +6,7 @@ has to be compiled. A folder of one's own (``--locale``) comes before the bundle
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Mapping
@@ -140,8 +141,6 @@ def shown(text: object, *, lines: bool = False, isolate: bool = True) -> str:
 
 def json_text(data: Any, indent: int | None = None, *, ascii_only: bool = False) -> str:
     """JSON in which nothing stands that would be obeyed instead of shown: it means the same, written out."""
-    import json
-
     text = json.dumps(data, ensure_ascii=ascii_only, indent=indent, allow_nan=False)
     return _OBEYED.sub(lambda c: c[0] if c[0] == "\n" else f"\\u{ord(c[0]):04x}", text)
 

@@ -12,5 +12,5 @@ Entry = tuple[str, float | str | None, Mapping[str, int]]
 
 
 def handmade(*entries: Entry, kit: Kit | None = None) -> Circuit:
-    """A circuit of parts that are named by the kit's prefixes in order: R1, R2, Q1, ..."""
+    """A circuit of parts that are named by the kit's prefixes in order: R101, R102, Q101, ..."""
     return circuit_of((PartSpec(kind, nets, value) for kind, value, nets in entries), kit or bundled_kit())

@@ -1,50 +1,64 @@
 """The door for programs: one function a job, over paths, bytes, arrays and text, with results that show
 themselves in a notebook. ``import snapcheck`` has all of it; `TUTORIAL.md` above walks through it."""
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.api._adopt import Adopted, adopt
-from snapcheck.api._bench import (
-    Exercise,
-    clean_picture,
-    course_of,
-    exercises_of,
-    hand_in,
-    lasting_simulator,
-    page_style,
-    page_templates,
-    sample_exercises,
-    warm_up,
-)
-from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
-from snapcheck.api._check import check, compare
-from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
-from snapcheck.api._diagnose import expected_readings, find, practice
-from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
-from snapcheck.api._grade import grade, grade_class
-from snapcheck.api._hunt import FaultPractice, FaultSearch
-from snapcheck.api._new import new
-from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
-from snapcheck.api._place import lay
-from snapcheck.api._read import draw, layout, read
-from snapcheck.api._reading_desk import (
-    cells_told,
-    decision_drawing,
-    decision_words,
-    kinds_told,
-    links_told,
-    questions_told,
-    reading_told,
-)
-from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
-from snapcheck.api._rules import rules, without_rules
-from snapcheck.api._simulate import simulate
-from snapcheck.api._solver import solver
-
 if TYPE_CHECKING:
+    from snapcheck.api._adopt import Adopted, adopt
+    from snapcheck.api._bench import (
+        Exercise,
+        clean_picture,
+        course_of,
+        exercise_of,
+        exercises_of,
+        hand_in,
+        lasting_simulator,
+        page_style,
+        page_templates,
+        sample_exercises,
+        warm_up,
+    )
+    from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
+    from snapcheck.api._check import check, compare
+    from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
+    from snapcheck.api._design_desk import (
+        card_told,
+        checked_design_text,
+        design_edited,
+        design_text,
+        design_told,
+        design_told_late,
+        empty_design,
+        ends_told,
+        fitting_told,
+        samples_folder,
+    )
+    from snapcheck.api._design_later import adopted_told, design_promised, plots_told
+    from snapcheck.api._diagnose import expected_readings, find, practice
+    from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
+    from snapcheck.api._grade import grade, grade_class
+    from snapcheck.api._hunt import FaultPractice, FaultSearch
+    from snapcheck.api._new import new
+    from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
+    from snapcheck.api._place import lay
+    from snapcheck.api._read import draw, layout, read
+    from snapcheck.api._reading_desk import (
+        cells_told,
+        decision_drawing,
+        decision_words,
+        kinds_told,
+        links_told,
+        questions_told,
+        reading_told,
+    )
+    from snapcheck.api._results import BuildComparison, ClassGrades, Drawing, RuleCheck, Simulation
+    from snapcheck.api._rules import rules, without_rules
     from snapcheck.api._seen import BuildCheck, Consequence, PhotoReading
     from snapcheck.api._sheet import BuildSheet, sheet
+    from snapcheck.api._simulate import simulate
     from snapcheck.api._so_far import SoFar, as_another_task, so_far
+    from snapcheck.api._solver import solver
 
 __all__ = [
     "BOARD_ENDINGS",
@@ -68,10 +82,13 @@ __all__ = [
     "Simulation",
     "SoFar",
     "adopt",
+    "adopted_told",
     "as_another_task",
     "board_of",
+    "card_told",
     "cells_told",
     "check",
+    "checked_design_text",
     "clean_picture",
     "compare",
     "count_cubes",
@@ -81,11 +98,20 @@ __all__ = [
     "decision_drawing",
     "decision_history",
     "decision_words",
+    "design_edited",
+    "design_promised",
+    "design_text",
+    "design_told",
+    "design_told_late",
     "draw",
+    "empty_design",
+    "ends_told",
+    "exercise_of",
     "exercises_of",
     "expected_readings",
     "find",
     "fits_box",
+    "fitting_told",
     "grade",
     "grade_class",
     "hand_in",
@@ -101,6 +127,7 @@ __all__ = [
     "paper_kit",
     "parts_list",
     "plan_of",
+    "plots_told",
     "practice",
     "questions_told",
     "read",
@@ -108,6 +135,7 @@ __all__ = [
     "reading_told",
     "rules",
     "sample_exercises",
+    "samples_folder",
     "sheet",
     "simulate",
     "so_far",
@@ -119,18 +147,40 @@ __all__ = [
     "without_rules",
 ]
 
-
-#: name -> module that needs libraries which the rest can do without; imported when it is asked for
-_LATER = {
-    "BuildCheck": "_seen", "Consequence": "_seen", "PhotoReading": "_seen",
-    "BuildSheet": "_sheet", "sheet": "_sheet",
-    "SoFar": "_so_far", "as_another_task": "_so_far", "so_far": "_so_far",
-}  # fmt: skip
+#: module -> names in it; imported when one is asked for, so that no job waits for the libraries of another
+_DOOR = {
+    "_adopt": "Adopted adopt",
+    "_bench": "Exercise clean_picture course_of exercise_of exercises_of hand_in "
+    "lasting_simulator page_style page_templates sample_exercises warm_up",
+    "_box": "BoxCheck CubeCount count_cubes fits_box parts_list whole_box",
+    "_check": "check compare",
+    "_class": "Place decide decided decision_history take_back waiting_places",
+    "_design_desk": "card_told checked_design_text design_edited design_text design_told "
+    "design_told_late empty_design ends_told fitting_told samples_folder",
+    "_design_later": "adopted_told design_promised plots_told",
+    "_diagnose": "expected_readings find practice",
+    "_given": "BOARD_ENDINGS board_of kit_of plan_of reading_of",
+    "_grade": "grade grade_class",
+    "_hunt": "FaultPractice FaultSearch",
+    "_new": "new",
+    "_paper": "SHEETS PaperKit paper_kit",
+    "_place": "lay",
+    "_read": "draw layout read",
+    "_reading_desk": "cells_told decision_drawing decision_words kinds_told links_told "
+    "questions_told reading_told",
+    "_results": "BuildComparison ClassGrades Drawing RuleCheck Simulation",
+    "_rules": "rules without_rules",
+    "_seen": "BuildCheck Consequence PhotoReading",
+    "_sheet": "BuildSheet sheet",
+    "_simulate": "simulate",
+    "_so_far": "SoFar as_another_task so_far",
+    "_solver": "solver",
+}
+_MODULE = {name: module for module, names in _DOOR.items() for name in names.split()}
 
 
 def __getattr__(name: str) -> Any:
-    if name not in _LATER:
+    if name not in _MODULE:
         raise AttributeError(f"module 'snapcheck.api' has no attribute '{name}'")
-    from importlib import import_module
-
-    return getattr(import_module(f"snapcheck.api.{_LATER[name]}"), name)
+    value = globals()[name] = getattr(import_module(f"snapcheck.api.{_MODULE[name]}"), name)
+    return value

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from snapcheck.api._given import kit_of
 from snapcheck.api._solver import solver
 from snapcheck.board import Design, Probe, parse_probe, parse_settings, write_layout
+from snapcheck.box import promise
 from snapcheck.circuit import Circuit, Part, build_circuit, check_rules
 from snapcheck.devices import Drive
 from snapcheck.errors import SimulationError
@@ -129,8 +130,6 @@ def _calculated(
     design: Design, circuit: Circuit, simulator: Simulator
 ) -> tuple[Design, list[Finding], int, list[str]]:
     """The design with figures, what the rules say, how many specimens were tried, and notes."""
-    from snapcheck.box import promise
-
     shorted = check_rules(circuit, only=("supply-shorted", "supplies-fighting"))
     if shorted:
         return design, check_rules(circuit), 0, []

@@ -9,16 +9,20 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from snapcheck.api._given import PathLike, kit_of, picture_of, plan_of
 from snapcheck.board import draw_svg
+from snapcheck.errors import PhotoError
 from snapcheck.places import designs_dir
+from snapcheck.report import pages, style
+from snapcheck.simulate import Simulator, is_available
 
 if TYPE_CHECKING:
     import jinja2
 
     from snapcheck.api._given import PictureLike
     from snapcheck.grade import Course
-    from snapcheck.simulate import Simulator
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,11 @@ def _exercise(name: str, file: Path, kit_file: Path | None, title: str = "") -> 
     design = plan_of(file, kit)
     title = title or design.title or name
     return Exercise(name, title, design.purpose, file, kit_file, draw_svg(design.board, kit, title=""))
+
+
+def exercise_of(name: str, file: PathLike, kit: PathLike | None = None) -> Exercise:
+    """One design as something to build. Raises InputError and DataError."""
+    return _exercise(name, Path(file), None if kit is None else Path(kit))
 
 
 def course_of(folder: PathLike) -> Course:
@@ -98,9 +107,6 @@ def clean_picture(picture: PictureLike, name: str = "") -> bytes:
 
 def warm_up() -> None:
     """Load the networks, so that the first photo is not kept waiting."""
-    import numpy as np
-
-    from snapcheck.errors import PhotoError
     from snapcheck.photo import picture_of_array, read_picture
 
     with suppress(PhotoError):  # there is no plate in it
@@ -109,8 +115,6 @@ def warm_up() -> None:
 
 def lasting_simulator() -> Simulator | None:
     """A simulator for many checks, None where its library is not installed; it ends with the process."""
-    from snapcheck.simulate import Simulator, is_available
-
     return Simulator() if is_available() else None
 
 
@@ -118,13 +122,9 @@ def page_templates(package: str) -> jinja2.Environment:
     """Templates in the folder `data` of a package: what is filled in is escaped and safe to show."""
     import jinja2
 
-    from snapcheck.report import pages
-
     return pages(jinja2.PackageLoader(package, "data"))
 
 
 def page_style() -> str:
     """The style sheet of the report, for pages that shall look like it."""
-    from snapcheck.report import style
-
     return style()

@@ -41,6 +41,7 @@ from snapcheck.circuit import RuleBook
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.kit import Kit
 from snapcheck.pipeline import Calculated, check_build
+from snapcheck.report import draw_ahead
 from snapcheck.watch import Cancel, Progress, step, stop_if_asked, watched
 from snapcheck.words import tr
 
@@ -120,8 +121,6 @@ def _ahead(
             if simulator is not None:  # in another process
                 simulator.measure_plan(plan, kit)
         if drawn:
-            from snapcheck.report import draw_ahead
-
             with suppress(SnapcheckError):
                 draw_ahead(plan.board, kit)
 

@@ -10,9 +10,21 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.api._given import PathLike
 from snapcheck.api._reading_desk import decision_drawing
 from snapcheck.board import Cell, draw_svg
+from snapcheck.decisions import cube_line
+from snapcheck.grade import (
+    Course,
+    Decided,
+    LocalCrew,
+    Pictures,
+    Store,
+    decide_all,
+    history_lines,
+    load_course,
+    review,
+)
 
 if TYPE_CHECKING:
-    from snapcheck.grade import Course, Decided, Waiting
+    from snapcheck.grade import Waiting
 
 #: pixels of a crop's longer side
 _CROP_PX = 560
@@ -45,8 +57,6 @@ def waiting_places(course: Course | PathLike, *, workers: int | None = None) -> 
         InputError, DataError: the course is missing or wrong.
         StoreError: the gradebook is damaged or cannot be read.
     """
-    from snapcheck.grade import Course, LocalCrew, Pictures, Store, load_course, review
-
     opened = course if isinstance(course, Course) else load_course(Path(course))
     crew = LocalCrew(workers)
     try:
@@ -69,7 +79,7 @@ def waiting_places(course: Course | PathLike, *, workers: int | None = None) -> 
                 crop,
                 _ringed(draw_svg(design.board, opened.kit), _planned_at(waiting, opened)),
                 tuple(decision_drawing(c.line, opened.kit) for c in waiting.choices),
-                _idle(waiting),
+                waiting.idle,
             )
         )
     return sorted(places, key=lambda p: (p.idle, not p.told["choices"], -_surest(p), p.told["student"]))
@@ -79,15 +89,8 @@ def _surest(place: Place) -> float:
     return max((c["probability"] or 0.0 for c in place.told["choices"]), default=0.0)
 
 
-def _idle(waiting: Waiting) -> bool:
-    grades = {None if c.grade is None else (c.grade.points, c.grade.verdict) for c in waiting.choices}
-    return len(grades) == 1 and None not in grades and len(waiting.choices) > 1
-
-
 def _planned_at(waiting: Waiting, course: Course) -> tuple[Cell, ...]:
     """Where the place is on the plan, where the plan has there what it has here."""
-    from snapcheck.decisions import cube_line
-
     board, found = course.task(waiting.task).design.board, []
     lines = {c.line for c in waiting.choices if c.planned}
     for name in waiting.cells[:1]:
@@ -113,8 +116,6 @@ def decide(course: Course | PathLike, decided: Sequence[Decided], *, by: str) ->
         InputError: one of them cannot be followed.
         StoreError: the gradebook cannot be written.
     """
-    from snapcheck.grade import Course, Store, decide_all, load_course
-
     opened = course if isinstance(course, Course) else load_course(Path(course))
     with Store(opened.store, create=False) as store:
         return decide_all(opened, store, decided, by=by)
@@ -127,8 +128,6 @@ def take_back(course: Course | PathLike, numbers: Sequence[int], *, by: str, rea
         InputError: there is no such decision, or it was taken back already.
         StoreError: the gradebook cannot be written.
     """
-    from snapcheck.grade import Course, Store, load_course
-
     opened = course if isinstance(course, Course) else load_course(Path(course))
     with Store(opened.store, create=False) as store:
         for number in reversed(dict.fromkeys(numbers)):
@@ -137,8 +136,6 @@ def take_back(course: Course | PathLike, numbers: Sequence[int], *, by: str, rea
 
 def decision_history(course: Course | PathLike) -> list[dict[str, Any]]:
     """Who decided what, when and why, oldest first. Raises InputError and StoreError."""
-    from snapcheck.grade import Course, Store, history_lines, load_course
-
     opened = course if isinstance(course, Course) else load_course(Path(course))
     with Store(opened.store, create=False) as store:
         return history_lines(store, store.files())
@@ -146,6 +143,4 @@ def decision_history(course: Course | PathLike) -> list[dict[str, Any]]:
 
 def decided(student: str, task: str, text: str, reason: str, picture: str = "") -> Decided:
     """One decision for `decide`; see ``snapcheck decide --help`` for what `text` may be."""
-    from snapcheck.grade import Decided
-
     return Decided(student, task, text, reason, picture)

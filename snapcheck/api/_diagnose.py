@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,24 +22,30 @@ from snapcheck.api._given import (
 from snapcheck.api._hunt import FaultPractice, FaultSearch
 from snapcheck.api._rules import rules
 from snapcheck.api._simulate import there
-from snapcheck.board import Board, Design
+from snapcheck.board import Board, Design, read_text
 from snapcheck.check import compare as compare_boards
 from snapcheck.datafiles import json_value
+from snapcheck.diagnose import (
+    Practice,
+    Priors,
+    Search,
+    bundled_priors,
+    kept_dictionary,
+    load_priors,
+    unsure_faults,
+)
+from snapcheck.diagnose import expected_readings as rows
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
+from snapcheck.simulate import Simulator
 from snapcheck.watch import Cancel, Progress, step, watched
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api._given import BuiltLike, KitLike
-    from snapcheck.diagnose import (
-        ExpectedReading,
-        Priors,
-        Symptom,
-    )
+    from snapcheck.diagnose import ExpectedReading, Symptom
     from snapcheck.photo import Picture, Reading
-    from snapcheck.simulate import Simulator
 
 
 def find(
@@ -81,8 +88,6 @@ def find(
         MissingLibraryError: ngspice is not installed.
         StoppedError: `cancel` said so.
     """
-    from snapcheck.diagnose import Search, kept_dictionary, unsure_faults
-
     cubes = kit_of(kit)
     with watched(progress, cancel):
         asked, seen, picture, others = _board(plan_of(design, cubes), built, cubes, colours)
@@ -124,9 +129,6 @@ def expected_readings(
         SimulationError: the circuit cannot be calculated; says why.
         MissingLibraryError: ngspice is not installed.
     """
-    from snapcheck.diagnose import expected_readings as rows
-    from snapcheck.diagnose import kept_dictionary
-
     cubes = kit_of(kit)
     folder = None if cache is None else Path(cache)
     with _needed(simulator) as own:
@@ -156,8 +158,6 @@ def practice(
         SimulationError: the circuit cannot be calculated; says why.
         MissingLibraryError: ngspice is not installed.
     """
-    from snapcheck.diagnose import Practice, kept_dictionary
-
     cubes = kit_of(kit)
     plan = plan_of(design, cubes)
     dangers = _dangers(plan, cubes, simulator)
@@ -171,16 +171,10 @@ def practice(
 def _needed(simulator: Simulator | None) -> Any:
     """The caller's simulator, or one for this alone. Raises MissingLibraryError where there is none to be
     had."""
-    from contextlib import nullcontext
-
-    from snapcheck.simulate import Simulator
-
     return Simulator() if simulator is None else nullcontext(simulator)
 
 
 def _priors(given: Priors | PathLike | None) -> Priors:
-    from snapcheck.diagnose import Priors, bundled_priors, load_priors
-
     if given is None or isinstance(given, Priors):
         return given or bundled_priors()
     return load_priors(os.fspath(given))
@@ -233,8 +227,6 @@ def _others(seen: Reading, kit: Kit) -> list[tuple[Board, float]]:
 def _resumed(given: PathLike | Mapping[str, Any]) -> Mapping[str, Any]:
     if isinstance(given, Mapping):
         return given
-    from snapcheck.board import read_text
-
     data = json_value(read_text(os.fspath(given)), os.fspath(given))
     if not isinstance(data, dict):
         raise InputError(tr("this is no search that was saved."), place=os.fspath(given))

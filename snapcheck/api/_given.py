@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 
+import numpy as np
+
 from snapcheck.board import Board, Design, design_from_json, design_from_text, read_text, text_of
 from snapcheck.check import ComparisonSettings, bundled_settings, load_settings
 from snapcheck.circuit import RuleBook, bundled_rules, load_rules
@@ -20,8 +22,6 @@ from snapcheck.kit import Kit, bundled_kit, load_kit, parse_kit
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from snapcheck.photo import Picture, Reading
 
 PathLike = str | os.PathLike[str]
@@ -123,8 +123,6 @@ def picture_of(given: PictureLike, name: str = "", colours: Colours = "rgb") -> 
     if hasattr(given, "read"):
         return photo.picture_of(given.read(photo.MAX_BYTES + 1), Path(name)), name
     if hasattr(given, "__array__"):
-        import numpy as np
-
         return photo.picture_of_array(np.asarray(given), name, colours=colours), name
     raise _not_taken(given)
 

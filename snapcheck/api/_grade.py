@@ -10,11 +10,28 @@ from snapcheck.api._given import (
 )
 from snapcheck.api._results import ClassGrades
 from snapcheck.errors import StoppedError
+from snapcheck.grade import (
+    Course,
+    LocalCrew,
+    Rubric,
+    Silent,
+    Store,
+    facts_of,
+    load_course,
+    load_rubric,
+    parse_rubric,
+    regrade,
+    review,
+    run_batch,
+    sample_rubric,
+    unclaimed,
+)
+from snapcheck.grade import grade as points_of
 from snapcheck.pipeline import CheckResult
 from snapcheck.watch import Cancel, stop_if_asked, watched
 
 if TYPE_CHECKING:
-    from snapcheck.grade import Course, Crew, Grade, Handed, Rubric
+    from snapcheck.grade import Crew, Grade, Handed
     from snapcheck.grade import Progress as BatchProgress
 
 
@@ -31,9 +48,6 @@ def grade(
     Raises:
         InputError, DataError: there is no such rubric, or it is wrong; says where.
     """
-    from snapcheck.grade import Rubric, facts_of, load_rubric, parse_rubric, sample_rubric
-    from snapcheck.grade import grade as points_of
-
     if rubric is None:
         used = sample_rubric()
     elif isinstance(rubric, Rubric):
@@ -75,18 +89,6 @@ def grade_class(
         StoreError: the gradebook is damaged, full, in use or cannot be written.
         StoppedError: `cancel` said so; what was done is kept.
     """
-    from snapcheck.grade import (
-        Course,
-        LocalCrew,
-        Silent,
-        Store,
-        load_course,
-        regrade,
-        review,
-        run_batch,
-        unclaimed,
-    )  # fmt: skip
-
     opened = (
         course
         if isinstance(course, Course)

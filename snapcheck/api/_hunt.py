@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.api._solver import solver
 from snapcheck.board import Design
+from snapcheck.diagnose import ask_text, ask_words, expected_words, parse_ask, touches
 from snapcheck.errors import InputError
 from snapcheck.findings import Finding, finding_to_json
 from snapcheck.kit import Kit
+from snapcheck.report import picture_html, probes_drawing, probes_on_photo, table_html
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -80,8 +83,6 @@ class FaultSearch:
         for reading in readings:
             search = search.with_reading(reading)
         if not search.belief.fits:
-            from snapcheck.api._solver import solver
-
             with solver(self.simulator) as own:
                 if own is not None:
                     search = search.with_pairs(own)
@@ -98,17 +99,12 @@ class FaultSearch:
 
     def words_of(self, step: Step) -> tuple[str, str]:
         """A measurement as it is said at the bench, and what a good build shows."""
-        from snapcheck.diagnose import ask_words, expected_words
-
         assert self.search is not None
         d = self.search.dictionary
         return ask_words(d, step.ask), expected_words(d, step.ask)
 
     def drawing(self, step: Step | None = None) -> bytes | str:
         """Where the probes go: on the photo (JPEG bytes) where there is one, else on the board (SVG text)."""
-        from snapcheck.diagnose import touches
-        from snapcheck.report import probes_drawing, probes_on_photo
-
         marks = () if self.search is None or step is None else touches(self.search.dictionary, step.ask)
         if self.picture is not None and self.seen is not None:
             return probes_on_photo(self.picture.pixels, self.seen, marks)
@@ -149,8 +145,6 @@ class FaultSearch:
         return told
 
     def _step_json(self, step: Step) -> dict[str, Any]:
-        from snapcheck.diagnose import ask_text, touches
-
         assert self.search is not None
         d = self.search.dictionary
         words, expected = self.words_of(step)
@@ -164,8 +158,6 @@ class FaultSearch:
         }  # fmt: skip
 
     def _repr_html_(self) -> str:
-        from snapcheck.report import picture_html, table_html
-
         rows = [
             (f"{suspect.probability:.0%}", " / ".join(fault.text for fault in suspect.faults[:4]))
             for suspect in self.suspects[:5]
@@ -197,8 +189,6 @@ class FaultPractice:
             InputError: there is no such place.
             SimulationError: the build with its fault has no answer there.
         """
-        from snapcheck.diagnose import parse_ask
-
         return self.exercise.measure(parse_ask(self.exercise.dictionary, place))
 
     def answer(self, what: str) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from snapcheck.box import (
 from snapcheck.devices import Store
 from snapcheck.errors import InputError
 from snapcheck.kit import SERIES, Kit, ValueForm
+from snapcheck.report import html_to_pdf
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -67,8 +68,6 @@ class PaperKit:
         Raises:
             MissingLibraryError: WeasyPrint or the Pango library is not installed.
         """
-        from snapcheck.report import html_to_pdf
-
         return html_to_pdf(self.html)
 
 

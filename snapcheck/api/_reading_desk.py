@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import kit_of
 from snapcheck.board import Board, Cell, Cube, draw_svg, parse_layout
+from snapcheck.decisions import cube_line, lead_line
 from snapcheck.errors import SnapcheckError
+from snapcheck.photo import BlankReading, State, reading_to_json
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -36,9 +38,6 @@ def questions_told(result: BuildCheck) -> list[dict[str, Any]]:
 def cells_told(result: BuildCheck) -> dict[str, dict[str, Any]]:
     """By cell: the line of what stands there ("" for nothing), whether that is sure, and lines of what it may
     be instead, the likeliest first. Nothing where there is no picture."""
-    from snapcheck.decisions import cube_line
-    from snapcheck.photo import BlankReading, State
-
     reading = result.reading
     if reading is None:
         return {}
@@ -67,8 +66,6 @@ def cells_told(result: BuildCheck) -> dict[str, dict[str, Any]]:
 
 
 def _line(cell: Cell, cube: Cube | None, board: Board, result: BuildCheck) -> str:
-    from snapcheck.decisions import cube_line
-
     try:
         return cube_line(cell, cube, board, result.kit)
     except (SnapcheckError, StopIteration):
@@ -77,8 +74,6 @@ def _line(cell: Cell, cube: Cube | None, board: Board, result: BuildCheck) -> st
 
 def links_told(result: BuildCheck) -> list[str]:
     """Taps and leads, each as the line that puts it there."""
-    from snapcheck.decisions import lead_line
-
     board = result.built
     return [f"tap {seam}" for seam in sorted(board.taps)] + [
         lead_line(lead, board, result.kit) for lead in board.leads
@@ -87,8 +82,6 @@ def links_told(result: BuildCheck) -> list[str]:
 
 def reading_told(result: BuildCheck) -> dict[str, Any]:
     """The reading as plain values, as `snapcheck.check` takes it again; empty where there is no picture."""
-    from snapcheck.photo import reading_to_json
-
     return {} if result.reading is None else reading_to_json(result.reading)
 
 

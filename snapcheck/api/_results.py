@@ -8,9 +8,12 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from snapcheck.board import Design, Theme, svg_to_png
+from snapcheck.box import fitted_page, pages_html
 from snapcheck.check import Comparison, Verdict
-from snapcheck.circuit import Circuit, OperatingPointLike
+from snapcheck.circuit import Circuit, OperatingPointLike, part_words
 from snapcheck.findings import Finding
+from snapcheck.report import findings_html, html_to_pdf, picture_html, table_html
+from snapcheck.simulate import figure_text, name_of, plots_of, range_text
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -51,14 +54,9 @@ class Drawing:
             InputError: there is no such paper.
             MissingLibraryError: WeasyPrint or the Pango library is not installed.
         """
-        from snapcheck.box import fitted_page, pages_html
-        from snapcheck.report import html_to_pdf
-
         return html_to_pdf(pages_html([fitted_page(self.svg, paper)], self.title))
 
     def _repr_html_(self) -> str:
-        from snapcheck.report import picture_html
-
         return picture_html(self.svg, self.title)
 
     def _repr_png_(self) -> bytes:
@@ -76,8 +74,6 @@ class BuildComparison(Comparison):
     notes: tuple[str, ...] = ()
 
     def _repr_html_(self) -> str:
-        from snapcheck.report import findings_html
-
         return findings_html(self.findings, self.verdict, notes=self.notes)
 
 
@@ -102,8 +98,6 @@ class RuleCheck:
     notes: tuple[str, ...] = ()
 
     def _repr_html_(self) -> str:
-        from snapcheck.report import findings_html
-
         return findings_html(self.findings, self.verdict, advice=bool(self.findings), notes=self.notes)
 
 
@@ -143,15 +137,9 @@ class Simulation:
         Raises:
             MissingLibraryError: matplotlib is not installed.
         """
-        from snapcheck.simulate import plots_of
-
         return tuple(p.figure(theme) for p in plots_of(self.survey, self.tolerance, self.sweep))
 
     def _repr_html_(self) -> str:
-        from snapcheck.circuit import part_words
-        from snapcheck.report import picture_html, table_html
-        from snapcheck.simulate import figure_text, name_of, plots_of, range_text
-
         figures = [
             (
                 name_of(f.expectation, self.survey.design),

@@ -8,6 +8,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.api._results import Drawing, widened
 from snapcheck.api._solver import solver
 from snapcheck.board import Theme, draw_svg, svg_to_png, write_layout
@@ -18,6 +20,22 @@ from snapcheck.findings import Finding
 from snapcheck.kit import Kit
 from snapcheck.photo import Picture, Reading, reading_to_json
 from snapcheck.pipeline import CheckResult, check_build
+from snapcheck.report import (
+    Behaviour,
+    annotate,
+    behaviour,
+    figure_rows,
+    findings_html,
+    picture_html,
+    picture_of_result,
+    pieces,
+    plots_beside,
+    questions_html,
+    report_html,
+    report_json,
+    table_html,
+    write_report,
+)
 from snapcheck.watch import Progress
 from snapcheck.words import active_language, tr
 
@@ -26,7 +44,7 @@ if TYPE_CHECKING:
 
     from snapcheck.check import ComparisonSettings
     from snapcheck.circuit import RuleBook
-    from snapcheck.report import Behaviour, Pieces, ReportFiles
+    from snapcheck.report import Pieces, ReportFiles
     from snapcheck.simulate import Simulator
 
 
@@ -69,13 +87,9 @@ class PhotoReading(Reading):
         as PNG."""
         if self.picture is None:
             return svg_to_png(draw_svg(self.board, self.kit, title=self.photo))
-        from snapcheck.report import annotate
-
         return annotate(self.picture.pixels, self, [], self.kit)
 
     def _repr_html_(self) -> str:
-        from snapcheck.report import picture_html, questions_html, table_html
-
         told = ((q.place or "–", q.reason, (o.line for o in q.options)) for q in self.questions)
         rows = [(tr("plate"), f"{self.columns} x {self.rows}"), (tr("cubes"), str(len(self.cubes)))]
         rows += [(tr("taps"), str(len(self.taps))), (tr("leads"), str(len(self.leads)))]
@@ -142,8 +156,6 @@ class BuildCheck(CheckResult):
     @cached_property
     def behaviour(self) -> Behaviour:
         """What plan and build do, as far as it can be calculated."""
-        from snapcheck.report import Behaviour, behaviour
-
         with solver(self.simulator, self.simulated) as simulator:
             return Behaviour(None, None) if simulator is None else behaviour(self, simulator)
 
@@ -153,14 +165,10 @@ class BuildCheck(CheckResult):
         Raises:
             MissingLibraryError: matplotlib is not installed.
         """
-        from snapcheck.report import plots_beside
-
         return tuple(plot.figure(theme) for plot in plots_beside(self.behaviour))
 
     def drawing(self) -> Drawing:
         """The build's top view, with the numbers of the findings."""
-        from snapcheck.report import picture_of_result
-
         drawn = picture_of_result(self)
         assert isinstance(drawn, str)
         return Drawing(drawn, tr("The build with numbered findings"))
@@ -168,29 +176,21 @@ class BuildCheck(CheckResult):
     def annotated(self) -> bytes:
         """The picture from straight above with the numbers of the findings, as JPEG; without a picture, the
         drawing as PNG."""
-        from snapcheck.report import picture_of_result
-
         drawn = picture_of_result(self, self._pixels)
         return drawn if isinstance(drawn, bytes) else svg_to_png(drawn)
 
     def html(self, *, student: int = 0, plots: bool = True) -> str:
         """The whole report as one HTML file's text; `student` 1 to 3 for that many steps of hints alone."""
-        from snapcheck.report import report_html
-
         what = self.behaviour if plots and not student and self.simulated else None
         return report_html(self, pixels=self._pixels, behaviour=what, student=student, lang=active_language())
 
     def to_json(self) -> dict[str, Any]:
         """The report as plain values, see `snapcheck.report.report_schema`."""
-        from snapcheck.report import report_json
-
         return report_json(self)
 
     def pieces(self) -> Pieces:
         """What is told of the build, as plain values and pictures, for pages that put it together in their
         own way; see `snapcheck.report.Pieces`."""
-        from snapcheck.report import pieces
-
         return pieces(self, self._pixels)
 
     def save(
@@ -201,8 +201,6 @@ class BuildCheck(CheckResult):
         Raises:
             InputError: it cannot be written.
         """
-        from snapcheck.report import write_report
-
         progress = progress or _silent
         what = None
         if self.simulated and not student:
@@ -214,8 +212,6 @@ class BuildCheck(CheckResult):
         )  # fmt: skip
 
     def _repr_html_(self) -> str:
-        from snapcheck.report import figure_rows, findings_html, picture_html, picture_of_result, table_html
-
         picture = picture_html(picture_of_result(self, self._pixels), tr("The build with numbered findings"))
         heads = (tr("figure"), tr("promised"), tr("as designed"), tr("as built"), "")
         rows = (
@@ -267,7 +263,6 @@ def _as_png(picture: bytes) -> bytes:
     if picture[:4] == b"\x89PNG":
         return picture
     import cv2
-    import numpy as np
 
     pixels = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_COLOR)
     assert pixels is not None  # we have made it ourselves

@@ -11,6 +11,7 @@ from snapcheck.api._results import widened
 from snapcheck.api._solver import solver
 from snapcheck.circuit import RuleBook
 from snapcheck.outfiles import write_whole
+from snapcheck.report import html_to_pdf
 from snapcheck.sheet import Paper, Sheet, make_sheet, sheet_html, sheet_json, stages_text
 from snapcheck.watch import Cancel, Progress, step, watched
 from snapcheck.words import tr
@@ -30,8 +31,6 @@ class BuildSheet(Sheet):
 
     def to_pdf(self, paper: Paper = "a4") -> bytes:
         """The sheet as PDF; raises MissingLibraryError without WeasyPrint and Pango."""
-        from snapcheck.report import html_to_pdf
-
         return html_to_pdf(sheet_html(self, paper=paper, for_pdf=True))
 
     def to_json(self) -> dict[str, Any]:

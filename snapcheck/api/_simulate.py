@@ -6,6 +6,8 @@ from dataclasses import replace
 from os import PathLike as _PathLike
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from snapcheck.api._given import (
     DesignLike,
     board_of,
@@ -26,12 +28,13 @@ from snapcheck.check import compare as compare_boards
 from snapcheck.circuit import Circuit, build_circuit
 from snapcheck.errors import InputError
 from snapcheck.pipeline import own_figures
+from snapcheck.simulate import Knob, Simulator
 from snapcheck.watch import Cancel, Progress, step, stop_if_asked, watched
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api._given import BoardLike, KitLike
-    from snapcheck.simulate import Simulator, Sweep, Tolerance, WhatIf
+    from snapcheck.simulate import Sweep, Tolerance, WhatIf
 
 
 #: usual span of a sweep and whether it is spaced evenly or by ratio
@@ -74,8 +77,6 @@ def simulate(
         SimulationError: the circuit cannot be calculated; says why.
         MissingLibraryError: ngspice is not installed.
     """
-    from snapcheck.simulate import Simulator
-
     if tolerance is not None and not 10 <= tolerance <= 100_000:
         raise InputError(tr("{n} samples are not possible.", n=tolerance), way_out=tr("Use 10 to 100000."))
     cubes = kit_of(kit)
@@ -126,10 +127,6 @@ def _beside(simulator: Simulator, intended: Design, compared: Comparison, asked:
 def _sweep(
     simulator: Simulator, circuit: Circuit, design: Design, knob: str, first: float | None, last: float | None
 ) -> Sweep:
-    import numpy as np
-
-    from snapcheck.simulate import Knob
-
     what, *rest = knob.split()
     cell = Cell.parse(rest[0]) if rest else None
     Knob(what, cell)  # says what is accepted before anything is made of it

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
-from typing import TYPE_CHECKING
 
 from snapcheck.board import Conditions
 from snapcheck.check import State
 from snapcheck.circuit import Circuit, is_shorted
 from snapcheck.errors import MissingLibraryError, SimulationError
+from snapcheck.simulate import Simulator, is_available
 from snapcheck.words import tr
-
-if TYPE_CHECKING:
-    from snapcheck.simulate import Simulator
 
 
 @contextmanager
@@ -23,8 +20,6 @@ def solver(given: Simulator | None, wanted: bool = True) -> Iterator[Simulator |
     if not wanted or given is not None:
         yield given if wanted else None
         return
-    from snapcheck.simulate import Simulator, is_available
-
     if not is_available():
         yield None
         return
@@ -34,8 +29,6 @@ def solver(given: Simulator | None, wanted: bool = True) -> Iterator[Simulator |
 
 def state_of(circuit: Circuit, conditions: Conditions, given: Simulator | None, notes: list[str]) -> State:
     """The calculated state; none (said in `notes`) where there is none to be had, or a supply is shorted."""
-    from snapcheck.simulate import Simulator
-
     if is_shorted(circuit):
         return State()
     try:

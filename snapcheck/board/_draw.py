@@ -20,7 +20,8 @@ from snapcheck.kit import Contact, Kind, Kit, Side, ValueForm, format_value
 from snapcheck.words import shown, tr
 
 FONT = "'DejaVu Sans', Verdana, 'Segoe UI', sans-serif"
-_MARGIN = 44.0
+#: around the plate in a drawing
+MARGIN = 44.0
 _PEN = 3.6
 _FINE = 2.4
 _TITLE, _LINE = 21.0, 27.0  # size of the title, and from one of its lines to the next
@@ -96,10 +97,10 @@ def draw_svg(
         addresses: letters and numbers of columns and rows around the plate.
     """
     look = LOOKS[theme]
-    width = 2 * _MARGIN + board.columns * PITCH
-    lines = wrapped(title, _TITLE, width - _MARGIN - 12)
-    top = _MARGIN + (7 + _LINE * len(lines) if title else 0)
-    height = top + _MARGIN + board.rows * PITCH
+    width = 2 * MARGIN + board.columns * PITCH
+    lines = wrapped(title, _TITLE, width - MARGIN - 12)
+    top = MARGIN + (7 + _LINE * len(lines) if title else 0)
+    height = top + MARGIN + board.rows * PITCH
     words = title or f"board of {board.columns} x {board.rows}"
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:g}" '
@@ -108,8 +109,8 @@ def draw_svg(
         f'<rect width="{width:g}" height="{height:g}" fill="{look.page}"/>',
     ]
     for number, (line, size) in enumerate(lines):
-        parts.append(_text(_MARGIN, 36 + _LINE * number, line, size, look.ink, anchor="start"))
-    parts.append(f'<g transform="translate({_MARGIN:g} {top:g})">')
+        parts.append(_text(MARGIN, 36 + _LINE * number, line, size, look.ink, anchor="start"))
+    parts.append(f'<g transform="translate({MARGIN:g} {top:g})">')
     parts += _plate(board, look, addresses)
     for cell, cube in board.cubes.items():
         kind = kit[cube.kind]
@@ -311,7 +312,8 @@ def _tap(seam: Seam, look: Look) -> str:
     )
 
 
-def _end_point(end: LeadEnd, board: Board) -> Point:
+def end_point(end: LeadEnd, board: Board) -> Point:
+    """Where a lead's plug sits, on the plate."""
     if isinstance(end, TapEnd):
         return _seam_point(end.seam)
     return _socket_point(end, board.cubes.get(end.cell))
@@ -346,7 +348,7 @@ def _leads(board: Board, kit: Kit, look: Look) -> list[str]:
     drawn: set[tuple[int, int]] = set()
     shown = _shown(board)
     for number, lead in enumerate(board.leads):
-        start, end = (_end_point(end, board) for end in (lead.start, lead.end))
+        start, end = (end_point(end, board) for end in (lead.start, lead.end))
         signs = [
             at for at in _socket_signs(board, kit) if math.dist(at, start) > 9 and math.dist(at, end) > 9
         ]

@@ -143,7 +143,7 @@ def _says(text: str, cube: Cube, kind: Kind) -> bool:
 
 
 def _lead_text(lead: Lead, board: Board, kit: Kit) -> str:
-    text = f"{_end_text(lead.start, board, kit)} to {_end_text(lead.end, board, kit)}"
+    text = f"{end_text(lead.start, board, kit)} to {end_text(lead.end, board, kit)}"
     return text if all(_held(end, board, kit) for end in lead.ends) else f"{text} loose"
 
 
@@ -154,7 +154,8 @@ def _held(end: LeadEnd, board: Board, kit: Kit) -> bool:
     return cube is not None and end.side in kit[cube.kind].sockets
 
 
-def _end_text(end: LeadEnd, board: Board, kit: Kit) -> str:
+def end_text(end: LeadEnd, board: Board, kit: Kit) -> str:
+    """An end as the line of a lead has it: ``C4|D4``, ``F1``, ``F1 plate``."""
     if isinstance(end, TapEnd):
         return str(end.seam)
     if end.side is Side.E:

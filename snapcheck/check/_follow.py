@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from snapcheck.board import OF_A_PART, Board, Cell, Conditions, Design, Expectation, Probe
+from snapcheck.board import OF_A_PART, Cell, Conditions, Design, Expectation, Probe
 from snapcheck.check._comparison import Match
 from snapcheck.circuit import Circuit, Part
 
@@ -118,32 +118,3 @@ class _Places:
             switches=moved(conditions.switches),
             pots=moved(conditions.pots),
         )
-
-
-def design_after(design: Design, board: Board, place: Callable[[Cell], Cell]) -> Design:
-    """The design on a board where each of its cells has moved to another."""
-
-    def probe(p: Probe | None) -> Probe | None:
-        return None if p is None else Probe(place(p.cell), p.terminal)
-
-    def conditions(c: Conditions) -> Conditions:
-        return replace(
-            c,
-            supply_V={place(k): v for k, v in c.supply_V.items()},
-            switches={place(k): v for k, v in c.switches.items()},
-            pots={place(k): v for k, v in c.pots.items()},
-        )
-
-    def expectation(e: Expectation) -> Expectation:
-        return replace(
-            e, place=probe(e.place), conditions=None if e.conditions is None else conditions(e.conditions)
-        )
-
-    return replace(
-        design,
-        board=board,
-        input=probe(design.input),
-        output=probe(design.output),
-        conditions=conditions(design.conditions),
-        expectations=tuple(expectation(e) for e in design.expectations),
-    )

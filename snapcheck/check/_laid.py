@@ -9,12 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from snapcheck.board import Board, Cell, Conditions, Cube, Design
+from snapcheck.board import Board, Cell, Conditions, Cube, Design, design_after
 from snapcheck.check._align import Alignment, Both, align, is_handed, lay_together, unmoved
 from snapcheck.check._changes import CellChange, Change, apply, find_changes
 from snapcheck.check._comparison import Electrical, Match
 from snapcheck.check._evidence import Chances, settled_cells
-from snapcheck.check._follow import design_after, follow
+from snapcheck.check._follow import follow
 from snapcheck.check._merge import clusters
 from snapcheck.check._settings import ComparisonSettings, bundled_settings
 from snapcheck.check._unsure import Tried, as_planned, settle

@@ -3,7 +3,17 @@
 from snapcheck.circuit._afterwards import with_dangers_ahead
 from snapcheck.circuit._book import RuleBook, RuleSetting, bundled_rules, load_rules, parse_rules
 from snapcheck.circuit._build import build_circuit, is_part, require_kinds
-from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
+from snapcheck.circuit._circuit import (
+    Circuit,
+    Gap,
+    HalfMade,
+    Metal,
+    Net,
+    NetContact,
+    Part,
+    PartNames,
+    Terminal,
+)
 from snapcheck.circuit._context import WordsLater
 from snapcheck.circuit._difference import (
     Difference,
@@ -14,7 +24,7 @@ from snapcheck.circuit._difference import (
     same_circuit_in_place,
     same_value,
 )
-from snapcheck.circuit._direct import PartSpec, circuit_of
+from snapcheck.circuit._direct import PartSpec, circuit_of, circuit_of_parts
 from snapcheck.circuit._edits import single_difference
 from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, same_number
 from snapcheck.circuit._netlist_text import parse_netlist
@@ -59,6 +69,7 @@ __all__ = [
     "OperatingPointLike",
     "Pairing",
     "Part",
+    "PartNames",
     "PartSpec",
     "RuleBook",
     "RuleSetting",
@@ -73,6 +84,7 @@ __all__ = [
     "capital",
     "check_rules",
     "circuit_of",
+    "circuit_of_parts",
     "cube_words",
     "differences",
     "end_words",

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 
 from snapcheck.board import Board, Cell, Lead, LeadEnd, Seam, Side, SocketEnd, Spot, TapEnd
-from snapcheck.circuit._circuit import Circuit, Gap, HalfMade, Metal, Net, NetContact, Part, Terminal
+from snapcheck.circuit._circuit import (
+    Circuit,
+    Gap,
+    HalfMade,
+    Metal,
+    Net,
+    NetContact,
+    Part,
+    PartNames,
+    Terminal,
+)
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit
 from snapcheck.words import tr
@@ -161,15 +170,13 @@ class _Joints:
     def parts(self) -> Iterator[Part]:
         """The parts, named row by row."""
         net = self.net
-        count: Counter[str] = Counter()
+        names = PartNames()
         for cell, cube in self.board.cubes.items():
             kind = self.kinds[cube.kind]
             if not is_part(kind):
                 continue
-            prefix = kind.prefix or "X"
-            count[prefix] += 1
             nets = {name: net[node] for name, node in self.nodes[cell].items()}
-            yield Part(cell, cube, kind, f"{prefix}{count[prefix]}", nets)
+            yield Part(cell, cube, kind, names.next(kind), nets)
 
     @cached_property
     def end_net(self) -> Mapping[LeadEnd, int]:

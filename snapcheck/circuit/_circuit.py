@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -89,6 +90,27 @@ class HalfMade(NamedTuple):
     lead: Lead | None = None
 
 
+#: no plate has rows of three digits, so that C101 is a capacitor, and C3 always a place
+_FIRST_NUMBER = 101
+
+
+class PartNames:
+    """Gives reference designators: a letter and the next number, R101, R102, C101.
+
+    Letters are those of IEC 81346-2 and IEEE 315, the numbers those of drawings that count from 101 (common
+    practice, no source). A name says nothing of a place, so that it stays true while a circuit is laid anew.
+    """
+
+    def __init__(self) -> None:
+        self._given: Counter[str] = Counter()
+
+    def next(self, kind: Kind) -> str:
+        """The name of the next part of this kind."""
+        letter = kind.prefix or "X"
+        self._given[letter] += 1
+        return f"{letter}{_FIRST_NUMBER - 1 + self._given[letter]}"
+
+
 @dataclass(frozen=True)
 class Part:
     """A cube that is more than a conductor.
@@ -96,7 +118,7 @@ class Part:
     Attributes:
         place: the cell where it stands, None where it stands on no plate.
         cube, kind: what it is.
-        name: reference designator such as R1, Q2 (numbered row by row); unique in the circuit.
+        name: reference designator such as R101, Q102 (see `PartNames`); unique in the circuit.
         nets: terminal name to net number, for every terminal (plate terminals: 0).
     """
 
@@ -121,7 +143,7 @@ class Part:
 
     @property
     def label(self) -> str:
-        """``R1 (C3)``; the name alone where it stands nowhere."""
+        """``R101 (C3)``; the name alone where it stands nowhere."""
         return self.name if self.place is None else f"{self.name} ({self.place})"
 
     @property

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from snapcheck.board import Board, Cell, Cube, LeadEnd, Side, Spot
 from snapcheck.circuit._build import is_part
-from snapcheck.circuit._circuit import Circuit, HalfMade, Net, Part, Terminal
+from snapcheck.circuit._circuit import Circuit, HalfMade, Net, Part, PartNames, Terminal
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.words import tr
@@ -47,7 +46,7 @@ def circuit_of(specs: Iterable[PartSpec], kit: Kit) -> Circuit:
         InputError: a kind is not in the kit or is no part, a terminal is missing or unknown, a net number is
             below zero, a name is none or is there twice.
     """
-    count: Counter[str] = Counter()
+    names = PartNames()
     taken: set[str] = set()
     parts: list[Part] = []
     for spec in specs:
@@ -59,13 +58,12 @@ def circuit_of(specs: Iterable[PartSpec], kit: Kit) -> Circuit:
                 place=spec.name or None,
                 way_out=tr("Kinds in the kit: {known}.", known=known),
             )
-        prefix = kind.prefix or "X"
-        count[prefix] += 1
-        name = spec.name or f"{prefix}{count[prefix]}"
+        numbered = names.next(kind)
+        name = spec.name or numbered
         if not _NAME.fullmatch(name):
             raise InputError(
                 tr("'{name}' is no name of a part.", name=name),
-                way_out=tr("Write a letter, then letters and digits, 12 at most, such as R12."),
+                way_out=tr("Write a letter, then letters and digits, 12 at most, such as R112."),
             )
         if name in taken:
             raise InputError(tr("two parts are called {name}.", name=name), place=name)
@@ -80,19 +78,38 @@ def circuit_of(specs: Iterable[PartSpec], kit: Kit) -> Circuit:
         nets = {terminal: spec.nets[terminal] for terminal in kind.terminals}
         cube = Cube(spec.kind, 0, spec.value, unit=spec.unit, size=kind.size)
         parts.append(Part(None, cube, kind, name, nets))
-    return Circuit(Board(1, 1), kit, tuple(parts), _Given(tuple(parts)))
+    return circuit_of_parts(parts, Board(1, 1), kit)
 
 
-@dataclass
+def circuit_of_parts(
+    parts: Iterable[Part],
+    board: Board,
+    kit: Kit,
+    *,
+    others: Mapping[tuple[Spot, str], int] | None = None,
+    end_net: Mapping[LeadEnd, int] | None = None,
+) -> Circuit:
+    """A circuit whose nets are given, not made by cubes that touch.
+
+    Args:
+        parts: with their nets.
+        board: what they are said to stand on.
+        kit: of the parts.
+        others: nets of terminals of cubes that are no parts, such as sockets.
+        end_net: nets of places for plugs.
+    """
+    made = tuple(parts)
+    at = {(part.at, name): net for part in made for name, net in part.nets.items()} | dict(others or {})
+    return Circuit(board, kit, made, _Given(max(at.values(), default=0) + 1, at, end_net or {}))
+
+
+@dataclass(frozen=True)
 class _Given:
-    """Nets that were given, not made by cubes that touch."""
+    """Nets that were given."""
 
-    parts: tuple[Part, ...]
-    end_net: Mapping[LeadEnd, int] = field(default_factory=dict)
-
-    @property
-    def size(self) -> int:
-        return max((net for part in self.parts for net in part.nets.values()), default=0) + 1
+    size: int
+    terminal_net: Mapping[tuple[Spot, str], int]
+    end_net: Mapping[LeadEnd, int]
 
     def nets(self, parts: tuple[Part, ...]) -> tuple[Net, ...]:
         terminals: list[list[Terminal]] = [[] for _ in range(self.size)]
@@ -105,8 +122,7 @@ class _Given:
         return ()
 
     def net_of(self, cell: Spot, terminal: str) -> int | None:
-        part = next((p for p in self.parts if p.name == cell), None)
-        return None if part is None else part.nets.get(terminal)
+        return self.terminal_net.get((cell, terminal))
 
     def net_at(self, cell: Cell, side: Side) -> int | None:
         return None

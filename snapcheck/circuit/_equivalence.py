@@ -118,8 +118,17 @@ def compare_forms(one: NormalForm, two: NormalForm, kit: Kit, *, step_limit: int
     nets = {n: mapping[n] for n in one.nodes}
     parts: dict[Spot, Spot] = {}
     for index, element in enumerate(one.elements):
-        parts.update(_members(element, two.elements[mapping[("e", index)][1]]))
+        parts.update(_members(element, two.elements[_key(mapping[_key(index)])]))
     return Equivalence(Sameness.SAME, nets, parts, steps)
+
+
+def _key(index: int) -> int:
+    """What an element is called among nodes, which count from 0; of such a name, its index.
+
+    A number, since the order of a set of words, or of tuples with words in them, changes from run to run, and
+    with it which of several possible pairings is found.
+    """
+    return -1 - index
 
 
 def _members(one: Element, two: Element) -> dict[Spot, Spot]:
@@ -304,7 +313,7 @@ def _forced(
         legs = sorted((label, mapping[node]) for label, node in element.legs)
         if legs != sorted(two.elements[other].legs) or not _same_values(element, two.elements[other], kit):
             return None
-        mapping["e", index] = "e", other
+        mapping[_key(index)] = _key(other)
     return mapping
 
 
@@ -313,10 +322,10 @@ def _graph(nx: Any, form: NormalForm, refined: Refined) -> Graph:
     for node, colour in refined.nodes.items():
         graph.add_node(node, colour=colour, port=node in form.ports, element=None)
     for index, (element, colour) in enumerate(zip(form.elements, refined.elements, strict=True)):
-        graph.add_node(("e", index), colour=colour, port=False, element=element)
+        graph.add_node(_key(index), colour=colour, port=False, element=element)
         labels: dict[int, list[str]] = {}
         for label, node in element.legs:
             labels.setdefault(node, []).append(label)
         for node, names in labels.items():
-            graph.add_edge(("e", index), node, labels=tuple(sorted(names)))
+            graph.add_edge(_key(index), node, labels=tuple(sorted(names)))
     return graph

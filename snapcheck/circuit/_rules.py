@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 
 from snapcheck.board import Cell, Spot
+from snapcheck.circuit import _rules_alternating as alternating
 from snapcheck.circuit import _rules_parts as parts
 from snapcheck.circuit import _rules_supply as supply
 from snapcheck.circuit import _rules_transistor as transistor
@@ -19,22 +20,28 @@ from snapcheck.words import tr
 
 Rule = Callable[[Context], Iterator[Finding]]
 
+
+def _also(*rules: Rule) -> Rule:
+    """Several functions that find the same: in direct current, and in alternating current."""
+    return lambda ctx: (finding for rule in rules for finding in rule(ctx))
+
+
 #: rule name (as in the rule book) to the function that finds it; a rule may leave a place to an earlier one
 RULES: Mapping[str, Rule] = {
-    "above-extra-low": supply.above_extra_low,
-    "supply-shorted": supply.supply_shorted,
+    "above-extra-low": _also(supply.above_extra_low, alternating.above_extra_low),
+    "supply-shorted": _also(supply.supply_shorted, alternating.supply_shorted),
     "supplies-fighting": supply.supplies_fighting,
     "supplies-parallel": supply.supplies_parallel,
     "supply-reversed": supply.supply_reversed,
     "batteries-opposed": supply.batteries_opposed,
-    "no-current-limit": supply.no_current_limit,
-    "electrolytic-reversed": parts.electrolytic_reversed,
-    "electrolytic-overvoltage": parts.electrolytic_overvoltage,
-    "over-rating": parts.over_rating,
+    "no-current-limit": _also(supply.no_current_limit, alternating.no_current_limit),
+    "electrolytic-reversed": _also(parts.electrolytic_reversed, alternating.electrolytic_reversed),
+    "electrolytic-overvoltage": _also(parts.electrolytic_overvoltage, alternating.electrolytic_overvoltage),
+    "over-rating": _also(parts.over_rating, alternating.over_rating),
     "fuse-blows": supply.fuse_blows,
     "speaker-direct-current": parts.speaker_direct_current,
     "microphone-direct-current": parts.microphone_direct_current,
-    "reversed-in-circuit": parts.reversed_in_circuit,
+    "reversed-in-circuit": _also(parts.reversed_in_circuit, alternating.reversed_in_circuit),
     "terminals-joined": parts.terminals_joined,
     "base-floating": transistor.base_floating,
     "gate-floats-open": transistor.gate_floats_open,

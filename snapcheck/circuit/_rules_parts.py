@@ -97,16 +97,22 @@ def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
         v, _ = _bias(ctx, part, "plus", "minus")
         if v is None or v <= rated:
             continue
-        yield ctx.finding(
-            "electrolytic-overvoltage",
-            [part.at],
-            tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
-            expected=tr("At most {volts}.", volts=volts(rated)),
-            found=tr("{volts} stand across it.", volts=volts(v)),
-            why=tr("Above its rated voltage an electrolytic capacitor can burst."),
-            mend=tr("Do not power. Use one with a higher rated voltage."),
-            data={"voltage_V": v, "rated_V": rated},
-        )
+        found = tr("{volts} stand across it.", volts=volts(v))
+        yield too_much(ctx, part, v, rated, found)
+
+
+def too_much(ctx: Context, part: Part, v: float, rated: float, found: str) -> Finding:
+    """An electrolytic that gets more volts than its rating."""
+    return ctx.finding(
+        "electrolytic-overvoltage",
+        [part.at],
+        tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
+        expected=tr("At most {volts}.", volts=volts(rated)),
+        found=found,
+        why=tr("Above its rated voltage an electrolytic capacitor can burst."),
+        mend=tr("Do not power. Use one with a higher rated voltage."),
+        data={"voltage_V": v, "rated_V": rated},
+    )
 
 
 def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:

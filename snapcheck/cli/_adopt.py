@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from snapcheck import api
 from snapcheck.cli._common import add_kit, kit_of, write_file
 from snapcheck.cli._output import document, print_json, say
 from snapcheck.words import shown, tr
@@ -38,13 +39,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import adopt
-
     kit = kit_of(args)
     first, *more = (Path(p) for p in args.photos)
     answers = list(args.answer)
     while True:
-        made = adopt(
+        made = api.adopt(
             first, also=more, answers=answers, title=args.title, input=args.input, output=args.output,
             settings=args.set, kit=kit,
         )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import difflib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, NoReturn
@@ -45,8 +46,6 @@ class Parser(argparse.ArgumentParser):
         try:
             super()._check_value(action, value)
         except argparse.ArgumentError as error:
-            import difflib
-
             near = difflib.get_close_matches(str(value), [str(c) for c in action.choices or ()], 1)
             if near:
                 hint = tr("Did you mean '{near}'?", near=near[0])

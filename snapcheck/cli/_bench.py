@@ -42,6 +42,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="where all is kept (default: COURSE/bench, or ./snapcheck-bench)",
     )
+    parser.add_argument(
+        "--designs",
+        metavar="FOLDER",
+        help="where your own designs lie (default: COURSE/designs, or within --keep)",
+    )
     parser.add_argument("--keep-hours", type=float, default=24.0, metavar="H", help="delete photos after H h")
     parser.add_argument("--minutes", type=float, metavar="M", help="end by itself after M minutes")
     parser.add_argument("--benches", type=int, default=40, metavar="N", help="highest bench number")
@@ -68,6 +73,7 @@ def run(args: argparse.Namespace) -> int:
         keep_h=_within(args.keep_hours, 0.1, 24 * 366, "--keep-hours"),
         workers=_within(args.workers, 0, 64, "--workers"),
         language=active_language(),
+        designs=Path(args.designs) if args.designs else None,
     )
     phrase = _own_phrase() if args.ask_passphrase else ""
 

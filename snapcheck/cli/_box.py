@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from snapcheck import api
+from snapcheck.box import load_box, piece_words, print_of
 from snapcheck.cli._common import add_kit, kit_of
 from snapcheck.cli._output import document, print_json, say
 from snapcheck.errors import InputError
@@ -26,9 +28,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import fits_box
-    from snapcheck.box import load_box
-
     kit = kit_of(args)
     if args.box is None:
         raise InputError(
@@ -36,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
             way_out=tr("Give one; 'snapcheck new box NAME' writes one to begin from."),
         )
     box = load_box(args.box, kit)
-    checks = fits_box(
+    checks = api.fits_box(
         box, [Path(d) for d in args.designs], benches=args.benches, swaps=not args.as_it_is, kit=kit
     )
     if args.json:
@@ -63,14 +62,10 @@ def run(args: argparse.Namespace) -> int:
 
 def piece_json(piece: Piece, kit: Kit) -> dict[str, Any]:
     """A sort of cube as documents tell it."""
-    from snapcheck.box import print_of
-
     return {"kind": piece.kind, "value": piece.value, "unit": piece.unit, "printed": print_of(piece, kit)}
 
 
 def _tell(name: str, check: BoxCheck) -> None:
-    from snapcheck.box import piece_words
-
     told = check.needs
     title = check.design.title or Path(name).stem
     say()

@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+from snapcheck import api
 from snapcheck.cli._common import add_among, add_kit, add_photos, kit_of, print_json
 from snapcheck.cli._output import console
 from snapcheck.errors import InputError
@@ -38,25 +39,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import as_another_task, check, plan_of, solver
-
     args.photo, *args.more = args.photos
     kit = kit_of(args)
-    design = plan_of(Path(args.design), kit)
+    design = api.plan_of(Path(args.design), kit)
     report = bool(args.out or not args.json)
     if report:
         _folder(args)
     files = None
     with ExitStack() as stack:
         say = _progress(args, stack)
-        simulator = stack.enter_context(solver(None, not args.structure_only))  # the report calculates, too
-        result = check(
+        # the report calculates, too
+        simulator = stack.enter_context(api.solver(None, not args.structure_only))
+        result = api.check(
             Path(args.photo), design, also=[Path(p) for p in args.more],
             reading=Path(args.from_reading) if args.from_reading else None, kit=kit,
             calculate=not args.structure_only, strict=args.strict, simulator=simulator, report=report,
             progress=say,
         )  # fmt: skip
-        result = as_another_task(result, Path(args.design), args.among)
+        result = api.as_another_task(result, Path(args.design), args.among)
         if report:
             files = result.save(
                 _folder(args), student=args.step if args.student else 0, pdf=not args.no_pdf, progress=say

@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from snapcheck import api
 from snapcheck.check import Alignment, Comparison
 from snapcheck.cli._common import add_kit, add_structure_only, print_json, verdict_json
 from snapcheck.cli._findings_text import print_findings, verdict_line
@@ -26,11 +27,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import compare, kit_of, plan_of
-
-    kit = kit_of(args.kit)
-    design = plan_of(Path(args.design), kit)
-    result = compare(
+    kit = api.kit_of(args.kit)
+    design = api.plan_of(Path(args.design), kit)
+    result = api.compare(
         design, Path(args.built), kit=kit, book=args.book, limits=args.limits,
         calculate=not args.structure_only,
     )  # fmt: skip

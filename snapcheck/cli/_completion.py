@@ -6,6 +6,7 @@ import argparse
 import re
 import sys
 
+from snapcheck.cli import full_parser
 from snapcheck.cli._common import print_json
 from snapcheck.cli._output import document
 from snapcheck.errors import MissingLibraryError
@@ -46,8 +47,6 @@ def script_for(shell: str) -> str:
             tr("Completion needs the library shtab, which is not installed."),
             way_out=tr("Run: pip install shtab."),
         ) from None
-    from snapcheck.cli import full_parser
-
     parser = full_parser()
     for sub in (parser, *_verbs(parser)):
         for action in sub._actions:

@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from snapcheck import api
+from snapcheck.box import PartsList, piece_words
 from snapcheck.cli._box import piece_json
 from snapcheck.cli._common import add_kit, kit_of
 from snapcheck.cli._output import document, print_json, say
@@ -30,18 +32,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import count_cubes, parts_list
-    from snapcheck.box import PartsList, piece_words
-
     kit = kit_of(args)
     wanted: PartsList | None = None
     if args.of:
-        wanted = parts_list(args.of, benches=args.benches, kit=kit)
+        wanted = api.parts_list(args.of, benches=args.benches, kit=kit)
     elif args.box:
-        from snapcheck.api import whole_box
-
-        wanted = whole_box(args.box, kit=kit)
-    result = count_cubes([Path(p) for p in args.photos], wanted=wanted, answers=args.answer, kit=kit)
+        wanted = api.whole_box(args.box, kit=kit)
+    result = api.count_cubes([Path(p) for p in args.photos], wanted=wanted, answers=args.answer, kit=kit)
     told = result.count
     open_places = [
         (number, question)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from snapcheck import api
 from snapcheck.board import draw_svg, load_design, svg_to_png
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, say
@@ -45,9 +46,7 @@ def run(args: argparse.Namespace) -> int:
         case ".png":
             write_file(out, svg_to_png(svg, width=args.width))
         case _:
-            from snapcheck.api import Drawing
-
-            write_file(out, Drawing(svg, design.title).pdf(args.paper))
+            write_file(out, api.Drawing(svg, design.title).pdf(args.paper))
     if args.json:
         print_json(document("files", {"files": [str(out)], "notes": []}))
     else:

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from snapcheck import api
+from snapcheck.circuit import volts
 from snapcheck.cli._common import add_kit, print_json, write_file
 from snapcheck.cli._findings_text import print_findings
 from snapcheck.cli._output import document, say
@@ -57,12 +59,11 @@ def run(args: argparse.Namespace) -> int:
         return _practice(args)
     if args.table:
         return _table(args)
-    from snapcheck.api import find
     from snapcheck.simulate import Simulator
 
     resume = Path(args.save) if args.save and Path(args.save).exists() else None
     with Simulator() as simulator:
-        found = find(
+        found = api.find(
             Path(args.design), Path(args.built) if args.built else None, readings=args.reading,
             symptoms=args.symptom, resume=resume, weights=args.weights, cache=args.cache, kit=args.kit,
             simulator=simulator,
@@ -168,10 +169,7 @@ def _typed(prompt: str) -> Iterator[str]:
 
 
 def _table(args: argparse.Namespace) -> int:
-    from snapcheck.api import expected_readings
-    from snapcheck.circuit import volts
-
-    rows = expected_readings(Path(args.design), weights=args.weights, cache=args.cache, kit=args.kit)
+    rows = api.expected_readings(Path(args.design), weights=args.weights, cache=args.cache, kit=args.kit)
     if args.json:
         print_json(document("test-points", {"file": args.design, "test_points": [r.to_json() for r in rows]}))
         return 0
@@ -183,11 +181,10 @@ def _table(args: argparse.Namespace) -> int:
 
 
 def _practice(args: argparse.Namespace) -> int:
-    from snapcheck.api import practice
     from snapcheck.simulate import Simulator
 
     with Simulator() as simulator:
-        exercise = practice(
+        exercise = api.practice(
             Path(args.design), args.practice, weights=args.weights, cache=args.cache, kit=args.kit,
             simulator=simulator,
         )  # fmt: skip

@@ -8,6 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from snapcheck import api
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._output import console, document, say
 from snapcheck.words import numeral, shown, tr
@@ -90,14 +91,13 @@ class Bar:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import grade_class
     from snapcheck.grade import load_course
     from snapcheck.grade.out import gradebook_csv
 
     course = load_course(args.course, rubric=args.rubric, store=args.store)
     with Bar() as bar:
         try:
-            graded = grade_class(
+            graded = api.grade_class(
                 course, stored=args.stored, again=args.again, crew=crew_of(args), progress=bar
             )
         except KeyboardInterrupt:

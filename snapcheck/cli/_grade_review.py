@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,9 @@ from snapcheck.words import numeral, shown, tr
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("course", metavar="COURSE", help="the course folder")
     parser.add_argument("--page", metavar="FILE", help="write a page (HTML) with the parts of the pictures")
+    parser.add_argument(
+        "--all", action="store_true", help="list places, too, at which every choice gives the same grade"
+    )
     parser.add_argument("--history", action="store_true", help="list every decision that was ever made")
     add_course_options(parser)
     add_crew(parser)
@@ -31,15 +35,16 @@ def run(args: argparse.Namespace) -> int:
         crew = crew_of(args)
         found = review(course, store, crew)
         crew.close()
+    listed = tuple(w for w in found.waiting if args.all or not w.idle)
     if args.page:
-        write_file(Path(args.page), review_page(course, found))
+        write_file(Path(args.page), review_page(course, replace(found, waiting=listed)))
     if args.json:
         print_json(document("review", {
             "waiting": [w.to_json() for w in found.waiting],
             "unmatched": [{"path": f.path, "problem": f.problem} for f in found.unmatched],
         }))  # fmt: skip
         return 1 if found.waiting or found.unmatched else 0
-    for w in found.waiting:
+    for w in listed:
         say(f"{w.student} {shown(w.task)}  ({shown(w.path)})")
         say(f"  {shown(w.question)} {shown(w.reason_sentence)}".rstrip())
         for c in w.choices:
@@ -60,6 +65,9 @@ def run(args: argparse.Namespace) -> int:
     if not found.waiting and not found.unmatched:
         say(tr("Nothing waits for a person."))
         return 0
+    if left_out := len(found.waiting) - len(listed):
+        told = tr("Places at which every choice gives the same grade: {n}.", n=left_out)
+        say(f"{told} {tr('They are left out here; --all lists them.')}")
     if found.waiting:
         say(waiting_words(len(found.waiting), len({(w.student, w.task) for w in found.waiting})))
     say(

@@ -7,6 +7,8 @@ import re
 import sys
 from typing import TYPE_CHECKING
 
+from snapcheck import api
+from snapcheck.board import write_layout
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
 from snapcheck.errors import InputError
@@ -20,7 +22,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "parts",
         metavar="LIST",
-        help="parts and nets: lines such as 'R1 resistor 470 a=supply b=light'; a netlist; a board",
+        help="parts and nets: lines such as 'R101 resistor 470 a=supply b=light'; a netlist; a board",
     )
     parser.add_argument(
         "--plate", metavar="SIZE", help="columns x rows, such as 9x7 (usual for a board: its own)"
@@ -37,11 +39,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import lay
-    from snapcheck.board import write_layout
-
     kit = kit_of(args)
-    laid = lay(
+    laid = api.lay(
         args.parts,
         _plate(args.plate),
         box=args.box,

@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     say(tr("{parts} parts, {nets} nets with parts", parts=len(circuit.parts), nets=len(_used(circuit))))
     for part in circuit.parts:
         ends = ", ".join(f"{terminal}={net}" for terminal, net in part.nets.items())
-        say(f"  {part.name:5} {part_words(part)}: {ends}")
+        say(f"  {part.name:6} {part_words(part)}: {ends}")
     for net in _used(circuit):
         name = tr("net 0, the plate") if net.number == 0 else tr("net {number}", number=net.number)
         say(f"{name}:")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from snapcheck import api
 from snapcheck.cli._common import print_json
 from snapcheck.cli._output import document, say
 from snapcheck.words import tr
@@ -17,9 +18,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import new
-
-    files = new(args.what, args.name)
+    files = api.new(args.what, args.name)
     if args.json:
         print_json(document("new", {"what": args.what, "files": [str(f) for f in files]}))
         return 0

@@ -6,6 +6,7 @@ import argparse
 import re
 from pathlib import Path
 
+from snapcheck import api
 from snapcheck.cli._common import add_kit, kit_of, write_file
 from snapcheck.cli._output import document, print_json, say
 from snapcheck.errors import InputError
@@ -31,11 +32,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import SHEETS, paper_kit
-
-    made = paper_kit(
+    made = api.paper_kit(
         [Path(d) for d in args.designs], box=args.box, cube_mm=args.cube, paper=args.paper,
-        plate=_size(args.plate), sheets=args.only or SHEETS, copies=args.copies, kit=kit_of(args),
+        plate=_size(args.plate), sheets=args.only or api.SHEETS, copies=args.copies, kit=kit_of(args),
     )  # fmt: skip
     out = Path(args.out)
     written = [out]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from snapcheck import api
+from snapcheck.box import parts_csv, parts_page, piece_words
 from snapcheck.cli._box import piece_json
 from snapcheck.cli._common import add_kit, kit_of, write_file
 from snapcheck.cli._output import document, print_json, say
@@ -26,11 +28,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import parts_list
-    from snapcheck.box import parts_csv, parts_page, piece_words
-
     kit = kit_of(args)
-    listed = parts_list(args.designs, benches=args.benches, box=args.box, kit=kit)
+    listed = api.parts_list(args.designs, benches=args.benches, box=args.box, kit=kit)
     if args.out:
         out = Path(args.out)
         ending = out.suffix.lower()

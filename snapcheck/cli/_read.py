@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from snapcheck import api
 from snapcheck.cli._common import add_kit, kit_of, make_folder, write_file
 from snapcheck.cli._output import complain, document, print_json, say
 from snapcheck.errors import SnapcheckError
@@ -30,15 +31,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import read
-
     kit = kit_of(args)
     builds = [args.photos] if args.together else [[name] for name in args.photos]
     code = 0
     for names in builds:
         path = Path(names[0])
         try:
-            reading = read(path, also=[Path(n) for n in names[1:]], kit=kit)
+            reading = api.read(path, also=[Path(n) for n in names[1:]], kit=kit)
         except SnapcheckError as error:
             code = error.exit_code
             if args.json:

@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from snapcheck import api
 from snapcheck.check import Verdict
 from snapcheck.circuit import RuleBook, bundled_rules, load_rules
 from snapcheck.cli._common import add_kit, add_structure_only, print_json, verdict_json
@@ -26,14 +27,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import rules, without_rules
-
-    book = without_rules(load_rules(args.book) if args.book else bundled_rules(), args.without)
+    book = api.without_rules(load_rules(args.book) if args.book else bundled_rules(), args.without)
     if args.list:
         return _list(args, book)
     if args.file is None:
         raise InputError(tr("no board is given."), way_out=tr("Give a layout file, or --list."))
-    result = rules(Path(args.file), kit=args.kit, book=book, calculate=not args.structure_only)
+    result = api.rules(Path(args.file), kit=args.kit, book=book, calculate=not args.structure_only)
     for note in result.notes:
         say(note, file=sys.stderr)
     findings, verdict = result.findings, result.verdict

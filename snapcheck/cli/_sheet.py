@@ -8,6 +8,7 @@ import threading
 from contextlib import suppress
 from pathlib import Path
 
+from snapcheck import api
 from snapcheck.cli._common import add_kit, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
 from snapcheck.errors import InputError, SnapcheckError
@@ -29,8 +30,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import sheet
-
     out = Path(args.out) if args.out else Path(Path(args.design).stem + "-sheet.pdf")
     if out.suffix.lower() not in (".pdf", ".html", ".htm"):
         raise InputError(
@@ -43,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     if calculate and out.suffix.lower() == ".pdf" and (args.out or not args.json):
         loading = threading.Thread(target=_load_paper, daemon=True)
         loading.start()  # while another process calculates
-    made = sheet(Path(args.design), kit=args.kit, book=args.book, calculate=calculate)
+    made = api.sheet(Path(args.design), kit=args.kit, book=args.book, calculate=calculate)
     if args.stages and not args.json:
         sys.stdout.write(for_output(made.stages_text()))
         return 0

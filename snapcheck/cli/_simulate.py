@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from snapcheck.cli import _simulate_text as text
+from snapcheck import api
 from snapcheck.cli._common import add_kit, make_folder, print_json, write_file
 from snapcheck.cli._output import document, say
 from snapcheck.words import tr
@@ -41,7 +41,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import simulate
     from snapcheck.simulate import plots_of
 
     show = args.tolerance is not None and sys.stderr.isatty() and not args.json
@@ -50,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
         sys.stderr.write("\r" + words)
         sys.stderr.flush()
 
-    found = simulate(
+    found = api.simulate(
         Path(args.file), design=Path(args.design) if args.design else None, kit=args.kit,
         settings=args.set or "", input=args.input or "", output=args.output or "",
         sweep=args.sweep or "", start=args.start, stop=args.stop, tolerance=args.tolerance, seed=args.seed,
@@ -81,6 +80,8 @@ def _tell(
     beside: WhatIf | None,
     plots: list[str],
 ) -> None:
+    from snapcheck.cli import _simulate_text as text
+
     if args.json:
         print_json(document("simulation", text.as_json(args.file, survey, sweep, tolerance, beside, plots)))
         return

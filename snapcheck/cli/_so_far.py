@@ -6,6 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
+from snapcheck import api
+from snapcheck.check import Verdict, verdict_of
 from snapcheck.cli._common import add_among, add_kit, add_photos, add_structure_only, print_json
 from snapcheck.cli._findings_text import print_findings
 from snapcheck.cli._output import document, say
@@ -21,11 +23,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from snapcheck.api import so_far
-    from snapcheck.check import Verdict, verdict_of
-
     photo, *more = args.photos
-    result = so_far(
+    result = api.so_far(
         Path(photo), Path(args.design), also=[Path(p) for p in more], among=args.among, kit=args.kit,
         book=args.book, calculate=not args.structure_only,
     )  # fmt: skip
@@ -46,10 +45,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _say_steps(result: object, photo: str, design: str) -> None:
-    from snapcheck.api import SoFar
     from snapcheck.sheet import next_words
 
-    assert isinstance(result, SoFar)
+    assert isinstance(result, api.SoFar)
     many = len(result.course.steps)
     if result.unlike:
         return

@@ -9,7 +9,6 @@ from snapcheck.board import load_design, parse_settings
 from snapcheck.circuit import build_circuit
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, for_output, say
-from snapcheck.simulate import export_netlist
 from snapcheck.words import tr
 
 
@@ -21,6 +20,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from snapcheck.simulate import export_netlist
+
     kit = kit_of(args)
     design = load_design(args.file, kit)
     conditions = design.conditions

@@ -6,6 +6,8 @@ import enum
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from snapcheck.board import Seam
 from snapcheck.diagnose._dictionary import Dictionary, Spot
 from snapcheck.diagnose._faults import Fault
@@ -78,8 +80,6 @@ class Expected(NamedTuple):
     @property
     def spread(self) -> NDArray[Any]:
         """Standard deviation over specimens and the meter's error."""
-        import numpy as np
-
         wide: NDArray[Any] = np.sqrt(self.noise**2 + (self.slope**2).sum(axis=-1))
         return wide
 
@@ -87,8 +87,6 @@ class Expected(NamedTuple):
 def expected(d: Dictionary, asks: list[Ask]) -> Expected:
     """What measurements of voltages and signals would show: (asks, entries), slopes (asks, entries,
     varied)."""
-    import numpy as np
-
     rows = [_expected(d, ask) for ask in asks]
     if not rows:
         entries = len(d.fault_of)
@@ -97,8 +95,6 @@ def expected(d: Dictionary, asks: list[Ask]) -> Expected:
 
 
 def _expected(d: Dictionary, ask: Ask) -> Expected:
-    import numpy as np
-
     assert ask.place is not None
     at, s = d.index[ask.place], ask.setting
     if ask.way is Way.SIGNAL:
@@ -124,8 +120,6 @@ def _expected(d: Dictionary, ask: Ask) -> Expected:
 
 def chances(d: Dictionary, ask: Ask) -> tuple[tuple[str, ...], NDArray[Any]]:
     """What may be found of a contact or a lifted cube, and how likely with each entry: (entries, words)."""
-    import numpy as np
-
     words = CONTACT_WORDS if ask.way is Way.CONTACT else LIFTED_WORDS
     table = np.zeros((len(d.fault_of), len(words)))
     for entry, index in enumerate(d.fault_of):

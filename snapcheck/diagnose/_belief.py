@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.diagnose._asks import Ask, Reading, Way, chances, expected
 from snapcheck.diagnose._dictionary import Dictionary
 
@@ -55,8 +57,6 @@ class Belief:
     @cached_property
     def entries(self) -> NDArray[Any]:
         """(entries,) probabilities; they add up to 1."""
-        import numpy as np
-
         logs = self.log_prior + self.log_likelihood
         weights = np.exp(logs - logs.max())
         share: NDArray[Any] = weights / weights.sum()
@@ -65,15 +65,12 @@ class Belief:
     @cached_property
     def faults(self) -> NDArray[Any]:
         """(faults,) probabilities; they add up to 1."""
-        import numpy as np
-
         return np.bincount(self.dictionary.fault_of, self.entries, minlength=len(self.dictionary.faults))
 
     @cached_property
     def fit(self) -> NDArray[Any]:
         """(faults,) how often a build with this fault has readings as far off as these, at the best
         degree."""
-        import numpy as np
         from scipy.special import gammaincc
 
         count = sum(_numeric(r.ask) for r in self.readings)
@@ -87,8 +84,6 @@ class Belief:
     @property
     def fits(self) -> bool:
         """Whether one of the hypotheses that are not out of the question explains all readings."""
-        import numpy as np
-
         return bool(np.any(self.fit[self.faults > 1e-4] > FITS))
 
 
@@ -111,8 +106,6 @@ def log_prior(d: Dictionary, complaint: bool, factors: Mapping[str, float] | Non
         complaint: something has been complained of: that nothing is wrong is less likely.
         factors: key of a fault to a factor on its weight (what a symptom says).
     """
-    import numpy as np
-
     weights = np.array([f.weight * (factors or {}).get(f.key, 1.0) for f in d.faults])
     none = d.priors.designed_complaint if complaint else d.priors.designed
     others = sum(f.weight for f in d.faults[1:])
@@ -129,8 +122,6 @@ def believe(d: Dictionary, readings: Sequence[Reading], prior: NDArray[Any]) -> 
     Args:
         prior: see `log_prior`.
     """
-    import numpy as np
-
     numeric = [r for r in readings if _numeric(r.ask)]
     entries, varied = len(d.fault_of), len(d.varied)
     said = np.zeros(entries)

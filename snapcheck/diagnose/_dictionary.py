@@ -14,6 +14,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from snapcheck.board import Design, Seam
 from snapcheck.diagnose._faults import Change, Fault, designed, faults_of
 from snapcheck.diagnose._plan import Plan, Setting
@@ -185,8 +187,6 @@ def _collected(
     settings: tuple[Setting, ...],
     found: Sequence[Mapping[object, Probed | None]],
 ) -> Dictionary:
-    import numpy as np
-
     spots = spots_of(plan.wiring)
     shape = (len(settings), len(entries), len(spots))
     mean = np.zeros(shape, dtype=np.float32)

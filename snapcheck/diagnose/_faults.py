@@ -53,7 +53,7 @@ class Fault:
     """One thing that may be wrong.
 
     Attributes:
-        key: a stable name, such as ``seam-open C3|C4`` or ``short-collector-emitter Q1``.
+        key: a stable name, such as ``seam-open C3|C4`` or ``short-collector-emitter Q101``.
         mode: the kind of fault, the first word of the key.
         cells: where it is.
         weight: how often it happens against others.

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.diagnose._asks import Ask, Way, expected
 from snapcheck.diagnose._dictionary import Dictionary
 
@@ -21,8 +23,6 @@ def groups(d: Dictionary) -> NDArray[Any]:
     A fault in several degrees may be in several groups: a contact that is a little poor often looks like
     none. A group is gathered round its likeliest entry, the first round "nothing is wrong".
     """
-    import numpy as np
-
     kept = d.notes.get("groups")
     if kept is not None:
         found: NDArray[Any] = kept
@@ -40,8 +40,6 @@ def groups(d: Dictionary) -> NDArray[Any]:
 
 def _alike(d: Dictionary) -> NDArray[Any]:
     """(entries, entries) whether two entries look alike everywhere."""
-    import numpy as np
-
     asks = [Ask(Way.VOLTS, spot, setting=s) for s in range(len(d.settings)) for spot in d.spots]
     if d.signal is not None:
         asks += [Ask(Way.SIGNAL, spot) for spot in d.spots]

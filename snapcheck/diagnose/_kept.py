@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from snapcheck import __version__
 from snapcheck.board import Design, design_to_json
 from snapcheck.datafiles import read_bytes
@@ -77,8 +79,6 @@ def _key(design: Design, kit: Kit, priors: Priors, others: Sequence[Fault]) -> s
 
 
 def _write(file: Path, d: Dictionary) -> None:
-    import numpy as np
-
     arrays = {name: getattr(d, name) for name in _ARRAYS if getattr(d, name) is not None}
     wanted = d.plan.wanted
     numbers = np.array([wanted.index(setting.conditions) for setting in d.settings])
@@ -102,8 +102,6 @@ def _write(file: Path, d: Dictionary) -> None:
 
 def _read(file: Path, design: Design, kit: Kit, priors: Priors) -> Dictionary | None:
     """What was kept; None where it is damaged or of another shape: it is then made again."""
-    import numpy as np
-
     raw = read_bytes(file, _MOST_MB * 1_000_000)
     try:
         with np.load(io.BytesIO(raw), allow_pickle=False) as data:

@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from snapcheck.board import Seam
 from snapcheck.circuit import Part
 from snapcheck.diagnose._asks import Ask, Way, chances, expected
@@ -59,8 +61,6 @@ def effort(d: Dictionary, ask: Ask) -> float:
 
 def entropy(shares: NDArray[Any], axis: int = -1) -> NDArray[Any]:
     """Bits of distributions."""
-    import numpy as np
-
     safe = np.maximum(shares, 1e-300)
     bits: NDArray[Any] = -(shares * np.log2(safe)).sum(axis=axis)
     return bits
@@ -72,8 +72,6 @@ def information(belief: Belief, asks: list[Ask]) -> NDArray[Any]:
 
     (asks,)
     """
-    import numpy as np
-
     d = belief.dictionary
     order = np.argsort(-belief.entries, kind="stable")[:_MOST_ENTRIES]
     order = order[belief.entries[order] > 1e-5 * belief.entries[order[0]]]
@@ -103,7 +101,6 @@ def _bits(joint: NDArray[Any], weight: NDArray[Any]) -> NDArray[Any]:
 def _numeric_bits(
     belief: Belief, asks: list[Ask], order: NDArray[Any], member: NDArray[Any], weight: NDArray[Any]
 ) -> NDArray[Any]:
-    import numpy as np
     from scipy.special import ndtr
 
     mean, slope, noise = (a[:, order] for a in expected(belief.dictionary, asks))

@@ -6,6 +6,8 @@ import itertools
 import math
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.diagnose._belief import Belief
 from snapcheck.diagnose._dictionary import Dictionary, simulated
 from snapcheck.diagnose._faults import Fault, designed
@@ -49,8 +51,6 @@ def members(d: Dictionary, pair: Fault) -> tuple[int, ...]:
 
 def _chosen(belief: Belief) -> list[tuple[int, int]]:
     """(fault, degree) of the likeliest entries, one of each group of those that look alike."""
-    import numpy as np
-
     d, group = belief.dictionary, groups(belief.dictionary)
     # what is likely is left out of this: two rare faults together are as good a reason as any
     order = np.argsort(-(belief.log_likelihood + 0.5 * belief.log_prior), kind="stable")
@@ -68,8 +68,6 @@ def _chosen(belief: Belief) -> list[tuple[int, int]]:
 
 def log_prior_of_pairs(singles: Belief, of_pairs: Dictionary) -> NDArray[Any]:
     """(entries of pairs,) on the scale of the single faults' own logarithms."""
-    import numpy as np
-
     d = singles.dictionary
     none = math.exp(float(np.logaddexp.reduce(singles.log_prior[d.fault_of == 0])))
     total = sum(fault.weight for fault in d.faults[1:]) / max(1 - none, 1e-6)

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from snapcheck.board import Conditions, Design, settings_words
 from snapcheck.circuit import Circuit, Part, listing
 from snapcheck.diagnose._faults import Change, Fault
@@ -208,15 +210,11 @@ def _high(spread: Spread) -> float:
 
 
 def _apart(one: NDArray[Any], other: NDArray[Any]) -> float:
-    import numpy as np
-
     return float(np.nanmax(np.abs(np.nan_to_num(one) - np.nan_to_num(other))))
 
 
 def _or_nothing(worker: Worker, *, at_rest: partial[Probed]) -> Probed:
     """An operating point; where no supply is left in the circuit, none of its voltages is."""
-    import numpy as np
-
     try:
         return at_rest(worker)
     except SimulationError:
@@ -235,8 +233,6 @@ def _in_time(worker: Worker, *, at_rest: partial[Probed], period_s: float, perio
 
     Where it does not swing, the state of rest that it has come to.
     """
-    import numpy as np
-
     given = at_rest.keywords
     mean, swing, end = probe_in_time(
         worker, given["circuit"], given["conditions"], duration_s=periods * period_s,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from snapcheck.diagnose._asks import Ask, Reading, Way
 from snapcheck.diagnose._dictionary import Dictionary
 from snapcheck.diagnose._faults import Fault
@@ -56,8 +58,6 @@ class Practice:
     _specimen: Specimen = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        import numpy as np
-
         d = self.dictionary
         group = groups(d)
         # a fault that changes no reading is no exercise

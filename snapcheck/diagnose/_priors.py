@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.datafiles import finite, read_data_text, toml_table
 from snapcheck.errors import DataError
 from snapcheck.words import tr
@@ -84,8 +86,6 @@ class Priors:
 
     def meter_V(self, volts: NDArray[Any]) -> NDArray[Any]:
         """How far the meter's reading of these voltages may be off, V: a share of it, and some digits."""
-        import numpy as np
-
         m, size = self.meter, np.abs(volts)
         ranges = np.ceil(np.log10(np.maximum(size, m["lowest_range_V"]) / m["lowest_range_V"]) - 1e-9)
         digit = m["lowest_range_V"] * 10.0**ranges / m["counts"]
@@ -97,8 +97,6 @@ class Priors:
 
         The meter's error lies evenly between its limits (JCGM 100:2008, 4.3.7).
         """
-        import numpy as np
-
         model = self.spread["model_V"] + self.spread["model_share"] * np.abs(volts)
         noise: NDArray[Any] = np.hypot(self.meter_V(volts) / math.sqrt(3), model)
         return noise

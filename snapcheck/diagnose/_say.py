@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
+import numpy as np
+
 from snapcheck.board import Cell, Seam, Side, parse_probe, parse_settings, settings_text
 from snapcheck.circuit import Part, cube_words, ohms, part_words, place_words, terminal_words, volts
 from snapcheck.devices import Store, Transistor
@@ -158,8 +160,6 @@ def expected_words(d: Dictionary, ask: Ask) -> str:
 
 def band(d: Dictionary, ask: Ask) -> tuple[float, float, float]:
     """Least, middle and greatest V that a build as designed shows, 95 times of 100."""
-    import numpy as np
-
     e = expected(d, [ask])
     own = np.flatnonzero(d.fault_of == 0)
     means, spreads = e.mean[0, own], e.spread[0, own]

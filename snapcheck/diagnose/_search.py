@@ -8,6 +8,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.diagnose._asks import Ask, Reading, Way
 from snapcheck.diagnose._belief import Belief, believe, log_prior, observed
 from snapcheck.diagnose._dictionary import Dictionary
@@ -123,8 +125,6 @@ class Search:
     @cached_property
     def _weights(self) -> tuple[NDArray[Any], NDArray[Any]]:
         """Probabilities of the entries of single faults, and of those of pairs; together they add up to 1."""
-        import numpy as np
-
         logs = self.belief.log_prior + self.belief.log_likelihood
         two = self.of_pairs
         more = np.zeros(0) if two is None else two.log_prior + two.log_likelihood
@@ -137,8 +137,6 @@ class Search:
     def suspects(self) -> tuple[Suspect, ...]:
         """Groups of faults that look alike, likeliest first; with pairs, how likely each is to be one of
         two."""
-        import numpy as np
-
         d, group = self.dictionary, groups(self.dictionary)
         single, double = self._weights
         entries = single.copy()
@@ -228,8 +226,6 @@ class Search:
         return said
 
     def _twice(self) -> list[str]:
-        import numpy as np
-
         d, said = self.dictionary, []
         known: dict[Ask, Reading] = {}
         for r in self.readings:

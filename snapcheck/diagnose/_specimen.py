@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.diagnose._asks import Ask, Reading, Way, chances
 from snapcheck.diagnose._dictionary import Dictionary, nets_at
 from snapcheck.diagnose._faults import Change, Fault
@@ -35,8 +37,6 @@ class Specimen:
     _found: dict[int, tuple[Variant, Probed | None]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        import numpy as np
-
         random = np.random.default_rng(self.seed)
         self.scales = {}
         for s in spreads(self.dictionary.wiring.circuit):
@@ -75,8 +75,6 @@ class Specimen:
         return Reading(ask, self._shown(value))
 
     def _word(self, ask: Ask) -> str:
-        import numpy as np
-
         d = self.dictionary
         likely: NDArray[Any] = np.zeros(0)
         words: tuple[str, ...] = ()
@@ -87,8 +85,6 @@ class Specimen:
         return words[int(likely.argmax())] if words else "good"
 
     def _volts(self, ask: Ask) -> float:
-        import numpy as np
-
         d, probed = self.dictionary, self._probed(ask.setting)
         v, found = probed
         if found is None:
@@ -127,8 +123,6 @@ class Specimen:
 
     def _shown(self, volts: float) -> float:
         """A voltage as the meter shows it: off by up to its limit, rounded to its last digit."""
-        import numpy as np
-
         p = self.dictionary.priors
         limit = float(p.meter_V(np.array([volts]))[0])
         off = volts + limit * (2 * self._random.random() - 1)

@@ -6,6 +6,8 @@ import enum
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.circuit import Part
 from snapcheck.devices import Store
 from snapcheck.diagnose._dictionary import Dictionary
@@ -72,8 +74,6 @@ def parse_symptom(text: str) -> Symptom:
 
 def symptom_logs(d: Dictionary, symptoms: Iterable[Symptom]) -> NDArray[Any]:
     """(entries,) logarithm of how well each entry goes with what is complained of."""
-    import numpy as np
-
     logs = np.zeros(len(d.fault_of))
     for symptom in dict.fromkeys(symptoms):
         shown = _SHOWN[symptom](d)
@@ -108,16 +108,12 @@ def _never_on(d: Dictionary) -> NDArray[Any]:
 
 
 def _truth(values: Any) -> NDArray[Any]:
-    import numpy as np
-
     truth: NDArray[Any] = np.asarray(values, dtype=bool)
     return truth
 
 
 def _share(d: Dictionary) -> NDArray[Any]:
     """(entries,) share of the designed signal that comes out; 1 where there is none to look at."""
-    import numpy as np
-
     place = d.design.output
     if d.signal is None or place is None:
         return np.ones(len(d.fault_of))
@@ -131,7 +127,6 @@ def _share(d: Dictionary) -> NDArray[Any]:
 
 def _across(d: Dictionary, cell_terminals: tuple[Metal, Metal]) -> NDArray[Any] | None:
     """(settings, entries) V between two pieces of metal."""
-    import numpy as np
 
     def at(metal: Metal) -> NDArray[Any] | float | None:
         if metal in d.index:
@@ -148,8 +143,6 @@ def _across(d: Dictionary, cell_terminals: tuple[Metal, Metal]) -> NDArray[Any] 
 
 def _lit(d: Dictionary) -> NDArray[Any]:
     """(settings, entries) whether anything that shows is on."""
-    import numpy as np
-
     lit = np.zeros(d.mean.shape[:2], dtype=bool)
     for part in d.wiring.circuit.parts:
         if not part.device.shows:
@@ -171,8 +164,6 @@ def _works(fault: Fault, part: Part) -> bool:
 
 def _shifted(d: Dictionary) -> NDArray[Any]:
     """(entries,) whether what amplifies has its output near a rail, or far from where it should."""
-    import numpy as np
-
     found = np.zeros(len(d.fault_of), dtype=bool)
     for part in d.wiring.circuit.parts:
         for high in part.device.outlets[:1] if part.device.stage else part.device.outlets:
@@ -185,7 +176,6 @@ def _shifted(d: Dictionary) -> NDArray[Any]:
 
 def _hums(d: Dictionary) -> NDArray[Any]:
     """(entries,) a filter capacitor is gone, or the input floats (common practice, no source)."""
-    import numpy as np
 
     def hums(fault: Fault) -> bool:
         part = d.wiring.parts.get(fault.part)
@@ -203,7 +193,6 @@ def _hums(d: Dictionary) -> NDArray[Any]:
 
 def _timing(d: Dictionary) -> NDArray[Any]:
     """(entries,) what sets a rate has another value, or the supply has."""
-    import numpy as np
 
     def timing(fault: Fault) -> bool:
         part = d.wiring.parts.get(fault.part)
@@ -216,8 +205,6 @@ def _timing(d: Dictionary) -> NDArray[Any]:
 
 def _hot(d: Dictionary) -> NDArray[Any]:
     """(entries,) a supply is pulled down, or a resistor turns more into heat than it is rated for."""
-    import numpy as np
-
     hot = np.zeros(len(d.fault_of), dtype=bool)
     for part in d.wiring.circuit.parts:
         if part.device.supplies:

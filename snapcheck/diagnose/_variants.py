@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from snapcheck.board import Cell, Conditions, Cube, LeadEnd, Side, Spot
-from snapcheck.circuit import Circuit, HalfMade, Net, Part, is_closed
+from snapcheck.board import Cell, Conditions, Cube, Side
+from snapcheck.circuit import Circuit, Part, circuit_of_parts, is_closed
 from snapcheck.devices import Setting
 from snapcheck.diagnose._faults import Change
 from snapcheck.diagnose._wiring import PLATE_POINT, Wiring
@@ -114,36 +114,15 @@ def variant(wiring: Wiring, change: Change) -> Variant:
     scales: dict[str, float] = {}
     for name, factor in change.scales:
         scales[name] = scales.get(name, 1.0) * factor
-    count = max(number.values()) + 1
     parts = [Part(p.cell, p.cube, p.kind, p.name, nets[p.name]) for p in wiring.circuit.parts]
     for index, extra in enumerate(sorted(extras)):
         cube = Cube(_CONTACT.name, value=extra.ohm)
         ends = {"a": extra.first, "b": extra.second}
-        parts.append(Part(Cell(0, 0), cube, _CONTACT, f"contact {index}", ends))
+        parts.append(Part(Cell(0, 0), cube, _CONTACT, f"contact{index}", ends))
     signature = (
         tuple(tuple(own.values()) for own in nets.values()),
         tuple(sorted(extras)),
         tuple(sorted(scales.items())),
     )
-    circuit = Circuit(wiring.board, wiring.kit, tuple(parts), _Given(count))
+    circuit = circuit_of_parts(parts, wiring.board, wiring.kit)
     return Variant(circuit, tuple(number.get(net, NOWHERE) for net in points), scales, signature)
-
-
-@dataclass(frozen=True)
-class _Given:
-    """Nets that are only counted: what they consist of, the wiring knows."""
-
-    size: int
-    end_net: Mapping[LeadEnd, int] = field(default_factory=dict)
-
-    def nets(self, parts: tuple[Part, ...]) -> tuple[Net, ...]:
-        return tuple(Net(number, (), ()) for number in range(self.size))
-
-    def half_made(self) -> tuple[HalfMade, ...]:
-        return ()
-
-    def net_of(self, cell: Spot, terminal: str) -> int | None:
-        return None
-
-    def net_at(self, cell: Cell, side: Side) -> int | None:
-        return None

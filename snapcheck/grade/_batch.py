@@ -28,7 +28,7 @@ from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, 
 from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
 from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, there_now
 from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
-from snapcheck.photo import reading_from_json
+from snapcheck.photo import reading_from_json, taken_at
 from snapcheck.words import tr
 
 #: how long a regrading waits for somebody who is grading
@@ -260,8 +260,6 @@ def _digests(files: Sequence[File], course: Course, progress: Progress) -> list[
 def _with_own_time(file: File, data: bytes, course: Course) -> File:
     if file.clock != FILE or not file.is_picture:
         return file
-    from snapcheck.photo import taken_at
-
     taken = taken_at(data, course.zone)
     return file if taken is None else replace(file, at=taken, clock=PICTURE)
 

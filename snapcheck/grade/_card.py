@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from snapcheck.photo import open_grey
+
 MARK = "snapcheck"
 
 
@@ -35,8 +37,6 @@ def card_text(data: bytes) -> str:
     as the better one of OpenCV's two detectors, in a tenth of the time.
     """
     import zxingcpp
-
-    from snapcheck.photo import open_grey
 
     grey = open_grey(data)
     if grey is None:

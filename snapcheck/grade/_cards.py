@@ -6,6 +6,8 @@ import textwrap
 from typing import Any
 from xml.sax.saxutils import escape
 
+import numpy as np
+
 from snapcheck.grade._card import Card
 from snapcheck.grade._course import Course, Student
 from snapcheck.words import shown, tr
@@ -22,7 +24,6 @@ _TITLE_LETTERS = 22
 
 def code_modules(card: Card) -> Any:
     """The QR code (error correction M) with its quiet zone: (n, n) array, True where it is black."""
-    import numpy as np
     import zxingcpp
 
     made = zxingcpp.create_barcode(card.text, zxingcpp.BarcodeFormat.QRCode, ec_level="M")

@@ -15,7 +15,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
+import sqlalchemy as sa
+
 from snapcheck.errors import BusyError, InputError, MissingLibraryError, StoreError
+from snapcheck.grade import _schema as s
+from snapcheck.grade._schema import HEAD, REVISIONS
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -61,8 +65,6 @@ class Connected:
     # -------------------------------------------------------- opening
 
     def _connect(self, path: Path | None) -> Engine:
-        import sqlalchemy as sa
-
         try:
             if path is None:
                 return sa.create_engine(self._url(), pool_pre_ping=True)
@@ -215,10 +217,6 @@ class Connected:
         )
 
     def _migrate(self, engine: Engine) -> None:
-        import sqlalchemy as sa
-
-        from snapcheck.grade._schema import HEAD, REVISIONS
-
         with self._errors():
             if sa.inspect(engine).has_table("alembic_version"):
                 with engine.connect() as connection:
@@ -279,8 +277,6 @@ class Connected:
     @contextlib.contextmanager
     def _errors(self) -> Iterator[None]:
         """Errors of the database in words, with what to do."""
-        import sqlalchemy as sa
-
         try:
             yield
         except (sa.exc.SQLAlchemyError, sqlite3.Error, UnicodeError) as error:
@@ -347,10 +343,6 @@ class Connected:
 
     def _compare_with_ledger(self) -> None:
         """Refuse a store in which rows were changed or lost by anything but the store itself."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         with self._read() as c, self._as_stored():
             rows = c.execute(sa.select(s.ledger)).mappings()
             book = {r["name"]: (r["count"], r["total"]) for r in rows}
@@ -371,8 +363,6 @@ class Connected:
         Raises:
             BusyError: they still are.
         """
-        import sqlalchemy as sa
-
         busy = BusyError(
             tr("somebody else is grading into this gradebook."),
             place=self.shown,
@@ -407,8 +397,6 @@ class Connected:
 
 def _lost(error: Exception) -> bool:
     """Whether a database's server is gone, or does not take anybody in."""
-    import sqlalchemy as sa
-
     away = isinstance(error, sa.exc.DBAPIError) and error.connection_invalidated
     return away or isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError)
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from snapcheck.board import Cell
 from snapcheck.decisions import cube_line
 from snapcheck.findings import Finding, Severity
+from snapcheck.simulate import name_of, range_text
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -208,8 +209,6 @@ def _figures(result: CheckResult) -> tuple[Promise, ...]:
     same = _same(result)
     measured = {d.expectation.text: (d if same else b) for d, b in result.figures}
     told = []
-    from snapcheck.simulate import name_of, range_text
-
     for expectation in result.design.expectations:
         figure = measured.get(expectation.text)
         met = figure.met if figure is not None else same and result.simulated

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from contextvars import copy_context
+from fractions import Fraction
 
 from snapcheck.csvtext import csv_text
 from snapcheck.errors import DataError
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course, Student
+from snapcheck.grade._rubric import points_text
 from snapcheck.words import tr, use_language
 
 
@@ -100,10 +102,6 @@ def _field(course: Course, student: Student, entries: Mapping[tuple[str, str], E
 
 def total_text(course: Course, student: str, entries: Mapping[tuple[str, str], Entry]) -> str:
     """Sum of a student's points over all tasks."""
-    from fractions import Fraction
-
-    from snapcheck.grade._rubric import points_text
-
     return points_text(
         sum((Fraction(entries[student, t.name].grade.points) for t in course.tasks), Fraction(0))
     )

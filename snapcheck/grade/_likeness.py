@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import cv2
+import numpy as np
+
 from snapcheck.grade._store import Store, StoredFile
+from snapcheck.photo import open_grey
 
 #: bits of the hash; a photo's own layout needs more than the usual 64, because all show the same plate
 SIDE = 16
@@ -22,11 +26,6 @@ def likeness(data: bytes) -> str:
     Discrete cosine transform of a small grey picture, its lowest 16 x 16 frequencies against their median
     (the method is commonly called pHash).
     """
-    import cv2
-    import numpy as np
-
-    from snapcheck.photo import open_grey
-
     grey = open_grey(data, shrink=4)
     if grey is None or min(grey.shape) < 8:
         return ""

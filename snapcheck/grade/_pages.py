@@ -11,6 +11,7 @@ from snapcheck import __version__
 from snapcheck.grade._course import Course
 from snapcheck.grade._pictures import Pictures
 from snapcheck.grade._review import Review
+from snapcheck.report import foot_css, pages, style
 from snapcheck.words import active_language, numeral, tr
 
 if TYPE_CHECKING:
@@ -26,8 +27,6 @@ def data(name: str) -> str:
 def _environment() -> jinja2.Environment:
     import jinja2
 
-    from snapcheck.report import pages
-
     return pages(jinja2.FunctionLoader(lambda name: data(f"{name}.html.j2")))
 
 
@@ -39,8 +38,6 @@ def part(name: str, **values: Any) -> str:
 
 def page(name: str, title: str, kicker: str, foot: str = "", **values: Any) -> str:
     """A page from the template ``data/NAME.html.j2``; `foot` stands on paper ("": both titles)."""
-    from snapcheck.report import foot_css, style
-
     return _environment().get_template(name).render(
         tr=tr, numeral=numeral, lang=active_language(), title=title, kicker=kicker,
         program=f"snapcheck {__version__}",

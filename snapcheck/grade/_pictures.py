@@ -6,9 +6,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import cv2
+
+from snapcheck.board import Cell
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.grade._course import Course
 from snapcheck.grade._submissions import File, there_now
+from snapcheck.photo import open_grey, open_picture, picture_of, reading_from_json
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -29,8 +33,6 @@ def pixels_of(file: File, data: bytes | None = None) -> np.ndarray:
     Raises:
         InputError, PhotoError: it cannot be opened.
     """
-    from snapcheck.photo import open_picture, picture_of
-
     if data is None and not file.archive:
         return open_picture(file.place).pixels
     return picture_of(file.read() if data is None else data, Path(file.name)).pixels
@@ -63,8 +65,6 @@ class Pictures:
 
         Without a reading or cells, the whole picture, small; `px`: pixels of its longer side.
         """
-        import cv2
-
         try:
             pixels = self.pixels(path)
         except SnapcheckError:
@@ -85,10 +85,6 @@ class Pictures:
 
     def _as_it_is(self, path: str) -> np.ndarray | None:
         """A picture too dark or too small to be read, for a person to look at."""
-        import cv2
-
-        from snapcheck.photo import open_grey
-
         try:
             grey = open_grey(self.file(path).read())
         except SnapcheckError:
@@ -98,9 +94,6 @@ class Pictures:
     def _box(
         self, reading: Mapping[str, Any], names: Sequence[str], width: int, height: int
     ) -> tuple[int, int, int, int]:
-        from snapcheck.board import Cell
-        from snapcheck.photo import reading_from_json
-
         frame = reading_from_json(reading, self._course.kit).frame
         cells = [Cell.parse(c) for c in names]
         x0, x1 = min(c.column for c in cells) - _RIM, max(c.column for c in cells) + 1 + _RIM

@@ -19,6 +19,7 @@ from snapcheck.errors import InputError
 from snapcheck.grade._audit import audit_lines
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
+from snapcheck.grade._feedback import feedback_name
 from snapcheck.grade._records import Trace
 from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import place_of
@@ -148,7 +149,6 @@ def _erase_submissions(course: Course, paths: Sequence[str], others: Collection[
 def _erase_written(course: Course, number: str, words: Sequence[str]) -> list[Path]:
     """Files under ``out/``: this student's pages, and lists that hold the number or one of the words, which
     ``export`` writes anew. Pages of others stay: the number may stand there as points or as a value."""
-    from snapcheck.grade._feedback import feedback_name
 
     def owner(student: str) -> str:
         return feedback_name(student, "").partition("_")[0]

@@ -69,6 +69,12 @@ class Waiting:
         words = tr(self.reason) if self.reason else ""
         return words[:1].upper() + words[1:].rstrip(".") + "." if words else ""
 
+    @property
+    def idle(self) -> bool:
+        """Whether every choice leads to the same points and verdict."""
+        grades = {None if c.grade is None else (c.grade.points, c.grade.verdict) for c in self.choices}
+        return len(grades) == 1 and None not in grades and len(self.choices) > 1
+
     def to_json(self) -> dict[str, Any]:
         """Plain values."""
         return {
@@ -80,6 +86,7 @@ class Waiting:
             "question": self.question,
             "reason": self.reason,
             "points_now": self.now[0],
+            "idle": self.idle,
             "choices": [
                 {
                     "decide": c.line,

@@ -8,7 +8,10 @@ import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import sqlalchemy as sa
+
 from snapcheck.errors import InputError
+from snapcheck.grade import _schema as s
 from snapcheck.grade._connection import Connected, WAIT_s
 from snapcheck.grade._records import Decision, StoredFile, StoredReading, Trace, in_force
 from snapcheck.words import tr
@@ -38,10 +41,6 @@ class Store(Connected):
     def _add(self, c: Connection, table: Table, rows: Iterable[Mapping[str, Any]]) -> int:
         """Add rows, numbered and sealed; those whose key is there already are left alone. Returns the number
         of the last one (0 for tables without numbers)."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         mine = s.ledger.c.name == table.name
         book = c.execute(sa.select(s.ledger).where(mine).with_for_update()).mappings().one()
         last, fresh = int(book["last"]), []
@@ -64,10 +63,6 @@ class Store(Connected):
 
     def _count_again(self, c: Connection, *tables: Table) -> None:
         """The ledger after rows were changed or erased."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         for table in tables:
             seals = [str(r.seal) for r in c.execute(sa.select(table.c.seal))]
             change = sa.update(s.ledger).where(s.ledger.c.name == table.name)
@@ -75,10 +70,6 @@ class Store(Connected):
 
     def _rows(self, c: Connection, table: Table, *where: Any) -> list[dict[str, Any]]:
         """Rows without their seals, by their key; raises StoreError where one is not as it was stored."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         found = []
         with self._as_stored():
             query = sa.select(table).where(*where).order_by(*table.primary_key)
@@ -95,16 +86,12 @@ class Store(Connected):
         self, sha: str, size: int, reader: str, state: str, body: Mapping[str, Any], likeness: str, card: str
     ) -> None:
         """Keep what was seen in a picture: all of it or nothing, once."""
-        from snapcheck.grade import _schema as s
-
         with self._write() as c:
             self._add(c, s.photo, [{"sha": sha, "size": size, "likeness": likeness, "card": card}])
             self._add(c, s.reading, [{"sha": sha, "reader": reader, "state": state, "body": _json(body)}])
 
     def readings(self, reader: str) -> dict[str, StoredReading]:
         """Everything that this reader has seen, by picture."""
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             rows = self._rows(c, s.reading)  # all: one whose reader is damaged must not be left out
         mine = (r for r in rows if r["reader"] == reader)
@@ -112,10 +99,6 @@ class Store(Connected):
 
     def drop_failed(self, reader: str) -> None:
         """Forget readings at which the program itself failed, so that they are tried again."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         with self._write() as c:
             failed = sa.and_(s.reading.c.reader == reader, s.reading.c.state == "failed")
             c.execute(sa.delete(s.reading).where(failed))
@@ -123,8 +106,6 @@ class Store(Connected):
 
     def photos(self) -> dict[str, tuple[str, str]]:
         """Picture to perceptual hash and text of its bench card."""
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             return {r["sha"]: (r["likeness"], r["card"]) for r in self._rows(c, s.photo)}
 
@@ -132,10 +113,6 @@ class Store(Connected):
 
     def put_files(self, files: Sequence[StoredFile]) -> None:
         """What lies in the submissions now; files that were there before are kept as gone."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         columns = [c.name for c in s.file.columns if c.name != "seal"]
         with self._write() as c:
             rows = {r["path"]: {**r, "gone": True} for r in self._rows(c, s.file)}
@@ -148,8 +125,6 @@ class Store(Connected):
 
     def files(self) -> list[StoredFile]:
         """Files of the submissions, by path."""
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             return sorted((StoredFile(**r) for r in self._rows(c, s.file)), key=lambda f: f.path)
 
@@ -157,8 +132,6 @@ class Store(Connected):
 
     def put_facts(self, rows: Iterable[tuple[str, str, Mapping[str, Any]]]) -> None:
         """Keep facts: (key, picture, facts as plain values)."""
-        from snapcheck.grade import _schema as s
-
         values = [{"key": key, "sha": sha, "body": _json(body)} for key, sha, body in rows]
         if values:
             with self._write() as c:
@@ -166,8 +139,6 @@ class Store(Connected):
 
     def facts(self, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
         """Facts by key, as far as they are known."""
-        from snapcheck.grade import _schema as s
-
         wanted, found = sorted(set(keys)), {}
         with self._read() as c:
             for at in range(0, len(wanted), _CHUNK):
@@ -216,10 +187,6 @@ class Store(Connected):
         reason: str,
         takes_back: int | None,
     ) -> int:
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         if not reason.strip():
             raise InputError(tr("a decision needs a reason."), way_out=tr("Say in a few words why."))
         row = {
@@ -249,8 +216,6 @@ class Store(Connected):
 
     def decisions(self) -> list[Decision]:
         """The whole history, oldest first."""
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             return [Decision(**r) for r in self._rows(c, s.decision)]
 
@@ -269,10 +234,6 @@ class Store(Connected):
             upto: number of the last decision that they follow from; where there is a later one by now,
                 nothing is kept, and None is returned.
         """
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         with self._write() as c:
             c.execute(sa.select(s.ledger).where(s.ledger.c.name == "grade").with_for_update())
             latest = c.execute(sa.select(sa.func.max(s.decision.c.id))).scalar() or 0
@@ -297,25 +258,17 @@ class Store(Connected):
 
     def numbered_grades(self) -> list[tuple[int, str, str, str, dict[str, Any]]]:
         """As `grade_history`, each with its number before it."""
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             rows = self._rows(c, s.grade)
         return [(r["id"], r["at"], r["student"], r["task"], json.loads(r["body"])) for r in rows]
 
     def erasures(self) -> list[tuple[int, str, int, int]]:
         """That students were erased: (number, time, rows, files), oldest first; not whom."""
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             return [(r["id"], r["at"], r["rows"], r["files"]) for r in self._rows(c, s.erasure)]
 
     def counts(self) -> dict[str, int]:
         """Rows of readings and checked builds: what a batch has done so far."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         with self._read() as c:
             return {
                 t.name: int(c.execute(sa.select(sa.func.count()).select_from(t)).scalar_one())
@@ -345,10 +298,6 @@ class Store(Connected):
     def forget(self, student: str, files: int = 0) -> int:
         """Erase a student: files, pictures that nobody else handed in, what follows from them, decisions,
         grades. Returns the number of rows erased."""
-        import sqlalchemy as sa
-
-        from snapcheck.grade import _schema as s
-
         trace, gone = self.trace(student), 0
         with self._write() as c:
             for number in sorted(trace.decisions, reverse=True):  # what takes one back before that one

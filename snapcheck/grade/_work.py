@@ -6,6 +6,7 @@ Jobs carry text and bytes, no open things, so that they travel to another proces
 from __future__ import annotations
 
 import atexit
+import base64
 import hashlib
 import json
 import traceback
@@ -15,15 +16,27 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from snapcheck.errors import PhotoError, SnapcheckError
+from snapcheck import __version__
+from snapcheck.board import design_from_text
+from snapcheck.decisions import with_edits
+from snapcheck.errors import MissingLibraryError, PhotoError, SnapcheckError
+from snapcheck.grade._card import card_text
+from snapcheck.grade._facts import facts_of
+from snapcheck.grade._likeness import likeness
+from snapcheck.grade._pictures import pixels_of
 from snapcheck.grade._submissions import File
+from snapcheck.kit import bundled_kit, parse_kit
+from snapcheck.photo import reading_from_json, reading_to_json
+from snapcheck.pipeline import check_build
+from snapcheck.places import models_dir
+from snapcheck.report import html_to_pdf, report_html
+from snapcheck.simulate import Simulator, is_available
 from snapcheck.words import active_language, shown, tr, use_language
 
 if TYPE_CHECKING:
     from snapcheck.board import Design
     from snapcheck.kit import Kit
     from snapcheck.photo import Reading
-    from snapcheck.simulate import Simulator
 
 #: a picture's path to its reading; a picture without a file of its own comes as `data` (bytes) with its name
 Reader = Callable[..., "Reading"]
@@ -52,9 +65,6 @@ class Plan:
     @property
     def digest(self) -> str:
         """Of everything that the words of a check follow from, but the reading."""
-        from snapcheck import __version__
-        from snapcheck.simulate import is_available
-
         whole = json.dumps(
             [self.text, self.kit_text, __version__, is_available(), FACTS_FORM, active_language()]
         )
@@ -147,10 +157,6 @@ def lost(job: Job) -> dict[str, Any]:
 
 
 def _read(job: ReadJob) -> dict[str, Any]:
-    from snapcheck.grade._card import card_text
-    from snapcheck.grade._likeness import likeness
-    from snapcheck.photo import reading_to_json
-
     data = job.file.read() if job.data is None else job.data
     told = {"likeness": likeness(data), "card": card_text(data)}
     try:
@@ -166,25 +172,12 @@ def _read(job: ReadJob) -> dict[str, Any]:
 
 
 def _check(job: CheckJob) -> dict[str, Any]:
-    from snapcheck.decisions import with_edits
-    from snapcheck.grade._facts import facts_of
-    from snapcheck.photo import reading_from_json
-    from snapcheck.pipeline import check_build
-
     design, kit = plan_of(job.plan)
     reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
     return {"state": "checked", "body": facts_of(check_build(reading, design, kit, _simulator())).to_json()}
 
 
 def _page(job: PageJob) -> dict[str, Any]:
-    import base64
-
-    from snapcheck.decisions import with_edits
-    from snapcheck.errors import MissingLibraryError
-    from snapcheck.photo import reading_from_json
-    from snapcheck.pipeline import check_build
-    from snapcheck.report import html_to_pdf, report_html
-
     design, kit = plan_of(job.plan)
     reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
     result = check_build(reading, design, kit, _simulator())
@@ -200,8 +193,6 @@ def _page(job: PageJob) -> dict[str, Any]:
 
 def _pixels(job: PageJob) -> Any:
     """The picture, None where it is not to be had (then the board is drawn)."""
-    from snapcheck.grade._pictures import pixels_of
-
     if job.file is None:
         return None
     try:
@@ -213,17 +204,12 @@ def _pixels(job: PageJob) -> Any:
 @lru_cache(maxsize=64)
 def plan_of(plan: Plan) -> tuple[Design, Kit]:
     """Design and kit out of their texts; the same objects each time."""
-    from snapcheck.board import design_from_text
-    from snapcheck.kit import bundled_kit, parse_kit
-
     kit = bundled_kit() if plan.kit_text is None else parse_kit(plan.kit_text, "kit")
     return design_from_text(plan.text, plan.name, kit), kit
 
 
 @lru_cache(maxsize=1)
 def _simulator() -> Simulator | None:
-    from snapcheck.simulate import Simulator, is_available
-
     if not is_available():
         return None
     made = Simulator()
@@ -236,9 +222,6 @@ def reader_name(reader: Reader) -> str:
     name = f"{reader.__module__}:{reader.__qualname__}"
     if not reader.__module__.startswith("snapcheck.photo"):
         return name
-    from snapcheck import __version__
-    from snapcheck.places import models_dir
-
     whole = hashlib.sha256()
     for file in sorted(models_dir().glob("*.*")):
         if file.suffix in (".onnx", ".json"):

@@ -169,7 +169,7 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
 
 
 @dataclass(frozen=True)
-class Line:
+class Print:
     """A print of one line, or of two parted by a line feed.
 
     Attributes:
@@ -209,7 +209,7 @@ def read_prints(
     turns: np.ndarray,
     boxes: np.ndarray,
     two: np.ndarray,
-) -> list[Line]:
+) -> list[Print]:
     """Read prints of one or two lines; see `read_lines`. `two`: (n,) how likely there are two."""
     single, double = np.flatnonzero(two < TWO), np.flatnonzero(two > ONE)
     ones = read_lines(board, rim, [places[i] for i in single], turns[single], boxes[single])
@@ -233,7 +233,7 @@ def read_prints(
     return [result[i] for i in range(len(places))]
 
 
-def _stacked(upper: Line, lower: Line) -> Line:
+def _stacked(upper: Print, lower: Print) -> Print:
     """Two lines as one print."""
     options = [
         (f"{a}\n{b}", p * q)
@@ -241,21 +241,21 @@ def _stacked(upper: Line, lower: Line) -> Line:
         for b, q in ((lower.text, lower.confidence), *lower.rivals)
     ]
     (text, p), *rest = sorted(options, key=lambda o: -o[1])[: RIVALS + 1]
-    return Line(text, p, tuple(rest), upper.views, lower.views)
+    return Print(text, p, tuple(rest), upper.views, lower.views)
 
 
-def _either_way(one: Line, pair: Line, two: float) -> Line:
+def _either_way(one: Print, pair: Print, two: float) -> Print:
     """A print that may have one line or two, these as likely as `two` says."""
     options = [(t, p * (1 - two)) for t, p in ((one.text, one.confidence), *one.rivals)]
     options += [(t, p * two) for t, p in ((pair.text, pair.confidence), *pair.rivals)]
     (text, p), *rest = sorted(options, key=lambda o: -o[1])[: RIVALS + 1]
     likely = pair if two > 0.5 else one
-    return Line(text, p, tuple(rest), likely.views, likely.below)
+    return Print(text, p, tuple(rest), likely.views, likely.below)
 
 
 def read_lines(
     board: np.ndarray, rim: float, places: list[tuple[int, int]], turns: np.ndarray, boxes: np.ndarray
-) -> list[Line]:
+) -> list[Print]:
     """Read the print of cubes whose turn (quarter turns) and text box (cells, picture directions) are known.
 
     What one view leaves unclear is looked at again, wider and narrower; the views have equal votes.
@@ -271,7 +271,9 @@ def read_lines(
             for text, p in ((line.text, line.confidence), *line.rivals):
                 votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
         (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
-        first[i] = Line(text, p, tuple(rest[:RIVALS]), first[i].views + views[0][k].views + views[1][k].views)
+        first[i] = Print(
+            text, p, tuple(rest[:RIVALS]), first[i].views + views[0][k].views + views[1][k].views
+        )
     return first
 
 
@@ -282,7 +284,7 @@ def _view(
     turns: np.ndarray,
     boxes: np.ndarray,
     height: float,
-) -> list[Line]:
+) -> list[Print]:
     """Read each line once, from a crop `height` times as tall as its print."""
     if not places:
         return []
@@ -319,14 +321,14 @@ def _view(
     return [_decode(p[:end]) for p, end in zip(prob, ends, strict=True)]
 
 
-def _decode(prob: np.ndarray, width: int = 12) -> Line:
+def _decode(prob: np.ndarray, width: int = 12) -> Print:
     """Best readings by prefix beam search (Graves 2012, Hannun et al. 2014), with their total probabilities."""  # noqa: E501
     letters = names()[1]
     path = prob.argmax(1)
     sure = float(prob.max(1).prod())
     if sure > CLEAR:  # nearly everything lies on one path: repeats folded, blanks dropped
         kept = path[np.r_[True, path[1:] != path[:-1]]]
-        return Line("".join(letters[c - 1] for c in kept if c).strip(), sure, ())
+        return Print("".join(letters[c - 1] for c in kept if c).strip(), sure, ())
     beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
     for row in prob:
         likely = np.nonzero(row > 1e-4)[0]
@@ -348,7 +350,7 @@ def _decode(prob: np.ndarray, width: int = 12) -> Line:
                     new[longer] = (a, b + (pb + pn) * p)
         beams = dict(sorted(new.items(), key=lambda kv: -sum(kv[1]))[:width])
     ranked = [("".join(letters[i - 1] for i in t), sum(p)) for t, p in beams.items()]
-    return Line(
+    return Print(
         ranked[0][0].strip(),
         float(ranked[0][1]),
         tuple((t.strip(), float(p)) for t, p in ranked[1:RIVALS] if p > 1e-4),

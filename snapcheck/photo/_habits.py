@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from snapcheck.kit import ValueForm
-from snapcheck.photo._cells import Line
+from snapcheck.photo._cells import Print
 
 #: shares of traits on any board (common practice, no source)
 USUAL: dict[str, dict[str, float]] = {
@@ -82,7 +82,7 @@ class Habits:
         return product
 
 
-def with_habits(lines: Mapping[int, Line], forms: Mapping[int, ValueForm]) -> dict[int, Line]:
+def with_habits(lines: Mapping[int, Print], forms: Mapping[int, ValueForm]) -> dict[int, Print]:
     """The prints of one board, each with what the others say of their maker's habits.
 
     Args:

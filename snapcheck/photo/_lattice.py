@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from snapcheck.photo._camera import Camera, first_camera, fit_camera
@@ -26,8 +27,6 @@ def peaks(prob: np.ndarray, stride: float, low: float, reach: int = 1) -> Peaks:
         low: maxima lower than this are left out.
         reach: half width of the neighbourhood in which a maximum must be the highest.
     """
-    import cv2
-
     top = cv2.dilate(prob, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
     ys, xs = np.nonzero((prob >= top) & (prob > low))
     h, w = prob.shape

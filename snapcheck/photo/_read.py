@@ -12,7 +12,7 @@ from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
-from snapcheck.photo._cells import FINE, Line, Symbols, flatten, read_prints, read_symbols, sigmoid
+from snapcheck.photo._cells import FINE, Print, Symbols, flatten, read_prints, read_symbols, sigmoid
 from snapcheck.photo._habits import with_habits
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
@@ -234,7 +234,7 @@ def _prints(
     best: np.ndarray,
     kinds: tuple[str, ...],
     kit: Kit,
-) -> dict[int, Line]:
+) -> dict[int, Print]:
     """The prints of these cells; `quarter` is set where the print says which way up a symbol stands."""
     two = sigmoid(s.two)
     read = read_prints(
@@ -258,13 +258,13 @@ def _prints(
     return {int(i): line for i, line in zip(printed, read, strict=True)}
 
 
-def _one_way_up(line: Line, over: Line, kind: Kind) -> tuple[Line, bool]:
+def _one_way_up(line: Print, over: Print, kind: Kind) -> tuple[Print, bool]:
     """Of print read both ways up the likelier, and whether that is the second.
 
     Where both make sense (16 and 91, 68 and 89), they are rivals, as likely as they are clear.
     """
 
-    def weight(some: Line) -> float:
+    def weight(some: Print) -> float:
         said = meaning(some.text, kind.value_form)
         return some.confidence * usual(kind, said.value) if said else 0.0
 
@@ -285,7 +285,7 @@ def _one(
     turns: np.ndarray,
     quarter: int,
     values: Mapping[str, Values],
-    line: Line | None,
+    line: Print | None,
     p_other: float,
     kit: Kit,
     limits: dict[str, float],
@@ -318,7 +318,7 @@ def _one(
     return CubeReading(cube, state, confidence, (), reason, (p_symbol, p_text))
 
 
-def _valued(kind: Kind, turn: int, line: Line | None, values: Values) -> tuple[Cube, float, str]:
+def _valued(kind: Kind, turn: int, line: Print | None, values: Values) -> tuple[Cube, float, str]:
     """The cube with its likeliest value, that value's probability, and what speaks against it, in words; odd
     text stays as read."""
     if kind.value_form is ValueForm.NONE or line is None:

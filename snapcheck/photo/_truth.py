@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 from snapcheck.board import Cell, Cube, Seam, board_from_json, cube_from_json, parse_end
@@ -139,8 +140,6 @@ def _points(value: object, count: int, key: str) -> np.ndarray:
 
 def _frame(data: Mapping[str, Any], columns: int, rows: int) -> Frame:
     """A homography through the tops of the cubes (without lens distortion, k1 = 0)."""
-    import cv2
-
     size = data.get("size")
     if not (isinstance(size, list | tuple) and len(size) == 2):
         raise InputError(

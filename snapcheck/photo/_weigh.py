@@ -16,7 +16,7 @@ import numpy as np
 from snapcheck.board import Cube
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, ParsedValue, ValueForm, coarsest_series, parse_value
-from snapcheck.photo._cells import Line
+from snapcheck.photo._cells import Print
 from snapcheck.photo._likely import likelihoods, type_parts, words
 
 SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
@@ -68,7 +68,7 @@ def usual(kind: Kind, value: float | str | None) -> float:
     return SELDOM if series in ("E12", "E24") else ODD
 
 
-def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
+def values_of(kind: Kind, line: Print) -> tuple[Values, float]:
     """What a print may say on a cube of this kind.
 
     Returns:
@@ -97,7 +97,7 @@ def values_of(kind: Kind, line: Line) -> tuple[Values, float]:
     return ranked, fits
 
 
-def _otherwise(kind: Kind, line: Line) -> float:
+def _otherwise(kind: Kind, line: Print) -> float:
     """Weight of everything else that may be printed.
 
     What makes no sense is no likelier printed than an odd value: it is a print misread. Readings that are not
@@ -111,7 +111,7 @@ def _otherwise(kind: Kind, line: Line) -> float:
     return unlisted + ODD * sum(p for p, said in odd if said is None)
 
 
-def _filled(kind: Kind, line: Line) -> tuple[tuple[str, ...], np.ndarray]:
+def _filled(kind: Kind, line: Print) -> tuple[tuple[str, ...], np.ndarray]:
     """Prints that cubes of a kind come with, and how likely the line is each of them."""
     some = words(kind.value_form, kind.values) if line.views else ()
     if not some or not line.below:
@@ -128,7 +128,7 @@ def _filled(kind: Kind, line: Line) -> tuple[tuple[str, ...], np.ndarray]:
 
 
 def likely(
-    kinds: Mapping[str, float], line: Line | None, printed: float, kit: Kit
+    kinds: Mapping[str, float], line: Print | None, printed: float, kit: Kit
 ) -> tuple[dict[str, float], dict[str, Values]]:
     """Kinds weighed again by what is printed, and the values that each may have.
 

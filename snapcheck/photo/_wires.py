@@ -43,7 +43,7 @@ WALK, ASTRAY, NOWHERE, BARE = 0.5, 0.01, 0.05, 2.0
 
 
 @dataclass(frozen=True)
-class Pair:
+class LeadFound:
     """Two ends (numbers) joined by a lead, its probability, and other partners of either end."""
 
     ends: tuple[int, int]
@@ -62,7 +62,7 @@ class Candidates:
 
 def follow(
     pixels: np.ndarray, frame: Frame, columns: int, rows: int, ends: np.ndarray, owner: Sequence[int]
-) -> tuple[list[Pair], list[int]]:
+) -> tuple[list[LeadFound], list[int]]:
     """Join sockets at `ends` ((n, 2) cells on the plane of the tops) by leads.
 
     Args:
@@ -87,7 +87,7 @@ def follow(
     def told(pair: tuple[int, int]) -> tuple[int, int]:
         return found.ends[pair[0]], found.ends[pair[1]]
 
-    named = [Pair(told(p.ends), p.confidence, tuple((told(q), v) for q, v in p.rivals)) for p in pairs]
+    named = [LeadFound(told(p.ends), p.confidence, tuple((told(q), v) for q, v in p.rivals)) for p in pairs]
     return named, [found.ends[k] for k in loose]
 
 
@@ -197,7 +197,7 @@ def _shares(table: np.ndarray) -> np.ndarray:
     return np.asarray(table - np.log(np.exp(table).sum(1, keepdims=True)))
 
 
-def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:
+def choose(said: np.ndarray) -> tuple[list[LeadFound], list[int]]:
     """The leads that all candidates together call likeliest, and plugs whose other end is not found."""
     import networkx as nx  # type: ignore[import-untyped]  # heavy: loaded when needed
 
@@ -214,7 +214,7 @@ def choose(said: np.ndarray) -> tuple[list[Pair], list[int]]:
     for a, b in sorted((min(p), max(p)) for p in nx.max_weight_matching(graph)):
         rivals = [((e, k), float(sure[e, k])) for e in (a, b) for k in range(n) if k not in (a, b)]
         rivals = sorted((r for r in rivals if r[1] > RIVAL), key=lambda r: -r[1])
-        pairs.append(Pair((a, b), float(sure[a, b]), tuple(rivals[:4])))
+        pairs.append(LeadFound((a, b), float(sure[a, b]), tuple(rivals[:4])))
     used = {k for p in pairs for k in p.ends}
     return pairs, [k for k in range(n) if k not in used and prob[k, -1] < LOOSE]
 

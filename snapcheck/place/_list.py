@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from snapcheck.board import Cell, Design, Probe, Value
-from snapcheck.circuit import Circuit, build_circuit
+from snapcheck.circuit import Circuit, PartNames, build_circuit
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit, format_value
 from snapcheck.words import tr
@@ -22,7 +22,7 @@ class Item:
     """One part, or a socket that gives access to a net.
 
     Attributes:
-        name: of its own in the list, such as R1.
+        name: of its own in the list, such as R101.
         kind: name of its kind in the kit.
         nets: terminal to the name of its net, None where nothing is joined; every terminal that does not lie
             on the plate through its body.
@@ -88,11 +88,12 @@ def list_of(design: Design, kit: Kit) -> PartsAndNets:
         cube = part.cube
         items.append(Item(part.name, cube.kind, nets, cube.value, cube.printed, cube.unit))
         cells[part.name] = part.cell
-    for index, (cell, numbers) in enumerate(open_sockets.items()):
+    names = PartNames()
+    for cell, numbers in open_sockets.items():
         cube = design.board.cubes[cell]
-        name = f"{kit[cube.kind].prefix or 'X'}{index + 1}"
+        name = names.next(kit[cube.kind])
         while name in cells:
-            name += "_"
+            name = names.next(kit[cube.kind])
         items.append(Item(name, cube.kind, {t: net(n) for t, n in numbers.items()}, cube.value, cube.printed))
         cells[name] = cell
     found = PartsAndNets(tuple(items), title=design.title, cells=cells)

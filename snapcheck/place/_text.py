@@ -4,11 +4,11 @@ A parts list names each part once, with the net at each of its terminals::
 
     title  Light for the stairs
     plate  0
-    output D1 anode
+    output D101 anode
 
-    B1 battery 9V  plus=supply minus=0
-    R1 resistor 470  a=supply b=light
-    D1 led green  anode=light cathode=0
+    B101 battery 9V  plus=supply minus=0
+    R101 resistor 470  a=supply b=light
+    D101 led green  anode=light cathode=0
 
 A terminal that joins nothing has ``-`` for its net. A box says how many there are::
 
@@ -74,7 +74,7 @@ class _Reader:
             raise InputError(
                 tr("there is no part in the list."),
                 place=self.name,
-                way_out=tr("Write one part a line, such as 'R1 resistor 470 a=supply b=light'."),
+                way_out=tr("Write one part a line, such as 'R101 resistor 470 a=supply b=light'."),
             )
         input_, output = (self.end(self.ends.get(word)) for word in ("input", "output"))
         return PartsAndNets(tuple(self.items.values()), self.plate, self.title, input_, output)
@@ -101,7 +101,7 @@ class _Reader:
             line.fail(
                 words[0] if words else line.words[0],
                 tr("this names no part of the list.{hint}", hint=hint),
-                tr("Write a part and its terminal, such as 'output Q1 collector'."),
+                tr("Write a part and its terminal, such as 'output Q101 collector'."),
             )
         terminals = [t for t in self.kit[item.kind].terminals if t in item.nets]
         if len(words) == 1 and len(terminals) == 1:
@@ -121,7 +121,7 @@ class _Reader:
                       tr("Give every part a name of its own."))  # fmt: skip
         if len(line.words) < 2 or "=" in first.text:
             line.fail(first, tr("a part has a name, a kind, and a net at each terminal."),
-                      tr("Write it like 'R1 resistor 470 a=supply b=light'."))  # fmt: skip
+                      tr("Write it like 'R101 resistor 470 a=supply b=light'."))  # fmt: skip
         kind = _kind(line, line.words[1], self.kit)
         values = [word for word in line.words[2:] if "=" not in word.text]
         value, unit = _value(line, kind, values)

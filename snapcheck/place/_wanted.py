@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
-from snapcheck.board import Board, Cell, Cube, LeadEnd, Side, SocketEnd, Spot
+from snapcheck.board import Board, Cell, Cube, LeadEnd, SocketEnd, Spot
 from snapcheck.circuit import (
     Circuit,
-    HalfMade,
-    Net,
     Part,
     Sameness,
-    Terminal,
     build_circuit,
+    circuit_of_parts,
     equivalence,
     is_part,
 )
@@ -55,34 +53,8 @@ def circuit_of(wanted: PartsAndNets, kit: Kit) -> Circuit:
         if is_part(kind):
             parts.append(Part(cell, cube, kind, item.name, nets))
     rows = down * (-(-len(wanted.items) // per_row) or 1)
-    return Circuit(
-        Board(_MOST_COLUMNS, rows, cubes), kit, tuple(parts), _Given(len(numbers), terminals, ends)
-    )
-
-
-@dataclass
-class _Given:
-    """Nets that a list names, not made by cubes that touch."""
-
-    size: int
-    terminal_net: Mapping[tuple[Spot, str], int]
-    end_net: Mapping[LeadEnd, int] = field(default_factory=dict)
-
-    def nets(self, parts: tuple[Part, ...]) -> tuple[Net, ...]:
-        at: list[list[Terminal]] = [[] for _ in range(self.size)]
-        for part in parts:
-            for name, net in part.nets.items():
-                at[net].append(Terminal(part.cell, name))
-        return tuple(Net(n, (), tuple(terminals)) for n, terminals in enumerate(at))
-
-    def half_made(self) -> tuple[HalfMade, ...]:
-        return ()
-
-    def net_of(self, cell: Spot, terminal: str) -> int | None:
-        return self.terminal_net.get((cell, terminal))
-
-    def net_at(self, cell: Cell, side: Side) -> int | None:
-        return None
+    board = Board(_MOST_COLUMNS, rows, cubes)
+    return circuit_of_parts(parts, board, kit, others=terminals, end_net=ends)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from snapcheck.report._look import INK, cautions
 from snapcheck.report._nets import net_colours
 from snapcheck.report._pdf import html_to_pdf
 from snapcheck.report._picture import Window, annotate, detail_svg, draw_ahead, drawing_svg, window_of
-from snapcheck.report._pieces import Pieces, pieces
+from snapcheck.report._pieces import Pieces, pieces, told_of
 from snapcheck.report._plots import Behaviour, behaviour, plots_beside
 from snapcheck.report._probes import probes_drawing, probes_on_photo
 from snapcheck.report._schematic import schematic_svg
@@ -52,6 +52,7 @@ __all__ = [
     "schematic_svg",
     "style",
     "table_html",
+    "told_of",
     "window_of",
     "write_report",
 ]

@@ -9,7 +9,9 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from snapcheck import __version__
+from snapcheck.board import Board
 from snapcheck.findings import Finding, Severity
+from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult
 from snapcheck.report._callouts import callouts_svg, reference_svg, region_svg, rings_svg
 from snapcheck.report._hints import Hint, hint
@@ -199,7 +201,9 @@ def _built(
 ) -> str:
     plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
     if student:
-        marks = "".join(student_marks(number, f, result, plan, student) for number, f in findings)
+        marks = "".join(
+            student_marks(number, f, result.built, result.kit, plan, student) for number, f in findings
+        )
     else:
         marks = callouts_svg(findings, result.built, result.kit, plan)
     title = tr("The build with numbered findings")
@@ -209,13 +213,15 @@ def _built(
     return drawing_svg(result.built, result.kit, _window(result), marks, title)
 
 
-def student_marks(number: int, finding: Finding, result: CheckResult, plan: Any, step: int) -> str:
+def student_marks(
+    number: int, finding: Finding, board: Board, kit: Kit, plan: Board | None, step: int
+) -> str:
     """What a step of the hints shows: the region, the cubes, or the mend."""
     if step == 1:
-        return region_svg(finding, result.built)
+        return region_svg(finding, board)
     if step == 2:
-        return rings_svg(finding, result.built)
-    return callouts_svg([(number, finding)], result.built, result.kit, plan)
+        return rings_svg(finding, board)
+    return callouts_svg([(number, finding)], board, kit, plan)
 
 
 def _plan(result: CheckResult, findings: list[tuple[int, Finding]], student: int) -> str:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
+import numpy as np
+
 from snapcheck.board import PITCH, Board, Cell, column_letters, draw_svg
 from snapcheck.errors import PhotoError
 from snapcheck.findings import Finding
@@ -19,8 +21,6 @@ from snapcheck.report._raster import lay, raster
 from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from snapcheck.photo import Reading
 
 MARGIN = 44.0
@@ -115,8 +115,6 @@ def annotate(
     Raises:
         PhotoError: photo and reading do not belong together.
     """
-    import numpy as np
-
     board = reading.board
     window = window_of(board, *([] if plan is None else [plan]))
     scale, beside = _layout(window)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from snapcheck.board import Board
+from snapcheck.check import Verdict
 from snapcheck.findings import Finding, Severity
+from snapcheck.kit import Kit
 from snapcheck.pipeline import CheckResult
 from snapcheck.report._hints import STEPS, hint
 from snapcheck.report._html import icon, sign_svg, student_marks
@@ -54,22 +58,13 @@ def pieces(result: CheckResult, pixels: np.ndarray | None = None) -> Pieces:
     """
     plan = None if result.placed is None or result.comparison.own_layout else result.placed.board
     window = window_of(result.built, *([] if plan is None else [plan]))
-    findings = numbered(result.findings)
-    own = {danger_caution(f, result.built) for _, f in findings}
-    tone = verdict_tone(result.verdict)
-    kinds = [cube.kind for cube in result.built.cubes.values()]
+    told = told_of(result.findings, result.verdict, result.built, result.kit, plan)
+    for finding, (_, f) in zip(told["findings"], numbered(result.findings), strict=True):
+        finding["plan_cells"] = list(map(str, result.comparison.plan_cells(f.cells, result.design.board)))
     photo = None
     if pixels is not None and result.reading is not None:
         photo = jpeg(rectify(pixels, result.reading, window, _PER_CELL))
-    told = {
-        "verdict": result.verdict.value,
-        "sentence": result.verdict.sentence,
-        "advice": verdict_advice(result.verdict),
-        "tone": "pass" if tone is None else tone.name.lower(),
-        "sign": sign_svg(tone),
-        "powered": tone in (None, Severity.DEVIATION),
-        "findings": [_finding(n, f, result, plan) for n, f in findings],
-        "cautions": [c for c in cautions(kinds) if c not in own],
+    told |= {
         "notes": list(result.notes),
         "figures": [
             {"name": r.name, "range": r.range, "designed": r.designed, "built": r.built, "met": r.met}
@@ -80,8 +75,34 @@ def pieces(result: CheckResult, pixels: np.ndarray | None = None) -> Pieces:
     return Pieces(told, photo, drawing_svg(result.built, result.kit, window, "", ""))
 
 
-def _finding(number: int, finding: Finding, result: CheckResult, plan: Any) -> dict[str, Any]:
-    steps = range(1, STEPS + 1)
+def told_of(
+    found: Sequence[Finding], verdict: Verdict, board: Board, kit: Kit, plan: Board | None = None
+) -> dict[str, Any]:
+    """The part of `Pieces.told` that any board has: ``verdict`` to ``cautions``.
+
+    Args:
+        found: what was found on it.
+        verdict: what that adds up to.
+        board, kit: the build, or a design by itself.
+        plan: what was to be built, laid into the build's cells, where there is such a thing.
+    """
+    findings = numbered(found)
+    own = {danger_caution(f, board) for _, f in findings}
+    tone = verdict_tone(verdict)
+    return {
+        "verdict": verdict.value,
+        "sentence": verdict.sentence,
+        "advice": verdict_advice(verdict),
+        "tone": "pass" if tone is None else tone.name.lower(),
+        "sign": sign_svg(tone),
+        "powered": tone in (None, Severity.DEVIATION),
+        "findings": [_finding(n, f, board, kit, plan) for n, f in findings],
+        "cautions": [c for c in cautions([q.kind for q in board.cubes.values()]) if c not in own],
+    }
+
+
+def _finding(number: int, finding: Finding, board: Board, kit: Kit, plan: Board | None) -> dict[str, Any]:
+    marks = [student_marks(number, finding, board, kit, plan, step) for step in range(1, STEPS + 1)]
     return {
         "number": number,
         "severity": finding.severity.name.lower(),
@@ -89,16 +110,16 @@ def _finding(number: int, finding: Finding, result: CheckResult, plan: Any) -> d
         "badge": icon(badge_svg(finding.severity, str(number), 25, 25, 17)),
         "same": _same(finding),
         "cells": [str(cell) for cell in finding.cells],
-        "plan_cells": [str(c) for c in result.comparison.plan_cells(finding.cells, result.design.board)],
-        "hint": list(hint(finding, result.built).until(STEPS)),
+        "plan_cells": [],
+        "hint": list(hint(finding, board).until(STEPS)),
         "title": finding.title,
         "expected": finding.expected,
         "found": finding.found,
         "why": finding.why,
         "effect": finding.effect,
         "mend": finding.mend,
-        "caution": danger_caution(finding, result.built),
-        "marks": [moved(student_marks(number, finding, result, plan, step)) for step in steps],
+        "caution": danger_caution(finding, board),
+        "marks": [moved(mark) for mark in marks],
     }
 
 

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.pipeline import CheckResult
+from snapcheck.simulate import Plot, figure_text
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from snapcheck.simulate import Plot, Simulator, Survey
+    from snapcheck.simulate import Simulator, Survey
 
 _PERIODS = 3
 #: dB below the greatest gain that still shows
@@ -74,8 +75,6 @@ def plots_beside(behaviour: Behaviour) -> list[Plot]:
 
 
 def _response(designed: Survey, built: Survey | None) -> Plot:
-    from snapcheck.simulate import Plot, figure_text
-
     def draw(canvas: Any, pen: Any) -> None:
         axes = canvas.subplots()
         pen.axes(axes, tr("frequency"), tr("gain / dB"))
@@ -101,8 +100,6 @@ def _response(designed: Survey, built: Survey | None) -> Plot:
 
 
 def _sine(designed: Survey, built: Survey | None) -> Plot:
-    from snapcheck.simulate import Plot
-
     frequency = designed.sine.frequency_Hz if designed.sine is not None else 1000.0
 
     def draw(canvas: Any, pen: Any) -> None:
@@ -123,14 +120,10 @@ def _sine(designed: Survey, built: Survey | None) -> Plot:
 
 
 def _volts(survey: Survey) -> str:
-    from snapcheck.simulate import figure_text
-
     return "" if survey.sine is None else figure_text(2 * survey.sine.input_V, "V") + " " + tr("peak to peak")
 
 
 def _oscillation(designed: Survey, built: Survey | None) -> Plot:
-    from snapcheck.simulate import Plot, figure_text
-
     rhythm = designed.rhythm
     assert rhythm is not None
     span = 4 / rhythm.frequency_Hz

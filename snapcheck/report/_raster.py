@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING
+
+import numpy as np
 
 from snapcheck.board import svg_to_png
-
-if TYPE_CHECKING:
-    import numpy as np
 
 #: drawings kept: a class has few plans
 _KEPT = 8
@@ -28,7 +26,6 @@ def raster(svg: str) -> np.ndarray:
 
 def _draw(svg: str) -> np.ndarray:
     import cv2
-    import numpy as np
 
     layer = np.asarray(cv2.imdecode(np.frombuffer(svg_to_png(svg), np.uint8), cv2.IMREAD_UNCHANGED))
     if layer.shape[2] == 3:
@@ -69,7 +66,6 @@ def lay(panel: np.ndarray, body: str, box: Box, font: str) -> None:
 def _pieces(body: str, box: Box, width: int, height: int, font: str) -> list[tuple[int, int, int, int]]:
     """(left, top, width, height) in pixels of what the marks cover, by a small drawing of them."""
     import cv2
-    import numpy as np
 
     small = (-(-width // _COARSE), -(-height // _COARSE))
     # the small drawing's pixels are _COARSE large ones each: it may reach beyond the panel

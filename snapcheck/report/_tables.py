@@ -10,6 +10,7 @@ from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.findings import Severity
 from snapcheck.kit import format_value
 from snapcheck.pipeline import CheckResult
+from snapcheck.simulate import figure_text, name_of, range_text
 from snapcheck.words import tr
 
 
@@ -56,8 +57,6 @@ def figure_rows(result: CheckResult) -> list[FigureRow]:
     """Promised figures, those that are not met first."""
     if not result.figures:
         return []
-    from snapcheck.simulate import figure_text, name_of, range_text
-
     rows = []
     for designed, built in result.figures:
         unit = designed.expectation.unit
@@ -104,7 +103,7 @@ def net_rows(result: CheckResult, colours: Mapping[int, str]) -> list[NetRow]:
 
 
 def net_words(circuit: Circuit, net: int) -> str:
-    """``R1 · Q1 base``: parts on a net, short."""
+    """``R101 · Q101 base``: parts on a net, short."""
     words = []
     for part, terminal in circuit.parts_on(net):
         words.append(part.name if terminal in ("a", "b") else f"{part.name} {terminal_word(terminal)}")
@@ -115,8 +114,6 @@ def net_words(circuit: Circuit, net: int) -> str:
 def _volts(value: float | None) -> str:
     if value is None:
         return "–"
-    from snapcheck.simulate import figure_text
-
     return figure_text(0.0 if abs(value) < 5e-6 else value, "V")
 
 
@@ -155,8 +152,6 @@ def _state(result: CheckResult, part: Part, *, designed: bool) -> str:
     point = result.plan_point if designed else result.built_point
     if point is None:
         return "–"
-    from snapcheck.simulate import figure_text
-
     words = []
     pair = _pair(part)
     across = None if pair is None else point.across(part, *pair)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from snapcheck.findings import Finding, Severity
@@ -9,6 +10,7 @@ from snapcheck.pipeline import CheckResult
 from snapcheck.report._characters import board_lines, marks_of
 from snapcheck.report._hints import hint
 from snapcheck.report._look import numbered, severity_title, verdict_advice, verdict_tone
+from snapcheck.report._tables import figure_rows, unsure_words
 from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
@@ -90,8 +92,6 @@ def print_result(
 def _paragraph(
     console: Console, number: int, finding: Finding, title: str, rows: list[tuple[str, str]]
 ) -> None:
-    import textwrap
-
     from rich.text import Text
 
     width = min(console.width if console.is_terminal else _WIDTH, _WIDTH)
@@ -124,8 +124,6 @@ def _print_board(result: CheckResult, console: Console, findings: list[tuple[int
 
 def _print_figures(result: CheckResult, console: Console, *, verbose: bool) -> None:
     from rich.text import Text
-
-    from snapcheck.report._tables import figure_rows, unsure_words
 
     rows = [r for r in figure_rows(result) if verbose or not r.met]
     if not rows:

@@ -30,6 +30,7 @@ from snapcheck.sheet._readings import Reading, StageCheck
 from snapcheck.sheet._sheet import Sheet, conditions_words
 from snapcheck.sheet._steps import Step
 from snapcheck.sheet._words import facing_words, matters, stage_title
+from snapcheck.simulate import figure_text, name_of, range_text
 from snapcheck.words import active_language, tr
 
 if TYPE_CHECKING:
@@ -53,8 +54,6 @@ def sheet_html(sheet: Sheet, *, paper: Paper = "a4", for_pdf: bool = False) -> s
         paper: size of the printed pages.
         for_pdf: drawings as pictures of their own, which a PDF is made of in much less time.
     """
-    from snapcheck.simulate import figure_text, name_of, range_text
-
     course, design = sheet.course, sheet.design
     title = design.title or tr("Untitled design")
     places = {course.circuit.net_of(p.place.cell, p.place.terminal): p.number for p in sheet.expected.points}
@@ -116,8 +115,6 @@ def _as_picture(svg: str) -> Markup:
 
 def band_words(reading: Reading | None) -> str:
     """``4.93 V (4.1 to 5.7 V)``."""
-    from snapcheck.simulate import figure_text
-
     if reading is None:
         return "–"
     low, high = (0.0 if abs(v) < 0.02 else v for v in (reading.low, reading.high))

@@ -13,10 +13,11 @@ from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.kit import Kit, ValueForm, format_value
 from snapcheck.sheet._readings import Expected, Reading, StageCheck, expected_readings
 from snapcheck.sheet._steps import Course, Step, course_of
+from snapcheck.simulate import Simulator
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
-    from snapcheck.simulate import Figure, Simulator
+    from snapcheck.simulate import Figure
 
 
 @dataclass(frozen=True)
@@ -107,8 +108,6 @@ def make_sheet(
 
 def _figures(design: Design, course: Course) -> tuple[Figure, ...]:
     """What the design promises, calculated by a simulator of its own; nothing where that cannot be."""
-    from snapcheck.simulate import Simulator
-
     if not design.expectations:
         return ()
     try:

@@ -15,6 +15,7 @@ What is guarded here, and why (ngspice 39, PySpice 1.5):
 
 from __future__ import annotations
 
+import logging
 import math
 import os
 import pickle
@@ -26,6 +27,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, BinaryIO
+
+import numpy
 
 _NUMBER = r"[-+]?[0-9]*\.?[0-9]+(?:e[-+]?[0-9]+)?"
 _NODE = r"[a-z0-9]+"
@@ -80,10 +83,7 @@ class _Engine:
 
     def __init__(self, library: str, replies: BinaryIO) -> None:
         os.environ["NGSPICE_LIBRARY_PATH"] = library
-        import logging
-
         logging.disable(logging.CRITICAL)  # PySpice logs every stderr line of ngspice
-        import numpy
         from PySpice.Spice.NgSpice import Shared  # type: ignore[import-untyped]
 
         self._numpy = numpy

@@ -43,7 +43,7 @@ def write_netlist(
         SimulationError: the circuit cannot be solved, or a part has no value or no model.
     """
     writer = Writer(circuit, conditions, stimulus, own_models=own_models or bool(scales))
-    for index, part in enumerate(writer.netlist.topology.parts, start=1):
+    for index, part in enumerate(writer.netlist.solvable.parts, start=1):
         write = _subcircuit if part.device.template else _WRITERS.get(part.device.writes)
         if write is None:
             raise SimulationError(

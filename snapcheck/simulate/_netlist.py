@@ -11,8 +11,8 @@ from typing import NamedTuple
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Template
-from snapcheck.simulate import _topology
-from snapcheck.simulate._topology import Remark, Topology
+from snapcheck.simulate import _solvable
+from snapcheck.simulate._solvable import Remark, Solvable
 
 #: generator put to a net that has no input cube: a bench generator's resistance, behind a capacitor so
 #: large that it carries no direct current
@@ -83,7 +83,7 @@ class Netlist:
         nodes: every node but 0.
         currents: part name to terminal to terms of the current into that terminal (A).
         vectors: branch and device vectors that `currents` needs.
-        topology: what is solved.
+        solvable: what is solved.
         emf_nodes: nodes that a supply sets; every other direct voltage lies between them.
         changeable: part name to (ngspice command up to the number, number) of all that scales with the part:
             ``("alter r7 =", 4700.0)``, ``("altermod k3 bf =", 294.0)``.
@@ -94,22 +94,22 @@ class Netlist:
     nodes: set[str] = field(default_factory=set)
     currents: dict[str, dict[str, list[Term]]] = field(default_factory=dict)
     vectors: list[str] = field(default_factory=list)
-    topology: Topology = field(default_factory=lambda: Topology((), frozenset(), frozenset(), ()))
+    solvable: Solvable = field(default_factory=lambda: Solvable((), frozenset(), frozenset(), ()))
     emf_nodes: list[str] = field(default_factory=list)
     changeable: dict[str, list[tuple[str, float]]] = field(default_factory=dict)
     input_branch: str = ""
 
     def node(self, net: int) -> str:
         """Node name of a net (``0`` for the plate and for nets that stand in for it)."""
-        return "0" if net == 0 or net in self.topology.ties else f"n{net}"
+        return "0" if net == 0 or net in self.solvable.ties else f"n{net}"
 
     def node_of(self, net: int) -> str | None:
         """Node name of a net, None for a net that is not solved."""
-        return self.node(net) if net in self.topology.solved else None
+        return self.node(net) if net in self.solvable.solved else None
 
     @property
     def remarks(self) -> tuple[Remark, ...]:
-        return self.topology.remarks
+        return self.solvable.remarks
 
 
 class Writer:
@@ -126,7 +126,7 @@ class Writer:
         self.circuit = circuit
         self.conditions = conditions
         self.stimulus = stimulus
-        self.netlist = Netlist(topology=_topology.examine(circuit))
+        self.netlist = Netlist(solvable=_solvable.examine(circuit))
         self.own_models = own_models
         self._model_names: dict[tuple[str, object], str] = {}
         self._index = 0
@@ -269,7 +269,7 @@ class Writer:
             base = next(
                 (
                     netlist.node(p.nets[p.device.stage.control])
-                    for p in netlist.topology.parts
+                    for p in netlist.solvable.parts
                     if p.device.stage is not None
                 ),
                 "0",

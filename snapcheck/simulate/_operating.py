@@ -13,7 +13,7 @@ from snapcheck.devices import Transistor
 from snapcheck.errors import SimulationError
 from snapcheck.simulate._models import supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
-from snapcheck.simulate._topology import Remark
+from snapcheck.simulate._solvable import Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 
@@ -249,7 +249,7 @@ def read(
 
 def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:
     found = []
-    for part in netlist.topology.parts:
+    for part in netlist.solvable.parts:
         if not part.device.supplies:
             continue
         volts = supply_volts(part, point.conditions)

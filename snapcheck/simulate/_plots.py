@@ -7,12 +7,14 @@ import math
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import LOOKS, Theme
 from snapcheck.circuit import probe_words
 from snapcheck.errors import MissingLibraryError
 from snapcheck.prefixes import scale_of
 from snapcheck.simulate._figures import name_of, range_text
-from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._response import FrequencyResponse, input_net, resolve_input
 from snapcheck.simulate._survey import Survey
 from snapcheck.simulate._sweep import Sweep
 from snapcheck.simulate._text import figure_text
@@ -346,8 +348,6 @@ def tolerance_plot(survey: Survey, tolerance: Tolerance) -> Plot:
 
 
 def _histogram(axes: Axes, pen: _Pen, survey: Survey, figure: FigureSpread) -> None:
-    import numpy as np
-
     expectation = figure.expectation
     values = figure.values[np.isfinite(figure.values)]
     scale, unit = _scaled(float(np.abs(values).max()), expectation.unit)
@@ -411,8 +411,6 @@ def plots_of(
     survey: Survey, tolerance: Tolerance | None = None, sweep: Sweep | None = None
 ) -> Iterator[Plot]:
     """Every plot there is to draw of a circuit."""
-    from snapcheck.simulate._response import input_net, resolve_input
-
     if survey.response is not None:
         yield response_plot(survey.response)
     source = None

@@ -9,6 +9,8 @@ from contextvars import copy_context
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
@@ -74,8 +76,6 @@ def probe(
     Raises:
         SimulationError: there is no operating point.
     """
-    import numpy as np
-
     stimulus = Stimulus(input=input, ac=input is not None, near=tuple(near))
     netlist = write_netlist(circuit, conditions, stimulus, own_models=True, scales=scales)
     count = circuit.net_count
@@ -148,8 +148,6 @@ def probe_in_time(
     Raises:
         SimulationError: the run did not come to its end.
     """
-    import numpy as np
-
     stimulus = Stimulus(power_on=True, kick=True)
     netlist = write_netlist(circuit, conditions, stimulus, own_models=True, scales=scales)
     wanted = {

@@ -7,6 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import Cell, Conditions, Probe
 from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.errors import SimulationError
@@ -57,21 +59,15 @@ class FrequencyResponse:
 
     def gain_dB(self, at_Hz: float) -> float:
         """Gain in dB at a frequency, interpolated."""
-        import numpy as np
-
         return float(np.interp(math.log(at_Hz), np.log(self.frequency_Hz), self.curve_dB()))
 
     def curve_dB(self) -> NDArray[Any]:
         """Gain in dB at every frequency, shape (n,); -300 where nothing passes."""
-        import numpy as np
-
         curve: NDArray[Any] = 20 * np.log10(np.maximum(np.abs(self.gain), 1e-15))
         return curve
 
     def phase_deg(self) -> NDArray[Any]:
         """Phase in degrees, shape (n,): without jumps, and within ±180° where the gain is greatest."""
-        import numpy as np
-
         phase: NDArray[Any] = np.degrees(np.unwrap(np.angle(self.gain)))
         top = float(phase[int(np.abs(self.gain).argmax())])
         return phase - 360 * round(top / 360)
@@ -88,8 +84,6 @@ class FrequencyResponse:
 
         None where the gain does not fall so far within the span.
         """
-        import numpy as np
-
         curve = self.curve_dB()
         logs = np.log(self.frequency_Hz)
         top = int(curve.argmax())
@@ -119,8 +113,6 @@ def _cross(x0: float, x1: float, y0: float, y1: float, level: float) -> float:
 
 
 def _magnitude(frequency: NDArray[Any] | None, values: NDArray[Any] | None, at_Hz: float) -> float | None:
-    import numpy as np
-
     if values is None or frequency is None:
         return None
     logs = np.log(np.maximum(np.abs(values), 1e-12))
@@ -222,8 +214,6 @@ def output_impedance(
 
     A circuit without an input (a supply, a divider) has one, too; `source` None says that nothing drives it.
     """
-    import numpy as np
-
     netlist = write_netlist(circuit, conditions, Stimulus(input=source, into_net=output), scales=scales)
     node = netlist.node_of(output)
     if node is None or node == "0":
@@ -238,8 +228,6 @@ def seen_from(
     answer: Mapping[str, Any], node: str, loads: list[tuple[float, float]]
 ) -> tuple[NDArray[Any], NDArray[Any]]:
     """Frequencies and output impedance, from ngspice's vectors of a circuit driven at its output."""
-    import numpy as np
-
     frequency = np.real(answer["frequency"])
     volts = answer.get(node, np.zeros(len(frequency)))
     return frequency, without_loads(volts, frequency, loads)
@@ -252,8 +240,6 @@ def _sweep(
     curves: Callable[[dict[str, Any]], list[NDArray[Any] | None]],
 ) -> dict[str, Any]:
     """ngspice's vectors over the whole span, asked for again where a curve bends between points."""
-    import numpy as np
-
     nodes = frozenset(netlist.nodes)
     answer: dict[str, Any]
     (answer,) = worker.solve(netlist.lines, nodes, [(sweep_command(), wanted)])
@@ -271,8 +257,6 @@ def _sweep(
 
 def joined(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """ngspice's vectors of several sweeps as of one, each frequency once."""
-    import numpy as np
-
     if len(parts) == 1:
         return parts[0]
     whole = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
@@ -282,8 +266,6 @@ def joined(parts: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 def _bends(frequency: NDArray[Any], curves: list[NDArray[Any] | None]) -> list[tuple[float, float]]:
     """Spans of frequency where a curve (in dB) turns too much from one point to the next to be joined."""
-    import numpy as np
-
     logs = np.log(frequency)
     bent = np.zeros(len(frequency), dtype=bool)
     for curve in curves:
@@ -309,8 +291,6 @@ def _bends(frequency: NDArray[Any], curves: list[NDArray[Any] | None]) -> list[t
 def like(response: FrequencyResponse) -> list[str]:
     """Commands for the responses of specimens of a circuit whose own one is known: half as many points, and
     more of them where that needed more, a little around, because specimens bend elsewhere."""
-    import numpy as np
-
     logs = np.log10(response.frequency_Hz)
     fine = np.flatnonzero(np.diff(logs) < 0.5 / PER_DECADE)
     spans: list[tuple[float, float]] = []
@@ -343,8 +323,6 @@ def read_response(
     netlist: Netlist, source: Part | int, output: int, answer: dict[str, Any]
 ) -> FrequencyResponse:
     """Gain and input impedance from ngspice's vectors."""
-    import numpy as np
-
     frequency = np.real(answer["frequency"])
     zero = np.zeros(len(frequency), dtype=complex)
     at_input = answer.get(netlist.node(input_net(source)), zero)
@@ -378,8 +356,6 @@ def without_loads(
     total: NDArray[Any], frequency: NDArray[Any], loads: list[tuple[float, float]]
 ) -> NDArray[Any]:
     """Impedance of a node after taking parallel loads away: 1/Z = 1/Z_total - Σ 1/Z_load."""
-    import numpy as np
-
     admittance: NDArray[Any] = 1 / np.where(np.abs(total) > 1e-15, total, 1e-15)
     for ohm, henry in loads:
         admittance = admittance - 1 / (ohm + 2j * math.pi * frequency * henry)

@@ -6,11 +6,12 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Conditions, Design, Probe, Spot
 from snapcheck.circuit import Circuit, Part, build_circuit, switch_positions
-from snapcheck.errors import SimulationError
+from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
     _response,
@@ -23,6 +24,7 @@ from snapcheck.simulate import (
     _what_if,
 )
 from snapcheck.simulate._figures import Figure, Measurer
+from snapcheck.simulate._library import find_library
 from snapcheck.simulate._netlist import Stimulus
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
@@ -323,11 +325,6 @@ def what_if(design: Design, built: Circuit, simulator: Simulator | None = None) 
 
 def is_available() -> bool:
     """Whether circuits can be simulated here (the library and PySpice are installed)."""
-    from importlib.util import find_spec
-
-    from snapcheck.errors import MissingLibraryError
-    from snapcheck.simulate._library import find_library
-
     try:
         find_library()
     except MissingLibraryError:

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import Conditions, Design, Expectation, Probe
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Spread as Spreads
@@ -67,8 +69,6 @@ def spreads(circuit: Circuit) -> list[Spread]:
 
 def draw(varied: Sequence[Spread], samples: int, seed: int) -> NDArray[Any]:
     """Factors, shape (samples, parts); the same seed gives the same factors."""
-    import numpy as np
-
     factors = np.random.default_rng(seed).random((samples, len(varied)))
     for column, spread in enumerate(varied):
         if spread.logarithmic:
@@ -83,8 +83,6 @@ def changes(
     netlist: Netlist, varied: Sequence[Spread], factors: NDArray[Any]
 ) -> tuple[list[str], NDArray[Any]]:
     """ngspice changes and their numbers, shape (samples, changes), from factors on parts."""
-    import numpy as np
-
     commands: list[str] = []
     columns: list[NDArray[Any]] = []
     for column, spread in enumerate(varied):
@@ -145,8 +143,6 @@ class Specimens:
         self, positions: Sequence[int], count: int, tell: Callable[[float], None]
     ) -> dict[int, NDArray[Any]]:
         """Figures that need runs in time, of the first `count` specimens: each is loaded by itself."""
-        import numpy as np
-
         asked = [self._design.expectations[position] for position in positions]
 
         def measure(row: int, worker: Any) -> list[float]:
@@ -213,8 +209,6 @@ class Specimens:
 
     def _respond(self, conditions: Conditions, place: Probe | None, members: Sequence[Expectation]) -> None:
         """Responses, at those frequencies alone that somebody asks for."""
-        import numpy as np
-
         driven = _response.resolve_input(self._circuit, self._design.input) is not None
         found: list[Any]
         try:
@@ -322,6 +316,4 @@ def _value(measurer: Measurer, expectation: Expectation) -> float:
 
 
 def _values(measurers: Sequence[Measurer], expectation: Expectation) -> NDArray[Any]:
-    import numpy as np
-
     return np.array([_value(measurer, expectation) for measurer in measurers])

@@ -21,8 +21,8 @@ from snapcheck.simulate import _operating
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint, Region
+from snapcheck.simulate._solvable import Remark
 from snapcheck.simulate._text import figure_text
-from snapcheck.simulate._topology import Remark
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import tr
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import Conditions, Spot
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Setting
@@ -75,16 +77,12 @@ class Sweep:
 
     def voltage(self, net: int, *, back: bool = False) -> NDArray[Any]:
         """Volts of a net along the sweep (or on the way back), shape (n,); NaN where there is no answer."""
-        import numpy as np
-
         points = self.back if back and self.back else self.points
         volts = [None if point is None else point.voltage(net) for point in points]
         return np.array([np.nan if v is None else v for v in volts], dtype=float)
 
     def current(self, part: Part | Spot, terminal: str) -> NDArray[Any]:
         """Amperes into a terminal along the sweep, shape (n,); NaN where there is no answer."""
-        import numpy as np
-
         amperes = [None if point is None else point.current(part, terminal) for point in self.points]
         return np.array([np.nan if i is None else i for i in amperes], dtype=float)
 
@@ -125,8 +123,6 @@ def sweep(
     Raises:
         SimulationError: there is no answer at any value.
     """
-    import numpy as np
-
     points: list[OperatingPoint | None] = []
     last: SimulationError | None = None
     for value in values:

@@ -12,6 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import Design, Expectation
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
@@ -54,8 +56,6 @@ class FigureSpread:
 
     def percentile(self, percent: float) -> float | None:
         """Value below which `percent` of the samples lie; None without a single answer."""
-        import numpy as np
-
         good = self.values[np.isfinite(self.values)]
         return float(np.percentile(good, percent)) if len(good) else None
 
@@ -121,8 +121,6 @@ def analyse(
         seed: of the random draw; the same seed gives the same answer.
         progress: called with the share of the work that is done.
     """
-    import numpy as np
-
     varied = spreads(circuit)
     factors = draw(varied, samples, seed)
     nominal = Measurer(worker, circuit, design)
@@ -171,8 +169,6 @@ def _shares(
 
     The parts are drawn independently, so these shares add up to the fit's coefficient of determination.
     """
-    import numpy as np
-
     good = np.isfinite(values)
     if (
         good.sum() < 3

@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Drive, Store
@@ -89,8 +91,6 @@ class Waveforms:
 
     def voltage(self, net: int) -> NDArray[Any]:
         """Voltage of a net, shape (n,); zeros for the plate."""
-        import numpy as np
-
         return np.zeros(len(self.time_s)) if net == 0 else self.voltages[net]
 
     def late(self, net: int, share: float = 0.5) -> tuple[NDArray[Any], NDArray[Any]]:
@@ -183,8 +183,6 @@ def command(duration_s: float, step_s: float) -> str:
 
 def collect(wanted: Mapping[int, str], answer: Mapping[str, Any], duration_s: float) -> Waveforms:
     """Waveforms from ngspice's vectors. Raises SimulationError where it gave up before the end."""
-    import numpy as np
-
     time = answer["time"]
     if time[-1] < 0.99 * duration_s:
         raise SimulationError(tr("the calculation of the waveform stopped before its end."))
@@ -497,8 +495,6 @@ def pulse(
     Returns:
         None when it does not leave its rest by 50 mV, or does not come back to it within 1000 s.
     """
-    import numpy as np
-
     left = _clock(_SEARCH_s)
     for span in _DELAY_SPANS_s:
         waves = run(
@@ -540,8 +536,6 @@ def thresholds(
     volts, given = waves.voltage(net), waves.voltage(inlet)
     if swing(volts) < _LEAST_SWING_V:
         return None, None
-    import numpy as np
-
     up, down = crossings(waves.time_s, volts, float(volts.max() + volts.min()) / 2)
     turns = np.sort(np.concatenate([up, down]))
     there, back = turns[turns <= rise], turns[turns > rise]
@@ -559,8 +553,6 @@ def mean_and_rms(
 
     (IEC 60050-103, mean value and root-mean-square value.)
     """
-    import numpy as np
-
     start = float(time[-1]) - max(1, math.floor(periods)) * period_s
     grid = np.concatenate([[start], time[time > start]])
     taken = np.interp(grid, time, values)

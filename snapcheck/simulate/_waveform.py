@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -38,8 +40,6 @@ def swing(values: NDArray[Any]) -> float:
 
 def crossings(time: NDArray[Any], values: NDArray[Any], level: float) -> tuple[NDArray[Any], NDArray[Any]]:
     """Times of upward and of downward crossings of a level, interpolated; shapes (up,), (down,)."""
-    import numpy as np
-
     above = values > level
     turns = np.flatnonzero(above[1:] != above[:-1])
     before, after = values[turns], values[turns + 1]
@@ -53,8 +53,6 @@ def rhythm(time: NDArray[Any], values: NDArray[Any]) -> Rhythm | None:
 
     Ripple on the edges does not count as a crossing: it must pass a band of a tenth of the swing.
     """
-    import numpy as np
-
     size = swing(values)
     middle = float(values.max() + values.min()) / 2
     # a comparator with hysteresis: keep the last state while inside the band
@@ -95,8 +93,6 @@ def distortion(
     Returns:
         (distortion as a fraction, amplitude of the fundamental in V); distortion is 0 without a fundamental.
     """
-    import numpy as np
-
     per_period = 64
     count = per_period * periods
     end = float(time[-1])

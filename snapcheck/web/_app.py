@@ -15,10 +15,12 @@ from starlette.types import ASGIApp
 
 from snapcheck.web._access import STUDENT, Access
 from snapcheck.web._correct import CorrectDesk
+from snapcheck.web._designs import DesignsDesk
 from snapcheck.web._desk import Desk
 from snapcheck.web._guard import Guard, TooMuchError, TooSlowError, too_large_words, too_slow_words
 from snapcheck.web._live import Live, own_file
 from snapcheck.web._plans import Plans
+from snapcheck.web._plate import PlateDesk
 from snapcheck.web._queue import Hand
 from snapcheck.web._review import ReviewDesk
 from snapcheck.web._settings import Settings
@@ -47,6 +49,31 @@ def make_site(settings: Settings, workers: Sequence[Hand] | None = None) -> Site
     return Site(settings, keep, Access(keep, settings), plans, workers)
 
 
+def design_routes(designs: DesignsDesk, plate: PlateDesk) -> list[Route]:
+    """The shelf of designs, and the plate on which one is worked at."""
+    get, post, all_ = ["GET"], ["POST"], "/desk/designs"
+    kept, one = f"{all_}/{{shelf}}/{{name}}", f"{all_}/at/{{draft}}"
+    return [
+        Route(all_, designs.page, methods=get),
+        Route(f"{all_}/begin", designs.begin, methods=post),
+        Route(f"{all_}/photo", designs.photo, methods=post),
+        Route(f"{all_}/copy", designs.copy, methods=post),
+        Route(f"{all_}/lesson", designs.lesson, methods=post),
+        Route(one, plate.page, methods=get),
+        Route(one, plate.say, methods=post),
+        Route(f"{one}/part", plate.part, methods=get),
+        Route(f"{one}/late", plate.late, methods=get),
+        Route(f"{one}/save", plate.save, methods=post),
+        Route(f"{one}/promise", plate.promise, methods=post),
+        Route(f"{one}/drop", plate.drop, methods=post),
+        Route(f"{one}/plots", plate.plots, methods=get),
+        Route(f"{one}/plots/{{number:int}}.png", plate.plot, methods=get),
+        Route(f"{one}/sheet.html", plate.sheet, methods=get),
+        Route(f"{kept}/top.svg", designs.top, methods=get),
+        Route(f"{kept}/sheet.html", designs.sheet, methods=get),
+    ]
+
+
 def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> ASGIApp:
     """The pages of a site.
 
@@ -57,6 +84,8 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
     """
     student, desk, live = Student(site), Desk(site, address), Live(site)
     review, correct = ReviewDesk(site), CorrectDesk(site)
+    plate = PlateDesk(site)
+    designs = DesignsDesk(site, plate)
 
     async def language(request: Request) -> Response:
         visitor = site.visitor(request)
@@ -98,6 +127,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         finally:
             site.news.close()
             await site.queue.stop()
+            await plate.stop()
             site.keep.close()
 
     get, post = ["GET"], ["POST"]
@@ -144,6 +174,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
         Route("/desk/review/decide", review.decide, methods=post),
         Route("/desk/review/undo", review.undo, methods=post),
         Route("/desk/review/grade", review.grade, methods=post),
+        *design_routes(designs, plate),
         Route("/language", language, methods=post),
         Route("/own/{version}/{name}", own_file, methods=get),
     ]

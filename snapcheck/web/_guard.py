@@ -13,8 +13,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from snapcheck.web._settings import Limits
 from snapcheck.words import tr
 
-#: path of the one request that may be large
-PHOTOS = "/bench/photos"
+#: paths of the requests that may be large
+PHOTOS = ("/bench/photos", "/desk/designs/photo")
 
 #: nothing but our own files, no script or style in a page, no other site around it (CSP Level 3, W3C)
 POLICY = (
@@ -71,7 +71,7 @@ class Guard:
             await _refuse(403, tr("This came from a page of another site."), scope, receive, send)
             return
         most = self._limits.body_bytes
-        if scope["path"] == PHOTOS:
+        if scope["path"] in PHOTOS:
             most += self._limits.photos * self._limits.photo_bytes
         length = headers.get(b"content-length", "0")
         if not length.isdecimal() or int(length) > most:

@@ -79,6 +79,7 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
             "questions": api.questions_told(result),
             "cells": cells,
             "links": api.links_told(result),
+            "ends": api.ends_told(result.built, result.kit),
         }
     except SnapcheckError as error:
         way_out = f" {error.way_out}" if error.way_out else ""

@@ -35,7 +35,7 @@ def pieces(keep: Keep, plans: Plans) -> tuple[list[Piece], list[int]]:
     for bench in keep.benches():
         latest: dict[str, Shot] = {}
         for shot in keep.shots(bench.number):  # the newest first
-            if shot.state == DONE and shot.task in plans.exercises:
+            if shot.state == DONE and shot.task in plans.exercises and shot.task not in plans.given:
                 latest.setdefault(shot.task, shot)
         students = [s for s in bench.students.split(",") if s]
         if latest and not students:

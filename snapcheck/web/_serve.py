@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
 import socket
@@ -130,8 +131,6 @@ def ending_well(config: uvicorn.Config, site: Site) -> uvicorn.Server:
 
 
 def _run(server: uvicorn.Server, listening: socket.socket, minutes: float | None) -> None:
-    import asyncio
-
     async def lesson() -> None:
         running = asyncio.ensure_future(server.serve(sockets=[listening]))
         if minutes is not None:

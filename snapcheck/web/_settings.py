@@ -52,6 +52,7 @@ class Settings:
         lesson_h: hours for which a class code lets phones in.
         workers: processes that read.
         language: of pages whose reader's browser asks for none that is there.
+        designs: the folder of the teacher's own designs, None for the usual one.
     """
 
     folder: Path
@@ -66,6 +67,12 @@ class Settings:
     workers: int = 0
     language: str = "en"
     limits: Limits = Limits()
+    designs: Path | None = None
+
+    @property
+    def designs_folder(self) -> Path:
+        """Where the teacher's own designs lie: beside what belongs to the course, or what is kept here."""
+        return self.designs or (self.course or self.folder) / "designs"
 
     @property
     def local(self) -> bool:

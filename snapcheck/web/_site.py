@@ -54,6 +54,7 @@ class Site:
             "drawing": api.decision_drawing,
             "said": api.decision_words,
             "spot": spot,
+            "cell_name": cell_name,
         }
         self._known = languages(self._locale)
 
@@ -157,6 +158,15 @@ def place_of(cell: str) -> tuple[int, int] | None:
     return column - 1, int(match[2]) - 1
 
 
+def cell_name(column: int, row: int) -> str:
+    """The name of a cell by its column and row, counted from 0."""
+    letters, column = "", column + 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return f"{letters}{row + 1}"
+
+
 #: what languages call themselves
 LANGUAGE_NAMES = {"en": "English", "de": "Deutsch"}
 
@@ -200,5 +210,8 @@ ASSETS = {
     "send.js": "text/javascript; charset=utf-8",
     "keys.js": "text/javascript; charset=utf-8",
     "live.js": "text/javascript; charset=utf-8",
+    "ends.js": "text/javascript; charset=utf-8",
+    "plate.css": "text/css; charset=utf-8",
+    "plate.js": "text/javascript; charset=utf-8",
     "icon.svg": "image/svg+xml",
 }

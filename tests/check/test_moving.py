@@ -21,12 +21,13 @@ from snapcheck.board import (
     Seam,
     SocketEnd,
     TapEnd,
+    design_after,
     parse_layout,
 )
 from snapcheck.check import Electrical, Verdict, align, compare
 from snapcheck.check._align import Alignment, lay_together, unmoved
 from snapcheck.check._comparison import Match
-from snapcheck.check._follow import design_after, follow
+from snapcheck.check._follow import follow
 from snapcheck.check._laid import lay
 from snapcheck.circuit import build_circuit, equivalence
 from snapcheck.kit import Side, bundled_kit

@@ -1,8 +1,11 @@
 """Touching contacts join; plate, taps and leads join the rest."""
 
+import pytest
+
 from snapcheck.board import Board, Cell, Cube, Lead, Seam, parse_end
-from snapcheck.circuit import Gap, build_circuit
-from snapcheck.kit import PLATE, Contact, Kind, Kit, Side
+from snapcheck.circuit import Gap, PartNames, build_circuit
+from snapcheck.errors import InputError
+from snapcheck.kit import PLATE, Contact, Kind, Kit, Side, bundled_kit, chips_kit
 
 KIT = Kit(
     "tiny",
@@ -48,7 +51,7 @@ def test_touching_contacts_join_and_others_do_not() -> None:
         Board(4, 2, at(A1=Cube("resistor"), B1=Cube("straight"), C1=Cube("resistor"), A2=Cube("resistor"))),
         KIT,
     )
-    assert [p.name for p in c.parts] == ["R1", "R2", "R3"]
+    assert [p.name for p in c.parts] == ["R101", "R102", "R103"]
     r1, r2, r3 = c.parts
     assert r1.nets["b"] == r2.nets["a"] == c.net_at(Cell.parse("B1"), Side.E)
     assert len({r1.nets["a"], r1.nets["b"], r2.nets["b"], r3.nets["a"], r3.nets["b"], 0}) == 6
@@ -82,10 +85,10 @@ def test_ground_and_bodies_are_net_0() -> None:
         KIT,
     )
     audio = c.part_at[Cell.parse("A1")]
-    assert audio.nets[PLATE] == 0 and audio.nets["signal"] == c.part_named["R1"].nets["a"] != 0
+    assert audio.nets[PLATE] == 0 and audio.nets["signal"] == c.part_named["R101"].nets["a"] != 0
     assert c.net_at(Cell.parse("B2"), Side.E) == 0
     assert {str(x) for x in c.nets[0].contacts} >= {"A1 body", "B2 body", "B2 right", "A2 left"}
-    assert [p.name for p in c.parts] == ["X1", "R1"]  # ground and socket are no parts
+    assert [p.name for p in c.parts] == ["X101", "R101"]  # ground and socket are no parts
 
 
 def test_leads_join_sockets_taps_and_the_plate() -> None:
@@ -135,3 +138,13 @@ def test_half_made_contacts_say_why() -> None:
         ("B1", None, Gap.NO_TAP),
         ("A1", Side.E, Gap.NO_SOCKET),
     ]
+
+
+@pytest.mark.parametrize("kit", [bundled_kit(), chips_kit()], ids=["workshop", "chips"])
+def test_no_name_of_a_part_can_be_read_as_a_cell(kit: Kit) -> None:
+    given = PartNames()
+    names = [given.next(kind) for kind in kit.kinds.values() for _ in range(901)]
+    assert len(set(names)) == len(names) and {"R101", "B102", "R999", "R1000"} <= set(names)
+    for name in names:
+        with pytest.raises(InputError, match="no cell address"):
+            Cell.parse(name)

@@ -51,7 +51,7 @@ def found(built: list[Entry], plan: list[Entry] = PLAN) -> list[Difference]:
 def test_exchanged_legs_are_one_difference(order: tuple[int, int, int]) -> None:
     """Two legs exchanged, and all three turned."""
     (one,) = found([*PLAN[:5], q(*order), *PLAN[6:]])
-    assert one.what is What.LEGS and one.part is not None and one.part.name == "Q1"
+    assert one.what is What.LEGS and one.part is not None and one.part.name == "Q101"
 
 
 def test_a_reversed_diode_with_another_fault_on_its_net() -> None:
@@ -66,14 +66,14 @@ def test_a_reversed_diode_with_another_fault_on_its_net() -> None:
 
 def test_a_terminal_that_hangs_wrongly_names_where_it_belongs_and_where_it_hangs() -> None:
     (one,) = found([*PLAN[:6], r(2, 5, 22e3), PLAN[7]])
-    assert one.what is What.HANGS and one.part is not None and one.part.name == "R5"
+    assert one.what is What.HANGS and one.part is not None and one.part.name == "R105"
     assert (one.terminal, one.nets, one.built_nets) == ("a", (3, 2), (2,))
 
 
 def test_a_torn_net_names_its_pieces_the_one_that_kept_it_first() -> None:
     (one,) = found([*PLAN[:3], r(1, 6, 4700.0), *PLAN[4:6], r(6, 5, 22e3), PLAN[7]])
     assert one.what is What.APART and one.nets == (3,)
-    assert [[str(t) for t in piece] for piece in one.pieces] == [["R3 b", "R5 a"], ["Q1 collector"]]
+    assert [[str(t) for t in piece] for piece in one.pieces] == [["R103 b", "R105 a"], ["Q101 collector"]]
     assert one.built_nets == (6, 3)
 
 
@@ -87,9 +87,9 @@ def test_part_of_a_net_on_another_hangs_all_of_it_is_joined() -> None:
 
 def test_what_is_extra_or_missing_is_told_with_its_part() -> None:
     (extra,) = found([*PLAN, r(1, 5, 68e3)])
-    assert extra.what is What.EXTRA and extra.built_part is not None and extra.built_part.name == "R7"
+    assert extra.what is What.EXTRA and extra.built_part is not None and extra.built_part.name == "R107"
     (missing,) = found(PLAN[:7])
-    assert missing.what is What.MISSING and missing.part is not None and missing.part.name == "R6"
+    assert missing.what is What.MISSING and missing.part is not None and missing.part.name == "R106"
 
 
 @pytest.mark.parametrize(

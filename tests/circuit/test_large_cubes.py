@@ -91,7 +91,7 @@ def test_every_leg_of_a_chip_has_a_seam_of_its_own() -> None:
 
 def test_the_nets_of_a_board_with_three_large_cubes() -> None:
     circuit = build_circuit(amplifier(), LARGE_KIT)
-    chip, box, speaker = (circuit.part_named[name] for name in ("U1", "BT1", "LS1"))
+    chip, box, speaker = (circuit.part_named[name] for name in ("U101", "BT101", "LS101"))
     assert chip.nets["p8"] == box.nets["plus"] and chip.nets["p3"] == box.nets["minus"]
     assert chip.nets["p4"] == 0 and chip.nets["p5"] == speaker.nets["b"] != speaker.nets["a"]
     assert len(chip.nets) == 8 and chip.cell == Cell.parse("B2")

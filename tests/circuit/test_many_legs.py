@@ -41,7 +41,7 @@ def three(kind: str, seed: int, change: Mapping[int, list[int]] | None = None) -
 
 
 def nets_of(circuit: Circuit, part: int) -> list[int]:
-    return [circuit.part_named[f"U{part + 1}"].nets[t] for t in TEN]
+    return [circuit.part_named[f"U{part + 101}"].nets[t] for t in TEN]
 
 
 @settings(max_examples=300, deadline=None)
@@ -79,11 +79,11 @@ def test_two_exchanged_legs_of_ten_are_one_difference() -> None:
     nets[0], nets[4] = nets[4], nets[0]
     built = three("ten-legs", 1, {1: nets})
     (found,) = differences(plan, built).differences
-    assert (found.what, found.part and found.part.name) == (What.LEGS, "U2")
+    assert (found.what, found.part and found.part.name) == (What.LEGS, "U102")
     assert not equivalence(plan, built)
     single = single_difference(plan, built)
     assert single is not None and (single.what, single.built_part and single.built_part.name) == (
-        What.LEGS, "U2",
+        What.LEGS, "U102",
     )  # fmt: skip
 
 
@@ -92,7 +92,7 @@ def test_a_chip_put_in_the_wrong_way_round_is_one_difference() -> None:
     nets = nets_of(plan, 0)
     built = three("ten-legs", 2, {0: nets[5:] + nets[:5]})
     (found,) = differences(plan, built).differences
-    assert (found.what, found.part and found.part.name) == (What.LEGS, "U1")
+    assert (found.what, found.part and found.part.name) == (What.LEGS, "U101")
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -100,7 +100,7 @@ def test_like_legs_may_be_exchanged_at_will(seed: int) -> None:
     rng = random.Random(seed)
     every = {0: list(range(10)), **{n: [rng.randrange(10) for _ in TEN] for n in (1, 2)}}
     plan = three("ten-alike", seed, every)
-    nets = [plan.part_named["RN2"].nets[t] for t in TEN]
+    nets = [plan.part_named["RN102"].nets[t] for t in TEN]
     rng.shuffle(nets)
     built = three("ten-alike", seed, every | {1: nets})
     in_place = same_circuit_in_place(plan, built)

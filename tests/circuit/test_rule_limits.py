@@ -55,7 +55,7 @@ def test_a_split_supply_is_not_reversed() -> None:
     loads = [r(1, 0), r(2, 0)]
     assert told("supply-reversed", upper, lower, *loads) == []
     (alone,) = told("supply-reversed", lower, r(2, 0))
-    assert alone.named == ("B1",) and alone.severity is Severity.DANGER
+    assert alone.named == ("B101",) and alone.severity is Severity.DANGER
 
 
 def test_a_supply_that_is_shorted_or_feeds_nothing_is_not_told_as_reversed_too() -> None:
@@ -82,7 +82,7 @@ def test_sources_within_the_limit_are_equal(volts: float, fights: bool) -> None:
 
 def test_two_that_oppose_and_two_in_series() -> None:
     (found,) = told("batteries-opposed", supply(2, 1), supply(2, 0), r(1, 0))
-    assert found.named == ("B1", "B2")
+    assert found.named == ("B101", "B102")
     assert told("batteries-opposed", supply(1, 2), supply(2, 0), r(1, 0)) == []
 
 
@@ -94,7 +94,7 @@ def test_from_how_many_ohms_on_a_resistor_is_no_short(ohms: float, short: bool) 
 @pytest.mark.parametrize("amperes", [0.11, -0.11, 0.09, -0.09])
 def test_a_fuse_blows_in_either_direction(amperes: float) -> None:
     fuse: Entry = ("fuse", 0.1, {"a": 1, "b": 2})
-    found = told("fuse-blows", BATTERY, fuse, r(2, 0, 90.0), part_currents_A={"F1": amperes})
+    found = told("fuse-blows", BATTERY, fuse, r(2, 0, 90.0), part_currents_A={"F101": amperes})
     assert bool(found) is (abs(amperes) > 0.1)
 
 
@@ -205,7 +205,7 @@ def test_what_works_one_way_round_only(volts: float, wrong: bool) -> None:
 @pytest.mark.parametrize(("amperes", "over"), [(0.004, False), (0.006, True)])
 def test_direct_current_through_a_loudspeaker_either_way(sign: int, amperes: float, over: bool) -> None:
     parts = BATTERY, ("speaker", 8.0, {"a": 2, "b": 0}), r(1, 2)
-    assert bool(told("speaker-direct-current", *parts, part_currents_A={"LS1": sign * amperes})) is over
+    assert bool(told("speaker-direct-current", *parts, part_currents_A={"LS101": sign * amperes})) is over
 
 
 # ---------------------------------------------------------------- ratings
@@ -219,15 +219,15 @@ def test_a_current_is_let_pass_a_little_above_its_rating(
     factor: float, severity: Severity | None, sign: int
 ) -> None:
     parts = BATTERY, r(1, 2), ("led", "red", {"anode": 2, "cathode": 0})
-    rated = handmade(*parts).part_named["D1"].ratings["max_current_A"]
-    found = told("over-rating", *parts, part_currents_A={"D1": sign * factor * rated})
+    rated = handmade(*parts).part_named["D101"].ratings["max_current_A"]
+    found = told("over-rating", *parts, part_currents_A={"D101": sign * factor * rated})
     assert [f.severity for f in found] == ([] if severity is None else [severity])
 
 
 @pytest.mark.parametrize(("anode", "over"), [(-4.0, False), (-6.0, True), (4.0, False), (6.0, False)])
 def test_reverse_voltage_counts_backwards_only(anode: float, over: bool) -> None:
     parts = BATTERY, r(1, 2), ("led", "red", {"anode": 2, "cathode": 0})
-    assert handmade(*parts).part_named["D1"].ratings["max_reverse_V"] == 5
+    assert handmade(*parts).part_named["D101"].ratings["max_reverse_V"] == 5
     found = told("over-rating", *parts, net_voltages_V={2: anode, 1: 9.0, 0: 0.0})
     assert ["reverse_V" in f.data for f in found] == ([True] if over else [])
 
@@ -237,7 +237,7 @@ def test_a_reversed_diode_in_a_string_carries_no_forward_current() -> None:
     assert [bool(told("over-rating", BATTERY, r(1, 2, 10.0), d)) for d in diode] == [True, False]
     for a, k in ((2, 0), (0, 2)):
         found = told("over-rating", BATTERY, r(1, 2, 100.0), ("led", "red", {"anode": a, "cathode": k}))
-        assert ["current_A" in f.data for f in found if f.named == ("D1",)] == [True] * (a == 2)
+        assert ["current_A" in f.data for f in found if f.named == ("D101",)] == [True] * (a == 2)
 
 
 @pytest.mark.parametrize(("ohms", "over"), [(330.0, False), (280.0, True)])

@@ -80,18 +80,18 @@ def test_current_of_a_string_has_the_direction_of_the_part(a: int, b: int) -> No
 
 def test_junctions_take_their_share_of_a_string() -> None:
     t = topology(BATTERY, r(1, 2), led(2, 3), led(3, 0))
-    light = t.circuit.part_named["D1"]
+    light = t.circuit.part_named["D101"]
     assert t.series_current_A(light) == pytest.approx((9 - 2 * forward_V(light)) / 1000)
     # forward voltage at 10 mA as the kit's own remark has it: 1.85 V, of which RS takes 40 mV
     assert forward_V(light) == pytest.approx(1.85, abs=0.01)
     weak = topology(supply(1, 0, 3.0), r(1, 2), led(2, 3), led(3, 0))
-    assert weak.series_current_A(weak.circuit.part_named["D1"]) == 0.0
+    assert weak.series_current_A(weak.circuit.part_named["D101"]) == 0.0
 
 
 def test_a_transistor_that_is_on_takes_a_tenth_of_a_volt() -> None:
     t = topology(BATTERY, r(1, 2), led(2, 3), ("npn", "BC547", {"base": 4, "collector": 3, "emitter": 0}),
                  r(1, 4, 1e5))  # fmt: skip
-    light = t.circuit.part_named["D1"]
+    light = t.circuit.part_named["D101"]
     expected = (9 - 0.1 - forward_V(light)) / 1000
     assert t.series_current_A(light, through_transistors=True) == pytest.approx(expected)
     assert t.series_current_A(light) is None
@@ -137,6 +137,6 @@ def test_a_junction_against_the_current_lets_nothing_through(sign: int, upper: b
         light = led(a, b) if forward is (sign > 0) else led(b, a)
         resistor = r(2, 0) if upper else r(1, 2)
         t = topology(source, light, resistor)
-        current = t.series_current_A(t.circuit.part_named["R1"])
-        expected = sign * (9 - forward_V(t.circuit.part_named["D1"])) / 1000 if forward else 0.0
+        current = t.series_current_A(t.circuit.part_named["R101"])
+        expected = sign * (9 - forward_V(t.circuit.part_named["D101"])) / 1000 if forward else 0.0
         assert current == pytest.approx(expected)

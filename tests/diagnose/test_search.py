@@ -52,7 +52,7 @@ def searched(search: Search, build: Specimen, most: int = 12) -> Search:
 
 
 @pytest.mark.parametrize(
-    "key", ["seam-open D2|D3", "open R3", "short-base-emitter Q1", "flat B1", "body-open E7"]
+    "key", ["seam-open D2|D3", "open R103", "short-base-emitter Q101", "flat B101", "body-open E7"]
 )
 def test_a_fault_is_found(stage, simulator, key: str) -> None:
     build = Specimen(stage, simulator, (stage.faults[stage.fault_named[key]],), 4)
@@ -67,21 +67,21 @@ def test_a_good_build_is_said_to_be_good(stage, simulator) -> None:
 
 
 def test_what_no_voltage_tells_apart_is_one_suspect_until_a_cube_is_lifted(stage, simulator) -> None:
-    fault = stage.faults[stage.fault_named["short C3"]]  # the emitter's capacitor beside its resistor
+    fault = stage.faults[stage.fault_named["short C103"]]  # the emitter's capacitor beside its resistor
     build = Specimen(stage, simulator, (fault,), 2)
     search = searched(Search(stage, ways=(Way.VOLTS, Way.ACROSS)), build)
-    assert {"short C3", "short R6"} <= {f.key for f in search.suspects[0].faults}
+    assert {"short C103", "short R106"} <= {f.key for f in search.suspects[0].faults}
     assert search.outcome in (Outcome.FOUND, Outcome.OPEN, Outcome.TOLD_ALL)
     whole = Search(stage).take_up(search.told())
     while whole.steps and len(whole.readings) < 16:
         whole = whole.with_reading(build.measure(whole.steps[0].ask))
-    assert whole.suspects[0].faults[0].key == "short C3" and whole.suspects[0].each[0] > 0.8
+    assert whole.suspects[0].faults[0].key == "short C103" and whole.suspects[0].each[0] > 0.8
     assert any(reading.ask.way is Way.LIFTED for reading in whole.readings)
 
 
 def test_two_faults_at_once(stage, simulator) -> None:
-    both = [stage.faults[stage.fault_named[key]] for key in ("open R3", "seam-open F5|F6")]
-    both[1] = stage.faults[stage.fault_named["short C3"]]
+    both = [stage.faults[stage.fault_named[key]] for key in ("open R103", "seam-open F5|F6")]
+    both[1] = stage.faults[stage.fault_named["short C103"]]
     build = Specimen(stage, simulator, tuple(both), 3)
     search = Search(stage, ways=(Way.VOLTS, Way.ACROSS, Way.SIGNAL))
     for _ in range(8):
@@ -89,7 +89,7 @@ def test_two_faults_at_once(stage, simulator) -> None:
             break
         search = search.with_reading(build.measure(search.steps[0].ask)).with_pairs(simulator)
     first = [{f.key for f in s.faults} for s in search.suspects[:5]]
-    assert any({"open R3", "short C3"} & keys for keys in first)
+    assert any({"open R103", "short C103"} & keys for keys in first)
 
 
 def test_readings_that_fit_nothing_are_pointed_out(stage, simulator) -> None:
@@ -111,12 +111,12 @@ def test_symptoms_are_a_start(lamp, stage) -> None:
     def share(search: Search, key: str) -> float:
         return float(search.belief.faults[lamp.fault_named[key]])
 
-    assert share(never, "blown H1") > 1.4 * share(start, "blown H1")
+    assert share(never, "blown H101") > 1.4 * share(start, "blown H101")
     assert share(never, "as-designed") < share(start, "as-designed")
     always = Search(lamp).with_symptom("always-on")
-    assert share(always, "short-collector-emitter Q1") > 5 * share(never, "short-collector-emitter Q1")
+    assert share(always, "short-collector-emitter Q101") > 5 * share(never, "short-collector-emitter Q101")
     silent = Search(stage).with_symptom("silent").belief
-    assert silent.faults[stage.fault_named["flat B1"]] > silent.faults[stage.fault_named["decade-up R5"]]
+    assert silent.faults[stage.fault_named["flat B101"]] > silent.faults[stage.fault_named["decade-up R105"]]
     for name in ("too-quiet", "distorted", "hums", "wrong-rate", "hot"):
         assert Search(stage).with_symptom(name).belief.faults.sum() == pytest.approx(1)
     with pytest.raises(InputError, match="is no symptom"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -220,6 +221,28 @@ def test_command_line(opened: Opened, capsys: pytest.CaptureFixture[str], monkey
     assert main(["review", folder, "--history"]) == 0
     assert "arrow points in" in capsys.readouterr().out
     assert main(["decide", folder, "T-999", "night-lamp", "excused", "--reason", "x"]) == 21
+
+
+def test_a_place_where_every_choice_gives_the_same_grade_is_left_out_unless_asked_for(
+    opened: Opened, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    course, store, crew = opened
+    found = review(course, store, crew, reader=read_class)
+    unsure = of(found, "T-104")
+    same = replace(unsure, choices=tuple(replace(c, grade=unsure.choices[0].grade) for c in unsure.choices))
+    lost = replace(same, choices=(*same.choices[:1], replace(same.choices[1], grade=None)))
+    assert [w.idle for w in (unsure, same, lost, replace(same, choices=same.choices[:1]))] == [
+        False, True, False, False,
+    ]  # fmt: skip
+    waiting = (same, *(w for w in found.waiting if w is not unsure))
+    monkeypatch.setattr(sys.modules["snapcheck.grade"], "review", lambda *_: replace(found, waiting=waiting))
+    page = tmp_path / "r.html"
+    for options, shown in (([], False), (["--all"], True)):
+        assert main(["review", str(course.folder), "--workers", "1", "--page", str(page), *options]) == 1
+        told = capsys.readouterr().out
+        assert ("D3 pnp BC327 base=left" in told) is shown and "T-110" in told
+        assert ("D3 pnp BC327 base=left" in page.read_text(encoding="utf-8")) is shown
+        assert ("gives the same grade: 1. They are left out here" in told) is not shown
 
 
 def test_grade_and_review_count_alike(

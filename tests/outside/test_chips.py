@@ -81,7 +81,7 @@ def test_bandwidth_of_an_amplifier(simulator):
         supply(12, 1), supply(0.5, 2), resistor(1.0, 2, 6), opamp(6, 3, 4),
         resistor(1e3, 3, 0), resistor(10e3, 4, 3),
     )  # fmt: skip
-    response = simulator.frequency_response(built, input=Probe("R1", "b"), output=Probe("U1", "out1"))
+    response = simulator.frequency_response(built, input=Probe("R101", "b"), output=Probe("U101", "out1"))
     assert response.gain_dB(1000) == pytest.approx(20 * math.log10(11), abs=0.05)
     assert response.band()[1] == pytest.approx(1e6 / 11, rel=0.03)
 
@@ -90,7 +90,7 @@ def test_currents_of_a_chip_add_up_and_leave_through_its_legs(simulator):
     """Kirchhoff: the output's current comes from the supply leg."""
     built = circuit(supply(12, 1), supply(5, 2), opamp(2, 4, 4), resistor(1e3, 4, 0))
     point = simulator.operating_point(built)
-    currents = {leg: point.current("U1", leg) for leg in built.part_at["U1"].nets}
+    currents = {leg: point.current("U101", leg) for leg in built.part_at["U101"].nets}
     assert currents["out1"] == pytest.approx(-5e-3, rel=1e-3)
     assert sum(currents.values()) == pytest.approx(0, abs=1e-8)
     assert currents["plus"] == pytest.approx(5e-3 + 12 / 2e4, rel=0.02)
@@ -101,13 +101,13 @@ def test_output_stays_within_its_swing_and_its_current(simulator):
     high = circuit(supply(12, 1), supply(5, 2), opamp(2, 3, 4), resistor(1e3, 3, 0), resistor(10e3, 4, 3))
     assert simulator.operating_point(high).voltage(4) == pytest.approx(10.5, abs=0.2)
     loaded = circuit(supply(12, 1), supply(5, 2), opamp(2, 4, 4), resistor(10.0, 4, 0))
-    assert simulator.operating_point(loaded).current("R1", "a") == pytest.approx(0.02, rel=0.02)
+    assert simulator.operating_point(loaded).current("R101", "a") == pytest.approx(0.02, rel=0.02)
 
 
 def test_a_chip_the_wrong_way_round_is_told():
     built = circuit(supply(9, 1), opamp(2, 4, 4, plus=0, minus=1), resistor(1e3, 2, 1), resistor(1e3, 4, 0))
     found = {f.rule: f for f in check_rules(built)}
-    assert found["reversed-in-circuit"].named == ("U1",)
+    assert found["reversed-in-circuit"].named == ("U101",)
 
 
 # ---------------------------------------------------------------- comparator
@@ -126,7 +126,7 @@ def test_thresholds_of_a_comparator_with_hysteresis(simulator):
     """The divider's voltage with the output high (its resistor in series with the feedback) and low, by
     superposition. Horowitz, Hill: The Art of Electronics, chapter 4, Schmitt trigger."""
     volts = np.linspace(4.0, 5.0, 51)
-    swept = simulator.sweep(trigger(4.5), what="supply", cell="G2", values=list(volts))
+    swept = simulator.sweep(trigger(4.5), what="supply", cell="G102", values=list(volts))
     there, back = swept.voltage(4), swept.voltage(4, back=True)
     upper = volts[np.argmax(there < 4.5)]
     lower = volts[np.argmax(back < 4.5)]
@@ -138,7 +138,7 @@ def test_thresholds_of_a_comparator_with_hysteresis(simulator):
 
 def test_both_states_of_a_trigger_are_told(simulator):
     (remark,) = simulator.operating_point(trigger(4.5)).remarks
-    assert remark.kind == "states" and "2 states" in remark.text and "U1 out1" in remark.text
+    assert remark.kind == "states" and "2 states" in remark.text and "U101 out1" in remark.text
 
 
 # ---------------------------------------------------------------- timer
@@ -157,7 +157,7 @@ def timer(ra: float, rb: float, farad: float) -> Circuit:
 def test_astable_timer(simulator, ra, rb, farad):
     """f = 1.44/((RA + 2·RB)·C), high for (RA + RB)/(RA + 2·RB) of a period. Data sheet of the NE555, astable
     operation."""
-    found = simulator.oscillation(timer(ra, rb, farad), place=Probe("U1", "out"))
+    found = simulator.oscillation(timer(ra, rb, farad), place=Probe("U101", "out"))
     assert found is not None
     assert found[0].frequency_Hz == pytest.approx(1.44 / ((ra + 2 * rb) * farad), rel=0.04)
     assert found[0].duty == pytest.approx((ra + rb) / (ra + 2 * rb), abs=0.02)
@@ -173,7 +173,8 @@ def test_monostable_timer(simulator, ohm, farad):
         capacitor(10e-9, 5, 0), resistor(10e3, 1, 2), capacitor(10e-9, 2, 6), resistor(1e6, 1, 6),
         part("pushbutton", None, a=6, b=0), resistor(1e3, 3, 0),
     )  # fmt: skip
-    expectation = Expectation("pulse", Probe("U1", "out"), None, 0, 10, "", Conditions(switches={"S1": True}))
+    pressed = Conditions(switches={"S101": True})
+    expectation = Expectation("pulse", Probe("U101", "out"), None, 0, 10, "", pressed)
     (figure,) = simulator.evaluate(Design(built.board, expectations=(expectation,)), built)
     assert figure.value == pytest.approx(1.1 * ohm * farad, rel=0.03), figure.text
 
@@ -201,7 +202,7 @@ def test_bridge_passes_either_direction_less_two_junctions(simulator):
             supply(volts, 1), PartSpec("bridge", {**legs, "plus": 2, "minus": 3}), resistor(1e3, 2, 3)
         )
         point = simulator.operating_point(built)
-        drop = point.across("G1", "plus", "minus") - point.across("R1", "a", "b")
+        drop = point.across("G101", "plus", "minus") - point.across("R101", "a", "b")
         assert drop == pytest.approx(2 * 0.68, abs=0.1)
         assert check_rules(built, operating_point=point) == []
 
@@ -216,7 +217,7 @@ def test_ripple_behind_a_bridge(simulator):
          part("electrolytic", farad, plus=2, minus=3), part("winding", None, signal=1, plate=0)],
         strong,
     )  # fmt: skip
-    source = built.part_at["T1"]
+    source = built.part_at["T101"]
     waves = run(
         simulator.worker, built, Conditions(), Stimulus(input=source, sine=(peak, hertz)), [2, 3], 0.4, 1e-4
     )

@@ -33,7 +33,8 @@ from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Simulator, export_netlist, is_available, probe
 
 KIT = bundled_kit()
-#: R1 47k and R2 10k divide 9 V for the base, R3 2k2 at the collector, R4 470 at the emitter, 100 µ beside it
+#: R1 47k and R2 10k (R101, R102 here) divide 9 V for the base, R3 2k2 at the collector, R4 470 at the
+#: emitter, 100 µ beside it
 STAGE = """
 plate 6 x 7
 title Stage
@@ -105,16 +106,16 @@ def test_rules_of_the_trade(stage: Dictionary) -> None:
     """Common practice, no source."""
     normal = volts(stage, "as-designed")
     # collector at the supply: the transistor is off
-    for key in ("open-base Q1", "open-emitter Q1", "short-base-emitter Q1", "seam-open D4|E4"):
+    for key in ("open-base Q101", "open-emitter Q101", "short-base-emitter Q101", "seam-open D4|E4"):
         assert volts(stage, key)[1] == pytest.approx(9.0, abs=0.1), key
     # base and emitter at one voltage: their junction is shorted
-    base, _, emitter = volts(stage, "short-base-emitter Q1")
+    base, _, emitter = volts(stage, "short-base-emitter Q101")
     assert abs(base - emitter) < 0.02
     # collector and emitter at one voltage: shorted
-    _, collector, emitter = volts(stage, "short-collector-emitter Q1")
+    _, collector, emitter = volts(stage, "short-collector-emitter Q101")
     assert abs(collector - emitter) < 0.05 and emitter > normal[2]
     # base-collector short: the collector sits at the base's voltage
-    base, collector, _ = volts(stage, "short-base-collector Q1")
+    base, collector, _ = volts(stage, "short-base-collector Q101")
     assert abs(base - collector) < 0.05
     # nothing anywhere: the supply
     assert max(volts(stage, "body-open A3")) < 0.2
@@ -154,8 +155,8 @@ def test_information_per_cost_takes_the_cheaper_of_two_that_tell_the_same(stage:
 @pytest.mark.skipif(shutil.which("ngspice") is None, reason="the ngspice program is not installed")
 @pytest.mark.parametrize(
     "key",
-    ["seam-open D4|E4", "seam-poor E5|E6", "open R1", "short R3", "short-base-emitter Q1", "reversed C1",
-     "low-gain Q1", "weak B1", "decade-up R2", "bridge D4|E4"],
+    ["seam-open D4|E4", "seam-poor E5|E6", "open R101", "short R103", "short-base-emitter Q101",
+     "reversed C101", "low-gain Q101", "weak B101", "decade-up R102", "bridge D4|E4"],
 )  # fmt: skip
 def test_faulty_circuits_against_the_ngspice_program(key: str, tmp_path) -> None:
     wiring = split(parse_layout(STAGE, "stage", KIT).board, KIT)
@@ -181,11 +182,10 @@ def _scaled(circuit: Circuit, conditions: Conditions, scales) -> str:
     text = export_netlist(circuit, conditions)
     for name, factor in scales.items():
         part = circuit.part_named[name]
-        index = circuit.parts.index(part) + 1
         pattern = {
-            "resistor": rf"(?m)(?<=^r{index} )(\S+ \S+ )(\S+)$",
+            "resistor": rf"(?m)(?<=^r_{name.lower()} )(\S+ \S+ )(\S+)$",
             "npn": r"(\bbf=)([0-9.e+]+)",
-        }.get(part.kind.model, rf"(?m)(?<=^v{index} )(\S+ \S+ dc )(\S+)")
+        }.get(part.kind.model, rf"(?m)(?<=^v_{name.lower()} )(\S+ \S+ dc )(\S+)")
         found = re.search(pattern, text)
         assert found is not None, name
         text = f"{text[: found.start(2)]}{float(found[2]) * factor:.9g}{text[found.end(2) :]}"

@@ -91,18 +91,18 @@ def c(farad: float, a: int, b: int) -> Entry:
 R1, R2, C1, C2 = 4.7e3, 22e3, 47e-9, 10e-9
 #: name: parts between input net 1 and output net, place of the output, numerator and denominator in s
 FILTERS = {
-    "low-pass": ((r(R1, 1, 2), c(C1, 2, 0)), Probe("R1", "b"), [1], [R1 * C1, 1]),
-    "high-pass": ((c(C1, 1, 2), r(R1, 2, 0)), Probe("C1", "b"), [R1 * C1, 0], [R1 * C1, 1]),
+    "low-pass": ((r(R1, 1, 2), c(C1, 2, 0)), Probe("R101", "b"), [1], [R1 * C1, 1]),
+    "high-pass": ((c(C1, 1, 2), r(R1, 2, 0)), Probe("C101", "b"), [R1 * C1, 0], [R1 * C1, 1]),
     "low-pass, two sections": (
-        (r(R1, 1, 2), c(C1, 2, 0), r(R2, 2, 3), c(C2, 3, 0)), Probe("R2", "b"),
+        (r(R1, 1, 2), c(C1, 2, 0), r(R2, 2, 3), c(C2, 3, 0)), Probe("R102", "b"),
         [1], [R1 * C1 * R2 * C2, R1 * C1 + R1 * C2 + R2 * C2, 1],
     ),
     "band-pass": (
-        (c(C1, 1, 2), r(R1, 2, 0), r(R2, 2, 3), c(C2, 3, 0)), Probe("R2", "b"),
+        (c(C1, 1, 2), r(R1, 2, 0), r(R2, 2, 3), c(C2, 3, 0)), Probe("R102", "b"),
         [R1 * C1, 0], [R1 * C1 * R2 * C2, R1 * C1 + R1 * C2 + R2 * C2, 1],
     ),
     "lead-lag": (
-        (r(R1, 1, 2), c(C1, 1, 2), r(R2, 2, 0)), Probe("R1", "b"),
+        (r(R1, 1, 2), c(C1, 1, 2), r(R2, 2, 0)), Probe("R101", "b"),
         [R1 * R2 * C1, R2], [R1 * R2 * C1, R1 + R2],
     ),
 }  # fmt: skip

@@ -54,7 +54,7 @@ def test_voltage_divider(simulator):
 def test_lowpass_corner(simulator):
     """f = 1/(2πRC), gain there −3.01 dB. Horowitz, Hill, chapter 1 (RC filters)."""
     circuit = handmade(INPUT, resistor(15e3, 2, 3), capacitor(10e-9, 3, 0))
-    response = simulator.frequency_response(circuit, output=Probe("R1", "b"))
+    response = simulator.frequency_response(circuit, output=Probe("R101", "b"))
     low, high = response.band()
     assert low is None
     assert high == pytest.approx(1 / (2 * math.pi * 15e3 * 10e-9), rel=2e-3)
@@ -63,7 +63,7 @@ def test_lowpass_corner(simulator):
 def test_highpass_corner(simulator):
     """The same source, high-pass: the corner of a coupling capacitor with the resistance behind it."""
     circuit = handmade(INPUT, capacitor(100e-9, 2, 3), resistor(10e3, 3, 0))
-    low, _ = simulator.frequency_response(circuit, output=Probe("R1", "a")).band()
+    low, _ = simulator.frequency_response(circuit, output=Probe("R101", "a")).band()
     assert low == pytest.approx(1 / (2 * math.pi * 10e3 * 100e-9), rel=2e-3)
 
 
@@ -78,7 +78,7 @@ def test_one_time_constant(simulator):
 def test_half_way_is_reached_after_ln2(simulator):
     """t = RC·ln 2 to half way: from the same exponential."""
     circuit = handmade(BATTERY, resistor(100e3, 1, 2), capacitor(1e-6, 2, 0))
-    found = simulator.delay(circuit, Conditions(), None, place=Probe("C1", "a"))
+    found = simulator.delay(circuit, Conditions(), None, place=Probe("C101", "a"))
     assert found.seconds == pytest.approx(0.1 * math.log(2), rel=2e-3)
 
 
@@ -96,10 +96,10 @@ def test_common_emitter_gain(simulator):
         ("npn", "BC547", {"base": 3, "collector": 4, "emitter": 0}), kit=kit,
     )  # fmt: skip
     point = simulator.operating_point(circuit)
-    amperes, volts = point.current("Q1", "collector"), point.voltage(4)
+    amperes, volts = point.current("Q101", "collector"), point.voltage(4)
     assert 1 < volts < 8
     gm, ro = amperes / THERMAL_V, (63.0 + volts - point.voltage(3)) / amperes
-    gain = simulator.frequency_response(circuit, output=Probe("Q1", "collector")).gain_dB(1000)
+    gain = simulator.frequency_response(circuit, output=Probe("Q101", "collector")).gain_dB(1000)
     assert 10 ** (gain / 20) == pytest.approx(gm * (3300 * ro / (3300 + ro)), rel=0.01)
 
 
@@ -112,10 +112,10 @@ def test_emitter_follower_output_resistance(simulator):
         ("npn", "BC547", {"base": 3, "collector": 1, "emitter": 4}), resistor(2200, 4, 0),
     )  # fmt: skip
     point = simulator.operating_point(circuit)
-    beta = point.current("Q1", "collector") / point.current("Q1", "base")
-    gm = point.current("Q1", "collector") / THERMAL_V
+    beta = point.current("Q101", "collector") / point.current("Q101", "base")
+    gm = point.current("Q101", "collector") / THERMAL_V
     expected = 1 / gm + (600 + 100) / beta  # the model's base resistance is 100 ohm
-    found = simulator.frequency_response(circuit, output=Probe("Q1", "emitter")).output_impedance(1000)
+    found = simulator.frequency_response(circuit, output=Probe("Q101", "emitter")).output_impedance(1000)
     assert found == pytest.approx(expected, rel=0.08)
 
 
@@ -130,7 +130,7 @@ def test_astable_period(simulator, ohm, farad):
         ("npn", "BC547", {"base": 4, "collector": 2, "emitter": 0}),
         ("npn", "BC547", {"base": 5, "collector": 3, "emitter": 0}),
     )  # fmt: skip
-    beat, _ = simulator.oscillation(circuit, place=Probe("Q1", "collector"))
+    beat, _ = simulator.oscillation(circuit, place=Probe("Q101", "collector"))
     assert 1 / beat.frequency_Hz == pytest.approx(0.693 * (ohm * farad + 2 * ohm * farad), rel=0.08)
     assert min(beat.duty, 1 - beat.duty) == pytest.approx(1 / 3, abs=0.03)
 
@@ -149,7 +149,7 @@ def test_phase_shift_oscillator_frequency(simulator):
         ("npn", "BC549", {"base": 6, "collector": 2, "emitter": 7}), resistor(680e3, 2, 6),
         resistor(1, 7, 0),
     )  # fmt: skip
-    found = simulator.oscillation(circuit, place=Probe("Q1", "collector"))
+    found = simulator.oscillation(circuit, place=Probe("Q101", "collector"))
     assert found is not None
     expected = 1 / (2 * math.pi * ohm * farad * math.sqrt(6 + 4 * collector / ohm))
     assert found[0].frequency_Hz == pytest.approx(expected, rel=0.12)
@@ -170,9 +170,9 @@ def test_zener_regulator(simulator):
 
     point = solved(load)
     total, through_load = (volts - 6.2) / series, 6.2 / load
-    assert point.current("R1", "a") == pytest.approx(total, rel=0.03)
-    assert point.current("R2", "a") == pytest.approx(through_load, rel=0.03)
-    assert point.current("D1", "cathode") == pytest.approx(total - through_load, rel=0.05)
+    assert point.current("R101", "a") == pytest.approx(total, rel=0.03)
+    assert point.current("R102", "a") == pytest.approx(through_load, rel=0.03)
+    assert point.current("D101", "cathode") == pytest.approx(total - through_load, rel=0.05)
     assert solved(500).voltage(2) == pytest.approx(point.voltage(2), abs=0.1)
     # below Uz the diode no longer conducts: a plain divider remains
     heavy = solved(100)
@@ -247,7 +247,7 @@ def test_supply_ripple_behind_an_rc_filter(simulator):
     circuit = handmade(
         SUPPLY, resistor(100, 1, 2), ("electrolytic", 470e-6, {"plus": 2, "minus": 0}), kit=kit
     )
-    expectation = Expectation("ripple", Probe("R1", "b"), None, 0, 1)
+    expectation = Expectation("ripple", Probe("R101", "b"), None, 0, 1)
     (figure,) = simulator.evaluate(Design(circuit.board, expectations=(expectation,)), circuit)
     series = 0.5  # of the electrolytic, from the kit
     turn = 2 * math.pi * hertz * 470e-6
@@ -264,7 +264,7 @@ def test_resistors_and_film_capacitors_work_either_way_round(simulator):
         circuit = handmade(
             BATTERY, INPUT, resistor(4700, a, b), capacitor(1e-7, *((0, 3) if turned else (3, 0)))
         )
-        return simulator.frequency_response(circuit, output=Probe("R1", "a" if turned else "b"))
+        return simulator.frequency_response(circuit, output=Probe("R101", "a" if turned else "b"))
 
     assert np.allclose(answer(False).gain, answer(True).gain, rtol=1e-9)
 
@@ -272,7 +272,7 @@ def test_resistors_and_film_capacitors_work_either_way_round(simulator):
 def test_dissipation_of_a_resistor(simulator):
     """P = U²/R (Joule's law; IEC 60050-131, active power)."""
     point = simulator.operating_point(handmade(SUPPLY, resistor(470, 1, 0)))
-    assert point.power("R1") == pytest.approx(point.voltage(1) ** 2 / 470, rel=1e-6)
+    assert point.power("R101") == pytest.approx(point.voltage(1) ** 2 / 470, rel=1e-6)
 
 
 def test_thermistor_by_its_beta(simulator):
@@ -288,7 +288,7 @@ def test_photoresistor_by_its_gamma(simulator):
 
     def ohm(lux: float) -> float:
         point = simulator.operating_point(circuit, Conditions(light_lux=lux))
-        return (point.voltage(1) - point.voltage(2)) / point.current("R2", "a")
+        return (point.voltage(1) - point.voltage(2)) / point.current("R102", "a")
 
     assert math.log10(ohm(10) / ohm(100)) == pytest.approx(0.7, abs=1e-3)
     assert ohm(10) == pytest.approx(10e3, rel=1e-3)
@@ -299,9 +299,9 @@ def test_lamp_current_grows_like_the_root_of_its_voltage(simulator):
     characteristics; exponent 0.55 from memory), and the cold filament has about a tenth of the hot one."""
     circuit = handmade(("supply", 6.0, {"plus": 1, "minus": 0}), ("lamp", "6V/0.1A", {"a": 1, "b": 0}))
     volts = np.array([3.0, 4.5, 6.0, 7.5])
-    amperes = simulator.sweep(circuit, what="supply", values=list(volts)).current("H1", "a")
+    amperes = simulator.sweep(circuit, what="supply", values=list(volts)).current("H101", "a")
     slope = np.polyfit(np.log(volts), np.log(amperes), 1)[0]
     assert 0.45 < slope < 0.62
     assert amperes[2] == pytest.approx(0.1, rel=0.02)
-    cold = simulator.operating_point(circuit, Conditions(supply_V={"G1": 0.01}))
-    assert cold.voltage(1) / cold.current("H1", "a") == pytest.approx(6.0, rel=0.1)
+    cold = simulator.operating_point(circuit, Conditions(supply_V={"G101": 0.01}))
+    assert cold.voltage(1) / cold.current("H101", "a") == pytest.approx(6.0, rel=0.1)

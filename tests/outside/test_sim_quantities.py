@@ -74,7 +74,7 @@ def test_pulse_of_a_monostable(simulator, ohm, farad):
         resistor(ohm, 1, 5), capacitor(farad, 2, 5), resistor(22e3, 3, 4), capacitor(10e-9, 6, 7),
         resistor(100e3, 6, 0), resistor(10e3, 7, 4), resistor(100e3, 4, 0),
     )  # fmt: skip
-    pressed = Conditions(switches={"S1": True})
+    pressed = Conditions(switches={"S101": True})
     found = measured(simulator, circuit, "pulse", 3, conditions=pressed)
     assert found == pytest.approx(math.log(2) * ohm * farad, rel=0.08)
 
@@ -82,7 +82,7 @@ def test_pulse_of_a_monostable(simulator, ohm, farad):
 def test_what_never_comes_back_is_no_pulse(simulator):
     circuit = handmade(BATTERY, ("pushbutton", None, {"a": 1, "b": 2}), resistor(1000, 2, 0))
     expectation = Expectation(
-        "pulse", Probe("R1", "a"), None, 0, 1, conditions=Conditions(switches={"S1": True})
+        "pulse", Probe("R101", "a"), None, 0, 1, conditions=Conditions(switches={"S101": True})
     )
     (figure,) = simulator.evaluate(Design(circuit.board, expectations=(expectation,)), circuit)
     assert figure.value is None and "no pulse was seen" in figure.reason
@@ -111,7 +111,7 @@ def flasher() -> Circuit:
 
 def test_current_of_a_flashing_load(simulator):
     """On for half of the time: mean I/2, RMS I/√2 (as above); what charges the capacitor adds little."""
-    circuit, load = flasher(), "R1"
+    circuit, load = flasher(), "R101"
     on = (9 - 0.05) / 470
     average = measured(simulator, circuit, "average-current", 1, load)
     rms = measured(simulator, circuit, "rms-current", 1, load)
@@ -143,7 +143,7 @@ def test_thresholds_of_a_schmitt_trigger(simulator):
         resistor(4700, 1, 2), resistor(4700, 3, 0), resistor(10e3, 2, 5), resistor(22e3, 5, 0),
         transistor(5, 7, 3), resistor(1000, 1, 7), resistor(1e6, 6, 0),
     )  # fmt: skip
-    given = Probe("R7", "a")
+    given = Probe("R107", "a")
     upper = measured(simulator, circuit, "threshold-up", 7, input=given)
     lower = measured(simulator, circuit, "threshold-down", 7, input=given)
     share = 22 / 36.7
@@ -158,7 +158,7 @@ def test_without_hysteresis_both_thresholds_are_one(simulator):
         transistor(3, 4, 0),
         resistor(1000, 1, 4),
     )
-    given = Probe("R1", "a")
+    given = Probe("R101", "a")
     upper = measured(simulator, circuit, "threshold-up", 4, input=given)
     lower = measured(simulator, circuit, "threshold-down", 4, input=given)
     assert upper == pytest.approx(lower, abs=0.01) and 0.6 < upper < 1.2

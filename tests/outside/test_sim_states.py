@@ -56,7 +56,7 @@ def test_trap(simulator, henry, farad, detuned):
     Horowitz, Hill: The Art of Electronics, resonant circuits. Right within 0.05 dB between grid points."""
     ohm = 1000.0
     circuit = handmade(INPUT, resistor(ohm, 2, 3), coil(henry, 3, 4), capacitor(farad, 4, 0))
-    response = simulator.frequency_response(circuit, output=Probe("R1", "b"))
+    response = simulator.frequency_response(circuit, output=Probe("R101", "b"))
     hertz = detuned / (2 * math.pi * math.sqrt(henry * farad))
     turn = 2j * math.pi * hertz
     trap = LOSS_ohm + 500 * henry + turn * henry + 1 / (turn * farad)
@@ -69,7 +69,7 @@ def test_band_of_a_tuned_circuit(simulator, ohm):
     that lies across it, the coil's own loss being (ω0·L)²/Rs. Horowitz, Hill, resonant circuits."""
     henry, farad = 1e-3, 100e-9
     circuit = handmade(INPUT, resistor(ohm, 2, 3), coil(henry, 3, 0), capacitor(farad, 3, 0))
-    low, high = simulator.frequency_response(circuit, output=Probe("R1", "b")).band()
+    low, high = simulator.frequency_response(circuit, output=Probe("R101", "b")).band()
     turn = 1 / math.sqrt(henry * farad)
     across = 1 / (1 / ohm + (LOSS_ohm + 500 * henry) / (turn * henry) ** 2)
     assert high - low == pytest.approx(turn / (2 * math.pi) * (turn * henry) / across, rel=0.02)
@@ -77,14 +77,14 @@ def test_band_of_a_tuned_circuit(simulator, ohm):
 
 def test_smooth_curves_cost_no_further_points(simulator):
     circuit = handmade(INPUT, resistor(15e3, 2, 3), capacitor(10e-9, 3, 0))
-    response = simulator.frequency_response(circuit, output=Probe("R1", "b"))
+    response = simulator.frequency_response(circuit, output=Probe("R101", "b"))
     assert len(response.frequency_Hz) == 281  # 40 a decade from 1 Hz to 10 MHz
 
 
 def test_specimens_of_a_tuned_circuit_have_its_band(simulator):
     henry, farad = 1e-3, 100e-9
     circuit = handmade(INPUT, resistor(10e3, 2, 3), coil(henry, 3, 0), capacitor(farad, 3, 0))
-    probe = Probe("R1", "b")
+    probe = Probe("R101", "b")
     edges = (Expectation("band-low", probe, None, 0, 1e6), Expectation("band-high", probe, None, 0, 1e6))
     low, high = simulator.tolerance(Design(circuit.board, expectations=edges), circuit, samples=20).figures
     ratio = high.values / low.values
@@ -109,7 +109,7 @@ def test_bistable_rests_with_one_transistor_on(simulator, farad):
     Tietze, Schenk: Electronic Circuits, bistable multivibrators. Its balance, both collectors at 1.3 V, is
     what a solver finds and what no one ever sees."""
     point = simulator.operating_point(handmade(*bistable(farad)))
-    assert {point.region("Q1"), point.region("Q2")} == {Region.OFF, Region.FULLY_ON}
+    assert {point.region("Q101"), point.region("Q102")} == {Region.OFF, Region.FULLY_ON}
     high, low = max(point.voltage(2), point.voltage(3)), min(point.voltage(2), point.voltage(3))
     assert high == pytest.approx(9 - (9 - 0.7) / 23e3 * 1e3, abs=0.1)
     assert low < 0.2
@@ -131,7 +131,7 @@ LOWER_V = (UPPER_V + 0.65 * 22 / 36.7) / (1 + 22 / 36.7)
 def test_hysteresis_has_two_branches(simulator):
     circuit = handmade(*SCHMITT)
     volts = np.linspace(2.0, 7.0, 51)
-    swept = simulator.sweep(circuit, what="supply", cell="G2", values=list(volts))
+    swept = simulator.sweep(circuit, what="supply", cell="G102", values=list(volts))
     there, back = swept.voltage(7), swept.voltage(7, back=True)
     assert there[0] == pytest.approx(back[0], abs=0.01) and there[-1] == pytest.approx(back[-1], abs=0.01)
     switched = (there[0] + there[-1]) / 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from snapcheck.kit import ValueForm, bundled_kit
-from snapcheck.photo._cells import Line
+from snapcheck.photo._cells import Print
 from snapcheck.photo._habits import USUAL, traits, with_habits
 from snapcheck.photo._weigh import ODD, values_of
 
@@ -37,8 +37,8 @@ def test_shares_of_every_trait_add_up() -> None:
 
 def habits_beside(others: list[str], own: str = "33uF") -> float:
     """How much the others speak for .33uF over 33uF."""
-    lines = {i: Line(text, 1.0, ()) for i, text in enumerate(others)}
-    lines[99] = Line(own, 0.6, ((".33uF", 0.4),))
+    lines = {i: Print(text, 1.0, ()) for i, text in enumerate(others)}
+    lines[99] = Print(own, 0.6, ((".33uF", 0.4),))
     habits = with_habits(lines, dict.fromkeys(lines, FARADS))[99].habits
     assert habits is not None
     return habits.speaks_for(".33uF", FARADS) / habits.speaks_for("33uF", FARADS)
@@ -55,12 +55,12 @@ def test_nothing_is_learnt_from_a_print_for_itself() -> None:
 
 
 def test_habits_of_the_board_weigh_the_values_of_a_print() -> None:
-    lines = {i: Line(text, 1.0, ()) for i, text in enumerate([".1uF", ".22uF", ".47uF", ".68uF"])}
-    lines[9] = Line(".33uF", 0.9, (("33uF", 0.1),))
+    lines = {i: Print(text, 1.0, ()) for i, text in enumerate([".1uF", ".22uF", ".47uF", ".68uF"])}
+    lines[9] = Print(".33uF", 0.9, (("33uF", 0.1),))
     told = with_habits(lines, dict.fromkeys(lines, FARADS))[9]
     capacitor = KIT["capacitor"]
 
-    def chance(line: Line) -> float:
+    def chance(line: Print) -> float:
         return next(p for said, _, p in values_of(capacitor, line)[0] if said.value == pytest.approx(3.3e-7))
 
     assert chance(told) > chance(lines[9])
@@ -69,7 +69,7 @@ def test_habits_of_the_board_weigh_the_values_of_a_print() -> None:
 def test_a_print_that_makes_no_sense_is_no_likelier_than_an_odd_value() -> None:
     """YELLDW is no colour: it is YELLOW misread, unless it is some other word."""
     led = KIT["led"]
-    line = Line("YELLOW", 0.9, (("YELLDW", 0.1),))
+    line = Print("YELLOW", 0.9, (("YELLDW", 0.1),))
     assert values_of(led, line)[0][0][2] == pytest.approx(0.9 / (0.9 + 0.1 * ODD))
-    unlisted = Line("YELLOW", 0.9, ())  # nothing is known of what else it may say
+    unlisted = Print("YELLOW", 0.9, ())  # nothing is known of what else it may say
     assert values_of(led, unlisted)[0][0][2] == pytest.approx(0.9)

@@ -10,7 +10,7 @@ import pytest
 from snapcheck.board import Cube
 from snapcheck.kit import ValueForm, bundled_kit, parse_value
 from snapcheck.photo import _likely
-from snapcheck.photo._cells import Line, _stacked
+from snapcheck.photo._cells import Print, _stacked
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._read import _one_way_up, _valued
 from snapcheck.photo._weigh import cubes_of, likely, values_of
@@ -62,7 +62,7 @@ def test_a_word_is_as_likely_as_all_its_alignments_together() -> None:
         assert _likely.likelihoods((word,), (prob,))[0] == pytest.approx(total, rel=1e-9)
 
 
-def seen(text: str, covered: int, taken_for: str) -> Line:
+def seen(text: str, covered: int, taken_for: str) -> Print:
     """A line read letter by letter, one of them under a lead and taken for another."""
     frames = []
     for i, c in enumerate(text):
@@ -76,7 +76,7 @@ def seen(text: str, covered: int, taken_for: str) -> Line:
         blank[0] = 1
         frames += [p / p.sum(), blank / blank.sum()]
     wrong = text[:covered] + taken_for + text[covered + 1 :]
-    return Line(wrong, 0.3, (), (np.array(frames),))
+    return Print(wrong, 0.3, (), (np.array(frames),))
 
 
 @pytest.mark.parametrize(
@@ -91,13 +91,13 @@ def test_a_covered_letter_is_filled_in_but_for_a_person_to_confirm(
     assert p < calibration()["text_threshold"]
 
 
-def said(kind: str, line: Line) -> tuple[Cube, float, str]:
+def said(kind: str, line: Print) -> tuple[Cube, float, str]:
     """The cube of this kind with its likeliest value."""
     return _valued(KIT[kind], 0, line, values_of(KIT[kind], line)[0])
 
 
 def test_a_legible_odd_value_stays_as_read() -> None:
-    cube, p, why = said("resistor", Line("4k8", 0.995, ()))
+    cube, p, why = said("resistor", Print("4k8", 0.995, ()))
     assert (cube.printed, cube.value, why) == ("4k8", 4800.0, "") and p > 0.9
 
 
@@ -108,7 +108,7 @@ def test_a_legible_odd_value_stays_as_read() -> None:
 def test_print_that_makes_sense_both_ways_up_is_never_sure(
     kind: str, up: str, down: str, value: float
 ) -> None:
-    line, turned = _one_way_up(Line(up, 0.999, ()), Line(down, 0.998, ()), KIT[kind])
+    line, turned = _one_way_up(Print(up, 0.999, ()), Print(down, 0.998, ()), KIT[kind])
     cube, p, _ = said(kind, line)
     assert cube.value == value and turned == (line.text != up)
     assert p < calibration()["text_threshold"]
@@ -116,15 +116,15 @@ def test_print_that_makes_sense_both_ways_up_is_never_sure(
 
 
 def test_print_that_reads_the_same_both_ways_up_is_no_rival_of_its_own() -> None:
-    line, _ = _one_way_up(Line("8", 0.999, ()), Line("8", 0.998, ()), KIT["speaker"])
+    line, _ = _one_way_up(Print("8", 0.999, ()), Print("8", 0.998, ()), KIT["speaker"])
     assert said("speaker", line)[1] > 0.99
-    line, turned = _one_way_up(Line("100000", 0.999, ()), Line("000001", 0.999, ()), KIT["thermistor"])
+    line, turned = _one_way_up(Print("100000", 0.999, ()), Print("000001", 0.999, ()), KIT["thermistor"])
     assert not turned and said("thermistor", line)[1] > 0.99
 
 
 def test_print_that_makes_sense_one_way_up_stays_sure() -> None:
     for up, down in (("180", "081R?"), ("4k7", "LH")):
-        line, turned = _one_way_up(Line(up, 0.999, ()), Line(down, 0.6, ()), KIT["resistor"])
+        line, turned = _one_way_up(Print(up, 0.999, ()), Print(down, 0.6, ()), KIT["resistor"])
         assert (line.text, line.confidence, turned) == (up, 0.999, False)
 
 
@@ -135,7 +135,7 @@ def test_a_value_of_the_rival_kind_leaves_a_symbol_doubtful_unless_it_is_clear(
     kind: str, text: str, rival: str
 ) -> None:
     """Plus and minus hang on it: 100 µF on a plain capacitor is an electrolytic whose sign was not seen."""
-    line = Line(text, 1.0, ())
+    line = Print(text, 1.0, ())
     blurred, _ = likely({kind: 0.99, rival: 0.01}, line, 1.0, KIT)
     odds = (
         99 * (0.03 + 0.97 * 0.1) / 1.0
@@ -147,14 +147,14 @@ def test_a_value_of_the_rival_kind_leaves_a_symbol_doubtful_unless_it_is_clear(
 
 def test_usual_values_take_nothing_from_a_symbol() -> None:
     for kind, text, rival in (("capacitor", "100n", "electrolytic"), ("electrolytic", "100µ", "capacitor")):
-        assert likely({kind: 0.6, rival: 0.4}, Line(text, 1.0, ()), 1.0, KIT)[0][kind] >= 0.6
-    assert likely({"led": 0.6}, Line("red", 1.0, ()), 1.0, KIT)[0]["led"] == pytest.approx(0.6)
+        assert likely({kind: 0.6, rival: 0.4}, Print(text, 1.0, ()), 1.0, KIT)[0][kind] >= 0.6
+    assert likely({"led": 0.6}, Print("red", 1.0, ()), 1.0, KIT)[0]["led"] == pytest.approx(0.6)
 
 
 def test_the_print_tells_kinds_apart_that_look_alike() -> None:
     """A colour is printed on light-emitting diodes, a type number on diodes; nothing on wires."""
     kinds = {"diode": 0.5, "led": 0.45, "straight": 0.05}
-    weighed, values = likely(kinds, Line("RED", 0.98, ()), 0.99, KIT)
+    weighed, values = likely(kinds, Print("RED", 0.98, ()), 0.99, KIT)
     assert weighed["led"] > 0.9 and 0.1 > weighed["diode"] > weighed["straight"]
     assert sum(weighed.values()) == pytest.approx(1.0)
     first = cubes_of(weighed, np.array([0.9, 0.05, 0.03, 0.02]), values, KIT)[0]
@@ -162,8 +162,8 @@ def test_the_print_tells_kinds_apart_that_look_alike() -> None:
 
 
 def test_two_lines_are_one_print() -> None:
-    line = _stacked(Line("2N", 0.99, ()), Line("3904", 0.98, (("3984", 0.01),)))
+    line = _stacked(Print("2N", 0.99, ()), Print("3904", 0.98, (("3984", 0.01),)))
     assert line.text == "2N\n3904" and line.confidence == pytest.approx(0.99 * 0.98)
     assert said("npn", line)[0].value == "2N3904"
-    rated = _stacked(Line("47µF", 0.99, ()), Line("25V", 0.97, ()))
+    rated = _stacked(Print("47µF", 0.99, ()), Print("25V", 0.97, ()))
     assert said("electrolytic", rated)[0].value == 47e-6

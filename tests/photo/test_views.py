@@ -10,11 +10,11 @@ import pytest
 from snapcheck.board import Cell, Cube, Side
 from snapcheck.kit import ValueForm, bundled_kit
 from snapcheck.photo import CubeReading, State, TapReading, _cells, _read, reading_from_truth, reading_to_json
-from snapcheck.photo._cells import Line, Symbols, _answers, read_symbols
+from snapcheck.photo._cells import Print, Symbols, _answers, read_symbols
 from snapcheck.photo._likely import likelihoods
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._weigh import STRAY, cubes_of, likely, meaning, usual, values_of
-from snapcheck.photo._wires import Pair
+from snapcheck.photo._wires import LeadFound
 from snapcheck.photo._written import leaves_open
 
 KIT = bundled_kit()
@@ -122,9 +122,9 @@ def test_a_lead_is_read_from_its_threshold_on(
     sockets = {Cell.parse(c): CubeReading(Cube("socket", t), State.READ, 1.0) for c, t in turns.items()}
     at: list[np.ndarray] = []
 
-    def follow(*args: object) -> tuple[list[Pair], list[int]]:
+    def follow(*args: object) -> tuple[list[LeadFound], list[int]]:
         at.append(args[4])  # type: ignore[arg-type]
-        return [Pair((0, 3), p, (((0, 2), 1 - p),))], [1]
+        return [LeadFound((0, 3), p, (((0, 2), 1 - p),))], [1]
 
     monkeypatch.setattr(_read, "follow", follow)
     leads, notes = _read._leads(np.zeros((1, 1)), None, 6, 4, sockets, ())  # type: ignore[arg-type]
@@ -162,26 +162,26 @@ def test_a_leading_nought_is_another_print_upside_down() -> None:
 @pytest.mark.parametrize("printed", [0.9, 0.5, 0.1])
 def test_print_speaks_for_kinds_that_carry_print(printed: float) -> None:
     """Bayes' rule by hand; however clear it looks, a little is left for a stray print."""
-    weighed, values = likely({"resistor": 0.5, "straight": 0.5}, Line("470", 1.0, ()), printed, KIT)
+    weighed, values = likely({"resistor": 0.5, "straight": 0.5}, Print("470", 1.0, ()), printed, KIT)
     says = {"resistor": STRAY + (1 - STRAY) * printed, "straight": STRAY + (1 - STRAY) * (1 - printed)}
     total = sum(says.values())
     assert weighed == pytest.approx({k: p / total for k, p in says.items()})
     assert [v.value for v, *_ in values["resistor"]] == [470.0] and "straight" not in values
     assert likely({"resistor": 0.4}, None, printed, KIT) == ({"resistor": 0.4}, {})
-    junk, _ = likely({"resistor": 0.5, "straight": 0.5}, Line("??", 1.0, ()), 1.0, KIT)
+    junk, _ = likely({"resistor": 0.5, "straight": 0.5}, Print("??", 1.0, ()), 1.0, KIT)
     assert junk == pytest.approx({"resistor": 0.5, "straight": 0.5})
 
 
 def test_the_same_value_spelt_twice_is_one_choice_another_unit_is_another() -> None:
-    ranked, fits = values_of(KIT["resistor"], Line("4k7", 0.5, (("4.7k", 0.3), ("47k", 0.2))))
+    ranked, fits = values_of(KIT["resistor"], Print("4k7", 0.5, (("4.7k", 0.3), ("47k", 0.2))))
     assert {v.value: p for v, _, p in ranked} == pytest.approx({4700.0: 0.8, 47000.0: 0.2})
     assert fits == pytest.approx(1.0)
-    ranked, _ = values_of(KIT["meter"], Line("10V", 0.6, (("10A", 0.4),)))
+    ranked, _ = values_of(KIT["meter"], Print("10V", 0.6, (("10A", 0.4),)))
     assert [(v.value, v.unit) for v, *_ in ranked] == [(10.0, "V"), (10.0, "A")]
 
 
 def test_every_cube_that_may_stand_there_with_its_share() -> None:
-    _, values = likely({"led": 1.0}, Line("red", 0.6, (("green", 0.2),)), 1.0, KIT)
+    _, values = likely({"led": 1.0}, Print("red", 0.6, (("green", 0.2),)), 1.0, KIT)
     found = cubes_of({"led": 0.8, "straight": 0.2}, np.array([0.0, 0.7, 0.0, 0.3]), values, KIT)
     got = {(c.kind, c.turn, c.value): p for c, p in found}
     assert got == pytest.approx({

@@ -58,7 +58,7 @@ def test_the_circuit_drawing_has_a_block_with_every_leg() -> None:
     circuit = build_circuit(board(), LARGE_KIT)
     svg = schematic_svg(circuit, None, net_colours(circuit))
     assert [f">p{n}<" in svg for n in range(1, 9)] == [True] * 8
-    assert ">U1 RN8<" in svg and ">BT1<" in svg and ">LS1<" in svg
+    assert ">U101 RN8<" in svg and ">BT101<" in svg and ">LS101<" in svg
     chips = re.findall(r'text-anchor="middle" fill="#fff">(\d+)<', svg)
-    for net in circuit.part_named["U1"].nets.values():  # the number of each leg's net stands at it
+    for net in circuit.part_named["U101"].nets.values():  # the number of each leg's net stands at it
         assert str(net) in chips

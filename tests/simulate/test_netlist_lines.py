@@ -32,7 +32,7 @@ def lines(circuit: Circuit, name: str, conditions: Conditions | None = None, sti
           **more: object) -> tuple[list[list[str]], Netlist]:  # fmt: skip
     """The words of the lines of one part (devices by its number; models and switches, too)."""
     netlist = write_netlist(circuit, conditions or Conditions(), stimulus, **more)  # type: ignore[arg-type]
-    number = next(n for n, p in enumerate(netlist.topology.parts, 1) if p.name == name)
+    number = next(n for n, p in enumerate(netlist.solvable.parts, 1) if p.name == name)
     words = [line.split() for line in netlist.lines]
     mine = [
         w for w in words if w[0].lstrip("abcdefghijklmnopqrstuvwxyz").rstrip("abcdefhlmst") == str(number)
@@ -84,19 +84,18 @@ def test_what_flows_into_a_part_flows_out_of_it(entry: Entry) -> None:
 def test_a_reversed_electrolytic_conducts_from_minus_to_plus() -> None:
     """Its leak counts from plus to minus, what it conducts in reverse the other way."""
     circuit = handmade(BATTERY, r(1, 2), ("electrolytic", 1e-5, {"plus": 2, "minus": 0}))
-    mine, netlist = lines(circuit, "C1")
+    mine, netlist = lines(circuit, "C101")
     diode = next(w for w in mine if w[0].startswith("d"))
     assert diode[1:3] == ["0", "n2"]
-    reverse = [t.factor for t in netlist.currents["C1"]["plus"] if t.plus.startswith("@d")]
+    reverse = [t.factor for t in netlist.currents["C101"]["plus"] if t.plus.startswith("@d")]
     assert reverse == [-1] and [
-        t.factor for t in netlist.currents["C1"]["minus"] if t.plus.startswith("@d")
+        t.factor for t in netlist.currents["C101"]["minus"] if t.plus.startswith("@d")
     ] == [1]
     leak = next(w for w in mine if w[0].startswith("r") and w[0].endswith("l"))
-    p = circuit.part_named["C1"].parameters
+    p = circuit.part_named["C101"].parameters
     assert float(leak[3]) == pytest.approx(p["leakage_ohm_F"] / 1e-5) and leak[1:3] == ["n2", "0"]
-    assert not [
-        w for w in lines(handmade(BATTERY, ("capacitor", 1e-7, {"a": 1, "b": 0})), "C1")[0] if w[0][0] == "d"
-    ]
+    plain = handmade(BATTERY, ("capacitor", 1e-7, {"a": 1, "b": 0}))
+    assert not [w for w in lines(plain, "C101")[0] if w[0][0] == "d"]
 
 
 @pytest.mark.parametrize(("unit", "full", "expected"), [
@@ -107,13 +106,13 @@ def test_a_meter_by_its_full_scale(unit: str, full: float, expected: object) -> 
     meter = PartSpec("meter", {"plus": 1, "minus": 2}, full, unit=unit)
     circuit = circuit_of([PartSpec("battery", {"plus": 1, "minus": 0}, 9.0), meter,
                           PartSpec("resistor", {"a": 2, "b": 0}, 1e3)], bundled_kit())  # fmt: skip
-    assert ohms(circuit, "P1") == pytest.approx(expected(circuit.part_named["P1"].parameters))  # type: ignore[operator]
+    assert ohms(circuit, "P101") == pytest.approx(expected(circuit.part_named["P101"].parameters))  # type: ignore[operator]
 
 
 def test_a_fuse_drops_its_burden_at_its_rated_current() -> None:
     fuses = [handmade(BATTERY, ("fuse", a, {"a": 1, "b": 2}), r(2, 0)) for a in (0.1, 1.0)]
-    p = fuses[0].part_named["F1"].parameters
-    assert [ohms(c, "F1") for c in fuses] == pytest.approx([p.get("burden_V", 0.2) / a for a in (0.1, 1.0)])
+    p = fuses[0].part_named["F101"].parameters
+    assert [ohms(c, "F101") for c in fuses] == pytest.approx([p.get("burden_V", 0.2) / a for a in (0.1, 1.0)])
 
 
 def test_light_makes_a_photoresistor_smaller_within_its_limits() -> None:
@@ -156,12 +155,13 @@ def test_a_knob_turns_from_a_to_b(position: float) -> None:
 def test_a_coil_has_the_resistance_of_its_wire() -> None:
     for henry in (0.01, 1.0):
         circuit = handmade(BATTERY, ("inductor", henry, {"a": 1, "b": 2}), r(2, 0))
-        p = circuit.part_named["L1"].parameters
+        p = circuit.part_named["L101"].parameters
         expected = p.get("series_ohm", 0.5) + p.get("ohm_per_H", 0.0) * henry
-        assert ohms(circuit, "L1") == pytest.approx(expected) and first(circuit, "L1", "l")[3] == f"{henry:g}"
+        assert ohms(circuit, "L101") == pytest.approx(expected)
+        assert first(circuit, "L101", "l")[3] == f"{henry:g}"
     speaker = handmade(BATTERY, ("speaker", 8.0, {"a": 1, "b": 2}), r(2, 0))
-    p = speaker.part_named["LS1"].parameters
-    assert ohms(speaker, "LS1") == pytest.approx(p.get("dc_fraction", 0.85) * 8)
+    p = speaker.part_named["LS101"].parameters
+    assert ohms(speaker, "LS101") == pytest.approx(p.get("dc_fraction", 0.85) * 8)
 
 
 def test_a_lamp_by_its_print() -> None:
@@ -180,10 +180,10 @@ def test_legs_of_a_transistor_in_the_order_of_spice(
     kind: str, value: str, nets: dict[str, int], spice: str, nodes: list[str]
 ) -> None:
     circuit = handmade(BATTERY, (kind, value, nets), r(2, 0), r(1, 2))
-    assert first(circuit, "Q1", "q")[1:4] == nodes
-    (model,) = [w for w in lines(circuit, "Q1")[0] if w[0] == ".model"]
+    assert first(circuit, "Q101", "q")[1:4] == nodes
+    (model,) = [w for w in lines(circuit, "Q101")[0] if w[0] == ".model"]
     assert model[2].startswith(spice)
-    emitter = write_netlist(circuit, Conditions()).currents["Q1"]["emitter"]
+    emitter = write_netlist(circuit, Conditions()).currents["Q101"]["emitter"]
     assert [t.factor for t in emitter] == [-1, -1]
 
 
@@ -199,11 +199,11 @@ def test_a_battery_keeps_its_inner_resistance_when_it_is_run_down() -> None:
     """It goes by the print, not by the volts of the moment."""
     circuit = handmade(BATTERY, r(1, 0))
     for given in (None, 6.0):
-        conditions = Conditions(supply_V={} if given is None else {"B1": given})
-        p = circuit.part_named["B1"].parameters
+        conditions = Conditions(supply_V={} if given is None else {"B101": given})
+        p = circuit.part_named["B101"].parameters
         expected = p.get("internal_ohm", p.get("internal_ohm_per_V", 0.1) * 9)
-        assert ohms(circuit, "B1", conditions) == pytest.approx(expected)
-        source = first(circuit, "B1", "v", conditions)
+        assert ohms(circuit, "B101", conditions) == pytest.approx(expected)
+        source = first(circuit, "B101", "v", conditions)
         assert source[3:5] == ["dc", f"{given or 9:g}"]
 
 
@@ -230,10 +230,10 @@ def test_a_switch_is_one_resistance_before_and_another_after(closed: bool) -> No
 def test_specimens_scale_what_varies() -> None:
     zener = handmade(BATTERY, r(1, 2), ("zener", 5.1, {"anode": 0, "cathode": 2}))
     name = zener.parts[2].name
-    netlist = write_netlist(zener, Conditions(), scales={name: 1.05, "R1": 0.9})
+    netlist = write_netlist(zener, Conditions(), scales={name: 1.05, "R101": 0.9})
     breakdown = 1.05 * zener.parts[2].parameters.get("BV", 5.1)
     assert [v for _, v in netlist.changeable[name]] == pytest.approx([breakdown])
-    assert [round(v, 6) for _, v in netlist.changeable["R1"]] == [900.0]
+    assert [round(v, 6) for _, v in netlist.changeable["R101"]] == [900.0]
     assert any(f"bv={breakdown:.12g}" in x for x in netlist.lines)
 
 
@@ -253,8 +253,8 @@ def test_a_current_into_a_net_comes_out_of_the_plate() -> None:
 
 
 def test_nought_ohms_is_a_link_nought_farads_is_none() -> None:
-    assert ohms(handmade(BATTERY, r(1, 2, 0.0), r(2, 0)), "R1") == 1e-3
-    with pytest.raises(SimulationError, match="C1"):
+    assert ohms(handmade(BATTERY, r(1, 2, 0.0), r(2, 0)), "R101") == 1e-3
+    with pytest.raises(SimulationError, match="C101"):
         write_netlist(handmade(BATTERY, r(1, 2), ("capacitor", 0.0, {"a": 2, "b": 0})), Conditions())
 
 

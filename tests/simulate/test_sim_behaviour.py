@@ -40,7 +40,7 @@ def amplifier(collector_ohm: float = 2200.0, bypass: tuple[int, int] = (5, 0), d
     )
 
 
-OUT, IN = Probe("Q1", "collector"), Probe("J1", "signal")
+OUT, IN = Probe("Q101", "collector"), Probe("J101", "signal")
 
 
 def flasher():
@@ -83,16 +83,16 @@ def test_response_of_a_stage(simulator):
 
 def test_speaker_at_the_output_does_not_count_as_output_impedance(simulator):
     parts = (BATTERY, resistor(100, 1, 2), ("audio-in", None, {"signal": 3, "plate": 0}), resistor(1e6, 3, 2))
-    bare = simulator.frequency_response(handmade(*parts), output=Probe("R1", "b"))
+    bare = simulator.frequency_response(handmade(*parts), output=Probe("R101", "b"))
     loud = simulator.frequency_response(
-        handmade(*parts, ("speaker", 8.0, {"a": 2, "b": 0})), output=Probe("R1", "b")
+        handmade(*parts, ("speaker", 8.0, {"a": 2, "b": 0})), output=Probe("R101", "b")
     )
     assert loud.output_impedance(1000) == pytest.approx(bare.output_impedance(1000), rel=1e-3)
 
 
 def test_generator_at_any_net_carries_no_direct_current(simulator):
     circuit = handmade(BATTERY, resistor(10e3, 1, 2), resistor(10e3, 2, 0))
-    probe = Probe("R1", "b")
+    probe = Probe("R101", "b")
     response = simulator.frequency_response(circuit, input=probe, output=probe)
     assert response.gain_dB(1000) == pytest.approx(0, abs=1e-6)
     assert response.input_impedance(1000) == pytest.approx(5000, rel=0.01)
@@ -101,9 +101,9 @@ def test_generator_at_any_net_carries_no_direct_current(simulator):
 def test_no_input_and_no_such_place_are_told(simulator):
     circuit = handmade(BATTERY, resistor(10e3, 1, 0))
     with pytest.raises(SimulationError, match="no input"):
-        simulator.frequency_response(circuit, output=Probe("R1", "b"))
+        simulator.frequency_response(circuit, output=Probe("R101", "b"))
     with pytest.raises(SimulationError, match="has no wiper"):
-        simulator.frequency_response(amplifier(), output=Probe("R1", "wiper"))
+        simulator.frequency_response(amplifier(), output=Probe("R101", "wiper"))
 
 
 # ---------------------------------------------------------------- waveforms
@@ -120,7 +120,7 @@ def test_sine_clips_where_the_rails_end(simulator):
 
 
 def test_astable_is_judged_by_its_waveform(simulator):
-    found = simulator.oscillation(flasher(), place=Probe("Q1", "collector"))
+    found = simulator.oscillation(flasher(), place=Probe("Q101", "collector"))
     assert found is not None
     beat, waves = found
     assert beat.frequency_Hz == pytest.approx(1.48, rel=0.05)
@@ -142,7 +142,7 @@ def test_delay_after_a_button_is_released(simulator):
     )
     button = circuit.parts[1].at
     pressed, released = Conditions(switches={button: True}), Conditions(switches={button: False})
-    place = Probe("R1", "a")
+    place = Probe("R101", "a")
     found = simulator.delay(circuit, pressed, released, place=place)
     assert found.seconds == pytest.approx(10 * math.log(2), rel=0.01)
     assert simulator.delay(circuit, pressed, pressed, place=place) is None
@@ -152,7 +152,7 @@ def test_lamp_is_cold_at_first(simulator):
     circuit = handmade(
         ("supply", 6.0, {"plus": 1, "minus": 0}), ("lamp", "6V/0.1A", {"a": 1, "b": 2}), resistor(1, 2, 0)
     )
-    steady = simulator.operating_point(circuit).current("H1", "a")
+    steady = simulator.operating_point(circuit).current("H101", "a")
     waves = simulator.transient(circuit, duration_s=1.0, step_s=1e-3, power_on=True)
     rush = waves.voltage(2).max()
     assert steady == pytest.approx(0.1, rel=0.05)
@@ -200,7 +200,7 @@ def test_sweeps_turn_the_knob(simulator):
     assert all(np.diff(warmer) > 0) and warmer[1] == pytest.approx(4.5, abs=0.02)
     supply = simulator.sweep(circuit, what="supply", values=[3, 6])
     assert supply.voltage(1)[1] == pytest.approx(2 * supply.voltage(1)[0], rel=1e-6)
-    assert supply.current("R2", "a")[1] > 0
+    assert supply.current("R102", "a")[1] > 0
 
 
 def test_unclear_knob_is_told(simulator):
@@ -219,8 +219,8 @@ def test_transistor_temperature_is_swept_too(simulator):
 
 ALL = (
     Expectation("voltage", None, None, 4.5, 5.5),
-    Expectation("current", Probe("R3", "a"), None, 1e-3, 2e-3),
-    Expectation("power", Probe("Q1", "base"), None, 0, 0.01),
+    Expectation("current", Probe("R103", "a"), None, 1e-3, 2e-3),
+    Expectation("power", Probe("Q101", "base"), None, 0, 0.01),
     Expectation("gain", None, 1000.0, 40, 44),
     Expectation("band-low", None, None, 50, 150),
     Expectation("band-high", None, None, 1e6, math.inf),
@@ -243,7 +243,7 @@ def test_every_quantity_is_measured(simulator):
         Expectation("swing", None, None, 5, 6),
     )
     blinking = flasher()
-    design = Design(blinking.board, output=Probe("Q1", "collector"), expectations=slow)
+    design = Design(blinking.board, output=Probe("Q101", "collector"), expectations=slow)
     assert all(f.met for f in simulator.evaluate(design, blinking))
 
 
@@ -253,7 +253,7 @@ def test_figure_that_is_not_met_and_one_that_cannot_be_measured(simulator):
         circuit,
         Expectation("gain", None, 1000.0, 50, 60),
         Expectation("frequency", None, None, 1, 2),
-        Expectation("voltage", Probe("Q40", "collector"), None, 1, 2),
+        Expectation("voltage", Probe("Q140", "collector"), None, 1, 2),
     )
     low, silent, nowhere = simulator.evaluate(design, circuit)
     assert not low.met and low.value == pytest.approx(42.5, abs=1)
@@ -264,7 +264,7 @@ def test_figure_that_is_not_met_and_one_that_cannot_be_measured(simulator):
 
 def test_figure_under_its_own_conditions(simulator):
     circuit = handmade(BATTERY, ("photoresistor", 10e3, {"a": 1, "b": 2}), resistor(10e3, 2, 0))
-    place = Probe("R1", "b")
+    place = Probe("R101", "b")
     design = Design(
         circuit.board,
         expectations=(
@@ -290,14 +290,14 @@ def test_altering_in_place_agrees_with_a_fresh_netlist(simulator):
 
 def test_a_supply_has_an_output_impedance_without_any_input(simulator):
     circuit = handmade(BATTERY, resistor(10e3, 1, 2), resistor(15e3, 2, 0))
-    place = Probe("R1", "b")
+    place = Probe("R101", "b")
     wanted = Expectation("output-impedance", place, None, 5.9e3, 6.1e3)  # 10 k parallel to 15 k: 6 k
     design = Design(circuit.board, output=place, expectations=(wanted,))
     (figure,) = simulator.evaluate(design, circuit)
     assert figure.met and figure.value == pytest.approx(6000, rel=1e-3)
     tolerance = simulator.tolerance(design, circuit, samples=50)
     assert tolerance.slow_samples == 0 and 0.3 < tolerance.passed < 1
-    on_plate = replace(design, expectations=(replace(wanted, place=Probe("R2", "b")),))
+    on_plate = replace(design, expectations=(replace(wanted, place=Probe("R102", "b")),))
     (figure,) = simulator.evaluate(on_plate, circuit)
     assert not figure.met and "plate" in figure.reason
 
@@ -306,9 +306,9 @@ def test_tolerance_finds_yield_and_the_part_that_matters(simulator):
     circuit = amplifier()
     tolerance = simulator.tolerance(design_of(circuit, *ALL[:8]), circuit, samples=300)
     by = {f.expectation.quantity: f for f in tolerance.figures}
-    assert by["output-impedance"].shares[0][0].name == "R3"  # the collector resistor
-    assert by["input-impedance"].shares[0][0].name == "Q1"  # its current gain
-    assert by["band-low"].shares[0][0].name == "C2"  # the emitter capacitor
+    assert by["output-impedance"].shares[0][0].name == "R103"  # the collector resistor
+    assert by["input-impedance"].shares[0][0].name == "Q101"  # its current gain
+    assert by["band-low"].shares[0][0].name == "C102"  # the emitter capacitor
     assert 0.4 < by["current"].passed < 1.0 and by["power"].passed == 1.0
     assert 0 < tolerance.passed <= min(f.passed for f in tolerance.figures)
     for figure in tolerance.figures:
@@ -322,14 +322,14 @@ def test_tolerance_of_an_oscillator(simulator):
     circuit = flasher()
     design = Design(
         circuit.board,
-        output=Probe("Q1", "collector"),
+        output=Probe("Q101", "collector"),
         expectations=(Expectation("frequency", None, None, 1.3, 1.7),),
     )
     tolerance = simulator.tolerance(design, circuit, samples=20, slow_samples=12)
     (figure,) = tolerance.figures
     assert tolerance.slow_samples == len(figure.values) == 12
     assert np.isfinite(figure.values).all() and 1.1 < figure.percentile(50) < 1.9
-    assert {part.name for part, _ in figure.shares[:4]} & {"C1", "C2", "R3", "R4"}
+    assert {part.name for part, _ in figure.shares[:4]} & {"C101", "C102", "R103", "R104"}
 
 
 # ---------------------------------------------------------------- what if
@@ -345,7 +345,7 @@ def test_a_build_like_the_design_has_nothing_to_tell(simulator):
 
 def test_reversed_electrolytic_is_told_in_volts_and_decibels(simulator):
     sentences = told(simulator, amplifier(bypass=(0, 5)))
-    assert any(s.startswith("C2 sees −") and "V" in s for s in sentences)
+    assert any(s.startswith("C102 sees −") and "V" in s for s in sentences)
     # 0.9 V the wrong way round do not yet make it conduct, and none is claimed
     assert not any("gain" in s for s in sentences)
 
@@ -359,15 +359,15 @@ def test_reversed_electrolytic_that_conducts_costs_gain(simulator):
             ("npn", "BC547", {"base": 3, "collector": 1, "emitter": 4}), resistor(1e3, 4, 0),
         )  # fmt: skip
 
-    design = Design(follower(3, 2).board, input=IN, output=Probe("Q1", "emitter"))
+    design = Design(follower(3, 2).board, input=IN, output=Probe("Q101", "emitter"))
     found = _what_if.what_if(simulator.worker, design, follower(3, 2), follower(2, 3))
-    assert any(s.startswith("C1 sees −1.") for s in found.stresses)
-    assert any("Q1" in s or "falls from" in s for s in found.sentences)
+    assert any(s.startswith("C101 sees −1.") for s in found.stresses)
+    assert any("Q101" in s or "falls from" in s for s in found.sentences)
 
 
 def test_broken_divider_is_told_as_a_region_and_a_voltage(simulator):
     sentences = told(simulator, amplifier(divider=6))
-    assert any("Q1 is fully on instead of amplifying" in s for s in sentences)
+    assert any("Q101 is fully on instead of amplifying" in s for s in sentences)
     assert any("voltage falls from" in s for s in sentences)
 
 
@@ -382,7 +382,7 @@ def test_overheated_part_is_told(simulator):
     hot = handmade(BATTERY, resistor(47, 1, 0))
     cool = handmade(BATTERY, resistor(4700, 1, 0))
     found = _what_if.what_if(simulator.worker, Design(cool.board), cool, hot)
-    assert any(s.startswith("R1 turns 1.") and "rated 250 mW" in s for s in found.sentences)
+    assert any(s.startswith("R101 turns 1.") and "rated 250 mW" in s for s in found.sentences)
 
 
 # ---------------------------------------------------------------- texts, netlist, plots
@@ -403,7 +403,7 @@ def test_figures_as_people_say_them(value, unit, text):
 def test_netlist_names_no_text_of_a_cube():
     text = export_netlist(amplifier())
     assert text.splitlines()[0].startswith("snapcheck ") and text.rstrip().endswith(".end")
-    assert "BC547" not in text and "devices ending in 7: Q1, npn" in text
+    assert "BC547" not in text and "* Q101: npn\n" in text and "\nq_q101 n" in text
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -427,11 +427,11 @@ def test_plots_are_pictures(simulator, theme):
 
 def test_plot_of_an_oscillation_and_a_delay(simulator):
     circuit = flasher()
-    place = Probe("Q1", "collector")
+    place = Probe("Q101", "collector")
     survey = simulator.survey(Design(circuit.board, output=place), circuit)
     assert [plot.name for plot in plots_of(survey)] == ["oscillation"]
     charging = handmade(BATTERY, resistor(1e4, 1, 2), ("capacitor", 1e-5, {"a": 2, "b": 0}))
-    output = Probe("C1", "a")
+    output = Probe("C101", "a")
     design = Design(
         charging.board, output=output, expectations=(Expectation("delay", None, None, 0.06, 0.08),)
     )
@@ -441,5 +441,5 @@ def test_plot_of_an_oscillation_and_a_delay(simulator):
 
 def test_survey_of_a_design_with_other_conditions(simulator):
     circuit = amplifier()
-    design = replace(design_of(circuit), conditions=Conditions(supply_V={"B1": 3.0}))
+    design = replace(design_of(circuit), conditions=Conditions(supply_V={"B101": 3.0}))
     assert simulator.survey(design, circuit).point.voltage(1) == pytest.approx(3, abs=0.01)

@@ -75,7 +75,7 @@ def test_json_and_everything_at_once(stage, capsys, tmp_path):
     )
     data = json.loads(out)
     assert code == 0
-    assert {part["name"] for part in data["parts"]} == {"B1", "R1", "R2", "C1", "J1", "Q1"}
+    assert {part["name"] for part in data["parts"]} == {"B101", "R101", "R102", "C101", "J101", "Q101"}
     assert data["figures"][1]["met"] and 30 < data["signal"]["gain_dB"] < 50
     assert len(data["sweep"]["values"]) == 41 and data["tolerance"]["samples"] == 20
     names = {Path(plot).name for plot in data["plots"]}

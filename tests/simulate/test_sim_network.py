@@ -37,7 +37,7 @@ def test_a_divider_of_two_resistors_of_the_chip(simulator: Simulator) -> None:
     circuit = build_circuit(parse_layout(DIVIDER, "divider", LARGE_KIT).board, LARGE_KIT)
     assert not [f for f in check_rules(circuit) if not f.severity]
     point = simulator.operating_point(circuit)
-    chip, box = circuit.part_named["U1"], circuit.part_named["BT1"]
+    chip, box = circuit.part_named["U101"], circuit.part_named["BT101"]
     volts = point.net_voltages_V
     amperes = 9.0 / (10_000 + 4_700 + 1.0)  # Ohm's law; the box has 1 Ω inside
     assert volts[chip.nets["p8"]] == pytest.approx(amperes * 14_700, rel=1e-5)

@@ -84,7 +84,7 @@ def stage(base_ohm: float):
     ("base_ohm", "region"), [(1e9, Region.OFF), (680e3, Region.AMPLIFYING), (10e3, Region.FULLY_ON)]
 )
 def test_bipolar_region_in_words(simulator, base_ohm, region):
-    assert simulator.operating_point(stage(base_ohm)).region("Q1") is region
+    assert simulator.operating_point(stage(base_ohm)).region("Q101") is region
 
 
 def test_swapped_collector_and_emitter_is_reversed(simulator):
@@ -92,7 +92,7 @@ def test_swapped_collector_and_emitter_is_reversed(simulator):
         BATTERY, resistor(10e3, 1, 2), resistor(1000, 1, 3),
         ("npn", "BC547", {"base": 2, "collector": 0, "emitter": 3}),
     )  # fmt: skip
-    assert simulator.operating_point(circuit).region("Q1") is Region.REVERSED
+    assert simulator.operating_point(circuit).region("Q101") is Region.REVERSED
 
 
 def test_pnp_region_and_signs(simulator):
@@ -101,9 +101,9 @@ def test_pnp_region_and_signs(simulator):
         ("pnp", "BC557", {"base": 2, "emitter": 1, "collector": 3}),
     )  # fmt: skip
     point = simulator.operating_point(circuit)
-    assert point.region("Q1") is Region.FULLY_ON
-    assert point.current("Q1", "emitter") > 0 > point.current("Q1", "collector")
-    assert point.power("Q1") > 0
+    assert point.region("Q101") is Region.FULLY_ON
+    assert point.current("Q101", "emitter") > 0 > point.current("Q101", "collector")
+    assert point.power("Q101") > 0
 
 
 @pytest.mark.parametrize(("gate", "region"), [(1, Region.FULLY_ON), (0, Region.OFF)])
@@ -111,7 +111,7 @@ def test_mosfet_region(simulator, gate, region):
     circuit = handmade(
         BATTERY, resistor(1000, 1, 2), ("nmos", "2N7000", {"gate": gate, "drain": 2, "source": 0})
     )
-    assert simulator.operating_point(circuit).region("Q1") is region
+    assert simulator.operating_point(circuit).region("Q101") is region
 
 
 def test_currents_of_every_net_add_up_to_nothing(simulator):
@@ -141,7 +141,7 @@ def test_power_taken_and_delivered_balance(simulator):
 
 def test_shorted_supply_is_refused_with_its_cell(simulator):
     circuit = handmade(("battery", 9.0, {"plus": 0, "minus": 0}), resistor(1000, 1, 0))
-    with pytest.raises(SimulationError, match=r"B1: the supply is shorted.*Do not power"):
+    with pytest.raises(SimulationError, match=r"B101: the supply is shorted.*Do not power"):
         simulator.operating_point(circuit)
 
 
@@ -156,7 +156,7 @@ def test_island_without_supply_is_left_out_and_said_so(simulator):
     assert point.voltage(2) is None and point.voltage(3) is None
     assert 2 not in point.net_voltages_V
     assert [remark.kind for remark in point.remarks] == ["floating"]
-    assert "R2" in point.remarks[0].text
+    assert "R102" in point.remarks[0].text
 
 
 def test_loop_without_ground_is_solved_from_its_minus_and_said_so(simulator):
@@ -167,7 +167,7 @@ def test_loop_without_ground_is_solved_from_its_minus_and_said_so(simulator):
     )
     point = simulator.operating_point(circuit)
     assert [remark.kind for remark in point.remarks] == ["no-ground"]
-    assert point.voltage(2) == 0 and point.current("D1", "anode") == pytest.approx(0.0214, rel=0.05)
+    assert point.voltage(2) == 0 and point.current("D101", "anode") == pytest.approx(0.0214, rel=0.05)
 
 
 def test_two_supplies_that_touch_only_by_their_islands_are_both_tied(simulator):
@@ -181,18 +181,18 @@ def test_two_supplies_that_touch_only_by_their_islands_are_both_tied(simulator):
 def test_bypassed_part_is_left_out_and_said_so(simulator):
     point = simulator.operating_point(handmade(BATTERY, resistor(1000, 1, 0), resistor(470, 1, 1)))
     assert [remark.kind for remark in point.remarks] == ["bypassed"]
-    assert point.current("R2", "a") == 0
+    assert point.current("R102", "a") == 0
 
 
 def test_near_short_is_limited_by_the_battery_and_told(simulator):
     circuit = handmade(BATTERY, ("switch", None, {"a": 1, "b": 0}))
     point = simulator.operating_point(circuit)
-    assert 5 < -point.current("B1", "plus") < 6
+    assert 5 < -point.current("B101", "plus") < 6
     assert [remark.kind for remark in point.remarks] == ["overload"]
 
 
 def test_part_without_value_is_told_with_its_cell(simulator):
-    with pytest.raises(SimulationError, match=r"R1: the value of R1 is not known"):
+    with pytest.raises(SimulationError, match=r"R101: the value of R101 is not known"):
         simulator.operating_point(handmade(BATTERY, ("resistor", None, {"a": 1, "b": 0})))
 
 
@@ -210,7 +210,7 @@ def test_floating_base_and_gate_have_an_answer(simulator):
         resistor(1000, 1, 5), ("nmos", "2N7000", {"gate": 4, "drain": 5, "source": 0}),
     )  # fmt: skip
     point = simulator.operating_point(circuit)
-    assert point.region("Q1") is Region.OFF and point.region("Q2") is Region.OFF
+    assert point.region("Q101") is Region.OFF and point.region("Q102") is Region.OFF
 
 
 # ---------------------------------------------------------------- conditions
@@ -225,7 +225,7 @@ def test_switch_potentiometer_light_heat_and_supply_obey_conditions(simulator):
     )  # fmt: skip
     cells = {part.name: part.at for part in circuit.parts}
     at = Conditions(
-        supply_V={cells["B1"]: 6.0}, pots={cells["RV1"]: 0.25}, switches={cells["S1"]: False},
+        supply_V={cells["B101"]: 6.0}, pots={cells["RV101"]: 0.25}, switches={cells["S101"]: False},
         light_lux=10.0, temperature_C=25.0,
     )  # fmt: skip
     point = simulator.operating_point(circuit, at)
@@ -248,8 +248,8 @@ def test_text_of_a_cube_never_reaches_the_netlist():
 def test_cell_of_a_part_also_finds_it(simulator):
     circuit = handmade(BATTERY, resistor(1000, 1, 0))
     point = simulator.operating_point(circuit)
-    assert point.power("R1") == point.power(circuit.parts[1])
-    assert point.power("R9") is None and point.current("R1", "wiper") is None
+    assert point.power("R101") == point.power(circuit.parts[1])
+    assert point.power("R109") is None and point.current("R101", "wiper") is None
 
 
 @pytest.mark.parametrize(("printed", "amperes"), [("100mA", 0.1), ("0.1A", 0.1), ("100µA", 1e-4)])

@@ -94,13 +94,13 @@ def test_heat_half_way_is_found_wherever_the_knob_stands(divider, words) -> None
     """What a transistor in series with R turns into heat is greatest half way: P = U²/(4·R) (maximum power
     transfer; Horowitz, Hill: The Art of Electronics, chapter 1). Fully on or off it stays cool."""
     circuit = half_way(*divider)
-    off = Conditions(temperature_C=-10.0, pots={"RV1": 0.0})
+    off = Conditions(temperature_C=-10.0, pots={"RV101": 0.0})
     with Simulator() as simulator:
         point = simulator.operating_point(circuit, off)
         positions = simulator.other_positions(circuit, off)
-    assert point.power("Q1") < 2
+    assert point.power("Q101") < 2
     ohm = 3.3 + 0.3  # the supply's own is part of the load
-    most = max(p.power("Q1") for p in positions.values())
+    most = max(p.power("Q101") for p in positions.values())
     assert 0.6 * 144 / (4 * ohm) < most <= 1.01 * 144 / (4 * ohm)
     told = [f for f in check_rules(circuit, point, positions=positions) if "MOSFET" in f.title]
     assert [f.severity for f in told] == [Severity.DANGER]

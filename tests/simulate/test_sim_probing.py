@@ -39,18 +39,19 @@ def test_a_meter_of_ten_megohm_pulls_a_megohm_divider_down(simulator, divider) -
 
 
 def test_slopes_are_those_of_a_divider_and_leave_nothing_changed(simulator, divider) -> None:
-    found = probe(simulator.worker, divider, USUAL, steps={"R1": 1.05, "R2": 1.05, "B1": 1.0}, loaded=(2,))
-    again = probe(simulator.worker, divider, USUAL, steps={"R2": 1.05, "R1": 1.05})
+    steps = {"R101": 1.05, "R102": 1.05, "B101": 1.0}
+    found = probe(simulator.worker, divider, USUAL, steps=steps, loaded=(2,))
+    again = probe(simulator.worker, divider, USUAL, steps={"R102": 1.05, "R101": 1.05})
     assert found.slopes[2, 0] == pytest.approx(9 / 2.05 - 4.5, rel=1e-3)
     assert found.slopes[2, 1] == pytest.approx(9 * 1.05 / 2.05 - 4.5, rel=1e-3)
     assert again.slopes[2, ::-1] == pytest.approx(found.slopes[2, :2], rel=1e-6)
-    scaled = probe(simulator.worker, divider, USUAL, steps={}, scales={"R2": 3.0})
+    scaled = probe(simulator.worker, divider, USUAL, steps={}, scales={"R102": 3.0})
     assert scaled.volts[2] == pytest.approx(9 * 3 / 4, rel=1e-3)
 
 
 def test_a_signal_comes_through_the_capacitor(simulator, divider) -> None:
     source = next(part for part in divider.parts if part.kind.model == "source")
-    found = probe(simulator.worker, divider, USUAL, steps={"R1": 1.05}, input=source)
+    found = probe(simulator.worker, divider, USUAL, steps={"R101": 1.05}, input=source)
     assert found.signal is not None and found.signal[2] == pytest.approx(1.0, abs=0.01)
     assert found.signal[1] < 0.01
 
@@ -70,7 +71,7 @@ def test_jobs_come_back_in_their_order_whatever_the_processes(simulator, divider
             return lambda worker: probe(
                 worker, handmade(("resistor", 1.0, {"a": 1, "b": 0})), USUAL, steps={}
             )
-        return lambda worker: probe(worker, divider, USUAL, steps={}, scales={"R2": number + 1.0})
+        return lambda worker: probe(worker, divider, USUAL, steps={}, scales={"R102": number + 1.0})
 
     jobs = [job(number) for number in range(45)]
     one, two = in_turns(simulator.worker, jobs, 1), in_turns(simulator.worker, jobs, 2)

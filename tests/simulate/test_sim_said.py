@@ -59,7 +59,7 @@ def test_figures_that_need_runs_in_time_are_judged_on_fewer(simulator):
         ("battery", 9.0, {"plus": 1, "minus": 0}), ("resistor", 1e5, {"a": 1, "b": 2}),
         ("capacitor", 1e-6, {"a": 2, "b": 0}), ("resistor", 1e6, {"a": 2, "b": 0}),
     )  # fmt: skip
-    probe = Probe("C1", "a")
+    probe = Probe("C101", "a")
     promised = (Expectation("voltage", probe, None, 7, 9), Expectation("delay", probe, None, 0.05, 0.08))
     found = simulator.tolerance(
         Design(circuit.board, expectations=promised), circuit, samples=60, slow_samples=5
@@ -115,7 +115,7 @@ def test_what_is_less_in_a_relative_is_less():
 
 def test_a_type_without_data_says_so(simulator):
     (remark,) = simulator.operating_point(emitter_follower("npn", "XY123")).remarks
-    assert remark.kind == "generic" and "XY123" in remark.text and "Q1" in remark.text
+    assert remark.kind == "generic" and "XY123" in remark.text and "Q101" in remark.text
 
 
 def test_a_relative_of_nothing_is_an_error():

@@ -17,6 +17,7 @@ from snapcheck.web._site import Site
 
 ROOT = Path(__file__).parents[2]
 CLASS = ROOT / "fixtures" / "class"
+DESIGNS = ROOT / "fixtures" / "designs"
 PHOTOS = ROOT / "fixtures" / "photos"
 #: begins as a JPEG does
 JPEG = b"\xff\xd8\xff\xe0 no more than the beginning of a picture"

@@ -37,12 +37,16 @@ STUDENT_POSTS = ("/bench/photos", "/bench/task", "/bench/say", "/bench/ask", "/b
 DESK_GETS = (
     "/desk/part", "/desk/news", "/desk/qr.svg", "/desk/audit", "/desk/end", "/desk/bench/4", "/desk/review",
     "/desk/review/history", "/desk/review/0/crop.jpg", "/desk/bench/4/reading", "/desk/bench/4/reading/part",
+    "/desk/designs", "/desk/designs/own/lamp/top.svg", "/desk/designs/own/lamp/sheet.html",
+    *(f"/desk/designs/at/lamp{rest}" for rest in ("", "/part", "/late", "/plots", "/plots/0.png")),
+    "/desk/designs/at/lamp/sheet.html",
 )  # fmt: skip
 DESK_POSTS = (
     "/desk/leave", "/desk/code", "/desk/hints", "/desk/bench/4/hints", "/desk/bench/4/wave",
     "/desk/bench/4/students", "/desk/bench/4/free", "/desk/bench/4/reading", "/desk/end/hand-in",
     "/desk/end/grade", "/desk/end/close", "/desk/review/look", "/desk/review/decide", "/desk/review/undo",
-    "/desk/review/grade",
+    "/desk/review/grade", "/desk/designs/begin", "/desk/designs/photo", "/desk/designs/copy",
+    "/desk/designs/lesson", *(f"/desk/designs/at/lamp{rest}" for rest in ("", "/save", "/promise", "/drop")),
 )  # fmt: skip
 
 
@@ -50,7 +54,11 @@ def test_every_address_is_held_against_a_stranger(room: Room) -> None:
     """The lists above hold all of them."""
     open_to_all = {"/", "/join", "/bench", "/desk", "/desk/enter", "/language", "/own/{version}/{name}"}
     pictures = {"/shots/{shot}/above.jpg", "/plans/{task}.svg"}
-    known = {r.path.replace("{bench:int}", "4").replace("{place:int}", "0") for r in room.app._app.routes}
+    example = {"{bench:int}": "4", "{place:int}": "0", "{number:int}": "0", "{draft}": "lamp",
+               "{shelf}/{name}": "own/lamp"}  # fmt: skip
+    known = {r.path for r in room.app._app.routes}
+    for name, one in example.items():
+        known = {path.replace(name, one) for path in known}
     assert known == {*STUDENT_GETS, *STUDENT_POSTS, *DESK_GETS, *DESK_POSTS, *open_to_all, *pictures}
 
 

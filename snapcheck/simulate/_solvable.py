@@ -33,7 +33,7 @@ class Remark:
 
 
 @dataclass(frozen=True)
-class Topology:
+class Solvable:
     """Which parts are simulated, and from where each island's voltages count.
 
     Attributes:
@@ -53,20 +53,20 @@ def _names(parts: list[Part]) -> str:
     return ", ".join(part.label for part in parts)
 
 
-def examine(circuit: Circuit) -> Topology:
+def examine(circuit: Circuit) -> Solvable:
     """Sort a circuit into what is solved and what is not; kept, because every netlist of it asks.
 
     Raises:
         SimulationError: nothing can be solved; the message gives the cause and the cells.
     """
-    key = ("topology", active_language())  # remarks are said in it
+    key = ("solvable", active_language())  # remarks are said in it
     if key not in circuit.notes:
         circuit.notes[key] = _examine(circuit)
-    found: Topology = circuit.notes[key]
+    found: Solvable = circuit.notes[key]
     return found
 
 
-def _examine(circuit: Circuit) -> Topology:
+def _examine(circuit: Circuit) -> Solvable:
     if len(circuit.parts) > _MOST_PARTS:
         raise SimulationError(tr("the board has more than {most} parts.", most=_MOST_PARTS))
     shorted = [
@@ -145,7 +145,7 @@ def _examine(circuit: Circuit) -> Topology:
             way_out=tr("Look for half-made contacts beside the supply."),
         )
     solved = {net for part in kept for net in part.nets.values()} | {0}
-    return Topology(tuple(kept), frozenset(ties), frozenset(solved), tuple(remarks))
+    return Solvable(tuple(kept), frozenset(ties), frozenset(solved), tuple(remarks))
 
 
 def _without_data(parts: list[Part]) -> list[Remark]:

@@ -621,7 +621,7 @@ def main() -> None:
         rad, items, W, H, P = ready.get()
         waited += time.time() - before
         rendered += len(items)
-        for use in range(cfg["reuse"]):
+        for use in range(cfg["reuse"] if a.steps is None else min(cfg["reuse"], a.steps - step)):
             p = min(1.0, (time.time() - t0) / budget)
             for gr in opt.param_groups:
                 whole = a.part[0] + (a.part[1] - a.part[0]) * p

@@ -63,7 +63,7 @@ class Alignment:
         """A cube of the plan as it should stand on the build."""
         if self.mirrored:
             cube = _mirror_cube(cube, kit)
-        return replace(cube, turn=(cube.turn + self.turn) % 360)
+        return cube if self.turn == 0 else replace(cube, turn=(cube.turn + self.turn) % 360)
 
 
 def unmoved(plan: Board, score: float = 1.0) -> Alignment:
@@ -121,10 +121,18 @@ def _mirror_side(side: Side) -> Side:
 
 def _mirror_image(plan: Board, kit: Kit) -> Board:
     """The plan with left and right exchanged (cubes only: they decide how a build lies)."""
+    turns: dict[tuple[str, int], int] = {}
+
+    def mirrored(cube: Cube) -> Cube:
+        known = cube.kind, cube.turn
+        if known not in turns:
+            turns[known] = _mirror_cube(cube, kit).turn
+        return cube if turns[known] == cube.turn else replace(cube, turn=turns[known])
+
     return Board(plan.columns, plan.rows, plan.cubes).moved(
         (plan.columns, plan.rows),
         lambda c: Cell(c.row, plan.columns - 1 - c.column),
-        lambda cube: _mirror_cube(cube, kit),
+        mirrored,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from snapcheck.board import Cell
 from snapcheck.errors import PhotoError
 from snapcheck.photo._cells import flatten, sigmoid
 from snapcheck.photo._lattice import Lattice, Peaks, fit, peaks
@@ -27,6 +28,8 @@ GOOD, TRUSTED = 0.03, 0.8
 #: so often a doubtful lattice is looked at again straight; cells around it, and the most that are shown
 LOOKS, AROUND, MOST_CELLS = 2, 2, 34
 FEW = 16  # cubes; so few alone do not fix the camera well, the corners of the plate must help
+#: a cell is seen where this share of its top lies in the picture, counted on a grid
+SEEN_ENOUGH, GRID_CUT = 0.65, 8
 #: an explanation of the plate's edges that costs more, or is hardly cheaper than the next, may be wrong: of
 #: 130 boards drawn by models/train seven were, six of them beyond these, and one in twelve of the right ones
 COST_DOUBTFUL, GAP_DOUBTFUL = 13.0, 7.0
@@ -305,9 +308,20 @@ def _look(pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str) 
             place=name,
             way_out=tr("Go closer, or send the original photo instead of a reduced one."),
         )
-    h, w = pixels.shape[:2]
-    # where every cell's top lies in the picture, what is cut off is rim, and nothing stands there
-    cells = frame.to_photo([(x, y) for x in (0, columns) for y in (0, rows)])
-    if (cells < -2).any() or (cells[:, 0] > w + 2).any() or (cells[:, 1] > h + 2).any():
-        return (tr("A corner of the plate lies outside the picture."),)
+    cut = _cut_off(frame, columns, rows, pixels.shape[1], pixels.shape[0])
+    if cut:
+        return (tr("{cells} of the plate lies outside the picture.", cells=", ".join(map(str, cut))),)
     return ()
+
+
+def _cut_off(frame: Frame, columns: int, rows: int, width: int, height: int) -> list[Cell]:
+    """Cells of which too little lies in the picture to say what stands there."""
+    corners = frame.to_photo([(x, y) for x in (0, columns) for y in (0, rows)])
+    if (corners >= 0).all() and (corners < (width, height)).all():
+        return []
+    inside = (np.arange(GRID_CUT) + 0.5) / GRID_CUT
+    x, y = np.arange(columns)[:, None] + inside, np.arange(rows)[:, None] + inside
+    at = frame.to_photo(np.stack(np.meshgrid(x.ravel(), y.ravel()), -1).reshape(-1, 2))
+    seen = ((at >= 0) & (at < (width, height))).all(-1)
+    share = seen.reshape(rows, GRID_CUT, columns, GRID_CUT).mean((1, 3))
+    return [Cell(int(row), int(column)) for row, column in np.argwhere(share < SEEN_ENOUGH)]

@@ -40,6 +40,8 @@ LITTLE_TOP = ((0.0, 0.25, 0.15), (0.25, 0.5, 0.6))
 #: residual of the lattice (cells) up to which an empty cell can be sure: where the grid is off by more, cubes
 #: stand half in the next cell and look like nothing
 TRUE_GRID = 0.04
+#: and how likely it is at most that nothing stands there, then
+OFF_GRID = 0.9
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
 GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
@@ -194,8 +196,9 @@ def read_cells(
         if p_empty > max(p_other, *weighed.values()):
             sure = _trusted(p_empty, limits["symbol_trust"])
             if residual >= TRUE_GRID:
-                blanks[cell] = BlankReading(State.UNSURE, round(sure, 6))
-            elif sure >= limits["empty_threshold"] and s.loose[i] < 0:
+                sure = min(sure, OFF_GRID)
+                chances = [(c, p if c else min(p, OFF_GRID)) for c, p in chances]
+            if sure >= limits["empty_threshold"] and s.loose[i] < 0:
                 blanks[cell] = BlankReading(State.READ, round(sure, 6))
             else:
                 others = _others(chances, None)

@@ -62,3 +62,17 @@ def test_only_a_plate_whose_cells_are_cut_off_is_remarked_on(camera: Camera) -> 
     rim = [(-9.0, -9.0), (1990.0, 5.0), (1990.0, 1490.0), (5.0, 1490.0)]
     assert notes(6, rim) == ()
     assert notes(30, rim) != ()
+
+
+def test_a_cell_that_is_mostly_in_the_picture_is_seen_and_one_that_is_not_is_named() -> None:
+    """A plate of 4 by 3 cells of 100 pixels, shifted over the picture's left edge."""
+
+    def cut(columns_out: float) -> list[str]:
+        straight = np.array([[100.0, 0, -100 * columns_out], [0, 100, 50], [0, 0, 1]])
+        frame = Frame((400, 400), straight, (200.0, 200.0), 1e6, 0.0, 0.01, np.zeros((4, 2)))
+        return [str(cell) for cell in _locate._cut_off(frame, 4, 3, 400, 400)]
+
+    assert cut(-0.1) == []
+    assert cut(0.2) == []  # four fifths of the cells in column A are seen
+    assert cut(0.5) == ["A1", "A2", "A3"]
+    assert cut(1.5) == ["A1", "B1", "A2", "B2", "A3", "B3"]

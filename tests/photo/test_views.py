@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 
 from snapcheck.board import Cell, Cube, Side
+from snapcheck.check import bundled_settings, certainty
 from snapcheck.kit import ValueForm, bundled_kit
 from snapcheck.photo import CubeReading, State, TapReading, _cells, _read, reading_from_truth, reading_to_json
 from snapcheck.photo._cells import Print, Symbols, _answers, read_symbols
 from snapcheck.photo._likely import likelihoods
 from snapcheck.photo._nets import calibration, names
+from snapcheck.photo._reading import BlankReading
 from snapcheck.photo._weigh import STRAY, cubes_of, likely, meaning, usual, values_of
 from snapcheck.photo._wires import LeadFound
 from snapcheck.photo._written import leaves_open
@@ -241,3 +243,27 @@ def test_remarks_leave_a_reading_open_and_taps_keep_their_state() -> None:
     assert written["taps"][0]["state"] == "unsure" and leaves_open(written)
     sure = seen.confirmed([seen.taps[0].seam], [])
     assert sure.taps == (TapReading(seen.taps[0].seam, State.READ, 0.7),) and not sure.unsure_taps
+
+
+def test_where_the_grid_is_off_an_empty_cell_is_asked_about_with_its_chances() -> None:
+    """A true grid: sure. One that is off: at most OFF_GRID, and a plan may still settle it."""
+    kind = np.log(np.full((1, KINDS), 1e-6))
+    kind[0, KINDS - 1] = np.log(0.9999)
+    symbols = Symbols(
+        kind, np.log(np.full((1, 4), 0.25)), np.zeros((1, 4)), np.full(1, -9.0), np.zeros((1, 4)),
+        np.full(1, -9.0), np.full(1, -9.0),
+    )  # fmt: skip
+    board = np.full((150, 150, 3), 128, np.uint8)
+
+    def blank(residual: float) -> BlankReading:
+        cubes, blanks = _read.read_cells(board, [(0, 0)], symbols, KIT, residual)
+        assert not cubes
+        return blanks[Cell.parse("A1")]
+
+    assert blank(_read.TRUE_GRID / 2).state is State.READ
+    off = blank(_read.TRUE_GRID)
+    assert off.state is State.UNSURE and off.confidence == _read.OFF_GRID
+    assert off.chances[0] == (None, _read.OFF_GRID)
+    settings = bundled_settings()
+    assert certainty(off.chances, None, KIT, settings) >= settings.settled_from
+    assert certainty(off.chances, Cube("straight", 0), KIT, settings) < 0.5

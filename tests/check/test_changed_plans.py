@@ -49,7 +49,5 @@ def test_every_plan_has_the_one_mistake_that_it_is_called_by() -> None:
     ("capacitor", 100.0),  # the kit lists none: any number will do
     ("npn", KIT["npn"].values[0]), ("ground", None), ("photoresistor", 470.0),
 ])  # fmt: skip
-def test_another_kind_keeps_turn_and_a_value_it_can_have(
-    name: str, value: float | str | None
-) -> None:
+def test_another_kind_keeps_turn_and_a_value_it_can_have(name: str, value: float | str | None) -> None:
     assert _of_kind(Cube("resistor", 90, 470.0), name, KIT) == Cube(name, 90, value)

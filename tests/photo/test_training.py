@@ -24,9 +24,7 @@ from snapcheck.places import models_dir
 
 pytest.importorskip("torch", reason="torch is no dependency: nothing can be trained here")
 pytest.importorskip("onnx", reason="onnx is no dependency: networks cannot be exported here")
-pytestmark = pytest.mark.skipif(
-    not shutil.which("g++"), reason="g++ makes the program that draws scenes"
-)
+pytestmark = pytest.mark.skipif(not shutil.which("g++"), reason="g++ makes the program that draws scenes")
 
 ROOT = Path(__file__).parents[2]
 TRAIN = ROOT / "models" / "train"

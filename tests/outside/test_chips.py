@@ -246,9 +246,9 @@ def test_a_transformer_divides_volts_and_reflects_ohms(simulator, ratio, ohm):
     """Z = n²·Z_L, winding resistances added, in parallel with the primary's inductance; U_2 = U_1/n less the
     drop in the windings. Horowitz, Hill: The Art of Electronics, chapter 1, transformers (from memory)."""
     built = transformer(ratio, ohm)
-    p, hertz = built.part_at["T1"].parameters, 3000.0
+    p, hertz = built.part_at["T101"].parameters, 3000.0
     figures = tuple(Expectation(what, None, hertz, -99, 1e6, "") for what in ("gain", "input-impedance"))
-    at, out = Probe("J1", "signal"), Probe("T1", "sec1")
+    at, out = Probe("J101", "signal"), Probe("T101", "sec1")
     design = Design(built.board, input=at, output=out, expectations=figures)
     gain, impedance = simulator.evaluate(design, built)
     reflected = p["primary_ohm"] + ratio**2 * (p["secondary_ohm"] + ohm)
@@ -262,7 +262,7 @@ def test_a_transformer_passes_no_direct_voltage(simulator):
     built = circuit(supply(9, 1), resistor(1e3, 1, 2), fed, resistor(8.2, 3, 0))
     point = simulator.operating_point(built)
     assert point.voltage(3) == pytest.approx(0, abs=1e-6)
-    assert point.current("T1", "pri1") == pytest.approx(9 / (1e3 + 40 + 0.9), rel=1e-3)
+    assert point.current("T101", "pri1") == pytest.approx(9 / (1e3 + 40 + 0.9), rel=1e-3)
 
 
 # ---------------------------------------------------------------- relay
@@ -277,7 +277,7 @@ def test_a_relay_pulls_in_and_drops_out_at_its_own_voltages(simulator):
          resistor(1e3, 3, 0), resistor(1e3, 4, 0)],
         parse_kit(INLET, "inlet"),
     )  # fmt: skip
-    slowly = Stimulus(input=built.part_at["T1"], ramp=(12.0, 2.0))
+    slowly = Stimulus(input=built.part_at["T101"], ramp=(12.0, 2.0))
     waves = run(simulator.worker, built, Conditions(), slowly, [1, 3, 4], 4.0, 4e-3)
     coil, work, rest = (waves.voltage(net) for net in (1, 4, 3))
     assert ((work > 4.5) != (rest > 4.5)).all() and np.allclose(np.maximum(work, rest), 9, rtol=0.01)
@@ -297,7 +297,7 @@ def test_a_relay_s_coil(simulator, volts):
         resistor(1e3, 3, 0), resistor(1e3, 4, 0),
     )  # fmt: skip
     point = simulator.operating_point(built)
-    assert point.current("K1", "coil1") == pytest.approx(0.36 / volts, rel=5e-3)
+    assert point.current("K101", "coil1") == pytest.approx(0.36 / volts, rel=5e-3)
     assert point.voltage(4) == pytest.approx(9, rel=2e-3) and point.voltage(3) == pytest.approx(0, abs=1e-3)
 
 
@@ -313,4 +313,4 @@ def test_a_relay_without_a_diode_and_with_too_many_volts_is_told(simulator):
     assert check_rules(held, operating_point=simulator.operating_point(held)) == []
     burnt = circuit(*base, PartSpec("relay", legs, 5.0), part("diode", "1N4001", anode=2, cathode=1))
     found = check_rules(burnt, operating_point=simulator.operating_point(burnt))
-    assert "K1" in {name for f in found for name in f.named}
+    assert "K101" in {name for f in found for name in f.named}

@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from snapcheck.api import RuleCheck as RuleCheck
     from snapcheck.api import Simulation as Simulation
     from snapcheck.api import SoFar as SoFar
+    from snapcheck.api import Teaching as Teaching
     from snapcheck.api import adopt as adopt
     from snapcheck.api import check as check
     from snapcheck.api import compare as compare
@@ -56,11 +57,14 @@ if TYPE_CHECKING:
     from snapcheck.api import paper_kit as paper_kit
     from snapcheck.api import parts_list as parts_list
     from snapcheck.api import practice as practice
+    from snapcheck.api import primer as primer
     from snapcheck.api import read as read
     from snapcheck.api import rules as rules
     from snapcheck.api import sheet as sheet
     from snapcheck.api import simulate as simulate
     from snapcheck.api import so_far as so_far
+    from snapcheck.api import taught_again as taught_again
+    from snapcheck.api import teach as teach
     from snapcheck.api import whole_box as whole_box
     from snapcheck.board import Board as Board
     from snapcheck.board import Cell as Cell
@@ -91,9 +95,9 @@ _DOOR = {
     for module, names in {
         "snapcheck.api": "Adopted BoxCheck BuildCheck BuildComparison BuildSheet ClassGrades Consequence "
         "CubeCount Drawing FaultPractice FaultSearch PaperKit PhotoReading RuleCheck "
-        "Simulation SoFar adopt check compare count_cubes draw expected_readings find "
-        "fits_box grade grade_class lay layout paper_kit parts_list practice read rules sheet "
-        "simulate so_far whole_box",
+        "Simulation SoFar Teaching adopt check compare count_cubes draw expected_readings find "
+        "fits_box grade grade_class lay layout paper_kit parts_list practice primer read rules sheet "
+        "simulate so_far taught_again teach whole_box",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",

@@ -5,14 +5,18 @@ itself; the readings are then laid together as a build is laid on its plan, and 
 cell is weighed as independent evidence (Bayes' rule, each reading's own probabilities as likelihoods, never
 below a floor, so that one photo alone rules nothing out). It lies beside ``pipeline``, because it needs
 reading and comparing.
+
+A close-up of a part, which shows no whole plate, is laid where its cubes fit the first photo's: in one place
+alone, or it says nothing. It speaks for the cells that it shows whole, never of leads.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
+import cv2
 import numpy as np
 
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, TapEnd
@@ -25,6 +29,13 @@ from snapcheck.words import tr
 MOST_PHOTOS = 8
 #: share of cubes that must agree for two photos to show one build
 ONE_BUILD = 0.6
+#: a photo that shows less than this share of the first one's cubes, and no clear edge, is a close-up
+PART_SHOWS = 0.75
+#: it fits where so many sure cubes agree, this share of those that can be held against each other, and so
+#: many more than in any other place
+PART_AGREES, PART_SHARE, PART_AHEAD = 4, 0.8, 3
+#: a close-up from the first photo's own place, to this error (cells), is a piece cut out of it
+SAME_VIEW = 0.06
 #: no photo makes anything less likely than this
 FLOOR = 0.002
 #: from here on what all photos say together is as good as read; what is told as a choice
@@ -56,17 +67,21 @@ def together(readings: Sequence[Reading], kit: Kit) -> Reading:
             place=first.photo,
             way_out=tr("Choose the clearest, up to {n}.", n=MOST_PHOTOS),
         )
-    laid = [first]
+    laid, parts = [first], []
     for n, other in enumerate(others, 1):
         if any(_same_picture(other, r) for r in readings[:n]):
             continue  # the same picture again says nothing new
-        laid.append(_laid_on(other, first, kit))
-    if len(laid) == 1:
+        part = _part_of(other, first, kit)
+        if part:
+            parts.append(part)
+        else:
+            laid.append(_laid_on(other, first, kit))
+    if len(laid) + len(parts) == 1:
         if others:
             note = tr("The same photo was given more than once: it counts once.")
             return replace(first, notes=(*first.notes, note))
         return first
-    cubes, blanks, apart = _cells(laid, kit)
+    cubes, blanks, apart = _cells([*laid, *parts], kit)
     notes = [n for n in first.notes if all(n in r.notes for r in laid[1:])]
     if apart:
         notes.append(tr("The photos disagree about {cells}.", cells=", ".join(map(str, apart))))
@@ -77,7 +92,7 @@ def together(readings: Sequence[Reading], kit: Kit) -> Reading:
         first,
         cubes=cubes,
         blanks=blanks,
-        taps=_taps(laid),
+        taps=_taps(laid, parts),
         leads=leads,
         notes=tuple(notes),
         loose=loose,
@@ -94,6 +109,82 @@ def _same_picture(a: Reading, b: Reading) -> bool:
     )
 
 
+def _part_of(other: Reading, first: Reading, kit: Kit) -> Reading | None:
+    """What a close-up shows whole, in the cells of the first photo; None for a photo of a whole plate.
+
+    Raises:
+        PhotoError: it fits nowhere, or in several places.
+    """
+    if not (other.edge or other.notes) or len(other.cubes) >= PART_SHOWS * len(first.cubes):
+        return None  # where the plate's edges are seen, all of it is
+    fits = sorted(_fits(other, first, kit), key=lambda f: -f[0])
+    found = [f for f in fits if f[0] >= PART_AGREES and f[0] >= PART_SHARE * (f[0] + f[1])]
+    if not found or (len(fits) > 1 and found[0][0] < fits[1][0] + PART_AHEAD):
+        where = tr("fits in more than one place of") if found else tr("fits nowhere in")
+        raise PhotoError(
+            tr("this close-up {where} {first}.", where=where, first=first.photo),
+            place=other.photo,
+            way_out=tr("Go a little farther away, so that it shows more cubes; the whole plate comes first."),
+        )
+    way = found[0][2]
+    shown = {cell for cell in (*other.cubes, *other.blanks) if _whole(other, cell)}
+    if _cut_out(other, first, way, shown):
+        shown = set()  # it says what the first photo has said already
+    return _moved(other, way, kit, shown)
+
+
+def _cut_out(other: Reading, first: Reading, way: Alignment, shown: Collection[Cell]) -> bool:
+    """Whether a close-up is a piece of the first photo: one picture is then the other, enlarged."""
+    cells = sorted(shown)
+    if not cells:
+        return True
+
+    def middles(some: Sequence[Cell]) -> np.ndarray:
+        return np.array([(c.column + 0.5, c.row + 0.5) for c in some])
+
+    near = other.frame.to_photo(middles(cells))
+    far = first.frame.to_photo(middles([way.to_built(c) for c in cells]))
+    # the best enlargement, turn and shift from one to the other (least squares, as complex numbers)
+    a, b = near @ (1, 1j), far @ (1, 1j)
+    a, b = a - a.mean(), b - b.mean()
+    off = b - a * (np.vdot(a, b) / max(np.vdot(a, a).real, 1e-9))
+    cell = np.sqrt(cv2.contourArea(first.frame.outline(way.to_built(cells[0])).astype(np.float32)))
+    return bool(np.sqrt((np.abs(off) ** 2).mean()) < SAME_VIEW * cell)
+
+
+def _whole(reading: Reading, cell: Cell) -> bool:
+    """Whether the whole top of a cell lies in the picture."""
+    corners = reading.frame.outline(cell)
+    return bool((corners >= 0).all() and (corners < reading.frame.size).all())
+
+
+def _fits(other: Reading, first: Reading, kit: Kit) -> Iterator[tuple[int, int, Alignment]]:
+    """Every way to lay a close-up: how many sure cubes agree, how many do not, and the way."""
+    sure = {c: r.cube for c, r in other.cubes.items() if r.state is State.READ and _whole(other, c)}
+    there: dict[Cell, Cube | None] = {c: r.cube for c, r in first.cubes.items() if r.state is State.READ}
+    there |= {c: None for c, b in first.blanks.items() if b.state is State.READ}
+    by_kind: dict[str, list[Cell]] = {}
+    for cell, cube in there.items():
+        if cube is not None:
+            by_kind.setdefault(cube.kind, []).append(cell)
+    for turn in (0, 90, 180, 270):
+        still = Alignment(turn, 0, 0, 0.0, other.columns, other.rows)
+        turned = {still.to_built(c): still.cube_on_built(cube, kit) for c, cube in sure.items()}
+        shifts = {
+            (at.column - cell.column, at.row - cell.row)
+            for cell, cube in turned.items()
+            for at in by_kind.get(cube.kind, ())
+        }
+        for columns, rows in shifts:
+            agree = against = 0
+            for cell, cube in turned.items():
+                at = Cell(cell.row + rows, cell.column + columns)
+                if at in there:
+                    same = _key(cube, kit) == _key(there[at], kit)
+                    agree, against = agree + same, against + (not same)
+            yield agree, against, replace(still, columns=columns, rows=rows)
+
+
 def _laid_on(other: Reading, first: Reading, kit: Kit) -> Reading:
     """The other reading in the cells of the first."""
     way = align(other.board, first.board, kit)
@@ -107,6 +198,14 @@ def _laid_on(other: Reading, first: Reading, kit: Kit) -> Reading:
             place=other.photo,
             way_out=tr("Give photos of one build, each with the whole plate in view."),
         )
+    return _moved(other, way, kit)
+
+
+def _moved(other: Reading, way: Alignment, kit: Kit, shown: Collection[Cell] | None = None) -> Reading:
+    """A reading in other cells; `shown`: those of it that count, None for all."""
+
+    def counts(cell: Cell) -> bool:
+        return shown is None or cell in shown
 
     def place(cell: Cell) -> Cell:
         return way.to_built(cell)
@@ -125,16 +224,22 @@ def _laid_on(other: Reading, first: Reading, kit: Kit) -> Reading:
             chances=listed(r.chances),
         )
         for c, r in other.cubes.items()
+        if counts(c)
     }
     blanks = {
         place(c): replace(b, alternatives=listed(b.alternatives), chances=listed(b.chances))
         for c, b in other.blanks.items()
+        if counts(c)
     }
     return replace(
         other,
         cubes=cubes,
         blanks=blanks,
-        taps=tuple(replace(t, seam=_seam(t.seam, way)) for t in other.taps),
+        taps=tuple(
+            replace(t, seam=_seam(t.seam, way))
+            for t in other.taps
+            if counts(t.seam.first) and counts(t.seam.second)
+        ),
         leads=tuple(
             replace(
                 r, lead=_lead(r.lead, way), alternatives=tuple((_lead(x, way), p) for x, p in r.alternatives)
@@ -275,12 +380,18 @@ def _odds(shares: Sequence[float]) -> float:
     return float(1 / (1 + np.exp(-logit)))
 
 
-def _taps(laid: Sequence[Reading]) -> tuple[TapReading, ...]:
-    seen: dict[Seam, list[float]] = {}
-    for n, reading in enumerate(laid):
-        for tap in reading.taps:
-            seen.setdefault(tap.seam, [UNSEEN] * len(laid))[n] = tap.confidence
-    found = [(seam, _odds(shares)) for seam, shares in sorted(seen.items())]
+def _taps(laid: Sequence[Reading], parts: Sequence[Reading]) -> tuple[TapReading, ...]:
+    """Taps by all photos that show the seam; a tap that only a close-up shows counts, too."""
+    said = [({tap.seam: tap.confidence for tap in r.taps}, r) for r in (*laid, *parts)]
+
+    def shows(reading: Reading, seam: Seam) -> bool:
+        cells = (seam.first, seam.second)
+        return reading in laid or all(c in reading.cubes or c in reading.blanks for c in cells)
+
+    found = [
+        (seam, _odds([taps.get(seam, UNSEEN) for taps, r in said if shows(r, seam)]))
+        for seam in sorted({seam for taps, _ in said for seam in taps})
+    ]
     return tuple(TapReading(s, State.READ if p >= SURE else State.UNSURE, p) for s, p in found if p > 0.5)
 
 

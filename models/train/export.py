@@ -139,6 +139,28 @@ def files(name: str, net):
     yield name, Bytes(Maps(net) if name == "wires" else net), picture, maps
 
 
+def features_of(path: Path) -> list[str]:
+    """The symbol network's last features, and those before them that still know where they are, by what they are for:
+    what its last layer takes, and what is flattened. `quantise.py` asks again, since integers have other names."""
+    graph = onnx.load(str(path)).graph
+    last = next(n for n in graph.node if graph.output[0].name in n.output)
+    flat = next(n for n in graph.node if n.op_type == "Flatten")
+    return [last.input[0], flat.input[0]]
+
+
+def tell(folder: Path) -> None:
+    """What a folder's networks say, as `networks.json`. Kits that were taught must learn again after this
+    (`snapcheck teach --again KIT`)."""
+    told = {
+        "kinds": [*KINDS, "other", "empty"],
+        "characters": CHARS,
+        "features": features_of(folder / "symbols.onnx"),
+    }
+    (folder / "networks.json").write_text(
+        json.dumps(told, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
+    )
+
+
 if __name__ == "__main__":
     src, out = Path(sys.argv[1]), Path(sys.argv[2])
     out.mkdir(parents=True, exist_ok=True)
@@ -157,7 +179,4 @@ if __name__ == "__main__":
         bgr(net)
         for file, module, given, open_axes in files(name, net):
             write(out / f"{file}.onnx", module, given, open_axes)
-    (out / "networks.json").write_text(
-        json.dumps({"kinds": [*KINDS, "other", "empty"], "characters": CHARS}, ensure_ascii=False, indent=1)
-        + "\n"
-    )
+    tell(out)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import onnx
-from export import halve
+from export import halve, tell
 from onnxruntime.quantization import CalibrationDataReader, QuantFormat, QuantType, quantize_static
 from onnxruntime.quantization.shape_inference import quant_pre_process
 
@@ -132,6 +132,7 @@ def main() -> None:
             )
             halve(path)
         print(f"{name}: {len(order)} shown, {before} -> {path.stat().st_size} bytes")
+    tell(models)
 
 
 if __name__ == "__main__":

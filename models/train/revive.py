@@ -84,6 +84,9 @@ if __name__ == "__main__":
     out = Path(sys.argv[2])
     out.mkdir(parents=True, exist_ok=True)
     for name in NETS:
+        if not (Path(sys.argv[1]) / f"{name}.onnx").exists():
+            print(f"{name}: no file, none made")
+            continue
         state = revive(name, Path(sys.argv[1]))
         state = {k: v.half() if v.is_floating_point() else v for k, v in state.items()}
         torch.save(state, out / f"{name}.pt")

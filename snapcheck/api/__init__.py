@@ -59,6 +59,7 @@ if TYPE_CHECKING:
     from snapcheck.api._simulate import simulate
     from snapcheck.api._so_far import SoFar, as_another_task, so_far
     from snapcheck.api._solver import solver
+    from snapcheck.api._teach import Slip, Teaching, primer, taught_again, teach, text_of_kit
 
 __all__ = [
     "BOARD_ENDINGS",
@@ -80,7 +81,9 @@ __all__ = [
     "Place",
     "RuleCheck",
     "Simulation",
+    "Slip",
     "SoFar",
+    "Teaching",
     "adopt",
     "adopted_told",
     "as_another_task",
@@ -129,6 +132,7 @@ __all__ = [
     "plan_of",
     "plots_told",
     "practice",
+    "primer",
     "questions_told",
     "read",
     "reading_of",
@@ -141,6 +145,9 @@ __all__ = [
     "so_far",
     "solver",
     "take_back",
+    "taught_again",
+    "teach",
+    "text_of_kit",
     "waiting_places",
     "warm_up",
     "whole_box",
@@ -150,8 +157,8 @@ __all__ = [
 #: module -> names in it; imported when one is asked for, so that no job waits for the libraries of another
 _DOOR = {
     "_adopt": "Adopted adopt",
-    "_bench": "Exercise clean_picture course_of exercise_of exercises_of hand_in "
-    "lasting_simulator page_style page_templates sample_exercises warm_up",
+    "_bench": "Exercise clean_picture course_of exercise_of exercises_of hand_in lasting_simulator "
+    "page_style page_templates sample_exercises warm_up",
     "_box": "BoxCheck CubeCount count_cubes fits_box parts_list whole_box",
     "_check": "check compare",
     "_class": "Place decide decided decision_history take_back waiting_places",
@@ -166,8 +173,8 @@ _DOOR = {
     "_paper": "SHEETS PaperKit paper_kit",
     "_place": "lay",
     "_read": "draw layout read",
-    "_reading_desk": "cells_told decision_drawing decision_words kinds_told links_told "
-    "questions_told reading_told",
+    "_reading_desk": "cells_told decision_drawing decision_words kinds_told links_told questions_told "
+    "reading_told",
     "_results": "BuildComparison ClassGrades Drawing RuleCheck Simulation",
     "_rules": "rules without_rules",
     "_seen": "BuildCheck Consequence PhotoReading",
@@ -175,6 +182,7 @@ _DOOR = {
     "_simulate": "simulate",
     "_so_far": "SoFar as_another_task so_far",
     "_solver": "solver",
+    "_teach": "Slip Teaching primer taught_again teach text_of_kit",
 }
 _MODULE = {name: module for module, names in _DOOR.items() for name in names.split()}
 

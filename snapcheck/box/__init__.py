@@ -9,6 +9,7 @@ from snapcheck.box._needs import Loose, Need, Needs, needs, plates_for, stock_fo
 from snapcheck.box._paper import PAPERS, Page, Paper, fitted_page, pages_html, paper_of
 from snapcheck.box._pieces import Piece, cube_of, order, piece_of, piece_words, pieces_of, print_of
 from snapcheck.box._plate import extras_page, plate_pages, plate_size, plate_svg
+from snapcheck.box._primer import likeness, primer
 from snapcheck.box._standins import Standin, standins
 from snapcheck.box._swaps import Proof, Prove, Swap, Swaps, find_swaps
 from snapcheck.box._tiles import Tile, place_tiles, tile_pages, top_of
@@ -38,6 +39,7 @@ __all__ = [
     "extras_page",
     "find_swaps",
     "fitted_page",
+    "likeness",
     "load_box",
     "needs",
     "order",
@@ -54,6 +56,7 @@ __all__ = [
     "plate_size",
     "plate_svg",
     "plates_for",
+    "primer",
     "print_of",
     "promise",
     "standins",

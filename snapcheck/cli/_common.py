@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -97,3 +98,13 @@ def write_file(path: str | Path, content: bytes | str) -> None:
             place=path,
             way_out=tr("Choose another place for the file."),
         ) from None
+
+
+def plate_of(text: str | None) -> tuple[int, int] | None:
+    """Columns and rows out of text such as 9x7. Raises InputError."""
+    if text is None:
+        return None
+    match = re.fullmatch(r"(\d{1,2})\s*[x×]\s*(\d{1,2})", text)
+    if match is None or not all(1 <= int(n) <= 26 for n in match.groups()):
+        raise InputError(tr("'{text}' is no size of a plate.", text=text), way_out="--plate 8x6")
+    return int(match[1]), int(match[2])

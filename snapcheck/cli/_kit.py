@@ -9,7 +9,7 @@ from typing import Any
 from snapcheck.cli._common import add_kit, kit_of, print_json
 from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
-from snapcheck.kit import Kind, format_value
+from snapcheck.kit import Kind, Kit, format_value
 from snapcheck.words import shown, tr
 
 
@@ -29,18 +29,29 @@ def run(args: argparse.Namespace) -> int:
             tr("'{kind}' is no kind of the kit '{name}'.{hint}", kind=args.kind, name=kit.name, hint=hint),
             way_out=tr("Accepted: {names}.", names=", ".join(kit.kinds)),
         )
-    if args.json:
-        kinds = [kit[args.kind]] if args.kind else list(kit.kinds.values())
-        told = {"name": kit.name, "title": kit.title, "kinds": [_to_json(kind) for kind in kinds]}
-        print_json(document("kit", told))
-    elif args.kind:
-        _print_kind(kit[args.kind])
+    if args.kind:
+        tell_kind(kit[args.kind], kit, as_json=args.json)
+    elif args.json:
+        _print_kinds(kit, list(kit.kinds.values()))
     else:
         say(tr("{title}: {count} kinds", title=kit.title, count=len(kit.kinds)))
         width = max(len(name) for name in kit.kinds)
         for kind in kit.kinds.values():
             say(f"  {shown(kind.name):<{width}}  {_contacts(kind):<44}  {shown(tr(kind.title))}")
     return 0
+
+
+def tell_kind(kind: Kind, kit: Kit, *, as_json: bool) -> None:
+    """Everything known about one kind, as text or as a document."""
+    if as_json:
+        _print_kinds(kit, [kind])
+    else:
+        _print_kind(kind)
+
+
+def _print_kinds(kit: Kit, kinds: list[Kind]) -> None:
+    told = {"name": kit.name, "title": kit.title, "kinds": [_to_json(kind) for kind in kinds]}
+    print_json(document("kit", told))
 
 
 def _contacts(kind: Kind) -> str:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import re
 from pathlib import Path
 
 from snapcheck import api
-from snapcheck.cli._common import add_kit, kit_of, write_file
+from snapcheck.cli._common import add_kit, kit_of, plate_of, write_file
 from snapcheck.cli._output import document, print_json, say
 from snapcheck.errors import InputError
 from snapcheck.words import shown, tr
@@ -34,7 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     made = api.paper_kit(
         [Path(d) for d in args.designs], box=args.box, cube_mm=args.cube, paper=args.paper,
-        plate=_size(args.plate), sheets=args.only or api.SHEETS, copies=args.copies, kit=kit_of(args),
+        plate=plate_of(args.plate), sheets=args.only or api.SHEETS, copies=args.copies, kit=kit_of(args),
     )  # fmt: skip
     out = Path(args.out)
     written = [out]
@@ -60,12 +59,3 @@ def run(args: argparse.Namespace) -> int:
     for path in written:
         say(f"  {shown(path)}")
     return 0
-
-
-def _size(text: str | None) -> tuple[int, int] | None:
-    if text is None:
-        return None
-    match = re.fullmatch(r"(\d{1,2})\s*[x×]\s*(\d{1,2})", text)
-    if match is None or not all(1 <= int(n) <= 26 for n in match.groups()):
-        raise InputError(tr("'{text}' is no size of a plate.", text=text), way_out="--plate 8x6")
-    return int(match[1]), int(match[2])

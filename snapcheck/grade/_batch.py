@@ -27,7 +27,8 @@ from snapcheck.grade._rubric import points_text
 from snapcheck.grade._score import Grade, Handed, grade, late_is_open, nothing, with_open
 from snapcheck.grade._store import Decision, Store, StoredFile, StoredReading
 from snapcheck.grade._submissions import FILE, PICTURE, File, digest, handed_in, there_now
-from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name
+from snapcheck.grade._work import CheckJob, Plan, Reader, ReadJob, facts_key, reader_name, reader_of
+from snapcheck.kit import kit_text as kit_text_of
 from snapcheck.photo import reading_from_json, taken_at
 from snapcheck.words import tr
 
@@ -137,9 +138,7 @@ def run_batch(
         InputError: the submissions are not there.
         StoreError: see `Store`.
     """
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     progress = progress or Silent()
     name = reader_name(reader)
     with store.one_batch():
@@ -191,9 +190,7 @@ def regrade(
     Pictures are not opened; builds are checked again only where design, kit or a decision changed. While
     somebody else grades for long, the grades are worked out and left to them, or to the next time, to keep.
     """
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     name, progress = reader_name(reader), progress or Silent()
     with contextlib.ExitStack() as stack:
         try:
@@ -329,7 +326,7 @@ class Grading:
         self.unclaimed = unclaimed(stored)
         self._nobodys = {f.path for f in stored if not f.gone and f.student is None}
         self._set_files(stored)
-        kit_text = None if course.kit_file is None else course.kit_file.read_text(encoding="utf-8-sig")
+        kit_text = None if course.kit_file is None else kit_text_of(course.kit_file)
         self.plans = {
             t.name: Plan(t.design_file.name, t.design_file.read_text(encoding="utf-8-sig"), kit_text)
             for t in course.tasks

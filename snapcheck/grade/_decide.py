@@ -13,7 +13,7 @@ from snapcheck.grade._attempts import lost_files
 from snapcheck.grade._course import Course, local_time
 from snapcheck.grade._rubric import points_text
 from snapcheck.grade._store import Store, StoredFile
-from snapcheck.grade._work import Reader, reader_name
+from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.photo import Reading, reading_from_json
 from snapcheck.words import tr
 
@@ -160,9 +160,7 @@ def _on_picture(
 ) -> tuple[str, str, str] | int:
     """Kind, subject and choice of a decision on a picture: it holds for the picture, whoever else handed it
     in; or the number of the decision that says so already. Raises InputError."""
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     body = store.grades().get((student, task), {})
     sha = _their_file(store, student, task, picture).sha if picture else str(body.get("sha", ""))
     reading = store.readings(reader_name(reader)).get(sha)

@@ -16,7 +16,7 @@ from snapcheck.grade._crew import Crew
 from snapcheck.grade._pages import page, part
 from snapcheck.grade._store import Decision, Store
 from snapcheck.grade._submissions import File, there_now
-from snapcheck.grade._work import PageJob, Reader, reader_name
+from snapcheck.grade._work import PageJob, Reader, reader_name, reader_of
 from snapcheck.outfiles import write_together
 from snapcheck.words import tr
 
@@ -65,9 +65,7 @@ def write_feedback(
     Raises:
         InputError: the folder cannot be written.
     """
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     pictures = {f.path: f for f in there_now(course.submissions, course.zone)}
     progress = progress or Silent()
     grading = Grading(course, store, reader_name(reader), crew, progress)

@@ -14,7 +14,7 @@ from snapcheck.grade._crew import Crew
 from snapcheck.grade._other_task import way_out
 from snapcheck.grade._score import Grade
 from snapcheck.grade._store import Decision, Store, StoredFile
-from snapcheck.grade._work import Reader, reader_name
+from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.words import tr
 
 
@@ -124,9 +124,7 @@ def review(
     Raises:
         StoreError: see `Store`.
     """
-    if reader is None:
-        from snapcheck.photo import read_photo as reader
-    assert reader is not None
+    reader = reader or reader_of(course)
     grading = Grading(course, store, reader_name(reader), crew, progress or Silent())
     entries = grading.entries()
     found: list[Waiting] = []

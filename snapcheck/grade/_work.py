@@ -35,6 +35,7 @@ from snapcheck.words import active_language, shown, tr, use_language
 
 if TYPE_CHECKING:
     from snapcheck.board import Design
+    from snapcheck.grade._course import Course
     from snapcheck.kit import Kit
     from snapcheck.photo import Reading
 
@@ -204,7 +205,7 @@ def _pixels(job: PageJob) -> Any:
 @lru_cache(maxsize=64)
 def plan_of(plan: Plan) -> tuple[Design, Kit]:
     """Design and kit out of their texts; the same objects each time."""
-    kit = bundled_kit() if plan.kit_text is None else parse_kit(plan.kit_text, "kit")
+    kit = bundled_kit() if plan.kit_text is None else _kit(plan.kit_text)
     return design_from_text(plan.text, plan.name, kit), kit
 
 
@@ -217,8 +218,40 @@ def _simulator() -> Simulator | None:
     return made
 
 
+@dataclass(frozen=True)
+class TaughtReader:
+    """Reads photos with a kit that was taught its artwork."""
+
+    kit_text: str
+
+    def __call__(self, path: Path, *, data: bytes | None = None) -> Reading:
+        from snapcheck.photo import read_photo
+
+        return read_photo(path, _kit(self.kit_text), data=data)
+
+
+@lru_cache(maxsize=4)
+def _kit(text: str) -> Kit:
+
+    return parse_kit(text, "kit")
+
+
+def reader_of(course: Course) -> Reader:
+    """What reads a course's photos: the networks, with what the course's kit was taught."""
+    from snapcheck.kit import kit_text
+    from snapcheck.photo import read_photo
+
+    if course.kit_file is None or not course.kit.taught:
+        return read_photo
+    return TaughtReader(kit_text(course.kit_file))
+
+
 def reader_name(reader: Reader) -> str:
-    """By which readings are kept: another reader, or other networks, means reading again."""
+    """By which readings are kept: another reader, other networks or another kit means reading again."""
+    if isinstance(reader, TaughtReader):
+        from snapcheck.photo import read_photo
+
+        return f"{reader_name(read_photo)} {hashlib.sha256(reader.kit_text.encode()).hexdigest()[:12]}"
     name = f"{reader.__module__}:{reader.__qualname__}"
     if not reader.__module__.startswith("snapcheck.photo"):
         return name

@@ -1,8 +1,9 @@
 """What cubes exist (data in TOML) and how their values are written."""
 
+from snapcheck.kit._describe import kind_table, like, needed_legs
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._format import format_value
-from snapcheck.kit._load import bundled_kit, chips_kit, load_kit, parse_kit
+from snapcheck.kit._load import CHIPS, bundled_kit, chips_kit, kit_text, load_kit, parse_kit
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, lying
 from snapcheck.kit._series import (
     SERIES,
@@ -13,6 +14,7 @@ from snapcheck.kit._series import (
     neighbours,
 )
 from snapcheck.kit._side import Side
+from snapcheck.kit._taught import Taught, taught_text, untaught_text
 from snapcheck.kit._values import (
     TOLERANCE_LETTERS,
     ParsedValue,
@@ -22,6 +24,7 @@ from snapcheck.kit._values import (
 )
 
 __all__ = [
+    "CHIPS",
     "PLATE",
     "SERIES",
     "SERIES_TOLERANCE",
@@ -31,6 +34,7 @@ __all__ = [
     "Kit",
     "ParsedValue",
     "Side",
+    "Taught",
     "ValueForm",
     "bundled_kit",
     "check_limits",
@@ -39,11 +43,17 @@ __all__ = [
     "format_value",
     "in_series",
     "inner_ends",
+    "kind_table",
+    "kit_text",
+    "like",
     "load_kit",
     "lying",
     "nearest",
+    "needed_legs",
     "neighbours",
     "parse_kit",
     "parse_value",
+    "taught_text",
+    "untaught_text",
     "usual_spelling",
 ]

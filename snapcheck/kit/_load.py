@@ -16,12 +16,15 @@ from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_key
 from snapcheck.kit._side import Side
+from snapcheck.kit._taught import FORM, Taught, bytes_of
 from snapcheck.kit._values import parse_value
 from snapcheck.tables import TableReader, type_word
 from snapcheck.words import brief, tr
 
 #: name of the bundled kit with chips
 CHIPS = "chips"
+#: of a kit's file, with what it was taught
+MOST_MB = 12
 #: characters of a kind's name, which stands in layout files and messages
 _LONGEST = 40
 _NAME = re.compile(rf"[^\W\d_][\w.-]{{0,{_LONGEST - 1}}}")
@@ -51,7 +54,8 @@ def bundled_kit() -> Kit:
 
 @functools.cache
 def chips_kit() -> Kit:
-    """The bundled kit with chips and other cubes of several cells, which no photo is read for."""
+    """The bundled kit with chips and other cubes of several cells, which are read from photos once they are
+    taught."""
     resource = importlib.resources.files("snapcheck.kit") / "data" / "chips.toml"
     return parse_kit(resource.read_text(encoding="utf-8"), "chips.toml (bundled)")
 
@@ -69,8 +73,12 @@ def load_kit(path: str | Path) -> Kit:
     path = Path(path)
     if str(path) == CHIPS and not path.exists():
         return chips_kit()
-    text = read_data_text(path, tr("a kit"), 2, tr("Give the path of a kit (TOML)."))
-    return parse_kit(text, str(path))
+    return parse_kit(kit_text(path), str(path))
+
+
+def kit_text(path: Path) -> str:
+    """The text of a kit's file. Raises InputError and DataError."""
+    return read_data_text(path, tr("a kit"), MOST_MB, tr("Give the path of a kit (TOML)."))
 
 
 def parse_kit(text: str, source: str) -> Kit:
@@ -82,7 +90,7 @@ class _Reader(TableReader):
     """Reads the tables of a kit."""
 
     def kit(self, data: dict[str, Any]) -> Kit:
-        self.known(data, "", ("name", "title", "based_on", "kind", "device", "family"))
+        self.known(data, "", ("name", "title", "based_on", "kind", "device", "family", "taught"))
         for needed in ("name", "title"):
             if needed not in data:
                 self.fail(needed, tr("is missing."), tr('Add {needed} = "…" at the top.', needed=needed))
@@ -113,7 +121,33 @@ class _Reader(TableReader):
             self.fail(
                 "kind", tr("is missing: the kit has no kinds."), tr("Add at least one table [kind.NAME].")
             )
-        return Kit(self.text(data["name"], "name"), self.text(data["title"], "title"), kinds, self.source)
+        taught = tuple(
+            self.taught(t, f"taught[{n}]")
+            for n, t in enumerate(self.tables(data.get("taught", []), "taught"))
+        )
+        names = self.text(data["name"], "name"), self.text(data["title"], "title")
+        return Kit(*names, kinds, self.source, taught)
+
+    def taught(self, table: dict[str, Any], key: str) -> Taught:
+        """What was learnt of one artwork."""
+        self.known(table, key, ("name", "form", "network", "digest", "data"))
+        again = tr("Take a copy that is whole, or teach the kit again.")
+        for needed in ("name", "form", "network", "digest", "data"):
+            if needed not in table:
+                self.fail(f"{key}.{needed}", tr("is missing."), again)
+        if table["form"] != FORM:
+            self.fail(
+                f"{key}.form",
+                tr("{form} is not known to this version.", form=brief(table["form"])),
+                tr("Use the snapcheck that wrote it, or teach the kit again."),
+            )
+        name, network, digest, text = (
+            self.text(table[k], f"{key}.{k}") for k in ("name", "network", "digest", "data")
+        )
+        data = bytes_of(text, digest)
+        if data is None:
+            self.fail(f"{key}.data", tr("what was learnt from photos is damaged."), again)
+        return Taught(name, network, data)
 
     def kind(self, name: str, table: dict[str, Any]) -> Kind:
         key = f"kind.{name}"

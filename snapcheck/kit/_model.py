@@ -12,6 +12,7 @@ from snapcheck.devices import DEVICES, UNKNOWN, Device
 from snapcheck.errors import InputError
 from snapcheck.kit._form import ValueForm
 from snapcheck.kit._side import Side
+from snapcheck.kit._taught import Taught
 from snapcheck.kit._values import parse_value, usual_spelling
 
 #: name of the pseudo-terminal for a body that touches the plate
@@ -236,12 +237,14 @@ class Kit:
         name, title: of the kit.
         kinds: name to kind.
         source: the file it came from, for messages.
+        taught: artwork of its cubes that was learnt from photos.
     """
 
     name: str
     title: str
     kinds: Mapping[str, Kind]
     source: str = ""
+    taught: tuple[Taught, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kinds", MappingProxyType(dict(self.kinds)))

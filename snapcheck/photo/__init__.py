@@ -2,6 +2,9 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
+from snapcheck.photo._learn import Doubt, Worth
+from snapcheck.photo._lesson import examples_of
+from snapcheck.photo._notebook import Lesson, Notebook, notebook_of, taught_by
 from snapcheck.photo._open import (
     MAX_BYTES,
     Picture,
@@ -14,20 +17,28 @@ from snapcheck.photo._open import (
 from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
+from snapcheck.photo._views import Examples
 from snapcheck.photo._written import leaves_open, reading_to_json
 
 __all__ = [
     "MAX_BYTES",
     "BlankReading",
     "CubeReading",
+    "Doubt",
+    "Examples",
     "Frame",
     "LeadReading",
+    "Lesson",
+    "Notebook",
     "Picture",
     "Reading",
     "State",
     "TapReading",
+    "Worth",
+    "examples_of",
     "flatten",
     "leaves_open",
+    "notebook_of",
     "open_grey",
     "open_picture",
     "picture_of",
@@ -39,4 +50,5 @@ __all__ = [
     "reading_to_json",
     "score",
     "taken_at",
+    "taught_by",
 ]

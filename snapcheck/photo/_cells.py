@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -84,6 +85,8 @@ class Symbols:
         box: (n, 4) the print's centre and size in cells from the cube's centre, in the picture's directions.
         two: (n,) logit that the print has two lines.
         loose: (n,) logit that a cube lies there without being snapped in.
+        kinds: what `kind` is of: the network's names, or those and others that were taught.
+        surer: (n,) how sure a symbol must be at least, None: as sure as any.
     """
 
     kind: np.ndarray
@@ -93,6 +96,8 @@ class Symbols:
     box: np.ndarray
     two: np.ndarray
     loose: np.ndarray
+    kinds: tuple[str, ...] = field(default_factory=lambda: names()[0])
+    surer: np.ndarray | None = None
 
 
 def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
@@ -116,12 +121,13 @@ def _answers(out: np.ndarray, quarter: int) -> tuple[np.ndarray, ...]:
     )
 
 
-def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -> Symbols:
-    """Classify cells (column, row) of a flattened board with FINE pixels per cell.
+#: runs the symbol network on views of crops: which of the crops, and the views' quarter turns
+Asked = Callable[[np.ndarray, np.ndarray, tuple[int, ...]], np.ndarray]
 
-    Every cell is looked at once; occupied ones that are not beyond doubt again upside down, and where these
-    two are not sure and of one mind, in the two turns between. The views are averaged.
-    """
+
+def crops_of(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -> np.ndarray:
+    """What the symbol network sees of cells (column, row): (n, CROP, CROP, 3) of a flattened board with FINE
+    pixels per cell."""
     size = CROP * 2
     half = SPAN * FINE / 2
     crops = np.empty((len(places), CROP, CROP, 3), np.uint8)
@@ -139,14 +145,39 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
                 cv2.BORDER_REPLICATE,
             )
         crops[i] = cv2.resize(piece, (CROP, CROP), interpolation=cv2.INTER_AREA)
-    first = _answers(run("symbols", crops), 0)
+    return crops
+
+
+def _asked(views: np.ndarray, which: np.ndarray, quarters: tuple[int, ...]) -> np.ndarray:
+    return run("symbols", views)
+
+
+def read_symbols(
+    board: np.ndarray,
+    rim: float,
+    places: list[tuple[int, int]],
+    asked: Asked = _asked,
+    settled: Callable[[], np.ndarray] | None = None,
+) -> Symbols:
+    """Classify cells (column, row) of a flattened board with FINE pixels per cell.
+
+    Every cell is looked at once; occupied ones that are not beyond doubt again upside down, and where these
+    two are not sure and of one mind, in the two turns between. The views are averaged.
+
+    Args:
+        asked: what runs the network.
+        settled: says after the first view of all which cells' symbols are beyond doubt for other reasons.
+    """
+    crops = crops_of(board, rim, places)
+    first = _answers(asked(crops, np.arange(len(places)), (0,)), 0)
     empty = len(names()[0]) - 1
     sums = [a.copy() for a in first]
     views = np.ones(len(places))
 
     def look(which: np.ndarray, quarters: tuple[int, ...]) -> None:
         if len(which):
-            out = run("symbols", np.concatenate([np.rot90(crops[which], q, (1, 2)) for q in quarters]))
+            views_of = np.concatenate([np.rot90(crops[which], q, (1, 2)) for q in quarters])
+            out = asked(views_of, which, quarters)
             for n, q in enumerate(quarters):
                 part = _answers(out[n * len(which) : (n + 1) * len(which)], q)
                 for total, p in zip(sums, part, strict=True):
@@ -155,6 +186,8 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
 
     # what one view leaves no doubt about, taps around it included, is not looked at again
     plain = np.minimum(first[0].max(1), first[1].max(1)) > np.log(ALONE)
+    if settled is not None:
+        plain |= settled()
     plain &= np.abs(first[2]).min(1) > NO_DOUBT
     seen = (first[0][:, empty] <= np.log(0.999)) & ~plain
     look(np.nonzero(seen)[0], (2,))
@@ -165,7 +198,8 @@ def read_symbols(board: np.ndarray, rim: float, places: list[tuple[int, int]]) -
     kind, turn = sums[0], sums[1]
     kind = kind - np.log(np.exp(kind).sum(1, keepdims=True))
     turn = turn - np.log(np.exp(turn).sum(1, keepdims=True))
-    return Symbols(kind, turn, *sums[2:])
+    taps, text, box, two, loose = sums[2:]
+    return Symbols(kind, turn, taps, text, box, two, loose)
 
 
 @dataclass(frozen=True)

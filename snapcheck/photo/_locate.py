@@ -30,6 +30,7 @@ LOOKS, AROUND, MOST_CELLS = 2, 2, 34
 FEW = 16  # cubes; so few alone do not fix the camera well, the corners of the plate must help
 #: a cell is seen where this share of its top lies in the picture, counted on a grid
 SEEN_ENOUGH, GRID_CUT = 0.65, 8
+MOST_NAMED = 6  # cells
 #: an explanation of the plate's edges that costs more, or is hardly cheaper than the next, may be wrong: of
 #: 130 boards drawn by models/train seven were, six of them beyond these, and one in twelve of the right ones
 COST_DOUBTFUL, GAP_DOUBTFUL = 13.0, 7.0
@@ -309,6 +310,8 @@ def _look(pixels: np.ndarray, frame: Frame, columns: int, rows: int, name: str) 
             way_out=tr("Go closer, or send the original photo instead of a reduced one."),
         )
     cut = _cut_off(frame, columns, rows, pixels.shape[1], pixels.shape[0])
+    if len(cut) > MOST_NAMED:
+        return (tr("{n} cells of the plate lie outside the picture.", n=len(cut)),)
     if cut:
         return (tr("{cells} of the plate lies outside the picture.", cells=", ".join(map(str, cut))),)
     return ()

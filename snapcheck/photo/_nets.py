@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import platform
@@ -50,7 +51,8 @@ def _threads() -> int:
 
 
 @lru_cache(maxsize=8)
-def _session(name: str, threads: int) -> Any:
+def _session(name: str, threads: int, also: tuple[str, ...] = ()) -> Any:
+    """A network to run; `also`: tensors within it that it gives besides its outputs."""
     import onnxruntime
 
     onnxruntime.set_default_logger_severity(3)
@@ -59,9 +61,50 @@ def _session(name: str, threads: int) -> Any:
     options.inter_op_num_threads = 1
     if not whole_products():
         options.add_session_config_entry("session.disable_quant_qdq", "1")
-    return onnxruntime.InferenceSession(
-        str(models_dir() / f"{name}.onnx"), options, providers=["CPUExecutionProvider"]
-    )
+    if also:  # what is worked out of them would fight for the processor with threads that wait for more
+        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    path = models_dir() / f"{name}.onnx"
+    model: str | bytes = path.read_bytes() + _more_outputs(also) if also else str(path)
+    return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+
+
+def _more_outputs(tensors: tuple[str, ...]) -> bytes:
+    """What, put behind a network's file, makes these tensors outputs.
+
+    Messages of the same kind that follow each other are merged (Protocol Buffers, "Encoding", Last One Wins):
+    field 7 of a ModelProto is its graph, field 12 of that an output, field 1 of that its name (onnx.proto).
+    """
+
+    def written(number: int, content: bytes) -> bytes:
+        size, left = b"", len(content)
+        while left > 127:
+            size, left = size + bytes([left % 128 + 128]), left // 128
+        return bytes([number * 8 + 2]) + size + bytes([left]) + content
+
+    return written(7, b"".join(written(12, written(1, name.encode())) for name in tensors))
+
+
+@lru_cache(maxsize=1)
+def symbols_digest() -> str:
+    """Says which symbol network this is; what was learnt of its features is worth nothing to another."""
+    return hashlib.sha256((models_dir() / "symbols.onnx").read_bytes()).hexdigest()[:16]
+
+
+def run_symbols(crops: np.ndarray, at_most: int = 64) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Run the symbol network on (n, h, w, 3) uint8 crops.
+
+    Returns:
+        Its float32 outputs, the same as of `run`; its last features (n, d) and those before them, which still
+        know where in the crop they are (n, c, h', w'). Which tensors these are, `networks.json` says.
+    """
+    data = json.loads((models_dir() / "networks.json").read_text(encoding="utf-8"))
+    session = _session("symbols", _threads(), tuple(data["features"]))
+    parts = [
+        session.run(None, {"picture": np.ascontiguousarray(crops[i : i + at_most])})
+        for i in range(0, len(crops), at_most)
+    ]
+    out, last, placed = (np.concatenate(some) for some in zip(*parts, strict=True))
+    return out, last, placed
 
 
 def run(name: str, pictures: np.ndarray, at_most: int = 64) -> np.ndarray:

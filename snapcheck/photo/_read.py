@@ -12,8 +12,9 @@ from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
 from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
-from snapcheck.photo._cells import FINE, Print, Symbols, flatten, read_prints, read_symbols, sigmoid
+from snapcheck.photo._cells import FINE, Print, Symbols, flatten, read_prints, sigmoid
 from snapcheck.photo._habits import with_habits
+from snapcheck.photo._large import large_cubes
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture, picture_of
@@ -26,6 +27,7 @@ from snapcheck.photo._reading import (
     State,
     TapReading,
 )
+from snapcheck.photo._taught import read_taught
 from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, meaning, usual
 from snapcheck.photo._wires import follow
 from snapcheck.watch import stop_if_asked
@@ -33,6 +35,11 @@ from snapcheck.words import tr
 
 RIM = 0.1
 CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or no picture to go on with
+#: where more of the cubes than this look like nothing that was learnt, it is another kit (of the styles it
+#: was set
+#: on 0.96 and more do, of labelled pictures of known kinds less than a tenth); asked of boards with so many
+#: cubes
+STRANGE_SHARE, FEW = 0.5, 4
 #: how much likelier cubes than empty cells show as little of their tops. On boards drawn by models/train it
 #: is 0.01 below 0.25 (5,423 cubes, 4,400 empty cells); where light burns tops out, or they are as dark as the
 #: plate, many cubes are seen no better, so that it counts for less
@@ -70,8 +77,9 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     frame, columns, rows, notes = board_at.frame, board_at.columns, board_at.rows, board_at.notes
     board = flatten(pixels, frame, columns, rows, FINE, RIM)
     places = [(x, y) for y in range(rows) for x in range(columns)]
-    symbols = _with_tops(read_symbols(board, RIM, places), board_at.tops.ravel())
+    symbols = _with_tops(read_taught(board, RIM, places, kit), board_at.tops.ravel())
     stop_if_asked()
+    _of_a_known_kit(symbols, name, kit)
     cubes, blanks = read_cells(board, places, symbols, kit, frame.residual)
     if not cubes:
         raise PhotoError(
@@ -93,6 +101,25 @@ def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     loose = tuple(sorted(Cell(y, x) for i, (x, y) in enumerate(places) if symbols.loose[i] > 0))
     notes = (*notes, *more)
     return Reading(name, columns, rows, cubes, taps, leads, frame, notes, blanks, loose, board_at.edge)
+
+
+def _of_a_known_kit(s: Symbols, name: str, kit: Kit) -> None:
+    """Refuse a picture of cubes that look like no kit, instead of guessing.
+
+    Raises:
+        PhotoError: most of what stands there is like nothing that was learnt.
+    """
+    stands = s.kind[:, -1] < np.log(0.5)
+    strange, n = int((s.kind[stands, -2] > np.log(0.5)).sum()), int(stands.sum())
+    if n < FEW or strange <= STRANGE_SHARE * n:
+        return
+    more = tr("Is it the kit that was taught? Teach with more photos of it, in this light, too.")
+    first = tr("Teach me with two photos: 'snapcheck primer' says what to lay, 'snapcheck teach' learns.")
+    raise PhotoError(
+        tr("these cubes do not look like a kit that I know ({n} of {all}).", n=strange, all=n),
+        place=name,
+        way_out=more if kit.taught else first,
+    )
 
 
 def _full_size(frame: Frame, scale: float) -> Frame:
@@ -133,13 +160,13 @@ MOST_OTHERS, LEAST_OTHER = 5, 0.01
 MOST_CHANCES = 40
 
 
-def _readable(kit: Kit) -> frozenset[str]:
-    """Kinds that can be read: those of the network that the kit has, of one cell.
+def _readable(kit: Kit, kinds: tuple[str, ...] | None = None) -> frozenset[str]:
+    """Kinds that can be read: those of the network, and those taught, that the kit has as cubes of one cell.
 
     Raises:
         InputError: there are none.
     """
-    found = frozenset(k for k in names()[0][:-2] if k in kit and kit[k].size == (1, 1))
+    found = frozenset(k for k in (kinds or names()[0])[:-2] if k in kit and kit[k].size == (1, 1))
     if not found:
         raise InputError(
             tr("the kit '{name}' has no kind that can be read from a photo.", name=kit.name),
@@ -150,7 +177,7 @@ def _readable(kit: Kit) -> frozenset[str]:
 
 def _of_kit(s: Symbols, readable: frozenset[str]) -> Symbols:
     """What looks like a kind that cannot be read with this kit is some other cube, not the next likely."""
-    kinds = names()[0]
+    kinds = s.kinds
     lacking = [i for i, name in enumerate(kinds[:-2]) if name not in readable]
     if not lacking:
         return s
@@ -168,7 +195,9 @@ def read_cells(
     Args:
         residual: of the grid, in cells.
     """
-    kinds, readable = names()[0], _readable(kit)
+    kinds, readable = s.kinds, _readable(kit, s.kinds)
+    large = large_cubes(places, s, kit) if len(kinds) > len(names()[0]) else {}
+    inside = {c for anchor, r in large.items() for c in r.cube.cells(anchor)}
     s = _of_kit(s, readable)
     empty, other = len(kinds) - 1, len(kinds) - 2
     limits = calibration()
@@ -178,13 +207,16 @@ def read_cells(
     valued = np.array([k in known and kit[known[k]].value_form is not ValueForm.NONE for k in range(other)])
     best, quarter = np.where(mine, prob[:, :other], -1.0).argmax(1), turns.argmax(1)
     carries = (prob[:, :other] * valued).sum(1) > 10 * SOME_CHANCE
-    printed = np.flatnonzero((prob[:, empty] < HARDLY) & carries)
+    single = np.array([Cell(row, column) not in inside for column, row in places])
+    printed = np.flatnonzero((prob[:, empty] < HARDLY) & carries & single)
     lines = _prints(board, places, s, printed, quarter, best, kinds, kit)
     lines = with_habits(lines, {i: kit[known[int(best[i])]].value_form for i in lines})
-    cubes: dict[Cell, CubeReading] = {}
+    cubes: dict[Cell, CubeReading] = dict(large)
     blanks: dict[Cell, BlankReading] = {}
     for i, (column, row) in enumerate(places):
         cell = Cell(row, column)
+        if cell in inside:
+            continue
         some = [k for k in known if prob[i, k] > SOME_CHANCE] or [int(best[i])]
         seen = {known[k]: max(float(prob[i, k]), 1e-9) for k in some}
         weighed, values = likely(seen, lines.get(i), float(sigmoid(s.text[i])), kit)
@@ -204,7 +236,12 @@ def read_cells(
                 others = _others(chances, None)
                 blanks[cell] = BlankReading(State.UNSURE, round(sure, 6), others, tuple(chances))
             continue
-        reading = _one(weighed, turn, int(quarter[i]), values, lines.get(i), p_other, kit, limits)
+        own = (
+            limits
+            if s.surer is None
+            else {**limits, "symbol_threshold": max(limits["symbol_threshold"], s.surer[i])}
+        )
+        reading = _one(weighed, turn, int(quarter[i]), values, lines.get(i), p_other, kit, own)
         if reading.state is not State.READ:
             reading = replace(reading, alternatives=_others(chances, reading.cube), chances=tuple(chances))
         cubes[cell] = reading
@@ -355,10 +392,11 @@ def _taps(
     number = {Cell(y, x): i for i, (x, y) in enumerate(places)}
     limits = calibration()
     result = []
-    for cell in cubes:
+    owner = {c: anchor for anchor, r in cubes.items() for c in r.cube.cells(anchor)}
+    for cell, mine in owner.items():
         for side in (Side.E, Side.S):
             next_cell = cell.neighbour(side)
-            if next_cell not in cubes:
+            if owner.get(next_cell, mine) == mine:
                 continue
             logit = (s.taps[number[cell], side] + s.taps[number[next_cell], side.opposite]) / 2
             p = float(sigmoid(logit / limits["tap_temperature"]))

@@ -21,6 +21,7 @@ from snapcheck.simulate import is_available
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 OTHER = str(FIXTURES / "designs" / "night-lamp.board")
 PLAN = str(FIXTURES / "designs" / "speech-stage.board")
+PHOTO_PLAN = str(FIXTURES / "designs" / "first-light.board")
 NEEDY = str(FIXTURES / "designs" / "hiss-filter.board")  # the box of the example is short of its parts
 BOX = str(Path(snapcheck.__file__).parent / "box" / "data" / "example.toml")
 FORMS = {
@@ -93,6 +94,8 @@ VERBS = {
     "count": (["count", "photos/first-light-good.jpg", "--of", PLAN], "count"),
     "adopt": (["adopt", "photos/first-light-good.jpg", "--answer", "remove D2"], "plan"),
     "paper": (["paper", PLAN, "-o", "kit.svg"], "files"),
+    "primer": (["primer", "--only", "led", "--plate", "4x3", "-o", "primer"], "files"),
+    "teach": (["teach", "bundled", "photos/first-light-good.jpg", "--layout", PHOTO_PLAN], "teaching"),
     "find": (["find", PLAN, "--reading", "E4 collector 8.9V", "--reading", "signal E4 base 0"], "search"),
     "find with a danger": (["find", "danger.board"], "search"),
     "find, the table": (["find", PLAN, "--table"], "test-points"),
@@ -101,6 +104,23 @@ VERBS = {
     "draw": (["draw", PLAN, "--out", "plan.svg"], "files"),
     "kit": (["kit"], "kit"),
     "one kind": (["kit", "npn"], "kit"),
+    "describe": (
+        [
+            "describe",
+            "own",
+            "--kit",
+            "own.toml",
+            "--title",
+            "own",
+            "--model",
+            "resistor",
+            "--leg",
+            "a:W",
+            "--leg",
+            "b:E",
+        ],
+        "kit",
+    ),
     "value": (["value", "100uF/16V", "--on", "electrolytic"], "value"),
     "value of a word": (["value", "BC547", "--on", "npn"], "value"),
     "spice": (["spice", PLAN], "netlist"),

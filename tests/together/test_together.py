@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from snapcheck.board import Board, Cell, Cube, Lead, Seam, SocketEnd, TapEnd, parse_layout
@@ -274,3 +275,85 @@ def test_each_end_of_a_lead_is_used_once() -> None:
     three = replace(seen(name="three.jpg", shift=20.0), leads=(LeadReading(wrong, State.UNSURE, 0.95),))
     found = together([one, two, three], KIT).leads
     assert len(found) == 1 and found[0].lead == wrong and [x for x, _ in found[0].alternatives] == [right]
+
+
+# --- close-ups ---------------------------------------------------------------------------------------------
+
+
+def close_up(turn: int, *, tilted: bool = True, lacking: int = 0, **changed: CubeReading) -> Reading:
+    """Four columns and three rows of the board, photographed from nearby; its plate's edges are not in the picture.
+
+    Args:
+        turn: degrees that the camera was turned by, counterclockwise, so that the part lies turned clockwise.
+        tilted: from another place than the whole photo.
+        lacking: so many cubes, the last ones, are not made out.
+    """
+    whole = seen(**changed)
+    part = {c: r for c, r in whole.cubes.items() if c.column < 4 and c.row < 3}
+    for cell in list(part)[len(part) - lacking :]:
+        del part[cell]
+    way = Alignment(turn, 0, 0, 1.0, 4, 3)
+    cubes = {
+        way.to_built(c): replace(r, cube=way.cube_on_built(r.cube, KIT), chances=()) for c, r in part.items()
+    }
+    blanks = {way.to_built(c): b for c, b in whole.blanks.items() if c.column < 4 and c.row < 3}
+    tops = np.array([[100.0, 0, 0], [0, 100, 0], [0.08 if tilted else 0, 0, 1]])
+    frame = replace(whole.frame, size=(401, 401), tops=tops, centre=(200.0, 200.0), focal=1e6, k1=0.0)
+    return replace(
+        whole,
+        photo="close.jpg",
+        columns=4 if turn % 180 == 0 else 3,
+        rows=3 if turn % 180 == 0 else 4,
+        cubes=cubes,
+        blanks=blanks,
+        edge="doubtful",
+        frame=frame,
+    )
+
+
+@pytest.mark.parametrize("turn", [0, 90, 180, 270])
+def test_a_close_up_settles_what_it_shows_and_says_nothing_of_the_rest(turn: int) -> None:
+    other_led = replace(BOARD.cubes[Cell.parse("C2")], value="blue", printed="blue")
+    doubt = unsure((OTHER, 0.5), (OHMS, 0.4))
+    far = unsure((Cube("ground", 90), 0.6), (Cube("ground", 270), 0.4))
+    first = seen(B1=doubt, F1=far)
+    both = together([first, close_up(turn)], KIT)
+    assert set(both.unsure) == {Cell.parse("F1")} and both.cubes[AT].cube == OHMS
+    assert (both.columns, both.rows) == (6, 4) and not both.edge and not both.notes
+    # one that contradicts a sure cube is told
+    apart = together([first, close_up(turn, C2=CubeReading(other_led, State.READ, 0.999))], KIT)
+    assert any("C2" in note for note in apart.notes)
+
+
+def test_a_close_up_says_nothing_of_leads() -> None:
+    lead = Lead(SocketEnd(Cell.parse("E1"), Side.E), TapEnd(Seam.parse("B1|C1")))
+    first = replace(
+        seen(),
+        leads=(LeadReading(lead, State.READ, 0.999),),
+        taps=(TapReading(Seam.parse("B1|C1"), State.READ, 0.999),),
+    )
+    both = together([first, replace(close_up(0), taps=first.taps)], KIT)
+    assert [r.lead for r in both.leads] == [lead] and both.leads[0].state is State.READ
+
+
+def test_a_piece_cut_out_of_the_photo_itself_is_no_evidence() -> None:
+    first = seen(B1=unsure((OTHER, 0.5), (OHMS, 0.4)))
+    straight = np.array([[50.0, 0, 20], [0, 50, 30], [0, 0, 1]])
+    first = replace(first, frame=replace(first.frame, tops=straight, size=(600, 400), focal=1e6, k1=0.0))
+    assert AT in together([first, close_up(0, tilted=False)], KIT).unsure
+    assert AT not in together([first, close_up(0)], KIT).unsure
+
+
+def test_a_close_up_that_fits_nowhere_or_in_two_places_is_refused() -> None:
+    with pytest.raises(PhotoError, match=r"fits nowhere in one\.jpg"):
+        together([seen(), close_up(0, lacking=5)], KIT)
+    wires = parse_layout(
+        "plate 9 x 9\n" + "\n".join(f"{c}{r} straight ends=up+down" for c in "ABCDEFG" for r in range(1, 8)),
+        "wires",
+        KIT,
+    ).board
+    part = replace(
+        wires, columns=4, rows=4, cubes={c: q for c, q in wires.cubes.items() if c.column < 4 and c.row < 4}
+    )
+    with pytest.raises(PhotoError, match="more than one place"):
+        together([seen(wires), replace(seen(part, "close.jpg"), edge="doubtful")], KIT)

@@ -1,0 +1,116 @@
+"""``snapcheck teach KIT PHOTO...``: learn a kit's own artwork from photos of the boards of ``primer``."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from snapcheck.cli._common import plate_of, write_file
+from snapcheck.cli._output import document, print_json, say
+from snapcheck.cli._primer import add_primer
+from snapcheck.errors import InputError
+from snapcheck.words import tr
+
+if TYPE_CHECKING:
+    from snapcheck.api import Teaching
+    from snapcheck.board import Cube
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "kit", metavar="KIT", help="the kit's file (TOML); 'bundled' or 'chips': a new one on top"
+    )
+    parser.add_argument(
+        "photos", nargs="*", metavar="PHOTO", help="photos of the primer's boards, from any side"
+    )
+    parser.add_argument(
+        "-o",
+        "--out",
+        metavar="FILE",
+        help="the kit with what was learnt (default: KIT itself, or NAME-taught.toml)",
+    )
+    parser.add_argument("--name", default="", help="of the artwork, where a kit comes in several")
+    parser.add_argument(
+        "--layout", action="append", metavar="FILE", help="what was laid, where it is no board of the primer"
+    )
+    add_primer(parser)
+    parser.add_argument(
+        "--as-laid", action="append", metavar="CELL",
+        help="this cube is laid as the layout has it, however it looks (A3; 2:A3 on the second board)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--back", action="store_true", help="take the last lesson back, and learn from the others"
+    )
+    parser.add_argument(
+        "--again", action="store_true", help="learn once more from the pictures in KIT, for other networks"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    from snapcheck.api import taught_again, teach
+
+    if args.back or args.again:
+        if args.photos:
+            raise InputError(
+                tr("--back and --again take no photos."),
+                way_out="snapcheck teach --back KIT",
+            )
+        learnt = taught_again(args.kit, name=args.name, back=args.back)
+    else:
+        learnt = teach(
+            args.kit, args.photos, layouts=args.layout or (), plate=plate_of(args.plate),
+            kinds=args.only or (), name=args.name, as_laid=args.as_laid or (),
+        )  # fmt: skip
+    given = Path(args.kit)
+    out = Path(args.out) if args.out else given if given.exists() else Path(f"{learnt.name}.toml")
+    write_file(out, learnt.text)
+    if args.json:
+        print_json(document("teaching", {"file": str(out), **learnt.to_json()}))
+    else:
+        _tell(learnt, out)
+    return 0 if learnt.worth is None or (learnt.good_enough and not learnt.slips) else 1
+
+
+def _tell(learnt: Teaching, out: Path) -> None:
+    worth = learnt.worth
+    for slip in learnt.slips:
+        say(
+            tr(
+                "Board {board}, {cell}: the layout has {laid}; the photos show {looks}. It was not "
+                "learnt: lay it right "
+                "and teach again, or say --as-laid {board}:{cell}.",
+                board=slip.board, cell=slip.cell, laid=_words(slip.laid), looks=_words(slip.looks_like),
+            )
+        )  # fmt: skip
+    if learnt.missing:
+        say(tr("Not shown, read as before: {kinds}", kinds=", ".join(learnt.missing)))
+    if worth is None:
+        say(tr("Nothing is left that '{name}' was taught.", name=learnt.name))
+    else:
+        say(
+            tr(
+                "Each cube read by what the others of its kind taught: {right} of {tested} right "
+                "({before} before), "
+                "{sure} called sure, {silent} of these wrong (at most {most:.1%} with 95 % "
+                "confidence; {expected:.2f} "
+                "expected in 1,000).",
+                right=worth.right, tested=worth.tested, before=worth.before, sure=worth.sure,
+                silent=worth.silent, most=worth.at_most, expected=1000 * worth.expected / max(worth.sure, 1),
+            )
+        )  # fmt: skip
+        if worth.untested:
+            say(tr("Shown once only, so nothing is known of: {kinds}", kinds=", ".join(worth.untested)))
+        say(
+            tr("Good enough to grade with; what is not sure is asked about.")
+            if learnt.good_enough
+            else tr(
+                "Not good enough to grade with: teach with more photos, or clearer ones, and look at "
+                "every build."
+            )
+        )
+    say(tr("Use it with --kit {file}", file=out))
+
+
+def _words(cube: Cube | None) -> str:
+    return tr("nothing") if cube is None else tr("{kind} turned {turn}°", kind=cube.kind, turn=cube.turn)

@@ -1,0 +1,160 @@
+"""Labelled crops, and how they may look in other photos: the views that a head is learnt from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from snapcheck.photo._cells import CROP, SPAN, _answers
+from snapcheck.photo._nets import names, run_symbols
+from snapcheck.photo._taught import Scale, pooled, prior_of
+from snapcheck.watch import stop_if_asked
+
+#: the piece that a free cell shows
+EMPTY = names()[0][-1]
+#: changed views of each crop and turn, beside the crop itself
+CHANGED = 3
+PARTS = 192
+#: crops that main parts are worked out from: more cost time alone
+_SOME = 1200
+
+
+@dataclass(frozen=True)
+class Examples:
+    """Labelled crops.
+
+    Attributes:
+        crops: (n, CROP, CROP, 3) as the network sees cells.
+        pieces: what each shows (see `Head.pieces`); quarters: (n,) its turn, quarter turns clockwise.
+        places: which cube, the same name in every photo of one board; photos: (n,) number of the photo.
+    """
+
+    crops: np.ndarray
+    pieces: tuple[str, ...]
+    quarters: np.ndarray
+    places: tuple[str, ...]
+    photos: np.ndarray
+
+    def some(self, keep: np.ndarray) -> Examples:
+        """Those with `keep` true."""
+        where = np.flatnonzero(keep)
+        return Examples(
+            self.crops[where],
+            tuple(self.pieces[i] for i in where),
+            self.quarters[where],
+            tuple(self.places[i] for i in where),
+            self.photos[where],
+        )
+
+    def and_those(self, more: Examples) -> Examples:
+        return Examples(
+            np.concatenate([self.crops, more.crops]),
+            self.pieces + more.pieces,
+            np.concatenate([self.quarters, more.quarters]),
+            self.places + more.places,
+            np.concatenate([self.photos, more.photos + (self.photos.max(initial=-1) + 1)]),
+        )
+
+
+@dataclass(frozen=True)
+class Views:
+    """Features of all views of examples: (n, 4, 1 + CHANGED, …), quarter turns counterclockwise."""
+
+    features: np.ndarray
+    prior: np.ndarray
+    plain: np.ndarray
+
+
+def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
+    rng = np.random.default_rng(0)
+    n = len(examples.pieces)
+    shown = []
+    boxes = _print_boxes(examples.crops)
+    for quarter in range(4):
+        for number in range(1 + CHANGED):
+            views = examples.crops if number == 0 else _changed(examples.crops, boxes, rng)
+            shown.append(np.rot90(views, quarter, (1, 2)))
+    outs, lasts, pools = [], [], []
+    for views in shown:
+        stop_if_asked()
+        out, last, placed = run_symbols(views)
+        outs.append(out)
+        lasts.append(last)
+        pools.append(pooled(placed))
+    out, last, pool = np.concatenate(outs), np.concatenate(lasts), np.concatenate(pools)
+    middle = pool.mean(0)
+    some = (pool - middle)[rng.permutation(len(pool))[:_SOME]]
+    _, parts = np.linalg.eigh(some @ some.T)
+    along = some.T @ parts[:, -PARTS:]
+    along /= np.linalg.norm(along, axis=0) + 1e-9
+    main = (pool - middle) @ along
+    spread = last.std(0) + 1e-3 * last.std()
+    rough = last.mean(0), spread, middle, along, main.std(0) + 0.1 * main.std()
+    scale = Scale(*(a.astype(np.float16).astype(np.float32) for a in rough))  # as the file keeps it
+    a = (last - scale.middle) / scale.spread / np.sqrt(last.shape[1])
+    b = (pool - scale.placed_middle) @ scale.parts / scale.part_spread
+    features = np.hstack([a, b / np.sqrt(b.shape[1])]).astype(np.float32)
+
+    def by_example(values: np.ndarray) -> np.ndarray:
+        return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
+
+    return scale, Views(by_example(features), by_example(prior_of(out, pieces)), by_example(out))
+
+
+def _print_boxes(crops: np.ndarray) -> list[tuple[int, int, int, int] | None]:
+    """Where in each crop something is printed, pixels from the left and top; None where nothing is."""
+    out, _, _ = run_symbols(crops)
+    _, _, _, text, box, *_ = _answers(out, 0)
+    found: list[tuple[int, int, int, int] | None] = []
+    for logit, (u, v, w, h) in zip(text, box * CROP / SPAN, strict=True):
+        x0, y0 = max(0, int(CROP / 2 + u - w / 2)), max(0, int(CROP / 2 + v - h / 2))
+        x1, y1 = min(CROP, int(CROP / 2 + u + w / 2) + 1), min(CROP, int(CROP / 2 + v + h / 2) + 1)
+        found.append((x0, y0, x1, y1) if logit > 0 and x1 - x0 > 5 and y1 - y0 > 3 else None)
+    return found
+
+
+def _changed(
+    crops: np.ndarray, boxes: list[tuple[int, int, int, int] | None], rng: np.random.Generator
+) -> np.ndarray:
+    """Each crop as another photo may show it: a little moved, turned, blurred, lit otherwise, with noise;
+    and its print in another order, so that a value is no mark of a kind."""
+    out = np.empty_like(crops)
+    down, across = np.mgrid[-0.5 : 0.5 : CROP * 1j, -0.5 : 0.5 : CROP * 1j]
+    for i, whole in enumerate(crops):
+        other = rng.random() < 0.6
+        crop = _other_print(whole, boxes[i] or _anywhere(rng), rng) if other else whole
+        middle = (CROP / 2, CROP / 2)
+        m = cv2.getRotationMatrix2D(middle, float(rng.normal(0, 2.0)), float(np.exp(rng.normal(0, 0.03))))
+        m[:, 2] = m[:, 2] + rng.normal(0, 1.3, 2)
+        m[0, 1] += rng.normal(0, 0.02)
+        moved = cv2.warpAffine(crop, m, (CROP, CROP), borderMode=cv2.BORDER_REPLICATE)
+        view: np.ndarray = np.asarray(moved, np.float32)
+        blur = float(rng.uniform(0, 1.0))
+        if blur > 0.25:
+            view = np.asarray(cv2.GaussianBlur(view, (0, 0), blur))
+        way = rng.uniform(0, 2 * np.pi)
+        light = 1 + 0.25 * rng.normal() * (across * np.cos(way) + down * np.sin(way))
+        view = view * light[..., None] * np.exp(rng.normal(0, 0.05, 3) + rng.normal(0, 0.18))
+        view += rng.normal(0, rng.uniform(0, 5), view.shape)
+        out[i] = np.clip(view, 0, 255)
+    return out
+
+
+def _anywhere(rng: np.random.Generator) -> tuple[int, int, int, int]:
+    """A box as a print may fill, somewhere along one side: prints that are not seen as such change, too."""
+    wide, tall = int(rng.uniform(0.3, 0.8) * CROP), int(rng.uniform(0.12, 0.22) * CROP)
+    near, along = int(rng.uniform(0.08, 0.2) * CROP), int(rng.uniform(0, CROP - wide))
+    first, last = rng.choice([near, CROP - near - tall]), along
+    box = (last, int(first), last + wide, int(first) + tall)
+    return box if rng.random() < 0.5 else (box[1], box[0], box[3], box[2])
+
+
+def _other_print(crop: np.ndarray, box: tuple[int, int, int, int], rng: np.random.Generator) -> np.ndarray:
+    """The crop with the letters of its print cut into slices and these in another order."""
+    x0, y0, x1, y1 = box
+    crop, axis = crop.copy(), 1 if x1 - x0 >= y1 - y0 else 0
+    slices = np.array_split(crop[y0:y1, x0:x1].copy(), int(rng.integers(2, 6)), axis)
+    crop[y0:y1, x0:x1] = np.concatenate([slices[k] for k in rng.permutation(len(slices))], axis)
+    return crop

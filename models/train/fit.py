@@ -15,6 +15,7 @@ import os
 import queue
 import threading
 import time
+import zlib
 from multiprocessing import Process, Queue
 from pathlib import Path
 
@@ -498,6 +499,11 @@ def save(a, state, step: int, rendered: int, hist: list) -> None:
     (out / f"{a.net}.json").write_text(json.dumps(told))
 
 
+def seed_of(seed: int, begins: float) -> int:
+    """The seed of scenes and chance: of its own for each part of a plan, so that none sees another's scenes again."""
+    return seed if begins == 0 else zlib.crc32(f"{seed} {begins}".encode()) % 100_000
+
+
 def main() -> None:
     ap = argparse.ArgumentParser()
     ap.add_argument("net", choices=list(NETS))
@@ -518,12 +524,14 @@ def main() -> None:
         default=(0.0, 1.0),
         help="of the whole plan of learning rates: 0 0.5, then 0.5 1",
     )
+    ap.add_argument("--steps", type=int, help="stop after so many, whatever the minutes")
     ap.add_argument("--scale", type=float, default=1.0, help="smaller batches for a rehearsal on a CPU")
     a = ap.parse_args()
     t_start = time.time()
     cfg = SETUP[a.net]
-    torch.manual_seed(a.seed)
-    rng = np.random.default_rng(a.seed)
+    seed = seed_of(a.seed, a.part[0])
+    torch.manual_seed(seed)
+    rng = np.random.default_rng(seed)
     book = make_books(a.presses, a.per, a.fonts, False, a.seed, a.workers, a.books)
     print(f"{a.net}: {len(book[1])} labels in {time.time() - t_start:.0f} s", flush=True)
     tracer = Tracer()
@@ -564,7 +572,7 @@ def main() -> None:
                         batch,
                         P,
                         max(1, a.workers // len(sizes)),
-                        a.seed * 10 + i,
+                        seed * 10 + i,
                     ),
                     W,
                     H,
@@ -575,7 +583,7 @@ def main() -> None:
         feeders.append(
             (
                 Feeder(
-                    a.net, tracer, book, cfg["W"], cfg["H"], cfg["spp"], batch, None, a.workers, a.seed * 10
+                    a.net, tracer, book, cfg["W"], cfg["H"], cfg["spp"], batch, None, a.workers, seed * 10
                 ),
                 cfg["W"],
                 cfg["H"],
@@ -590,7 +598,7 @@ def main() -> None:
     norms = Norms(net) if settling else None
     ema, ema_f = {}, []
     g = torch.Generator(device=dev)
-    g.manual_seed(a.seed)
+    g.manual_seed(seed)
     budget = a.minutes * 60 - (time.time() - t_start)
     t0, step, shown, hist, rendered, kept, waited = time.time(), 0, 0.0, [], 0, time.time(), 0.0
     ready: queue.Queue = queue.Queue(3)
@@ -608,12 +616,12 @@ def main() -> None:
 
     th = threading.Thread(target=produce, daemon=True)
     th.start()
-    while time.time() - t0 < budget:
+    while time.time() - t0 < budget and (a.steps is None or step < a.steps):
         before = time.time()
         rad, items, W, H, P = ready.get()
         waited += time.time() - before
         rendered += len(items)
-        for use in range(cfg["reuse"]):
+        for use in range(cfg["reuse"] if a.steps is None else min(cfg["reuse"], a.steps - step)):
             p = min(1.0, (time.time() - t0) / budget)
             for gr in opt.param_groups:
                 whole = a.part[0] + (a.part[1] - a.part[0]) * p

@@ -146,6 +146,17 @@ _SYMBOLS: dict[str, tuple[Stroke, ...]] = {
         *(line((40, y + 6), (47, y + 6), (47, y - 5), (54, y - 5), thin=True) for y in (26, 74)),
     ),
     "timer": (line((18, 62), (18, 36), (42, 36), (42, 62), (58, 62), (58, 36), (82, 36), (82, 62)),),
+    # a coil, and a contact that changes over (IEC 60617-7); two windings, dots where they begin (IEC 60617-6)
+    "relay": (
+        box(16, 38, 40, 62), line((28, 38), (28, 24)), line((28, 62), (28, 76)),
+        *(line((x, 50), (x + 6, 50), thin=True) for x in (40, 51, 62)),
+        line((72, 24), (72, 32), (82, 68)), line((82, 64), (82, 78)), line((62, 64), (62, 78)),
+    ),
+    "transformer": (
+        *(arc(38, 35 + 10 * n, 5, 270, 180) for n in range(4)),
+        *(arc(62, 35 + 10 * n, 5, 90, 180) for n in range(4)),
+        line((50, 31), (50, 69)), circle(33, 35, 2.2, filled=True), circle(67, 35, 2.2, filled=True),
+    ),
     "bridge": (
         line((50, 29), (71, 50), (50, 71), (29, 50), closed=True),
         line((43, 43), (57, 50), (43, 57), closed=True), line((57, 43), (57, 57)),

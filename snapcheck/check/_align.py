@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from snapcheck.board import TURNS, Board, Cell, Cube, TapEnd
@@ -62,7 +63,7 @@ class Alignment:
         """A cube of the plan as it should stand on the build."""
         if self.mirrored:
             cube = _mirror_cube(cube, kit)
-        return replace(cube, turn=(cube.turn + self.turn) % 360)
+        return cube if self.turn == 0 else replace(cube, turn=(cube.turn + self.turn) % 360)
 
 
 def unmoved(plan: Board, score: float = 1.0) -> Alignment:
@@ -120,10 +121,18 @@ def _mirror_side(side: Side) -> Side:
 
 def _mirror_image(plan: Board, kit: Kit) -> Board:
     """The plan with left and right exchanged (cubes only: they decide how a build lies)."""
+    turns: dict[tuple[str, int], int] = {}
+
+    def mirrored(cube: Cube) -> Cube:
+        known = cube.kind, cube.turn
+        if known not in turns:
+            turns[known] = _mirror_cube(cube, kit).turn
+        return cube if turns[known] == cube.turn else replace(cube, turn=turns[known])
+
     return Board(plan.columns, plan.rows, plan.cubes).moved(
         (plan.columns, plan.rows),
         lambda c: Cell(c.row, plan.columns - 1 - c.column),
-        lambda cube: _mirror_cube(cube, kit),
+        mirrored,
     )
 
 
@@ -146,55 +155,64 @@ def _align(plan: Board, built: Board, kit: Kit) -> Alignment:
     if not plan.cubes or not built.cubes:
         return stay
     most = max(len(plan.cubes), len(built.cubes))
-    best = replace(stay, score=_score(plan, built, stay, kit) / most)
+    there: _Cubes = {(cell.row, cell.column): cube for cell, cube in built.cubes.items()}
+    best = replace(stay, score=_score(_turned(plan, 0), there, 0, (0, 0), kit) / most)
     if best.score >= _OBVIOUS:
         return best
+    where: dict[tuple[str, int], list[tuple[int, int]]] = defaultdict(list)
+    for at, cube in there.items():
+        where[_key(cube, kit, 0)].append(at)
     for turn in TURNS:
-        for columns, rows in _candidates(plan, built, turn, kit):
-            other = Alignment(turn, columns, rows, 0.0, plan.columns, plan.rows)
-            score = _score(plan, built, other, kit) / most
+        mine = _turned(plan, turn)
+        for shift in _candidates(mine, where, turn, kit):
+            score = _score(mine, there, turn, shift, kit) / most
+            other = Alignment(turn, *shift, score, plan.columns, plan.rows)
             if score > best.score + 1e-9 and _fits_a_board(plan, built, other):
-                best = replace(other, score=score)
+                best = other
     return best
+
+
+#: (row, column) of an anchor to its cube
+_Cubes = dict[tuple[int, int], Cube]
+
+
+def _turned(plan: Board, turn: int) -> _Cubes:
+    """The plan's cubes where they lie once its plate is turned; the cubes themselves as they were."""
+    place = plan.anchors_after(lambda cell: _turn_cell(cell, turn, plan.columns, plan.rows))
+    return {(at.row, at.column): cube for at, cube in ((place(c), cube) for c, cube in plan.cubes.items())}
 
 
 def _key(cube: Cube, kit: Kit, turn: int) -> tuple[str, int]:
     return cube.kind, (cube.turn + turn) % kit[cube.kind].symmetry
 
 
-def _candidates(plan: Board, built: Board, turn: int, kit: Kit) -> list[tuple[int, int]]:
-    """Shifts that most cubes vote for; rare cubes have the louder voice."""
-    where: dict[tuple[str, int], list[Cell]] = defaultdict(list)
-    for cell, cube in built.cubes.items():
-        where[_key(cube, kit, 0)].append(cell)
-    mine: dict[tuple[str, int], list[Cell]] = defaultdict(list)
-
-    def turned(cell: Cell) -> Cell:
-        return _turn_cell(cell, turn, plan.columns, plan.rows)
-
-    place = plan.anchors_after(turned)
-    for cell, cube in plan.cubes.items():
+def _candidates(
+    mine: _Cubes, where: Mapping[tuple[str, int], list[tuple[int, int]]], turn: int, kit: Kit
+) -> list[tuple[int, int]]:
+    """Shifts (columns, rows) that most cubes vote for; rare cubes have the louder voice."""
+    alike: dict[tuple[str, int], list[tuple[int, int]]] = defaultdict(list)
+    for at, cube in mine.items():
         key = _key(cube, kit, turn)
         if key in where:
-            mine[key].append(place(cell))
+            alike[key].append(at)
     votes: dict[tuple[int, int], float] = defaultdict(float)
-    for key, cells in mine.items():
-        weight = 1.0 / min(len(cells), len(where[key]))
-        for a in cells:
-            for b in where[key]:
-                votes[b.column - a.column, b.row - a.row] += weight
-    return heapq.nlargest(_FINALISTS, votes, key=lambda shift: votes[shift])
+    for key, places in alike.items():
+        weight = 1.0 / min(len(places), len(where[key]))
+        for row, column in places:
+            for there, across in where[key]:
+                votes[across - column, there - row] += weight
+    return heapq.nlargest(_FINALISTS, votes, key=votes.__getitem__)
 
 
-def _score(plan: Board, built: Board, alignment: Alignment, kit: Kit) -> float:
-    """Cubes that stand as planned, with part of a point for the right kind."""
-    score, place = 0.0, plan.anchors_after(alignment.to_built)
-    for cell, cube in plan.cubes.items():
-        other = built.cubes.get(place(cell))
+def _score(mine: _Cubes, there: _Cubes, turn: int, shift: tuple[int, int], kit: Kit) -> float:
+    """Cubes that stand as planned after a shift (columns, rows), with part of a point for the right kind."""
+    score, (columns, rows) = 0.0, shift
+    for (row, column), cube in mine.items():
+        other = there.get((row + rows, column + columns))
         if other is None or other.kind != cube.kind:
             continue
         score += 0.4
-        if kit[cube.kind].same_turn(cube.turn + alignment.turn, other.turn):
+        if kit[cube.kind].same_turn(cube.turn + turn, other.turn):
             score += 0.4 if other.value != cube.value else 0.6
     return score
 

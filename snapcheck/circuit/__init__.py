@@ -20,9 +20,7 @@ from snapcheck.circuit._difference import (
     Pairing,
     What,
     differences,
-    pair_parts,
     same_circuit_in_place,
-    same_value,
 )
 from snapcheck.circuit._direct import PartSpec, circuit_of, circuit_of_parts
 from snapcheck.circuit._edits import single_difference
@@ -30,6 +28,7 @@ from snapcheck.circuit._equivalence import Equivalence, Sameness, equivalence, s
 from snapcheck.circuit._netlist_text import parse_netlist
 from snapcheck.circuit._normal import NormalForm, normal_form
 from snapcheck.circuit._operating import OperatingPointLike
+from snapcheck.circuit._pairing import pair_parts, same_value
 from snapcheck.circuit._path import MetalPath, metal_path
 from snapcheck.circuit._positions import is_closed, switch_positions
 from snapcheck.circuit._rules import RULES, check_rules, is_shorted

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 
 from snapcheck.board import Cell, Spot
 from snapcheck.circuit._circuit import Circuit, Part, Terminal
-from snapcheck.circuit._equivalence import SAME_RATIO, Colours, on_plate, same_number
-from snapcheck.circuit._normal import Element, NormalForm, value_of
+from snapcheck.circuit._equivalence import on_plate
+from snapcheck.circuit._pairing import majority, overlap_of, pair_parts, same_value
 
 
 class What(enum.StrEnum):
@@ -83,128 +83,6 @@ def differences(first: Circuit, second: Circuit, pairs: Mapping[Cell, Cell] | No
     return _Fit(first, second, known).result()
 
 
-# ---------------------------------------------------------------- pairing parts
-
-
-def _raw_form(circuit: Circuit) -> NormalForm:
-    """The circuit as elements without any reduction."""
-    elements = []
-    for part in circuit.parts:
-        legs = tuple((part.kind.leg_labels[t], n) for t, n in part.nets.items())
-        elements.append(Element(((part.kind.name, value_of(part), None),), legs, (part,)))
-    return NormalForm(tuple(elements), circuit.open_sockets)
-
-
-def pair_parts(first: Circuit, second: Circuit) -> dict[Spot, Spot]:
-    """Corresponding parts of two circuits that are laid out differently and need not be the same.
-
-    Colours of far-reaching neighbourhoods pair first; where a difference has disturbed them, ever nearer
-    neighbourhoods decide, then kind and value, then the kind alone.
-    """
-    colours = Colours(first.kit, [_raw_form(first), _raw_form(second)])
-    pairs: dict[Spot, Spot] = {}
-    taken: set[Spot] = set()
-    for left, right in reversed(colours.rounds()):
-        _pair_unique(first, second, dict(left), dict(right), pairs, taken)
-    _pair_by_nets(first, second, pairs, taken, exact=True)
-    _pair_by_nets(first, second, pairs, taken, exact=False)
-    _pair_other_kinds(first, second, pairs, taken)
-    return pairs
-
-
-def _pair_other_kinds(first: Circuit, second: Circuit, pairs: dict[Spot, Spot], taken: set[Spot]) -> None:
-    """A part of another kind between the very same nets stands for the one that is missing there."""
-    nets = _majority(_overlap(first, second, pairs))
-    for one in first.parts:
-        if one.at in pairs:
-            continue
-        places = sorted(nets.get(n, -1) for n in one.nets.values())
-        for two in second.parts:
-            if two.at not in taken and sorted(two.nets.values()) == places:
-                pairs[one.at] = two.at
-                taken.add(two.at)
-                break
-
-
-def _pair_unique(
-    first: Circuit,
-    second: Circuit,
-    left: Mapping[Spot, int],
-    right: Mapping[Spot, int],
-    pairs: dict[Spot, Spot],
-    taken: set[Spot],
-) -> None:
-    here, there = defaultdict(list), defaultdict(list)
-    for part in first.parts:
-        if part.at not in pairs:
-            here[left[part.at]].append(part.at)
-    for part in second.parts:
-        if part.at not in taken:
-            there[right[part.at]].append(part.at)
-    for colour, cells in here.items():
-        if len(cells) == len(there[colour]) == 1:
-            pairs[cells[0]] = there[colour][0]
-            taken.add(there[colour][0])
-
-
-def _pair_by_nets(
-    first: Circuit, second: Circuit, pairs: dict[Spot, Spot], taken: set[Spot], *, exact: bool
-) -> None:
-    """Pair what is left by kind (and value), preferring parts that share most nets already paired."""
-    while True:
-        nets = _majority(_overlap(first, second, pairs))
-        best: tuple[int, Spot, Spot] | None = None
-        for one in first.parts:
-            if one.at in pairs:
-                continue
-            for two in second.parts:
-                if two.at in taken or one.kind.name != two.kind.name:
-                    continue
-                if exact and not same_value(one, two):
-                    continue
-                score = sum(nets.get(n) == two.nets.get(t) for t, n in one.nets.items())
-                crossed = sum(nets.get(n) in two.nets.values() for n in one.nets.values())
-                rank = 2 * score + crossed
-                if best is None or rank > best[0]:
-                    best = (rank, one.at, two.at)
-        if best is None:
-            return
-        pairs[best[1]] = best[2]
-        taken.add(best[2])
-
-
-def same_value(one: Part, two: Part) -> bool:
-    """True when the values of two parts of one kind count as the same."""
-    a, b = value_of(one), value_of(two)
-    if isinstance(a, float | int) and isinstance(b, float | int):
-        return same_number(a, b, max(one.kind.tolerance, SAME_RATIO))
-    return a == b
-
-
-def _overlap(first: Circuit, second: Circuit, pairs: Mapping[Spot, Spot]) -> Counter[tuple[int, int]]:
-    overlap: Counter[tuple[int, int]] = Counter({(0, 0): 1})
-    for one, two in pairs.items():
-        a, b = first.part_at[one], second.part_at[two]
-        for terminal, net in a.nets.items():
-            if terminal in b.nets and a.kind.leg_labels[terminal] == terminal:
-                overlap[net, b.nets[terminal]] += 2
-            elif terminal in b.nets:  # an exchangeable terminal says less
-                for other in b.nets.values():
-                    overlap[net, other] += 1
-    return overlap
-
-
-def _majority(overlap: Counter[tuple[int, int]]) -> dict[int, int]:
-    """One-to-one pairs of nets, those with most common terminals first."""
-    nets: dict[int, int] = {}
-    used: set[int] = set()
-    for (a, b), _ in sorted(overlap.items(), key=lambda item: (-item[1], item[0])):
-        if a not in nets and b not in used:
-            nets[a] = b
-            used.add(b)
-    return nets
-
-
 # ---------------------------------------------------------------- what does not fit
 
 #: the class of all nets that nothing has paired
@@ -236,7 +114,7 @@ class _Fit:
                 self.found.append(Difference(What.KIND, a, b))
             elif not same_value(a, b):
                 self.found.append(Difference(What.VALUE, a, b))
-        nets = _majority(_overlap(self.first, self.second, self.pairs))
+        nets = majority(overlap_of(self.first, self.second, self.pairs))
         self._choose_legs(nets)
         nets = self._fit_nets()
         if self._exchange_legs(nets):
@@ -270,7 +148,7 @@ class _Fit:
             overlap[a, b] += 2
         if any(a == 0 for a, _ in overlap) and any(b == 0 for _, b in overlap):
             overlap[0, 0] += 1
-        return _majority(overlap)
+        return majority(overlap)
 
     def _exchange_legs(self, nets: dict[int, int]) -> bool:
         """Parts that fit once their legs are exchanged: they stand turned or reversed."""

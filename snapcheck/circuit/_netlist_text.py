@@ -327,7 +327,7 @@ class _Reader:
 _PASSIVE: Mapping[str, tuple[str, _Fits]] = {
     "R": ("resistor", lambda device: device.resists),
     "C": ("capacitor", lambda device: device.store is Store.CHARGE),
-    "L": ("inductor", lambda device: device.store is Store.FLUX),
+    "L": ("inductor", lambda device: device.store is Store.FLUX and device.count == 2),
 }
 _FORMS = {"R": ValueForm.OHMS, "C": ValueForm.FARADS, "L": ValueForm.HENRIES}
 

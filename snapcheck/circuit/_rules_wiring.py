@@ -223,7 +223,7 @@ def flyback_missing(ctx: Context) -> Iterator[Finding]:
     for part in circuit.parts:
         if part.device.store is not Store.FLUX:
             continue
-        ends = list(part.nets.values())
+        ends = [part.nets[leg] for leg in part.pair]
         for here, there in (ends, ends[::-1]):
             breakers = [
                 p for p, t in circuit.parts_on(here)

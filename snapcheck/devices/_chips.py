@@ -1,8 +1,8 @@
-"""Devices that are subcircuits: integrated circuits, bridges, relays. Each has its template in ``data``."""
+"""Devices that are subcircuits: chips, bridges, relays, transformers. Each has its template in ``data``."""
 
 from __future__ import annotations
 
-from snapcheck.devices._device import Device, Drop, Junction, Load, Pair, Way
+from snapcheck.devices._device import Device, Drop, Junction, Load, Pair, Store, Way
 
 _SUPPLY: Pair = ("plus", "minus")
 #: as the pins of such chips are numbered, from the notch anticlockwise (JEDEC MS-001, eight pins)
@@ -19,6 +19,14 @@ def _ways(*numbers: str) -> tuple[Way, ...]:
     ways = ((f"non{n}", f"inv{n}", f"out{n}") for n in numbers)
     return tuple(w for non, inv, out in ways for w in (Way(non, out, False, True), Way(inv, out, True, True)))
 
+
+def _within(*pairs: Pair) -> tuple[Way, ...]:
+    """Slow signals pass between the legs of each pair, either way, and no further."""
+    return tuple(Way(a, b, False, False) for one, other in pairs for a, b in ((one, other), (other, one)))
+
+
+_COIL, _REST, _WORK = ("coil1", "coil2"), ("com", "rest"), ("com", "work")
+_PRIMARY, _SECONDARY = ("pri1", "pri2"), ("sec1", "sec2")
 
 CHIPS = (
     Device(
@@ -45,5 +53,14 @@ CHIPS = (
         junctions=(Junction("ac1", "plus", Drop.SILICON), Junction("ac2", "plus", Drop.SILICON),
                    Junction("minus", "ac1", Drop.SILICON), Junction("minus", "ac2", Drop.SILICON)),
         loads=(Load("reverse_V", "max_reverse_V", _SUPPLY),), template="bridge",
+    ),
+    Device(
+        "relay", legs=(*_COIL, "com", "rest", "work"), family="outside", pair=_COIL,
+        direct=(_COIL, _REST, _WORK), ways=_within(_COIL, _REST, _WORK), store=Store.FLUX,
+        loads=(), template="relay",
+    ),
+    Device(
+        "transformer", legs=(*_PRIMARY, *_SECONDARY), pair=_PRIMARY, direct=(_PRIMARY, _SECONDARY),
+        ways=_within(_PRIMARY, _SECONDARY), store=Store.FLUX, loads=(), template="transformer",
     ),
 )  # fmt: skip

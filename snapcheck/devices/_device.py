@@ -278,7 +278,8 @@ class Device:
     @property
     def firm(self) -> bool:
         """True for what holds its legs to each other by a few ohms or less, whatever its value."""
-        lamp_or_coil = self.filament or self.trips or self.sounds or self.store is Store.FLUX
+        coil = self.store is Store.FLUX and not self.template  # others hold no two of their legs firmly
+        lamp_or_coil = self.filament or self.trips or self.sounds or coil
         return self.feeds or lamp_or_coil
 
     @property

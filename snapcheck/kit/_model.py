@@ -102,7 +102,7 @@ class Kind:
     symbol_at: tuple[float, float] | None = None
     print_at: tuple[float, float] | None = None
 
-    @property
+    @cached_property
     def device(self) -> Device:
         """What is known of such devices."""
         return DEVICES.get(self.model, UNKNOWN)

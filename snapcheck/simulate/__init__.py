@@ -5,7 +5,8 @@ installed, only simulation fails, with the one command that installs it.
 """
 
 from snapcheck.simulate._export import export_netlist
-from snapcheck.simulate._figures import SLOW, Figure, judge, name_of, range_text
+from snapcheck.simulate._figures import SLOW
+from snapcheck.simulate._judged import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._plots import Plot, plots_of
 from snapcheck.simulate._probing import Probed, SIGNAL_Hz, in_turns, probe, probe_in_time

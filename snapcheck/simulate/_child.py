@@ -24,6 +24,7 @@ import struct
 import sys
 import threading
 from collections.abc import Sequence
+from itertools import accumulate
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, BinaryIO
@@ -139,9 +140,11 @@ class _Engine:
             if not _LINE.fullmatch(line):
                 raise Refused(f"the line {line!r} is not one that the netlist writer makes")
         self._clear()
-        keep = [self._ffi.new("char[]", text.encode("ascii")) for text in ("snapcheck", *lines, "")]
-        keep.append(self._ffi.NULL)
-        if self._api.ngSpice_Circ(self._ffi.new("char *[]", keep)):
+        texts = ["snapcheck", *lines, ""]
+        whole = self._ffi.new("char[]", "\0".join(texts).encode("ascii"))
+        starts = accumulate((len(text) + 1 for text in texts[:-1]), initial=0)
+        pointers = [*(whole + start for start in starts), self._ffi.NULL]
+        if self._api.ngSpice_Circ(self._ffi.new("char *[]", pointers)):
             raise Refused(self._complaint())
 
     def _complaint(self) -> str:

@@ -6,7 +6,9 @@ Formulas and typical values carry their source; "common practice" marks rules of
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part, is_closed
@@ -14,7 +16,7 @@ from snapcheck.devices import DEVICES, Drop, template
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, inner_ends, parse_value
 from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
-from snapcheck.words import tr
+from snapcheck.words import active_language, tr
 
 #: insulation of a film capacitor, ohm (common data sheets: above 10 GΩ)
 _FILM_LEAKAGE_OHM = 1e11
@@ -23,6 +25,8 @@ _GATE_LEAKAGE_OHM = 1e11
 #: no cube is a perfect conductor
 _LEAST_OHM = 1e-3
 _KELVIN = 273.15
+#: netlists of one circuit that are kept
+_KEPT = 4
 
 
 def write_netlist(
@@ -33,7 +37,9 @@ def write_netlist(
     own_models: bool = False,
     scales: Mapping[str, float] = NO_SCALES,
 ) -> Netlist:
-    """The netlist of a circuit under conditions, excited by a stimulus.
+    """The netlist of a circuit under conditions, excited by a stimulus; not to be altered.
+
+    The last few of a circuit are kept: a search for its states asks again and again, from other beginnings.
 
     Args:
         own_models: give each transistor and diode a model line of its own, so that one can be altered.
@@ -42,7 +48,24 @@ def write_netlist(
     Raises:
         SimulationError: the circuit cannot be solved, or a part has no value or no model.
     """
-    writer = Writer(circuit, conditions, stimulus, own_models=own_models or bool(scales))
+    without = replace(stimulus, near=()) if stimulus.near else stimulus
+    asked = (conditions, without, own_models, dict(scales), active_language())  # remarks are said in it
+    kept: deque[tuple[object, Netlist]] = circuit.notes.setdefault("netlists", deque(maxlen=_KEPT))
+    written = next((netlist for key, netlist in kept if key == asked), None)
+    if written is None:
+        written = _written(circuit, conditions, without, own_models or bool(scales), scales)
+        kept.append((asked, written))
+    return written.begun(stimulus.near)
+
+
+def _written(
+    circuit: Circuit,
+    conditions: Conditions,
+    stimulus: Stimulus,
+    own_models: bool,
+    scales: Mapping[str, float],
+) -> Netlist:
+    writer = Writer(circuit, conditions, stimulus, own_models=own_models)
     for index, part in enumerate(writer.netlist.solvable.parts, start=1):
         write = _subcircuit if part.device.template else _WRITERS.get(part.device.writes)
         if write is None:
@@ -395,7 +418,8 @@ def _subcircuit(w: Writer, part: Part, p: Parameters) -> None:
         inside[leg] = w.inner(f"t{number}")
         w.add(f"{w.name('v', f't{number}')} {w.outer(part, leg)} {inside[leg]} dc 0")
         w.flows(leg, Term(1, w.vector(f"{w.name('v', f't{number}')}#branch")))
-    w.subcircuit(template(part.device.template), inside, p)
+    volts = {"volts": part_value(part)} if part.kind.value_form is ValueForm.VOLTS else {}
+    w.subcircuit(template(part.device.template), inside, {**p, **volts})
 
 
 _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {

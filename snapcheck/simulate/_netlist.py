@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -107,9 +108,25 @@ class Netlist:
         """Node name of a net, None for a net that is not solved."""
         return self.node(net) if net in self.solvable.solved else None
 
+    def begun(self, near: Sequence[tuple[int, float]]) -> Netlist:
+        """The same, solved from (net, V) each; itself where there is none of them."""
+        nodes = [(self.node_of(net), volts) for net, volts in near]
+        begins = [f"v({node})={volts:.9g}" for node, volts in nodes if node not in (None, "0")]
+        if not begins:
+            return self
+        return replace(self, lines=[*self.lines[:-1], f".nodeset {' '.join(begins)}", self.lines[-1]])
+
     @property
     def remarks(self) -> tuple[Remark, ...]:
         return self.solvable.remarks
+
+
+@functools.lru_cache(maxsize=512)
+def _model_words(first: str, parameters: tuple[tuple[str, float], ...]) -> str:
+    """What stands between the brackets of a model line."""
+    words = [first] if first else []
+    words += [f"{key.lower()}={value:.12g}" for key, value in parameters if _SPICE_NAME.fullmatch(key)]
+    return " ".join(words)
 
 
 class Writer:
@@ -193,11 +210,7 @@ class Writer:
         if not self.own_models and key in self._model_names:
             return self._model_names[key]
         name = f"k{self._index}"
-        words = [first] if first else []
-        words += [
-            f"{key.lower()}={value:.12g}" for key, value in parameters.items() if _SPICE_NAME.fullmatch(key)
-        ]
-        self.add(f".model {name} {spice_type}({' '.join(words)})")
+        self.add(f".model {name} {spice_type}({_model_words(first, tuple(parameters.items()))})")
         self._model_names[key] = name
         return name
 
@@ -278,10 +291,6 @@ class Writer:
                 self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
         if stimulus.held is not None and netlist.node_of(stimulus.held[0]) not in (None, "0"):
             self.add(f".ic v({netlist.node(stimulus.held[0])})={stimulus.held[1]:.9g}")
-        near = [(netlist.node_of(net), volts) for net, volts in stimulus.near]
-        begins = [f"v({node})={volts:.9g}" for node, volts in near if node not in (None, "0")]
-        if begins:
-            self.add(f".nodeset {' '.join(begins)}")
         devices = [name for name in netlist.vectors if name.startswith("@")]
         if devices:
             self.add(f".save all {' '.join(devices)}")

@@ -13,7 +13,7 @@ from snapcheck.board import LOOKS, Theme
 from snapcheck.circuit import probe_words
 from snapcheck.errors import MissingLibraryError
 from snapcheck.prefixes import scale_of
-from snapcheck.simulate._figures import name_of, range_text
+from snapcheck.simulate._judged import name_of, range_text
 from snapcheck.simulate._response import FrequencyResponse, input_net, resolve_input
 from snapcheck.simulate._survey import Survey
 from snapcheck.simulate._sweep import Sweep

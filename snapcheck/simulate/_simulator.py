@@ -23,7 +23,8 @@ from snapcheck.simulate import (
     _transient,
     _what_if,
 )
-from snapcheck.simulate._figures import Figure, Measurer
+from snapcheck.simulate._figures import Measurer
+from snapcheck.simulate._judged import Figure
 from snapcheck.simulate._library import find_library
 from snapcheck.simulate._netlist import Stimulus
 from snapcheck.simulate._operating import OperatingPoint

@@ -21,7 +21,8 @@ from snapcheck.devices import Spread as Spreads
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating, _response
 from snapcheck.simulate._crew import WorkerCrew
-from snapcheck.simulate._figures import SLOW, Measurer, USUAL_Hz, ripple_command, ripple_of
+from snapcheck.simulate._figures import SLOW, Measurer, ripple_command, ripple_of
+from snapcheck.simulate._judged import USUAL_Hz
 from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import Netlist, Stimulus
 from snapcheck.simulate._response import FrequencyResponse

@@ -8,7 +8,8 @@ from snapcheck.board import Design, Expectation, Probe
 from snapcheck.circuit import Circuit
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _response
-from snapcheck.simulate._figures import Figure, Measurer
+from snapcheck.simulate._figures import Measurer
+from snapcheck.simulate._judged import Figure
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms

@@ -18,6 +18,7 @@ from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Drive, Store
 from snapcheck.errors import SimulationError
+from snapcheck.kit import ValueForm
 from snapcheck.simulate import _operating, _response
 from snapcheck.simulate._models import microphone_slope, supply_volts, write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
@@ -422,7 +423,7 @@ def time_constants_s(circuit: Circuit) -> list[float]:
                 ohms[net] = max(ohms.get(net, 0.0), float(value))
         elif part.device.store is Store.CHARGE:
             farads.append((float(value), set(part.nets.values()) - {0}))
-        elif part.device.store is Store.FLUX:
+        elif part.device.store is Store.FLUX and part.kind.value_form is ValueForm.HENRIES:
             henries.append(float(value))
     found = [farad * max((ohms.get(net, 0.0) for net in nets), default=0.0) for farad, nets in farads]
     found += [2 * math.pi * math.sqrt(henry * farad) for henry in henries for farad, _ in farads]

@@ -11,7 +11,8 @@ from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _response
-from snapcheck.simulate._figures import Figure, Measurer, name_of
+from snapcheck.simulate._figures import Measurer
+from snapcheck.simulate._judged import Figure, name_of
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._text import figure_text
 from snapcheck.simulate._worker import Worker

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from snapcheck.circuit import PartSpec, circuit_of, parse_netlist
 from snapcheck.errors import InputError
-from snapcheck.kit import bundled_kit
+from snapcheck.kit import bundled_kit, chips_kit
 
 KIT = bundled_kit()
 
@@ -137,3 +139,10 @@ def test_what_is_wrong_is_said_with_its_line(text: str, line: int, says: str) ->
 def test_a_netlist_without_parts_is_none(text: str) -> None:
     with pytest.raises(InputError, match="no part"):
         parse_netlist(text, KIT)
+
+
+def test_a_relay_or_transformer_does_not_stand_for_a_coil() -> None:
+    kit = chips_kit()
+    bare = replace(kit, kinds={name: kind for name, kind in kit.kinds.items() if name != "inductor"})
+    with pytest.raises(InputError):
+        parse_netlist("stage\nV1 1 0 DC 9\nL1 1 0 10m\n.end\n", bare)

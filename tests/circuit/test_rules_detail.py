@@ -9,7 +9,15 @@ from edits import edited
 from ruleboards import AMP, LOOP, check
 
 from snapcheck.board import Cell, Side, parse_layout
-from snapcheck.circuit import build_circuit, bundled_rules, check_rules, load_rules, parse_rules
+from snapcheck.circuit import (
+    WordsLater,
+    build_circuit,
+    bundled_rules,
+    check_rules,
+    load_rules,
+    net_words,
+    parse_rules,
+)
 from snapcheck.errors import DataError, InputError
 from snapcheck.findings import Severity
 from snapcheck.kit import bundled_kit
@@ -223,3 +231,21 @@ def test_a_reversed_diode_is_told_to_be_turned_before_anything_else() -> None:
     found = check(layout, volts={"D2 anode": 0.0, "D2 cathode": 9.0})
     assert {f.rule for f in found} >= {"over-rating", "reversed-in-circuit"}
     assert all("Turn the cube at D2" in f.mend and "resistor" not in f.mend for f in found)
+
+
+def test_a_net_is_called_by_what_hangs_on_it() -> None:
+    circuit = build_circuit(parse_layout(LOOP, "loop", KIT).board, KIT)
+    lamp = next(p for p in circuit.parts if p.device.shows)
+    net = next(n for n in lamp.nets.values() if n)
+    legs = circuit.nets[net].terminals
+    assert str(lamp.at) in net_words(circuit, net)
+    assert net_words(circuit, net, without=legs) == "a net of its own"
+    assert net_words(circuit, 0) == "the plate"
+
+
+def test_words_that_come_later_are_those_that_were_kept() -> None:
+    bare, told = check(LOOP), check(edited(LOOP, "D2 led red anode=down"))
+    later, finding = WordsLater(), told[0]
+    assert later.worded(finding) is finding
+    assert later.keep(finding, lambda: told[-1]) is finding
+    assert later.worded(finding) is told[-1] and all(later.worded(f) is f for f in bare)

@@ -63,6 +63,7 @@ READ = [
     ("2", F.AMPERES, 2.0),
     ("15 V", F.RANGE, 15.0),
     ("100mA", F.RANGE, 0.1),
+    (" 50  \u03bcA", F.RANGE, 5e-5),  # Greek mu, blanks as they come
     ("bc547", F.TYPE, "BC547"),
     ("1N 4148", F.TYPE, "1N4148"),
     ("2N\n3904", F.TYPE, "2N3904"),

@@ -1,4 +1,4 @@
-"""Chips and the bridge rectifier against the formulas of data sheets and handbooks, source beside each."""
+"""Chips, bridge, relay and transformer against formulas of data sheets and handbooks, source beside each."""
 
 from __future__ import annotations
 
@@ -227,3 +227,90 @@ def test_ripple_behind_a_bridge(simulator):
     amperes = float(volts.mean()) / ohm
     assert 0.7 * amperes / (2 * hertz * farad) < ripple <= 1.02 * amperes / (2 * hertz * farad)
     assert float(volts.max()) == pytest.approx(peak - 2 * 0.8, abs=0.9)
+
+
+# ---------------------------------------------------------------- transformer
+
+
+def transformer(ratio: int, ohm: float) -> Circuit:
+    """A generator's net 1 at the primary, a resistor across the secondary."""
+    windings = {"pri1": 1, "pri2": 0, "sec1": 2, "sec2": 0}
+    return circuit(
+        part("audio-in", None, signal=1, plate=0), PartSpec("transformer", windings, f"{ratio}TO1"),
+        resistor(ohm, 2, 0),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("ratio", "ohm"), [(10, 8.2), (4, 47.0)])
+def test_a_transformer_divides_volts_and_reflects_ohms(simulator, ratio, ohm):
+    """Z = n²·Z_L, winding resistances added, in parallel with the primary's inductance; U_2 = U_1/n less the
+    drop in the windings. Horowitz, Hill: The Art of Electronics, chapter 1, transformers (from memory)."""
+    built = transformer(ratio, ohm)
+    p, hertz = built.part_at["T101"].parameters, 3000.0
+    figures = tuple(Expectation(what, None, hertz, -99, 1e6, "") for what in ("gain", "input-impedance"))
+    at, out = Probe("J101", "signal"), Probe("T101", "sec1")
+    design = Design(built.board, input=at, output=out, expectations=figures)
+    gain, impedance = simulator.evaluate(design, built)
+    reflected = p["primary_ohm"] + ratio**2 * (p["secondary_ohm"] + ohm)
+    assert impedance.value == pytest.approx(reflected, rel=0.01)
+    assert gain.value == pytest.approx(20 * math.log10(ratio * ohm / reflected), abs=0.05)
+
+
+def test_a_transformer_passes_no_direct_voltage(simulator):
+    windings = {"pri1": 2, "pri2": 0, "sec1": 3, "sec2": 0}
+    fed = PartSpec("transformer", windings, "10TO1")
+    built = circuit(supply(9, 1), resistor(1e3, 1, 2), fed, resistor(8.2, 3, 0))
+    point = simulator.operating_point(built)
+    assert point.voltage(3) == pytest.approx(0, abs=1e-6)
+    assert point.current("T101", "pri1") == pytest.approx(9 / (1e3 + 40 + 0.9), rel=1e-3)
+
+
+# ---------------------------------------------------------------- relay
+
+
+def test_a_relay_pulls_in_and_drops_out_at_its_own_voltages(simulator):
+    """70 and 25 % of the printed voltage; makers state between 10 % (must release) and 75 % (must operate),
+    IEC 61810-1 the terms (from memory). The contact changes over: one of the two ways is open."""
+    legs = {"coil1": 1, "coil2": 0, "com": 2, "rest": 3, "work": 4}
+    built = circuit_of(
+        [part("winding", None, signal=1, plate=0), supply(9, 2), PartSpec("relay", legs, 12.0),
+         resistor(1e3, 3, 0), resistor(1e3, 4, 0)],
+        parse_kit(INLET, "inlet"),
+    )  # fmt: skip
+    slowly = Stimulus(input=built.part_at["T101"], ramp=(12.0, 2.0))
+    waves = run(simulator.worker, built, Conditions(), slowly, [1, 3, 4], 4.0, 4e-3)
+    coil, work, rest = (waves.voltage(net) for net in (1, 4, 3))
+    assert ((work > 4.5) != (rest > 4.5)).all() and np.allclose(np.maximum(work, rest), 9, rtol=0.01)
+    on = np.flatnonzero(work > 4.5)
+    assert coil[on[0]] == pytest.approx(0.7 * 12, abs=0.1)
+    assert coil[on[-1]] == pytest.approx(0.25 * 12, abs=0.1)
+    assert (np.diff(on) == 1).all()
+
+
+@pytest.mark.parametrize("volts", [12.0, -12.0])
+def test_a_relay_s_coil(simulator, volts):
+    """I = P/U of its data sheet, whichever way it flows."""
+    built = circuit(
+        supply(abs(volts), 1), supply(9, 2),
+        PartSpec("relay", {"coil1": 1 if volts > 0 else 0, "coil2": 0 if volts > 0 else 1, "com": 2,
+                           "rest": 3, "work": 4}, 12.0),
+        resistor(1e3, 3, 0), resistor(1e3, 4, 0),
+    )  # fmt: skip
+    point = simulator.operating_point(built)
+    assert point.current("K101", "coil1") == pytest.approx(0.36 / volts, rel=5e-3)
+    assert point.voltage(4) == pytest.approx(9, rel=2e-3) and point.voltage(3) == pytest.approx(0, abs=1e-3)
+
+
+def test_a_relay_without_a_diode_and_with_too_many_volts_is_told(simulator):
+    legs = {"coil1": 1, "coil2": 2, "com": 1, "rest": 3, "work": 4}
+    base = [
+        supply(12, 1), resistor(4.7e3, 1, 5), part("npn", "BC547", base=5, collector=2, emitter=0),
+        resistor(1e3, 3, 0), resistor(1e3, 4, 0),
+    ]  # fmt: skip
+    bare = circuit(*base, PartSpec("relay", legs, 12.0))
+    assert [f.rule for f in check_rules(bare, only=("flyback-missing",))] == ["flyback-missing"]
+    held = circuit(*base, PartSpec("relay", legs, 12.0), part("diode", "1N4001", anode=2, cathode=1))
+    assert check_rules(held, operating_point=simulator.operating_point(held)) == []
+    burnt = circuit(*base, PartSpec("relay", legs, 5.0), part("diode", "1N4001", anode=2, cathode=1))
+    found = check_rules(burnt, operating_point=simulator.operating_point(burnt))
+    assert "K101" in {name for f in found for name in f.named}

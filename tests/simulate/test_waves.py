@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from snapcheck.board import Expectation
+from snapcheck.kit import chips_kit
 from snapcheck.simulate._figures import ripple_of, says_no_direction
 from snapcheck.simulate._response import FrequencyResponse
 from snapcheck.simulate._transient import _edge, mean_and_rms, time_constants_s
@@ -142,6 +143,8 @@ def test_time_constants_of_what_shares_a_net() -> None:
     coil: Entry = ("inductor", 0.01, {"a": 1, "b": 3})
     assert time_constants_s(handmade(*parts, coil)) == pytest.approx([2 * math.pi * 1e-4, 1e-2])
     assert time_constants_s(handmade(*parts[:4])) == []
+    relay: Entry = ("relay", 12.0, {"coil1": 1, "coil2": 0, "com": 1, "rest": 2, "work": 3})
+    assert time_constants_s(handmade(*parts, relay, kit=chips_kit())) == pytest.approx([1e-2])  # volts
 
 
 @pytest.mark.parametrize("last_clean", range(3, 40, 4))

@@ -213,7 +213,7 @@ def _question(
         expected=expected,
         found=found,
         why=why,
-        mend=tr("Look at the cube at {cell}, or take the picture again.", cell=cell),
+        mend=tr("Look at the cube at {cell}, or add a close-up that shows it and its neighbours.", cell=cell),
         expected_cube=None if planned is None else planned.get(cell),
         found_cube=taken if choices else None,
         data={"choices": names, "danger": bool(feared)},

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import io
 import math
 import random
 import sys
@@ -16,9 +15,13 @@ from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import document, say
 from snapcheck.datafiles import json_value
 from snapcheck.errors import InputError, PhotoError
+from snapcheck.plots import Plot
 from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure as Canvas
+
+    from snapcheck.plots import Pen
     from snapcheck.trials import Trials
 
 
@@ -214,71 +217,50 @@ def _say(total: Any, args: argparse.Namespace, middle: float | None, memory: flo
 
 def _reliability(score: Any, path: str) -> bytes:
     """Share right over confidence, and share wrong over coverage, side by side."""
-    import matplotlib
-
-    matplotlib.use("Agg")
-    import matplotlib.pyplot as plt
-
     from snapcheck.photo import score as scoring
 
-    fig, (left, right) = plt.subplots(1, 2, figsize=(9, 4.2))
-    table = scoring.reliability(score)
-    left.plot([0, 1], [0, 1], color="0.6", linestyle="--", linewidth=1)
-    left.plot([r["confidence"] for r in table], [r["right"] for r in table], "o-", color="#1f5a7a")
-    for r in table:
-        if r["from"] >= 0.95:  # their numbers would lie over one another
-            continue
-        left.annotate(
-            str(int(r["cubes"])),
-            (r["confidence"], r["right"]),
-            textcoords="offset points",
-            xytext=(4, -10),
-            fontsize=8,
-        )
-    left.set_xlabel(tr("confidence"))
-    left.set_ylabel(tr("share right"))
-    curve = scoring.risk_coverage(score)
-    right.step([100 * c for c, _ in curve], [100 * r for _, r in curve], where="post", color="#1f5a7a")
-    right.set_xlabel(tr("coverage: share of cubes taken, surest first (%)"))
-    right.set_ylabel(tr("share wrong of those taken (%)"))
-    for ax in (left, right):
-        ax.grid(alpha=0.3)
-    return _drawn(fig, path)
+    table, curve = scoring.reliability(score), scoring.risk_coverage(score)
+
+    def draw(canvas: Canvas, pen: Pen) -> None:
+        left, right = canvas.subplots(1, 2)
+        pen.axes(left, tr("confidence"), tr("share right"))
+        left.plot([0, 1], [0, 1], color=pen.quiet, linestyle="--", linewidth=1)
+        left.plot([r["confidence"] for r in table], [r["right"] for r in table], "o-", color=pen.output)
+        for r in table:
+            if r["from"] < 0.95:  # above, their numbers would lie over one another
+                pen.note(left, str(int(r["cubes"])), (r["confidence"], r["right"]), (4, -10))
+        share = tr("coverage: share of cubes taken, surest first (%)")
+        pen.axes(right, share, tr("share wrong of those taken (%)"))
+        percent = [(100 * c, 100 * r) for c, r in curve]
+        right.step([c for c, _ in percent], [r for _, r in percent], where="post", color=pen.output)
+
+    return Plot("reliability", "", 4.2, draw).render(_form(path), headed=False)
 
 
 def _confusion(score: Any, path: str) -> bytes:
     """Kinds that were taken for others, as a picture."""
-    import matplotlib
-
-    matplotlib.use("Agg")
-    import matplotlib.pyplot as plt
     import numpy as np
 
     names = sorted({a for a, _ in score.confusion} | {b for _, b in score.confusion} | {"straight"})
     table = np.zeros((len(names), len(names)))
     for (a, b), n in score.confusion.items():
         table[names.index(a), names.index(b)] = n
-    fig, ax = plt.subplots(figsize=(3 + 0.32 * len(names), 2.5 + 0.32 * len(names)))
-    ax.imshow(table, cmap="cividis_r")
-    ax.set_xticks(range(len(names)), names, rotation=90)
-    ax.set_yticks(range(len(names)), names)
-    ax.set_xlabel(tr("read as"))
-    ax.set_ylabel(tr("is"))
-    for (i, j), n in np.ndenumerate(table):
-        if n:
-            ax.text(
-                j, i, str(int(n)), ha="center", va="center", color="white" if n > table.max() / 2 else "black"
-            )
-    return _drawn(fig, path)
+
+    def draw(canvas: Canvas, pen: Pen) -> None:
+        axes = canvas.subplots()
+        pen.axes(axes, tr("read as"), tr("is"))
+        axes.grid(False)
+        axes.imshow(table, cmap="cividis_r", aspect="auto")
+        axes.set_xticks(range(len(names)), names, rotation=90)
+        axes.set_yticks(range(len(names)), names)
+        for (i, j), n in np.ndenumerate(table):
+            if n:
+                light = "white" if n > table.max() / 2 else "black"
+                axes.text(j, i, str(int(n)), ha="center", va="center", color=light)
+
+    return Plot("confusion", "", 2.5 + 0.3 * len(names), draw).render(_form(path), headed=False)
 
 
-def _drawn(figure: Any, path: str) -> bytes:
-    """A figure in the form that the file's name asks for, PNG where it asks for none that we write."""
-    import matplotlib.pyplot as plt
-
-    form = Path(path).suffix.lower().lstrip(".")
-    out = io.BytesIO()
-    figure.tight_layout()
-    figure.savefig(out, format=form if form in ("png", "svg") else "png", dpi=110)
-    plt.close(figure)
-    return out.getvalue()
+def _form(path: str) -> str:
+    """The form that a file's name asks for, PNG where it asks for none that we write."""
+    return "svg" if Path(path).suffix.lower() == ".svg" else "png"

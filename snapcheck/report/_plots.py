@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.pipeline import CheckResult
-from snapcheck.simulate import Plot, figure_text
+from snapcheck.plots import Pen, Plot, seconds_axis
+from snapcheck.simulate import figure_text, hertz_axis
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure as Canvas
 
     from snapcheck.simulate import Simulator, Survey
 
@@ -75,7 +77,7 @@ def plots_beside(behaviour: Behaviour) -> list[Plot]:
 
 
 def _response(designed: Survey, built: Survey | None) -> Plot:
-    def draw(canvas: Any, pen: Any) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
         pen.axes(axes, tr("frequency"), tr("gain / dB"))
         responses = [s.response for s in (designed, built) if s is not None and s.response is not None]
@@ -87,13 +89,9 @@ def _response(designed: Survey, built: Survey | None) -> Plot:
                 name = style["label"]
                 label = tr("{curve}: nothing passes", curve=name) if silent else name
                 axes.plot(survey.response.frequency_Hz, curve, **{**style, "label": label})
-        axes.set_xscale("log")
+        hertz_axis(axes)
         axes.set_ylim(top - _DEPTH, top + 6)
         axes.set_xlim(responses[0].frequency_Hz[0], responses[0].frequency_Hz[-1])
-        from matplotlib.ticker import FuncFormatter, NullFormatter
-
-        axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: figure_text(v, "Hz").replace(".0", "")))
-        axes.xaxis.set_minor_formatter(NullFormatter())
         _legend(axes, pen)
 
     return Plot("response", tr("Frequency response, input to output"), 3.6, draw)
@@ -102,7 +100,7 @@ def _response(designed: Survey, built: Survey | None) -> Plot:
 def _sine(designed: Survey, built: Survey | None) -> Plot:
     frequency = designed.sine.frequency_Hz if designed.sine is not None else 1000.0
 
-    def draw(canvas: Any, pen: Any) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
         pen.axes(axes, tr("time / ms"), tr("output / V"))
         for survey, style in _styled(pen, designed, built):
@@ -127,11 +125,9 @@ def _oscillation(designed: Survey, built: Survey | None) -> Plot:
     rhythm = designed.rhythm
     assert rhythm is not None
     span = 4 / rhythm.frequency_Hz
-    factor, unit = next(
-        ((f, u) for f, u in ((1.0, "s"), (1e3, "ms"), (1e6, "µs")) if span * f >= 2), (1e9, "ns")
-    )
+    factor, unit = seconds_axis(span)
 
-    def draw(canvas: Any, pen: Any) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
         pen.axes(axes, tr("time / {unit}", unit=unit), tr("voltage / V"))
         for survey, style in _styled(pen, designed, built):
@@ -154,7 +150,7 @@ def _oscillation(designed: Survey, built: Survey | None) -> Plot:
     return Plot("oscillation", tr("Oscillation: {words}", words=", ".join(words)), 3.6, draw)
 
 
-def _styled(pen: Any, designed: Survey, built: Survey | None) -> list[tuple[Survey, dict[str, Any]]]:
+def _styled(pen: Pen, designed: Survey, built: Survey | None) -> list[tuple[Survey, dict[str, Any]]]:
     """Both surveys with their pens: told apart by colour, width and dashes."""
     pairs: list[tuple[Survey, dict[str, Any]]] = [
         (designed, {"color": pen.output, "linewidth": 5.0, "alpha": 0.4, "label": tr("as designed"),
@@ -167,7 +163,7 @@ def _styled(pen: Any, designed: Survey, built: Survey | None) -> list[tuple[Surv
     return pairs
 
 
-def _legend(axes: Axes, pen: Any) -> None:
+def _legend(axes: Axes, pen: Pen) -> None:
     if axes.get_legend_handles_labels()[0]:
         legend = axes.legend(loc="best", fontsize=10, frameon=True, facecolor=pen.page, edgecolor=pen.grid)
         for text in legend.get_texts():

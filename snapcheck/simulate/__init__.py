@@ -4,11 +4,12 @@
 installed, only simulation fails, with the one command that installs it.
 """
 
+from snapcheck.plots import Plot
 from snapcheck.simulate._export import export_netlist
 from snapcheck.simulate._figures import SLOW
 from snapcheck.simulate._judged import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
-from snapcheck.simulate._plots import Plot, plots_of
+from snapcheck.simulate._plots import hertz_axis, plots_of
 from snapcheck.simulate._probing import Probed, SIGNAL_Hz, in_turns, probe, probe_in_time
 from snapcheck.simulate._response import FrequencyResponse, resolve_input
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
@@ -50,6 +51,7 @@ __all__ = [
     "export_netlist",
     "figure_changes",
     "figure_text",
+    "hertz_axis",
     "in_turns",
     "is_available",
     "judge",

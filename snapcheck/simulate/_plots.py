@@ -1,17 +1,15 @@
-"""Plots of what a circuit does, as PNG and SVG, in the colours of the board's drawing."""
+"""Plots of what a circuit does."""
 
 from __future__ import annotations
 
-import io
 import math
-from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from snapcheck.board import LOOKS, Theme
 from snapcheck.circuit import probe_words
-from snapcheck.errors import MissingLibraryError
+from snapcheck.plots import Pen, Plot, log_axis, seconds_axis
 from snapcheck.prefixes import scale_of
 from snapcheck.simulate._judged import name_of, range_text
 from snapcheck.simulate._response import FrequencyResponse, input_net, resolve_input
@@ -27,143 +25,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Canvas
 
-#: size of one plot in inches and its dots an inch (PNG: 1280 pixels wide)
-_WIDTH, _DPI = 8.0, 160
-_STYLE: dict[Any, Any] = {
-    "svg.fonttype": "path",
-    "svg.hashsalt": "snapcheck",
-    "font.family": "DejaVu Sans",
-}
 #: parts shown in the bar chart of influences
 _MOST_BARS = 8
 
 
-class Plot:
-    """One picture, not yet drawn.
-
-    Attributes:
-        name: short name for a file, such as ``response``.
-        title: the sentence above it, also its alternative text.
-    """
-
-    def __init__(self, name: str, title: str, height: float, draw: Callable[[Canvas, _Pen], None]) -> None:
-        self.name = name
-        self.title = title
-        self._height = height
-        self._draw = draw
-
-    def render(self, form: str, theme: Theme = "light", *, headed: bool = True) -> bytes:
-        """The picture as ``png`` or ``svg``; not `headed`: without its title.
-
-        Raises:
-            MissingLibraryError: matplotlib is not installed.
-        """
-        canvas = self.figure(theme, headed=headed)
-        import matplotlib
-
-        with matplotlib.rc_context(_STYLE):
-            stream = io.BytesIO()
-            metadata = {"Date": None} if form == "svg" else {"Software": None}
-            canvas.savefig(stream, format=form, facecolor=canvas.get_facecolor(), metadata=metadata)
-        return stream.getvalue()
-
-    def figure(self, theme: Theme = "light", *, headed: bool = True) -> Canvas:
-        """The picture as a figure of matplotlib, for a program to show, change or save.
-
-        Raises:
-            MissingLibraryError: matplotlib is not installed.
-        """
-        try:
-            import matplotlib
-            from matplotlib.figure import Figure as Canvas
-            from matplotlib.layout_engine import ConstrainedLayoutEngine
-        except ImportError:
-            raise MissingLibraryError(
-                tr("matplotlib is not installed, so nothing can be plotted."),
-                way_out=tr("Install it with: pip install 'snapcheck[simulate]'"),
-            ) from None
-        pen = _Pen(theme)
-        with matplotlib.rc_context(_STYLE):
-            canvas = Canvas(
-                figsize=(_WIDTH, self._height),
-                dpi=_DPI,
-                facecolor=pen.page,
-                layout=ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.1),
-            )
-            canvas.suptitle(
-                self.title if headed else "",
-                x=0.02, ha="left", fontsize=13, fontweight="bold", color=pen.ink, wrap=True,
-            )  # fmt: skip
-            self._draw(canvas, pen)
-            _speak(canvas)
-        return canvas
-
-
-def _speak(canvas: Canvas) -> None:
-    """Numbers at the axes with the decimal sign of the reader's language."""
-    from matplotlib.ticker import ScalarFormatter
-
-    class Spoken(ScalarFormatter):
-        def __call__(self, x: float, pos: int | None = None) -> str:
-            return numeral(super().__call__(x, pos))
-
-    if numeral("0.5") == "0.5":
-        return
-    for axes in canvas.axes:
-        for axis in (axes.xaxis, axes.yaxis):
-            if type(axis.get_major_formatter()) is ScalarFormatter:
-                axis.set_major_formatter(Spoken())
-
-
-class _Pen:
-    """Colours of one theme, and how axes look."""
-
-    def __init__(self, theme: Theme) -> None:
-        look = LOOKS[theme]
-        self.page, self.ink, self.quiet, self.grid = look.page, look.ink, look.quiet, look.grid
-        self.output, self.warm, self.ok, self.input = (
-            look.leads[0],
-            look.leads[1],
-            look.leads[2],
-            look.leads[3],
-        )
-        self.alert = look.alert
-
-    def axes(self, axes: Axes, x: str, y: str) -> None:
-        """Quiet frame, light grid, labels in words with units."""
-        axes.set_facecolor(self.page)
-        for side in ("top", "right"):
-            axes.spines[side].set_visible(False)
-        for side in ("left", "bottom"):
-            axes.spines[side].set_color(self.quiet)
-        axes.tick_params(colors=self.quiet, labelcolor=self.ink, labelsize=9, which="both", length=3)
-        axes.grid(True, color=self.grid, linewidth=0.5, alpha=0.45)
-        axes.set_axisbelow(True)
-        axes.set_xlabel(x, color=self.ink, fontsize=10)
-        axes.set_ylabel(y, color=self.ink, fontsize=10)
-
-    def note(
-        self, axes: Axes, text: str, xy: tuple[float, float], offset: tuple[float, float], **more: Any
-    ) -> None:
-        """A short text beside a point."""
-        more.setdefault("color", self.ink)
-        axes.annotate(text, xy, xytext=offset, textcoords="offset points", fontsize=9, **more)
-
-
-def _hertz_axis(axes: Axes) -> None:
-    from matplotlib.ticker import FuncFormatter, NullFormatter
-
-    axes.set_xscale("log")
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: figure_text(value, "Hz").replace(".0", "")))
-    axes.xaxis.set_minor_formatter(NullFormatter())
-
-
-def _seconds_axis(axes: Axes, span_s: float) -> tuple[float, str]:
-    """Factor and unit in which a time axis is labelled."""
-    for factor, unit in ((1.0, "s"), (1e3, "ms"), (1e6, "µs")):
-        if span_s * factor >= 2:
-            return factor, unit
-    return 1e9, "ns"
+def hertz_axis(axes: Axes) -> None:
+    """Frequencies on a logarithmic axis, with their prefixes."""
+    log_axis(axes, lambda value: figure_text(value, "Hz").replace(".0", ""))
 
 
 # ---------------------------------------------------------------- the plots
@@ -180,7 +48,7 @@ def response_plot(response: FrequencyResponse) -> Plot:
     )
     title = tr("Gain {gain} at 1 kHz, band {band}", gain=figure_text(gain, "dB"), band=band)
 
-    def draw(canvas: Canvas, pen: _Pen) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         upper, lower = canvas.subplots(2, 1, sharex=True, height_ratios=(3, 1.3))
         pen.axes(upper, "", tr("gain / dB"))
         pen.axes(lower, tr("frequency"), tr("phase / °"))
@@ -201,7 +69,7 @@ def response_plot(response: FrequencyResponse) -> Plot:
         upper.plot([1000], [gain], "D", color=pen.warm, markersize=6)
         pen.note(upper, figure_text(gain, "dB"), (1000, gain), (0, 9), ha="center")
         lower.plot(x, response.phase_deg(), color=pen.input, linewidth=1.8)
-        _hertz_axis(lower)
+        hertz_axis(lower)
         lower.set_xlim(x[0], x[-1])
 
     return Plot("response", title, 5.4, draw)
@@ -219,11 +87,11 @@ def sine_plot(name: str, sine: SineResponse, input_net: int, output_net: int) ->
     else:
         title = tr("A sine at the input: {output} peak to peak from {input}, distortion {thd}", **values)
 
-    def draw(canvas: Canvas, pen: _Pen) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         upper, lower = canvas.subplots(2, 1, sharex=True, height_ratios=(1, 2))
         start = sine.waveforms.end_s - 3 / sine.frequency_Hz
         keep = sine.waveforms.time_s >= start
-        factor, unit = _seconds_axis(upper, 3 / sine.frequency_Hz)
+        factor, unit = seconds_axis(3 / sine.frequency_Hz)
         time = (sine.waveforms.time_s[keep] - start) * factor
         for axes, net, colour, label in (
             (upper, input_net, pen.input, tr("input / V")),
@@ -249,12 +117,12 @@ def oscillation_plot(rhythm: Rhythm, waves: Waveforms, net: int) -> Plot:
         duty=figure_text(rhythm.duty, ""),
     )
 
-    def draw(canvas: Canvas, pen: _Pen) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
         span = 4 / rhythm.frequency_Hz
         start = waves.end_s - span
         keep = waves.time_s >= start
-        factor, unit = _seconds_axis(axes, span)
+        factor, unit = seconds_axis(span)
         time, wave = (waves.time_s[keep] - start) * factor, waves.voltage(net)[keep]
         pen.axes(axes, tr("time / {unit}", unit=unit), tr("voltage / V"))
         middle = float(wave.max() + wave.min()) / 2
@@ -277,11 +145,11 @@ def delay_plot(name: str, delay: Delay, net: int) -> Plot:
         after=figure_text(delay.after_V, "V"),
     )
 
-    def draw(canvas: Canvas, pen: _Pen) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
         span = min(delay.waveforms.end_s, 3 * delay.seconds)
         keep = delay.waveforms.time_s <= span
-        factor, unit = _seconds_axis(axes, span)
+        factor, unit = seconds_axis(span)
         pen.axes(axes, tr("time / {unit}", unit=unit), tr("voltage / V"))
         time = delay.waveforms.time_s[keep] * factor
         axes.plot(time, delay.waveforms.voltage(net)[keep], color=pen.output, linewidth=2.2)
@@ -305,7 +173,7 @@ def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
     cell = "" if sweep.knob.cell is None else f" ({sweep.knob.cell})"
     title = tr("Voltage at {place} over {knob}", place=place, knob=f"{knobs[sweep.knob.what]}{cell}")
 
-    def draw(canvas: Canvas, pen: _Pen) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
         pen.axes(axes, knobs[sweep.knob.what], tr("voltage / V"))
         volts = sweep.voltage(net)
@@ -317,10 +185,7 @@ def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
             axes.plot(sweep.values, back, color=pen.input, linewidth=2.2, linestyle=(0, (5, 3)))
             pen.note(axes, tr("back"), (float(sweep.values[0]), float(back[0])), (6, 6), color=pen.input)
         if sweep.knob.what == "light":
-            from matplotlib.ticker import FuncFormatter
-
-            axes.set_xscale("log")
-            axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: numeral(f"{value:g}")))
+            log_axis(axes, lambda value: numeral(f"{value:g}"))
         axes.set_xlim(float(sweep.values.min()), float(sweep.values.max()))
 
     return Plot("sweep", title, 3.8, draw)
@@ -336,7 +201,7 @@ def tolerance_plot(survey: Survey, tolerance: Tolerance) -> Plot:
         passed=figure_text(tolerance.passed, ""), samples=tolerance.judged, low=low, high=high,
     )  # fmt: skip
 
-    def draw(canvas: Canvas, pen: _Pen) -> None:
+    def draw(canvas: Canvas, pen: Pen) -> None:
         fields = list(canvas.subplots(rows, 2, squeeze=False).flat)
         for axes, figure in zip(fields, figures, strict=False):
             _histogram(axes, pen, survey, figure)
@@ -347,7 +212,7 @@ def tolerance_plot(survey: Survey, tolerance: Tolerance) -> Plot:
     return Plot("tolerance", title, 1.0 + 2.3 * rows, draw)
 
 
-def _histogram(axes: Axes, pen: _Pen, survey: Survey, figure: FigureSpread) -> None:
+def _histogram(axes: Axes, pen: Pen, survey: Survey, figure: FigureSpread) -> None:
     expectation = figure.expectation
     values = figure.values[np.isfinite(figure.values)]
     scale, unit = _scaled(float(np.abs(values).max()), expectation.unit)
@@ -393,7 +258,7 @@ def _scaled(size: float, unit: str) -> tuple[float, str]:
     return 1 / factor, prefix + sign
 
 
-def _bars(axes: Axes, pen: _Pen, tolerance: Tolerance) -> None:
+def _bars(axes: Axes, pen: Pen, tolerance: Tolerance) -> None:
     shown = tolerance.influence[:_MOST_BARS][::-1]
     pen.axes(axes, "", "")
     names = [part.label for part, _ in shown]

@@ -121,8 +121,12 @@ class TableReader:
 def accepted_words(accepted: Collection[str]) -> str:
     """``Accepted: a, b, c.``"""
     names = sorted(accepted) if isinstance(accepted, set | frozenset) else accepted
-    # names out of the file itself, such as terminals, may be of any length
-    return tr("Accepted: {names}.", names=", ".join(n if len(n) <= 60 else n[:60] + "…" for n in names))
+    return tr("Accepted: {names}.", names=listed(names))
+
+
+def listed(names: Collection[str]) -> str:
+    """Names for a sentence; those out of a file, such as terminals, may be endless and are cut."""
+    return ", ".join(n if len(n) <= 60 else n[:60] + "…" for n in names)
 
 
 def _hint(word: str, accepted: Collection[str]) -> str:

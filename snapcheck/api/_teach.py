@@ -170,6 +170,8 @@ def teach(
         name: of the artwork; one that the kit has learnt already learns more. Usual: the kit's name.
         as_laid: cells (``A3``, or ``2:A3`` on the second board) that are laid as the layout has them, however
             they look.
+        colours: of arrays.
+        progress, cancel: see `snapcheck.watch`.
 
     Raises:
         InputError: there is no picture, or a file is missing.
@@ -210,8 +212,10 @@ def taught_again(
     """Learn once more from the pictures in a kit's file: for other networks, or without the last lesson.
 
     Args:
+        kit: a TOML file's path or text.
         name: of the artwork; needed where the kit has several.
         back: take the last lesson back first.
+        progress, cancel: see `snapcheck.watch`.
 
     Raises:
         InputError: the kit was not taught, or not under this name.

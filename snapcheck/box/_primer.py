@@ -9,8 +9,6 @@ import random
 import zlib
 from collections.abc import Iterable, Sequence
 
-import numpy as np
-
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit
@@ -108,6 +106,8 @@ def likeness(board: Board) -> float:
     """How much of a board can be taken for it turned round or laid a row or column too far: the largest
     share of cells that show the same then (0..1)."""
     number = {name: n for n, name in enumerate(sorted({q.kind for q in board.cubes.values()}), 1)}
+    import numpy as np  # not before a board is compared: listing a box waits for no library
+
     shown = np.zeros((board.rows, board.columns), int)
     for anchor, cube in board.cubes.items():
         for cell in cube.cells(anchor):

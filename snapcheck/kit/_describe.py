@@ -17,7 +17,7 @@ _LEG = re.compile(r"([^:\s]+):(?:([A-H][1-8])-)?([NESW])")
 
 def like(kit: Kit, model: str) -> Kind | None:
     """A kind of a kit that is calculated as this model, whose data a new kind may start from."""
-    return next((kind for kind in kit.kinds.values() if kind.model == model), None)
+    return next((kind for kind in kit.kinds.values() if kind.device.name == model), None)
 
 
 def needed_legs(model: str) -> tuple[str, ...]:

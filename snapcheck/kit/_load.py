@@ -18,7 +18,7 @@ from snapcheck.kit._model import PLATE, Contact, Kind, Kit, inner_ends, value_ke
 from snapcheck.kit._side import Side
 from snapcheck.kit._taught import FORM, Taught, bytes_of
 from snapcheck.kit._values import parse_value
-from snapcheck.tables import TableReader, type_word
+from snapcheck.tables import TableReader, listed, type_word
 from snapcheck.words import brief, tr
 
 #: name of the bundled kit with chips
@@ -190,7 +190,7 @@ class _Reader(TableReader):
             self.fail(
                 f"{key}.marked",
                 tr("'{marked}' is no terminal or face.", marked=marked),
-                tr("Accepted: {names}.", names=", ".join(faces)),
+                tr("Accepted: {names}.", names=listed(faces)),
             )
         count = table.get("count")
         if count is not None and (isinstance(count, bool) or not isinstance(count, int) or count < 0):
@@ -244,7 +244,7 @@ class _Reader(TableReader):
                 tr(
                     "gives a {model} the terminals {names}.",
                     model=kind.model,
-                    names=", ".join(kind.terminals),
+                    names=listed(kind.terminals),
                 ),
                 tr("Needed by this model: {names}.", names=", ".join(needed)),
             )
@@ -255,7 +255,7 @@ class _Reader(TableReader):
                     self.fail(
                         f"kind.{kind.name}.parameters.{name}",
                         tr("is no resistance between two legs."),
-                        tr("Write LEG-LEG_ohm, with two of {names}.", names=", ".join(kind.terminals)),
+                        tr("Write LEG-LEG_ohm, with two of {names}.", names=listed(kind.terminals)),
                     )
         if device.count and len(kind.terminals) != device.count:
             self.fail(

@@ -162,7 +162,7 @@ def test_a_resistor_of_zero_ohms_is_a_link(stage, capsys):
 def test_german_plots_have_decimal_commas_at_their_axes():
     from matplotlib.figure import Figure
 
-    from snapcheck.simulate._plots import _speak
+    from snapcheck.plots import _speak
     from snapcheck.words import use_language
 
     said = {}

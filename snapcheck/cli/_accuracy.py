@@ -250,7 +250,7 @@ def _confusion(score: Any, path: str) -> bytes:
         axes = canvas.subplots()
         pen.axes(axes, tr("read as"), tr("is"))
         axes.grid(False)
-        axes.imshow(table, cmap="cividis_r", aspect="auto")
+        axes.imshow(table, cmap="Blues", aspect="auto")
         axes.set_xticks(range(len(names)), names, rotation=90)
         axes.set_yticks(range(len(names)), names)
         for (i, j), n in np.ndenumerate(table):

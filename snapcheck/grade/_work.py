@@ -219,8 +219,8 @@ def _simulator() -> Simulator | None:
 
 
 @dataclass(frozen=True)
-class TaughtReader:
-    """Reads photos with a kit that was taught its artwork."""
+class KitReader:
+    """Reads photos with a course's own kit: its kinds, values, and what it was taught of its artwork."""
 
     kit_text: str
 
@@ -232,23 +232,22 @@ class TaughtReader:
 
 @lru_cache(maxsize=4)
 def _kit(text: str) -> Kit:
-
     return parse_kit(text, "kit")
 
 
 def reader_of(course: Course) -> Reader:
-    """What reads a course's photos: the networks, with what the course's kit was taught."""
+    """What reads a course's photos: the networks, with the course's kit where it has one of its own."""
     from snapcheck.kit import kit_text
     from snapcheck.photo import read_photo
 
-    if course.kit_file is None or not course.kit.taught:
+    if course.kit_file is None:
         return read_photo
-    return TaughtReader(kit_text(course.kit_file))
+    return KitReader(kit_text(course.kit_file))
 
 
 def reader_name(reader: Reader) -> str:
     """By which readings are kept: another reader, other networks or another kit means reading again."""
-    if isinstance(reader, TaughtReader):
+    if isinstance(reader, KitReader):
         from snapcheck.photo import read_photo
 
         return f"{reader_name(read_photo)} {hashlib.sha256(reader.kit_text.encode()).hexdigest()[:12]}"

@@ -67,17 +67,18 @@ def together(readings: Sequence[Reading], kit: Kit) -> Reading:
             place=first.photo,
             way_out=tr("Choose the clearest, up to {n}.", n=MOST_PHOTOS),
         )
-    laid, parts = [first], []
+    laid, parts, again = [first], [], False
     for n, other in enumerate(others, 1):
         if any(_same_picture(other, r) for r in readings[:n]):
-            continue  # the same picture again says nothing new
+            again = True  # it says nothing new
+            continue
         part = _part_of(other, first, kit)
-        if part:
-            parts.append(part)
-        else:
+        if part is None:
             laid.append(_laid_on(other, first, kit))
+        elif part.cubes or part.blanks:  # a piece cut out of the first photo says nothing new either
+            parts.append(part)
     if len(laid) + len(parts) == 1:
-        if others:
+        if again:
             note = tr("The same photo was given more than once: it counts once.")
             return replace(first, notes=(*first.notes, note))
         return first
@@ -120,9 +121,10 @@ def _part_of(other: Reading, first: Reading, kit: Kit) -> Reading | None:
     fits = sorted(_fits(other, first, kit), key=lambda f: -f[0])
     found = [f for f in fits if f[0] >= PART_AGREES and f[0] >= PART_SHARE * (f[0] + f[1])]
     if not found or (len(fits) > 1 and found[0][0] < fits[1][0] + PART_AHEAD):
-        where = tr("fits in more than one place of") if found else tr("fits nowhere in")
         raise PhotoError(
-            tr("this close-up {where} {first}.", where=where, first=first.photo),
+            tr("this close-up fits in more than one place of {first}.", first=first.photo)
+            if found
+            else tr("this close-up fits nowhere in {first}.", first=first.photo),
             place=other.photo,
             way_out=tr("Go a little farther away, so that it shows more cubes; the whole plate comes first."),
         )
@@ -382,14 +384,16 @@ def _odds(shares: Sequence[float]) -> float:
 
 def _taps(laid: Sequence[Reading], parts: Sequence[Reading]) -> tuple[TapReading, ...]:
     """Taps by all photos that show the seam; a tap that only a close-up shows counts, too."""
-    said = [({tap.seam: tap.confidence for tap in r.taps}, r) for r in (*laid, *parts)]
+    said = [
+        ({tap.seam: tap.confidence for tap in r.taps}, part)
+        for r, part in (*((r, None) for r in laid), *((r, r) for r in parts))
+    ]
 
-    def shows(reading: Reading, seam: Seam) -> bool:
-        cells = (seam.first, seam.second)
-        return reading in laid or all(c in reading.cubes or c in reading.blanks for c in cells)
+    def shows(part: Reading | None, seam: Seam) -> bool:
+        return part is None or all(c in part.cubes or c in part.blanks for c in (seam.first, seam.second))
 
     found = [
-        (seam, _odds([taps.get(seam, UNSEEN) for taps, r in said if shows(r, seam)]))
+        (seam, _odds([taps.get(seam, UNSEEN) for taps, part in said if shows(part, seam)]))
         for seam in sorted({seam for taps, _ in said for seam in taps})
     ]
     return tuple(TapReading(s, State.READ if p >= SURE else State.UNSURE, p) for s, p in found if p > 0.5)

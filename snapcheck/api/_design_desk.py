@@ -124,9 +124,8 @@ def design_told(text: str, kit: KitLike = None, simulator: Simulator | None = No
     cubes = kit_of(kit)
     design = design_of_text(text, cubes)
     board = design.board
-    circuit = build_circuit(board, cubes)
-    late = simulator is not None and any(_turned(p.device) for p in circuit.parts)
-    judged = _judged(design, circuit, cubes, simulator, whole=not late)
+    late = simulator is not None and any(_turned(cubes[q.kind].device) for q in board.cubes.values())
+    judged = (_at_rest if late else _judged)(design, cubes, simulator)
     drawn = draw_svg(board, cubes)
     return {
         **told_of(judged.findings, judged.verdict, board, cubes),
@@ -143,8 +142,8 @@ def design_told(text: str, kit: KitLike = None, simulator: Simulator | None = No
         "cells": _cells(board, cubes),
         "links": _links(board, cubes),
         "ends": ends_told(board, cubes),
-        "parts": _parts(circuit, judged.point),
-        "figures": _figures(design, circuit, simulator, late=False),
+        "parts": _parts(judged.circuit, judged.point),
+        "figures": _figures(design, judged.circuit, simulator, late=False),
         "notes": _notes(judged, simulator),
     }
 
@@ -160,12 +159,14 @@ def _turned(device: Device) -> bool:
     return bool(device.sense) or device.setting in (Setting.SWITCH, Setting.POT)
 
 
-def _judged(
-    design: Design, circuit: Circuit, kit: Kit, simulator: Simulator | None, whole: bool
-) -> RuleCheck:
-    """What the rules say; not `whole`: of the board as everything lies now."""
-    if whole:
-        return rules(design, kit=kit, calculate=simulator is not None, simulator=simulator)
+def _judged(design: Design, kit: Kit, simulator: Simulator | None) -> RuleCheck:
+    """What the rules say, in every position of switches and knobs."""
+    return rules(design, kit=kit, calculate=simulator is not None, simulator=simulator)
+
+
+def _at_rest(design: Design, kit: Kit, simulator: Simulator | None) -> RuleCheck:
+    """What the rules say of the board as everything lies now."""
+    circuit = build_circuit(design.board, kit)
     state, notes = State(), list[str]()
     if simulator is not None and not is_shorted(circuit):
         try:
@@ -188,7 +189,7 @@ def design_told_late(text: str, kit: KitLike = None, simulator: Simulator | None
 
     cubes = kit_of(kit)
     design = design_of_text(text, cubes)
-    judged = _judged(design, build_circuit(design.board, cubes), cubes, simulator, whole=True)
+    judged = _judged(design, cubes, simulator)
     return {
         **told_of(judged.findings, judged.verdict, design.board, cubes),
         "late": False,

@@ -12,7 +12,7 @@ from snapcheck.api._given import Colours, board_of, picture_of
 from snapcheck.board import Board, Cube
 from snapcheck.box import primer as primer_of
 from snapcheck.errors import InputError
-from snapcheck.kit import CHIPS, Kit, kit_text, parse_kit, taught_text, untaught_text
+from snapcheck.kit import CHIPS, Kit, kit_text, parse_kit, taught_text
 from snapcheck.watch import Cancel, Progress, step, watched
 from snapcheck.words import tr
 
@@ -252,7 +252,7 @@ def _learnt(
 
     others = [t for t in kit.taught if t.name != book.name]
     if not book.lessons:
-        return Teaching(taught_text(text, others) if others else untaught_text(text), book.name, 0, None)
+        return Teaching(taught_text(text, others), book.name, 0, None)
     step(tr("learning"))
     symmetry = {name: kind.symmetry // 90 for name, kind in kit.kinds.items() if kind.size == (1, 1)}
     taught, worth, doubts = taught_by(book, symmetry, as_laid)

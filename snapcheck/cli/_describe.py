@@ -56,11 +56,11 @@ def run(args: argparse.Namespace) -> int:
         start=like(kit, model) or like(chips_kit(), model),
     )  # fmt: skip
     whole = taught_text(f"{untaught_text(text)}\n{table}", kit.taught)
-    kind = parse_kit(whole, str(file))[args.kind]  # says what is wrong before anything is written
+    made = parse_kit(whole, str(file))  # says what is wrong before anything is written
     write_file(file, whole)
     if args.draw:
-        write_file(Path(args.draw), symbol_svg(kind))
-    tell_kind(kind, parse_kit(whole, str(file)), as_json=args.json)
+        write_file(Path(args.draw), symbol_svg(made[args.kind]))
+    tell_kind(made[args.kind], made, as_json=args.json)
     if not args.json:
         say(tr("It stands in {file}.", file=shown(file)))
     return 0

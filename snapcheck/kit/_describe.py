@@ -95,9 +95,5 @@ def kind_table(
     return "\n".join(lines) + "\n"
 
 
-def _text(words: str) -> str:
-    return json.dumps(words, ensure_ascii=False)
-
-
 def _inline(table: Mapping[str, float]) -> str:
     return "{ " + ", ".join(f"{json.dumps(k)} = {v!r}" for k, v in table.items()) + " }"

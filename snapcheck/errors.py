@@ -34,6 +34,11 @@ class SnapcheckError(Exception):
         super().__init__(f"{text} {shown(way_out)}".strip())
 
     @property
+    def sentence(self) -> str:
+        """What is wrong and what to do, for a page that shows where by itself."""
+        return f"{self.message[:1].upper()}{self.message[1:]} {self.way_out}".strip()
+
+    @property
     def name(self) -> str:
         """A stable word for machines (used in JSON output)."""
         return type(self).__name__

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
         samples_folder,
     )
     from snapcheck.api._design_later import adopted_told, design_promised, plots_told
-    from snapcheck.api._diagnose import expected_readings, find, practice
+    from snapcheck.api._diagnose import expected_readings, find, practice, symptoms
     from snapcheck.api._given import BOARD_ENDINGS, board_of, kit_of, plan_of, reading_of
     from snapcheck.api._grade import grade, grade_class
     from snapcheck.api._hunt import FaultPractice, FaultSearch
@@ -145,6 +145,7 @@ __all__ = [
     "simulate",
     "so_far",
     "solver",
+    "symptoms",
     "take_back",
     "taught_again",
     "teach",
@@ -166,7 +167,7 @@ _DOOR = {
     "_design_desk": "card_told checked_design_text design_edited design_text design_told "
     "design_told_late empty_design ends_told fitting_told samples_folder",
     "_design_later": "adopted_told design_promised plots_told",
-    "_diagnose": "expected_readings find practice",
+    "_diagnose": "expected_readings find practice symptoms",
     "_given": "BOARD_ENDINGS board_of kit_of plan_of reading_of",
     "_grade": "grade grade_class",
     "_hunt": "FaultPractice FaultSearch",

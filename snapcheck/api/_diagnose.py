@@ -136,6 +136,13 @@ def expected_readings(
     return rows(d, every=every)
 
 
+def symptoms() -> dict[str, str]:
+    """What a build may show that `find` can begin with: name to words for people."""
+    from snapcheck.diagnose import Symptom
+
+    return {str(symptom): symptom.words for symptom in Symptom}
+
+
 def practice(
     design: DesignLike,
     seed: int = 1,

@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from snapcheck import api
 from snapcheck.web._access import STUDENT, Visitor
 from snapcheck.web._answer import passed
 from snapcheck.web._site import Site, away, text
@@ -81,9 +82,7 @@ class Find:
         return self.site.page("find-part", visitor, self._values(visitor, bench, base))
 
     def _values(self, visitor: Visitor, bench: Bench, base: str) -> dict[str, Any]:
-        from snapcheck.diagnose import Symptom
-
-        kept, words = self._kept(bench), {str(s): s.words for s in Symptom}
+        kept, words = self._kept(bench), api.symptoms()
         shot = self._shot(bench, kept.get("shot"))
         busy = bench.number in self._busy
         # the server was ended meanwhile

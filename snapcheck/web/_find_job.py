@@ -37,7 +37,7 @@ def search(job: dict[str, Any]) -> dict[str, Any]:
             try:
                 found = found.with_symptom(words) if kind == "symptom" else found.with_reading(words)
             except InputError as error:
-                notice = _sentence(error)
+                notice = error.sentence
                 continue
             kept.append([kind, words])
         step = found.steps[0] if found.steps else None
@@ -47,7 +47,7 @@ def search(job: dict[str, Any]) -> dict[str, Any]:
         svg = drawn if isinstance(drawn, str) else ""
         return {"told": told(found), "svg": svg, "entries": kept, "notice": notice}
     except SnapcheckError as error:
-        return {"error": _sentence(error)}
+        return {"error": error.sentence}
     except MemoryError:
         return {"error": tr("This search takes too much memory.")}
     except Exception:
@@ -108,8 +108,3 @@ def _choices(way: str) -> list[tuple[str, str]]:
             ("short", tr("short-circuited")), ("reversed", tr("the wrong way round")), ("weak", tr("weak")),
         ]  # fmt: skip
     return [("nothing", tr("no signal"))] if way == "signal" else []
-
-
-def _sentence(error: SnapcheckError) -> str:
-    way_out = f" {error.way_out}" if error.way_out else ""
-    return f"{error.message[:1].upper()}{error.message[1:]}{way_out}"

@@ -94,8 +94,7 @@ def work(job: dict[str, Any]) -> dict[str, Any]:
         if steps:
             told |= _on_the_way(steps, told)
     except SnapcheckError as error:
-        way_out = f" {error.way_out}" if error.way_out else ""
-        return {"error": f"{error.message[:1].upper()}{error.message[1:]}{way_out}"}
+        return {"error": error.sentence}
     except MemoryError:
         return {"error": tr("The photo takes too much memory. Take it again, smaller.")}
     except Exception:

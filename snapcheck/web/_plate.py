@@ -207,7 +207,7 @@ class PlateDesk:
         try:
             new, lost = api.design_edited(draft.text, line, kit_of(draft.kit))
         except SnapcheckError as error:
-            draft.said = [f"{error.message[:1].upper()}{error.message[1:]} {error.way_out}".strip()]
+            draft.said = [error.sentence]
             return False
         told = [tr("This went with it: {lines}. Undo brings it back.", lines="; ".join(lost))] if lost else []
         draft.step(new, told)

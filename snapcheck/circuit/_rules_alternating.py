@@ -14,6 +14,7 @@ from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._rules_parts import is_electrolytic, too_much
+from snapcheck.circuit._rules_supply import shorted, take_out_words
 from snapcheck.circuit._say import capital, listing, part_words, side_of, volts
 from snapcheck.circuit._topology import direct_ohms, direct_pairs, drives, junction_steps
 from snapcheck.devices import Drive, Store
@@ -138,16 +139,9 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
     """The inlet's end joined to the plate by metal."""
     for inlet in inlets(ctx):
         if inlet.ends[0] == inlet.ends[1]:
-            yield ctx.finding(
-                "supply-shorted",
-                [inlet.inlet.at],
-                tr("The supply is shorted: plus and minus of {source} are joined.",
-                   source=part_words(inlet.inlet)),
-                expected=tr("Between plus and minus there is always a part that limits the current."),
-                why=tr("Nothing limits the current: battery, wires and cubes get hot enough to burn."),
-                mend=tr("Do not power. Take {source} out and check what its two sides touch.",
-                        source=part_words(inlet.inlet)),
-            )  # fmt: skip
+            name = part_words(inlet.inlet)
+            title = tr("The supply is shorted: plus and minus of {source} are joined.", source=name)
+            yield shorted(ctx, [inlet.inlet.at], title, mend=take_out_words(inlet.inlet))
 
 
 def no_current_limit(ctx: Context) -> Iterator[Finding]:

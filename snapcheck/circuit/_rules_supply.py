@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import heapq
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from typing import Any
 
 from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Part
@@ -79,17 +80,32 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
             )
         else:
             title = tr("The supply is shorted: plus and minus of {source} are joined.", source=name)
-        yield ctx.finding(
-            "supply-shorted",
+        yield shorted(
+            ctx,
             cells,
             title,
-            expected=tr("Between plus and minus there is always a part that limits the current."),
             found=tr("Way of the current: {path}.", path=path) if path.steps else "",
-            why=tr("Nothing limits the current: battery, wires and cubes get hot enough to burn."),
             mend=_short_mend(path, parts, source),
             data={"path": [str(c) for c in path.cells], "through_plate": path.through_plate},
             lead=path.leads[0] if path.leads else None,
         )
+
+
+def shorted(ctx: Context, cells: Iterable[Spot], title: str, **more: Any) -> Finding:
+    """The two ends of what feeds a circuit joined; `more` as `Context.finding` takes it."""
+    return ctx.finding(
+        "supply-shorted",
+        cells,
+        title,
+        expected=tr("Between plus and minus there is always a part that limits the current."),
+        why=tr("Nothing limits the current: battery, wires and cubes get hot enough to burn."),
+        **more,
+    )
+
+
+def take_out_words(part: Part) -> str:
+    """What to do about a source that is shorted by cubes without a name of their own."""
+    return tr("Do not power. Take {source} out and check what its two sides touch.", source=part_words(part))
 
 
 def _short_mend(path: MetalPath, parts: list[Part], source: Source) -> str:
@@ -101,8 +117,7 @@ def _short_mend(path: MetalPath, parts: list[Part], source: Source) -> str:
     between = [str(c) for c in path.cells if c != source.part.at]
     if between:
         return tr("Do not power. Take out or turn one of these cubes: {cells}.", cells=", ".join(between))
-    return tr("Do not power. Take {source} out and check what its two sides touch.",
-              source=part_words(source.part))  # fmt: skip
+    return take_out_words(source.part)
 
 
 def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | None:

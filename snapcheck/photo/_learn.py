@@ -1,9 +1,8 @@
 """Learning one artwork from labelled crops: a regularised linear head over the symbol network's features.
 
 What it comes to is told by cross-validation: every cube that was laid is read by a head that never saw that
-cube,
-only the others of its kind. Sharpness, threshold and reach of the head are set by these answers, and so is
-what looks wrongly laid.
+cube, only the others of its kind. Sharpness, threshold and reach of the head are set by these answers, and so
+is what looks wrongly laid.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from snapcheck.photo._nets import calibration
-from snapcheck.photo._taught import Head, log_softmax, turned_back
+from snapcheck.photo._taught import Head, log_softmax, squared_distances, turned_back
 from snapcheck.photo._views import CHANGED, EMPTY, Examples, Views, look
 from snapcheck.watch import stop_if_asked
 
@@ -181,8 +180,7 @@ def _held_out(
         for q in range(4):
             f, prior = seen.features[test, q, 0], seen.prior[test, q, 0]
             total += turned_back(log_softmax(f @ weights[:-1] + weights[-1] + prior), q) / 4
-            cross = (f**2).sum(1)[:, None] - 2 * f @ means.T + (means**2).sum(1)
-            away += turned_back(cross, q) / 4
+            away += turned_back(squared_distances(f, means), q) / 4
         log[test] = log_softmax(total)
         far[test] = away[np.arange(len(away)), total.argmax(1)]
     return log, far

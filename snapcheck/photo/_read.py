@@ -36,9 +36,8 @@ from snapcheck.words import tr
 RIM = 0.1
 CLEAR_SHARE = 0.5  # of the cubes; where fewer show a symbol, it is no board or no picture to go on with
 #: where more of the cubes than this look like nothing that was learnt, it is another kit (of the styles it
-#: was set
-#: on 0.96 and more do, of labelled pictures of known kinds less than a tenth); asked of boards with so many
-#: cubes
+#: was set on 0.96 and more do, of labelled pictures of known kinds less than a tenth); asked of boards with
+#: so many cubes
 STRANGE_SHARE, FEW = 0.5, 4
 #: how much likelier cubes than empty cells show as little of their tops. On boards drawn by models/train it
 #: is 0.01 below 0.25 (5,423 cubes, 4,400 empty cells); where light burns tops out, or they are as dark as the

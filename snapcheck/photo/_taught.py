@@ -1,12 +1,11 @@
 """Reading with what photos taught: each artwork explains the cells that look like it, the network the others.
 
 Of one artwork its file holds a linear head over the symbol network's features. It says how likely a crop is
-each
-piece (a cube of one cell, or one cell's part of a larger cube) in each turn; the network's own answer stands
-in it as prior, so that the head holds only what the photos add. How far a crop's features lie from everything
-taught
-says whether the artwork explains it at all; how much of a board each artwork makes up is weighed over all
-cells (expectation-maximisation, Dempster, Laird and Rubin 1977), with the untaught network as one of them.
+each piece (a cube of one cell, or one cell's part of a larger cube) in each turn; the network's own answer
+stands in it as prior, so that the head holds only what the photos add. How far a crop's features lie from
+everything taught says whether the artwork explains it at all; how much of a board each artwork makes up is
+weighed over all cells (expectation-maximisation, Dempster, Laird and Rubin 1977), with the untaught network
+as one of them.
 """
 
 from __future__ import annotations
@@ -58,10 +57,10 @@ class Scale:
     parts: np.ndarray
     part_spread: np.ndarray
 
-    def __call__(self, last: np.ndarray, placed: np.ndarray) -> np.ndarray:
-        """(n, d + k) features of about unit length."""
+    def __call__(self, last: np.ndarray, pool: np.ndarray) -> np.ndarray:
+        """(n, d + k) features of about unit length; `pool` as `pooled` has it."""
         a = (last - self.middle) / self.spread / np.sqrt(last.shape[1])
-        b = (pooled(placed) - self.placed_middle) @ self.parts / self.part_spread
+        b = (pool - self.placed_middle) @ self.parts / self.part_spread
         return np.hstack([a, b / np.sqrt(b.shape[1])]).astype(np.float32)
 
 
@@ -79,8 +78,9 @@ class Head:
     """One artwork's head.
 
     Attributes:
-        pieces: what may be seen: a kind's name, or `kind row,column` for one cell (at turn 0) of a larger
-        one. scale: of features.
+        pieces: what may be seen: a kind's name, or `kind row,column` for one cell (at turn 0) of a
+            larger one.
+        scale: of features.
         weights: (features + 1, 4 * pieces); a piece's four turns stand side by side, quarter turns clockwise.
         means: (4 * pieces, features) of what was taught.
         near, spread: of the logarithm of squared distances from these, mean and standard deviation for crops
@@ -99,7 +99,7 @@ class Head:
     sure: float
 
     def features(self, last: np.ndarray, placed: np.ndarray) -> np.ndarray:
-        return self.scale(last, placed)
+        return self.scale(last, pooled(placed))
 
     def logits(self, features: np.ndarray, prior: np.ndarray) -> np.ndarray:
         """(n, 4 * pieces) logits of a view; `prior` as `prior_of` has it."""
@@ -107,8 +107,7 @@ class Head:
 
     def distance(self, features: np.ndarray) -> np.ndarray:
         """(n, 4 * pieces) squared distances from what was taught."""
-        cross = features @ self.means.T
-        return np.asarray((features**2).sum(1)[:, None] - 2 * cross + (self.means**2).sum(1))
+        return squared_distances(features, self.means)
 
     def evidence(self, distance: np.ndarray) -> np.ndarray:
         """(n,) how much likelier (logarithm) these distances are for this artwork than for any other."""
@@ -132,6 +131,11 @@ def prior_of(out: np.ndarray, pieces: Sequence[str]) -> np.ndarray:
     log_turn = np.where(known[None, :, None], turn[:, None, :], np.log(0.25))
     both = (log_kind[:, :, None] + log_turn).reshape(len(out), -1)
     return np.asarray(np.maximum(both, LEAST_PRIOR), np.float32)
+
+
+def squared_distances(features: np.ndarray, means: np.ndarray) -> np.ndarray:
+    """(n, m) of (n, d) features from (m, d) means."""
+    return np.asarray((features**2).sum(1)[:, None] - 2 * features @ means.T + (means**2).sum(1))
 
 
 def turned_back(values: np.ndarray, quarter: int) -> np.ndarray:

@@ -64,7 +64,6 @@ class Views:
 
     features: np.ndarray
     prior: np.ndarray
-    plain: np.ndarray
 
 
 def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
@@ -93,14 +92,11 @@ def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
     spread = last.std(0) + 1e-3 * last.std()
     rough = last.mean(0), spread, middle, along, main.std(0) + 0.1 * main.std()
     scale = Scale(*(a.astype(np.float16).astype(np.float32) for a in rough))  # as the file keeps it
-    a = (last - scale.middle) / scale.spread / np.sqrt(last.shape[1])
-    b = (pool - scale.placed_middle) @ scale.parts / scale.part_spread
-    features = np.hstack([a, b / np.sqrt(b.shape[1])]).astype(np.float32)
 
     def by_example(values: np.ndarray) -> np.ndarray:
         return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
 
-    return scale, Views(by_example(features), by_example(prior_of(out, pieces)), by_example(out))
+    return scale, Views(by_example(scale(last, pool)), by_example(prior_of(out, pieces)))
 
 
 def _print_boxes(crops: np.ndarray) -> list[tuple[int, int, int, int] | None]:

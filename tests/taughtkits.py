@@ -3,11 +3,9 @@
     python tests/taughtkits.py [STYLE...] [--boards 20] [--photos 2]     # default: the styles for reporting
 
 For each style the primer's board is laid with cubes of any value, photographed from two sides, and taught;
-then other
-boards, of other pictures, are read with the plain and with the taught kit. Cells: kind and turn right, of
-all cubes.
-Boards: every cell's kind and turn right, and nothing seen where nothing is (leads and prints are counted
-apart).
+then other boards, of other pictures, are read with the plain and with the taught kit. Cells: kind and turn
+right, of all cubes. Boards: every cell's kind and turn right, and nothing seen where nothing is (leads and
+prints are counted apart).
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
-"""Boards to be laid once, so that a kit can be learnt from their photos: every kind in two turns, and mixed
-so that
-a slip in laying shows: like cubes lie apart, and no other way round, nor a row or column too far, looks
-alike."""
+"""Boards to be laid once, so that a kit can be learnt from their photos.
+
+Every kind in two turns, mixed so that a slip in laying shows: like cubes lie apart, and no other way round,
+nor a row or column too far, looks alike.
+"""
 
 from __future__ import annotations
 

@@ -55,8 +55,7 @@ def run(args: argparse.Namespace) -> int:
     say(
         tr(
             "{cubes} cubes on {boards} boards of {columns} by {rows}. Lay each as drawn, leave free "
-            "cells free, and "
-            "take two photos of it from two sides; then: snapcheck teach {kit} PHOTO...",
+            "cells free, and take two photos of it from two sides; then: snapcheck teach {kit} PHOTO...",
             cubes=cubes, boards=len(boards), columns=boards[0].columns, rows=boards[0].rows,
             kit=args.kit,
         )

@@ -77,9 +77,8 @@ def _tell(learnt: Teaching, out: Path) -> None:
     for slip in learnt.slips:
         say(
             tr(
-                "Board {board}, {cell}: the layout has {laid}; the photos show {looks}. It was not "
-                "learnt: lay it right "
-                "and teach again, or say --as-laid {board}:{cell}.",
+                "Board {board}, {cell}: the layout has {laid}; the photos show {looks}. It was not learnt: "
+                "lay it right and teach again, or say --as-laid {board}:{cell}.",
                 board=slip.board, cell=slip.cell, laid=_words(slip.laid), looks=_words(slip.looks_like),
             )
         )  # fmt: skip
@@ -91,10 +90,8 @@ def _tell(learnt: Teaching, out: Path) -> None:
         say(
             tr(
                 "Each cube read by what the others of its kind taught: {right} of {tested} right "
-                "({before} before), "
-                "{sure} called sure, {silent} of these wrong (at most {most:.1%} with 95 % "
-                "confidence; {expected:.2f} "
-                "expected in 1,000).",
+                "({before} before), {sure} called sure, {silent} of these wrong (at most {most:.1%} with "
+                "95 % confidence; {expected:.2f} expected in 1,000).",
                 right=worth.right, tested=worth.tested, before=worth.before, sure=worth.sure,
                 silent=worth.silent, most=worth.at_most, expected=1000 * worth.expected / max(worth.sure, 1),
             )

@@ -344,6 +344,13 @@ def _cells(
         seen = [(r, said) for r, said in all_of if r is not None and said]
         if not seen:
             continue
+        if len(seen) == 1:  # nothing to weigh it against: what its one photo says of it stands
+            only = seen[0][0]
+            if isinstance(only, CubeReading):
+                cubes[cell] = only
+            else:
+                blanks[cell] = only
+            continue
         ranked = _weighed([said for _, said in seen], kit)
         ranked = _valued_first(ranked, kit)
         cube, p = ranked[0]

@@ -319,6 +319,7 @@ def test_a_close_up_settles_what_it_shows_and_says_nothing_of_the_rest(turn: int
     first = seen(B1=doubt, F1=far)
     both = together([first, close_up(turn)], KIT)
     assert set(both.unsure) == {Cell.parse("F1")} and both.cubes[AT].cube == OHMS
+    assert both.cubes[Cell.parse("F1")] == first.cubes[Cell.parse("F1")]  # one witness: it says what it said
     assert (both.columns, both.rows) == (6, 4) and not both.edge and not both.notes
     # one that contradicts a sure cube is told
     apart = together([first, close_up(turn, C2=CubeReading(other_led, State.READ, 0.999))], KIT)

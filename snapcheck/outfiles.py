@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import glob
 import os
+import secrets
 import time
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -51,7 +52,8 @@ def write_together(contents: Mapping[Path, bytes | str], instead_of: Iterable[Pa
 def _staged(path: Path, data: bytes) -> Path:
     """The content on the disk, beside its place: with the rights of what is there already, and at no moment
     with more; else as the process makes files (the verbs of a course: for the user alone)."""
-    half = path.with_name(f".{path.name}.{os.getpid()}.new")
+    # two threads may write the same file: each has a half of its own, and the last one stays
+    half = path.with_name(f".{path.name}.{os.getpid()}-{secrets.token_hex(4)}.new")
     for left in path.parent.glob(f".{glob.escape(path.name)}.*.new"):  # by a run that was killed
         with contextlib.suppress(OSError):
             if time.time() - left.stat().st_mtime > _DEAD_s:
@@ -62,7 +64,6 @@ def _staged(path: Path, data: bytes) -> Path:
         return os.open(name, flags, 0o666 if there is None else there)
 
     try:
-        half.unlink(missing_ok=True)
         with open(half, "xb", opener=opened) as file:
             if there is not None:
                 with contextlib.suppress(

@@ -9,9 +9,11 @@ import time
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from snapcheck.outfiles import write_whole
+from snapcheck.words import tr
 
 #: steps that can be undone
 MOST_STEPS = 100
@@ -34,6 +36,7 @@ class Draft:
         typed, wrong: text that is no layout file yet, and what is wrong in it.
         said: what the last step took along, or could not do, in words.
         since: when it was changed last.
+        unkept: why the disk does not have the last steps, in words; "" where it has them.
     """
 
     id: str
@@ -47,6 +50,7 @@ class Draft:
     wrong: str = ""
     said: list[str] = field(default_factory=list)
     since: float = 0.0
+    unkept: str = ""
 
     @property
     def text(self) -> str:
@@ -76,6 +80,7 @@ class Drafts:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._all: dict[str, Draft] | None = None
+        self._writing = Lock()
 
     def get(self, id: str) -> Draft:
         """Raises KeyError."""
@@ -95,15 +100,30 @@ class Drafts:
         return draft
 
     def keep(self, draft: Draft) -> None:
-        """As it is now."""
-        draft.since = time.time()
-        self._folder.mkdir(mode=0o700, exist_ok=True)
-        write_whole(self._file(draft), json.dumps(asdict(draft), ensure_ascii=False))
+        """As it is now. Raises OSError."""
+        with self._writing:  # of two threads the later one writes the later steps
+            if self._drafts().get(draft.id) is not draft:
+                return  # dropped meanwhile
+            draft.since = time.time()
+            self._folder.mkdir(mode=0o700, exist_ok=True)
+            whole = {**asdict(draft), "unkept": ""}
+            write_whole(self._file(draft), json.dumps(whole, ensure_ascii=False))
+            draft.unkept = ""
+
+    def keep_behind(self, draft: Draft) -> None:
+        """As it is now, after the answer has gone out; a disk that takes no more is told later."""
+        try:
+            self.keep(draft)
+        except OSError as error:
+            draft.unkept = tr(
+                "The last steps are not on the disk: {reason}", reason=error.strerror or str(error)
+            )
 
     def drop(self, draft: Draft) -> None:
         """It is wanted no more."""
-        self._drafts().pop(draft.id, None)
-        self._file(draft).unlink(missing_ok=True)
+        with self._writing:
+            self._drafts().pop(draft.id, None)
+            self._file(draft).unlink(missing_ok=True)
 
     def _file(self, draft: Draft) -> Path:
         return self._folder / f"{draft.id}.json"

@@ -199,7 +199,7 @@ class PlateDesk:
         answer: Response = away(f"/desk/designs/at/{draft.id}?cell={cell}{more}")
         if request.headers.get("x-sent-by") == "script":
             answer = self.site.page("plate-part", visitor, await self._values(draft, asked))
-        answer.background = BackgroundTask(self.drafts.keep, draft)  # the disk may take its time
+        answer.background = BackgroundTask(self.drafts.keep_behind, draft)  # the disk may take its time
         return answer
 
     def _change(self, draft: Draft, line: str) -> bool:

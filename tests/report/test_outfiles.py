@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -86,12 +87,25 @@ def test_at_no_moment_may_more_people_read_it_than_before(
     assert [(tmp_path / n).stat().st_mode & 0o777 for n in ("report.html", "gradebook.csv")] == [0o644, 0o600]
 
 
-def test_a_link_laid_in_its_way_is_not_written_through(tmp_path: Path) -> None:
+def test_a_link_laid_in_its_way_is_not_written_through(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     other = tmp_path / "other"
     other.write_text("theirs")
-    (tmp_path / f".a.{os.getpid()}.new").symlink_to(other)
-    write_whole(tmp_path / "a", "mine")
+    monkeypatch.setattr("snapcheck.outfiles.secrets.token_hex", lambda _: "guessed")
+    (tmp_path / f".a.{os.getpid()}-guessed.new").symlink_to(other)
+    with pytest.raises(FileExistsError):
+        write_whole(tmp_path / "a", "mine")
+    write_whole(tmp_path / "a", "mine")  # the link is out of the way
     assert (other.read_text(), (tmp_path / "a").read_text()) == ("theirs", "mine")
+
+
+def test_threads_that_write_the_same_file_do_not_take_each_other_s(tmp_path: Path) -> None:
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda n: write_whole(tmp_path / "a", f"{n % 10}" * 50_000), range(200)))
+    assert [p.name for p in tmp_path.iterdir()] == ["a"]
+    assert set((tmp_path / "a").read_text()) < set("0123456789") and (tmp_path / "a").stat().st_size == 50_000
+    assert len(set((tmp_path / "a").read_text())) == 1
 
 
 def check(build: str, out: Path, *more: str) -> int:

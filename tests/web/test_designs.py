@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -327,6 +329,40 @@ def test_drafts_outlive_the_server(tmp_path: Path) -> None:
     assert again.text == "three\n"
     drafts.drop(draft)
     assert Drafts(tmp_path).all() == []
+
+
+def test_a_draft_that_two_threads_keep_is_whole_and_the_newest(tmp_path: Path) -> None:
+    drafts = Drafts(tmp_path)
+    draft = drafts.begin("plate 2 x 1\n")
+
+    def one(n: int) -> None:
+        draft.step(f"step {n}\n" * 2000)
+        drafts.keep(draft)
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(one, range(60)))  # raises what a thread raised
+    assert Drafts(tmp_path).get(draft.id).text == draft.text
+    assert [p.name for p in tmp_path.iterdir()] == [f"{draft.id}.json"]
+    drafts.drop(draft)
+    drafts.keep_behind(draft)  # the answer before has gone out; nothing comes back
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_disk_that_takes_no_step_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    drafts = Drafts(tmp_path)
+    draft = drafts.begin("one\n")
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("snapcheck.web._drafts.write_whole", full)
+        draft.step("two\n")
+        drafts.keep_behind(draft)
+    assert "No space left" in draft.unkept
+    draft.step("three\n")
+    drafts.keep_behind(draft)
+    assert draft.unkept == "" and Drafts(tmp_path).get(draft.id).text == "three\n"
 
 
 def test_steps_are_bounded() -> None:

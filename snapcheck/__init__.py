@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from snapcheck.api import adopt as adopt
     from snapcheck.api import check as check
     from snapcheck.api import compare as compare
+    from snapcheck.api import corrections as corrections
     from snapcheck.api import count_cubes as count_cubes
     from snapcheck.api import draw as draw
     from snapcheck.api import expected_readings as expected_readings
@@ -65,6 +66,7 @@ if TYPE_CHECKING:
     from snapcheck.api import so_far as so_far
     from snapcheck.api import taught_again as taught_again
     from snapcheck.api import teach as teach
+    from snapcheck.api import teach_from as teach_from
     from snapcheck.api import whole_box as whole_box
     from snapcheck.board import Board as Board
     from snapcheck.board import Cell as Cell
@@ -95,9 +97,9 @@ _DOOR = {
     for module, names in {
         "snapcheck.api": "Adopted BoxCheck BuildCheck BuildComparison BuildSheet ClassGrades Consequence "
         "CubeCount Drawing FaultPractice FaultSearch PaperKit PhotoReading RuleCheck "
-        "Simulation SoFar Teaching adopt check compare count_cubes draw expected_readings find "
+        "Simulation SoFar Teaching adopt check compare corrections count_cubes draw expected_readings find "
         "fits_box grade grade_class lay layout paper_kit parts_list practice primer read rules sheet "
-        "simulate so_far taught_again teach whole_box",
+        "simulate so_far taught_again teach teach_from whole_box",
         "snapcheck.board": "Board Cell Design",
         "snapcheck.check": "Verdict",
         "snapcheck.decisions": "Option Question",

@@ -60,6 +60,7 @@ if TYPE_CHECKING:
     from snapcheck.api._so_far import SoFar, as_another_task, on_the_way, so_far
     from snapcheck.api._solver import solver
     from snapcheck.api._teach import Slip, Teaching, primer, taught_again, teach, text_of_kit
+    from snapcheck.api._teach_from import Corrections, corrections, teach_from, teachable
 
 __all__ = [
     "BOARD_ENDINGS",
@@ -71,6 +72,7 @@ __all__ = [
     "BuildSheet",
     "ClassGrades",
     "Consequence",
+    "Corrections",
     "CubeCount",
     "Drawing",
     "Exercise",
@@ -94,6 +96,7 @@ __all__ = [
     "checked_design_text",
     "clean_picture",
     "compare",
+    "corrections",
     "count_cubes",
     "course_of",
     "decide",
@@ -149,6 +152,8 @@ __all__ = [
     "take_back",
     "taught_again",
     "teach",
+    "teach_from",
+    "teachable",
     "text_of_kit",
     "waiting_places",
     "warm_up",
@@ -185,6 +190,7 @@ _DOOR = {
     "_so_far": "SoFar as_another_task on_the_way so_far",
     "_solver": "solver",
     "_teach": "Slip Teaching primer taught_again teach text_of_kit",
+    "_teach_from": "Corrections corrections teach_from teachable",
 }
 _MODULE = {name: module for module, names in _DOOR.items() for name in names.split()}
 

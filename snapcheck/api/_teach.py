@@ -12,13 +12,14 @@ from snapcheck.api._given import Colours, board_of, picture_of
 from snapcheck.board import Board, Cube
 from snapcheck.box import primer as primer_of
 from snapcheck.errors import InputError
-from snapcheck.kit import CHIPS, Kit, kit_text, parse_kit, taught_text
+from snapcheck.kit import CHIPS, Kit, Taught, kit_text, parse_kit, taught_text
 from snapcheck.watch import Cancel, Progress, step, watched
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api._given import BoardLike, KitLike, PathLike, PictureLike
-    from snapcheck.photo import Doubt, Notebook, Worth
+    from snapcheck.api._teach_from import Corrections
+    from snapcheck.photo import Doubt, Gain, Notebook, Worth
 
 #: plates that a primer is made for where none is named: the first on which all fits
 _PLATES = ((6, 5), (8, 6), (9, 7), (10, 7), (12, 9))
@@ -54,6 +55,9 @@ class Teaching:
         worth: what cross-validation says; None where nothing is left that was taught.
         slips: cubes that seem to be laid otherwise than the layout has them.
         missing: kinds of the kit that were not shown.
+        gain: what the cells of a course changed; None where none were learnt from.
+        cells: the cells that persons decided in that course.
+        lost: cells of courses that are learnt from no more, because other networks had looked at them.
     """
 
     text: str = field(repr=False)
@@ -62,6 +66,9 @@ class Teaching:
     worth: Worth | None
     slips: tuple[Slip, ...] = ()
     missing: tuple[str, ...] = ()
+    gain: Gain | None = None
+    cells: Corrections | None = None
+    lost: int = 0
 
     @property
     def good_enough(self) -> bool:
@@ -101,6 +108,9 @@ class Teaching:
                 for s in self.slips
             ],
             "missing": list(self.missing),
+            "gain": None if self.gain is None else {**asdict(self.gain), "worse": self.gain.worse},
+            "cells": None if self.cells is None else self.cells.to_json(),
+            "lost": self.lost,
         }  # fmt: skip
 
 
@@ -121,7 +131,7 @@ def primer(
     Raises:
         InputError: a kind is none of the kit, or does not fit on the plate.
     """
-    cubes = kit if isinstance(kit, Kit) else parse_kit(text_of_kit(kit), _source(kit))
+    cubes = kit if isinstance(kit, Kit) else parse_kit(text_of_kit(kit), source_of(kit))
     if plate is not None:
         return primer_of(cubes, *plate, kinds)
     found: tuple[Board, ...] = ()
@@ -182,7 +192,7 @@ def teach(
     from snapcheck.photo import Lesson, Notebook, examples_of, notebook_of
 
     text = text_of_kit(kit)
-    cubes = parse_kit(text, _source(kit))
+    cubes = parse_kit(text, source_of(kit))
     if not pictures:
         raise InputError(
             tr("no photo is given."), way_out=tr("Give two photos of the layout, from two sides.")
@@ -202,7 +212,7 @@ def teach(
         before = notebook_of(known[called]) if called in known else Notebook(called)
         places = {c if ":" in c else f"1:{c}" for c in as_laid}
         laid = frozenset(p.replace(":", " ", 1) for p in places)
-        return _learnt(text, cubes, before.and_lesson(Lesson.of(examples)), laid, boards)
+        return learnt_by(text, cubes, before.and_lesson(Lesson.of(examples)), laid, boards)
 
 
 def taught_again(
@@ -224,30 +234,47 @@ def taught_again(
     from snapcheck.photo import notebook_of
 
     text = text_of_kit(kit)
-    cubes = parse_kit(text, _source(kit))
-    known = {t.name: t for t in cubes.taught}
-    called = name or (next(iter(known)) if len(known) == 1 else "")
-    if called not in known:
-        raise InputError(
-            tr("the kit was not taught '{name}'.", name=called)
-            if known
-            else tr("the kit was not taught anything."),
-            place=_source(kit),
-            way_out=tr("Accepted for --name: {names}.", names=", ".join(known)) if known else "",
-        )
+    cubes = parse_kit(text, source_of(kit))
+    known = artwork_of(cubes, name, source_of(kit))
     with watched(progress, cancel):
-        book = notebook_of(known[called])
-        return _learnt(text, cubes, book.taken_back() if back else book, frozenset(), ())
+        book = notebook_of(known)
+        return learnt_by(text, cubes, book.taken_back() if back else book, frozenset(), ())
 
 
-def _source(kit: PathLike | None) -> str:
+def artwork_of(kit: Kit, name: str, source: str) -> Taught:
+    """What a kit was taught under a name ("": the only one). Raises InputError."""
+    known = {t.name: t for t in kit.taught}
+    called = name or (next(iter(known)) if len(known) == 1 else "")
+    if called in known:
+        return known[called]
+    raise InputError(
+        tr("the kit was not taught '{name}'.", name=called)
+        if known
+        else tr("the kit was not taught anything."),
+        place=source,
+        way_out=tr("Accepted for --name: {names}.", names=", ".join(known)) if known else "",
+    )
+
+
+def source_of(kit: PathLike | None) -> str:
+    """What messages call a kit."""
     given = "kit" if kit is None else os.fspath(kit)
     return "kit" if "\n" in given else given
 
 
-def _learnt(
-    text: str, kit: Kit, book: Notebook, as_laid: frozenset[str], boards: Sequence[Board]
+def learnt_by(
+    text: str,
+    kit: Kit,
+    book: Notebook,
+    as_laid: frozenset[str],
+    boards: Sequence[Board],
+    of_course: bool = False,
 ) -> Teaching:
+    """What all lessons of a notebook teach, and the kit's text with it.
+
+    Args:
+        as_laid, boards: of the last lesson. of_course: that one holds cells of a course.
+    """
     from snapcheck.photo import taught_by
 
     others = [t for t in kit.taught if t.name != book.name]
@@ -255,11 +282,14 @@ def _learnt(
         return Teaching(taught_text(text, others), book.name, 0, None)
     step(tr("learning"))
     symmetry = {name: kind.symmetry // 90 for name, kind in kit.kinds.items() if kind.size == (1, 1)}
-    taught, worth, doubts = taught_by(book, symmetry, as_laid)
+    taught, learnt = taught_by(book, symmetry, as_laid, of_course)
     shown = {piece.split(" ")[0] for lesson in book.lessons for piece in lesson.pieces}
-    slips = _slips(doubts, len(book.lessons) - 1, boards, kit)
+    slips = _slips(learnt.doubts, len(book.lessons) - 1, boards, kit)
     missing = tuple(k for k in kit.kinds if k not in shown)
-    return Teaching(taught_text(text, [*others, taught]), book.name, len(book.lessons), worth, slips, missing)
+    return Teaching(
+        taught_text(text, [*others, taught]), book.name, len(book.lessons), learnt.worth, slips, missing,
+        learnt.gain, lost=book.lost,
+    )  # fmt: skip
 
 
 def _slips(doubts: Sequence[Doubt], lesson: int, boards: Sequence[Board], kit: Kit) -> tuple[Slip, ...]:

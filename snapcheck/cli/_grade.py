@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from snapcheck import api
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._output import console, document, say
+from snapcheck.cli._teach_from import tell_teachable
 from snapcheck.words import numeral, shown, tr
 
 if TYPE_CHECKING:
@@ -131,6 +132,7 @@ def run(args: argparse.Namespace) -> int:
         say(tr("Belong to nobody known ({n}):", n=len(unmatched)))
         for file in unmatched:
             say(f"  {shown(file.path)}: {shown(file.problem)}")
+    tell_teachable(course)
     if waiting:
         say(waiting_words(places, len(waiting)) + f" (snapcheck review {shown(args.course)})")
     return 1 if waiting or unmatched else 0

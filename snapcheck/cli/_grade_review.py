@@ -10,6 +10,7 @@ from typing import Any
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of, waiting_words
 from snapcheck.cli._output import document, say
+from snapcheck.cli._teach_from import tell_teachable
 from snapcheck.words import numeral, shown, tr
 
 
@@ -62,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
             say(f"    {share:>6}  {shown(c.line):<40} {points}{planned}")
     for f in found.unmatched:
         say(f"{shown(f.path)}: {shown(f.problem)}")
+    tell_teachable(course)
     if not found.waiting and not found.unmatched:
         say(tr("Nothing waits for a person."))
         return 0

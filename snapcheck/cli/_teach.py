@@ -1,4 +1,5 @@
-"""``snapcheck teach KIT PHOTO...``: learn a kit's own artwork from photos of the boards of ``primer``."""
+"""``snapcheck teach KIT PHOTO...``: learn a kit's own artwork from photos of the boards of ``primer``, or
+from what persons decided in a course (``--from``)."""
 
 from __future__ import annotations
 
@@ -9,12 +10,12 @@ from typing import TYPE_CHECKING
 from snapcheck.cli._common import plate_of, write_file
 from snapcheck.cli._output import document, print_json, say
 from snapcheck.cli._primer import add_primer
+from snapcheck.cli._teach_from import add_from, cube_words, from_course
 from snapcheck.errors import InputError
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api import Teaching
-    from snapcheck.board import Cube
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,17 +46,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--again", action="store_true", help="learn once more from the pictures in KIT, for other networks"
     )
+    add_from(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     from snapcheck.api import taught_again, teach
 
+    if (args.back or args.again or args.course) and args.photos:
+        raise InputError(
+            tr("--back, --again and --from take no photos."),
+            way_out="snapcheck teach --back KIT",
+        )
+    if args.course:
+        return from_course(args)
     if args.back or args.again:
-        if args.photos:
-            raise InputError(
-                tr("--back and --again take no photos."),
-                way_out="snapcheck teach --back KIT",
-            )
         learnt = taught_again(args.kit, name=args.name, back=args.back)
     else:
         learnt = teach(
@@ -74,12 +78,21 @@ def run(args: argparse.Namespace) -> int:
 
 def _tell(learnt: Teaching, out: Path) -> None:
     worth = learnt.worth
+    if learnt.lost:
+        say(
+            tr(
+                "{n} cells of courses were looked at by other networks and are learnt from no more: "
+                "learn them again with --from COURSE.",
+                n=learnt.lost,
+            )
+        )
     for slip in learnt.slips:
         say(
             tr(
                 "Board {board}, {cell}: the layout has {laid}; the photos show {looks}. It was not learnt: "
                 "lay it right and teach again, or say --as-laid {board}:{cell}.",
-                board=slip.board, cell=slip.cell, laid=_words(slip.laid), looks=_words(slip.looks_like),
+                board=slip.board, cell=slip.cell, laid=cube_words(slip.laid),
+                looks=cube_words(slip.looks_like),
             )
         )  # fmt: skip
     if learnt.missing:
@@ -107,7 +120,3 @@ def _tell(learnt: Teaching, out: Path) -> None:
             )
         )
     say(tr("Use it with --kit {file}", file=out))
-
-
-def _words(cube: Cube | None) -> str:
-    return tr("nothing") if cube is None else tr("{kind} turned {turn}°", kind=cube.kind, turn=cube.turn)

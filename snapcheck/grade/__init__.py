@@ -6,6 +6,7 @@ from snapcheck.grade._course import Course, Student, Task, load_course, read_ros
 from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
 from snapcheck.grade._decide import decide, history_lines
 from snapcheck.grade._decide_all import Decided, decide_all, decisions_in
+from snapcheck.grade._decided_cells import DecidedCell, Left, decided_cells, photos_of
 from snapcheck.grade._facts import Facts, facts_of
 from snapcheck.grade._hand_in import hand_in
 from snapcheck.grade._pictures import Pictures
@@ -20,11 +21,13 @@ __all__ = [
     "Course",
     "Crew",
     "Decided",
+    "DecidedCell",
     "Decision",
     "Entry",
     "Facts",
     "Grade",
     "Handed",
+    "Left",
     "LocalCrew",
     "Pictures",
     "Progress",
@@ -39,6 +42,7 @@ __all__ = [
     "Waiting",
     "decide",
     "decide_all",
+    "decided_cells",
     "decisions_in",
     "facts_of",
     "grade",
@@ -47,6 +51,7 @@ __all__ = [
     "load_course",
     "load_rubric",
     "parse_rubric",
+    "photos_of",
     "read_roster",
     "regrade",
     "review",

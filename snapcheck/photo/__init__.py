@@ -2,8 +2,8 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
-from snapcheck.photo._learn import Doubt, Worth
-from snapcheck.photo._lesson import examples_of
+from snapcheck.photo._learn import Doubt
+from snapcheck.photo._lesson import cells_of, examples_of
 from snapcheck.photo._notebook import Lesson, Notebook, notebook_of, taught_by
 from snapcheck.photo._open import (
     MAX_BYTES,
@@ -14,19 +14,23 @@ from snapcheck.photo._open import (
     picture_of_array,
     taken_at,
 )
-from snapcheck.photo._read import read_photo, read_picture
+from snapcheck.photo._read import TRUE_GRID, read_photo, read_picture
 from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
+from snapcheck.photo._taught import head_of
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
 from snapcheck.photo._views import Examples
+from snapcheck.photo._worth import Gain, Worth
 from snapcheck.photo._written import leaves_open, reading_to_json
 
 __all__ = [
     "MAX_BYTES",
+    "TRUE_GRID",
     "BlankReading",
     "CubeReading",
     "Doubt",
     "Examples",
     "Frame",
+    "Gain",
     "LeadReading",
     "Lesson",
     "Notebook",
@@ -35,8 +39,10 @@ __all__ = [
     "State",
     "TapReading",
     "Worth",
+    "cells_of",
     "examples_of",
     "flatten",
+    "head_of",
     "leaves_open",
     "notebook_of",
     "open_grey",

@@ -8,13 +8,13 @@ is what looks wrongly laid.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from snapcheck.photo._nets import calibration
-from snapcheck.photo._taught import Head, log_softmax, squared_distances, turned_back
-from snapcheck.photo._views import CHANGED, EMPTY, Examples, Views, look
+from snapcheck.photo._taught import Head, Scale, log_softmax, squared_distances, turned_back
+from snapcheck.photo._views import CHANGED, EMPTY, Examples, Numbers, Views, look
+from snapcheck.photo._worth import Gain, Told, Worth, cube_of, gain_of, likeliest, own_share
 from snapcheck.watch import stop_if_asked
 
 #: weight of the weights' squares; with it, steps until the fit is good enough (more change nothing measured)
@@ -25,7 +25,8 @@ UNLIKELY, LIKELY = 0.05, 0.6
 _ROUND_SHARE, _MOST_ROUNDS = 0.5, 3
 #: least spread of the logarithms of distances
 _LEAST_SPREAD = 0.35
-_SHARPNESS = np.geomspace(0.7, 4.0, 24)
+#: what a course's cells of one kind weigh together at most, of what was laid of it
+COURSE_SHARE = 1.0
 
 
 @dataclass(frozen=True)
@@ -46,58 +47,82 @@ class Doubt:
 
 
 @dataclass(frozen=True)
-class Worth:
-    """What cross-validation says of a head.
+class Learnt:
+    """A head, what it is worth, which cubes it was not taught because they look wrongly laid, and what the
+    cells of the last course changed (None: no course)."""
 
-    Attributes:
-        tested: crops that were read by heads which had not seen their cube (free cells are not counted).
-        right: kind and turn right.
-        sure: called read. silent: called read, and wrong. expected: silent errors expected among `sure`, by
-            their own probabilities.
-        at_most: share of `sure` that is wrong at most, with 95 % confidence (Clopper and Pearson 1934).
-        untested: kinds that were laid once only, in one photo: nothing is known of them.
-        before: right of `tested` without anything taught.
-    """
-
-    tested: int
-    right: int
-    sure: int
-    silent: int
-    expected: float
-    at_most: float
-    untested: tuple[str, ...]
-    before: int
+    head: Head
+    worth: Worth
+    doubts: tuple[Doubt, ...] = ()
+    gain: Gain | None = None
 
 
 def learn(
-    examples: Examples, symmetry: Mapping[str, int], as_laid: frozenset[str] = frozenset()
-) -> tuple[Head, Worth, tuple[Doubt, ...]]:
-    """A head, what it is worth, and which cubes it was not taught because they look wrongly laid.
+    examples: Examples,
+    symmetry: Mapping[str, int],
+    as_laid: frozenset[str] = frozenset(),
+    shown: tuple[Examples, Numbers] | None = None,
+    fresh: frozenset[str] = frozenset(),
+    scale: Scale | None = None,
+) -> Learnt:
+    """A head of one artwork.
 
     Args:
         symmetry: of kinds: quarter turns that change nothing (1, 2 or 4).
         as_laid: places that are known to be laid as said.
+        shown: cells of courses, without crops: they weigh no more than what was laid of their kind, and are
+            not what the head's worth is told by, because they were chosen for being hard.
+        fresh: places among these whose gain is asked for.
+        scale: of features, where `shown` has them.
     """
-    pieces, symmetry = tuple(dict.fromkeys(examples.pieces)), {**symmetry, EMPTY: 1}
-    scale, seen = look(examples, pieces)
+    laid = len(examples.pieces)
+    pieces = tuple(dict.fromkeys([*examples.pieces, *(shown[0].pieces if shown else ())]))
+    symmetry = {**symmetry, EMPTY: 1}
+    scale, seen = look(examples, pieces, scale)
+    examples = examples.without_crops()
+    if shown is not None:
+        examples, seen = examples.and_those(shown[0]), seen.and_those(shown[1].views(pieces))
+    own = np.arange(len(examples.pieces)) < laid
+    weight = _weights(examples.pieces, own)
     doubts: list[Doubt] = []
     good = np.ones(len(examples.pieces), bool)
+    as_laid |= {p for p, mine in zip(examples.places, own, strict=True) if not mine}
     for _ in range(_MOST_ROUNDS):
         stop_if_asked()
-        log, far = _held_out(examples, pieces, seen, good)
+        log, far = _held_out(examples, pieces, seen, good, weight)
         found = _doubts(examples, pieces, log, good, symmetry, as_laid)
         doubts += found
         if not found:
             break
         good &= ~np.isin(examples.places, [d.place for d in found])
     else:
-        log, far = _held_out(examples, pieces, seen, good)
-    sharpness, sure, worth = _worth(examples, pieces, log, good, symmetry, seen)
-    near = np.log(np.maximum(far[good & np.isfinite(far)], 1e-6))
+        log, far = _held_out(examples, pieces, seen, good, weight)
+    told = Told(examples, pieces, log, good, symmetry, weight)
+    sharpness, sure = told.limits()
+    worth = told.worth(own, sharpness, sure, seen)
+    near = np.log(np.maximum(far[good & own & np.isfinite(far)], 1e-6))
     middle, spread = (float(np.median(near)), float(near.std())) if len(near) else (-1.0, 0.6)
-    weights, means = _fit(examples, pieces, seen, good)
+    weights, means = _fit(examples, pieces, seen, good, weight)
     head = Head(pieces, scale, weights, means, middle, max(spread, _LEAST_SPREAD), sharpness, sure)
-    return head, worth, tuple(doubts)
+    gain = None
+    if fresh:
+        new = np.isin(examples.places, list(fresh))
+        before = replace(told, log=_held_out(examples, pieces, seen, good, weight * ~new)[0])
+        gain = gain_of(before, told, own, new)
+    return Learnt(head, worth, tuple(doubts), gain)
+
+
+def _weights(pieces: tuple[str, ...], own: np.ndarray) -> np.ndarray:
+    """(n,) of each example: of a kind, what courses showed weighs no more than what was laid of it (of one
+    never laid, than what was laid of the others in the mean)."""
+    names = np.array(pieces)
+    weight = np.ones(len(names))
+    usual = own.sum() / max(len(set(names[own]) - {EMPTY}), 1)
+    for piece in set(names[~own]):
+        mine = (names == piece) & ~own
+        laid = int(((names == piece) & own).sum()) or usual
+        weight[mine] = min(1.0, COURSE_SHARE * laid / mine.sum())
+    return weight
 
 
 # --- fitting -----------------------------------------------------------------------------------------
@@ -110,26 +135,33 @@ def _columns(examples: Examples, pieces: tuple[str, ...]) -> np.ndarray:
 
 
 def _fit(
-    examples: Examples, pieces: tuple[str, ...], seen: Views, use: np.ndarray, steps: int = _STEPS
+    examples: Examples,
+    pieces: tuple[str, ...],
+    seen: Views,
+    use: np.ndarray,
+    weight: np.ndarray,
+    steps: int = _STEPS,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Weights and means from the examples with `use` true, as a file keeps them."""
     from scipy.optimize import minimize
 
-    which = np.flatnonzero(use)
+    which = np.flatnonzero(use & (weight > 0))
     f = np.ascontiguousarray(seen.features[which]).reshape(-1, seen.features.shape[-1])
     prior = np.ascontiguousarray(seen.prior[which]).reshape(len(f), -1)
     want = np.repeat(_columns(examples, pieces)[which].reshape(-1), 1 + CHANGED)
-    n, d, c = len(f), f.shape[1], 4 * len(pieces)
-    rows = np.arange(n)
+    d, c = f.shape[1], 4 * len(pieces)
+    rows = np.arange(len(f))
+    counts = np.repeat(weight[which], 4 * (1 + CHANGED)).astype(np.float32)
+    n = float(counts.sum())
 
     def loss(flat: np.ndarray) -> tuple[float, np.ndarray]:
         stop_if_asked()
         w = flat.reshape(d + 1, c).astype(np.float32)
         log = log_softmax(f @ w[:-1] + w[-1] + prior)
         p = np.exp(log)
-        value = -float(log[rows, want].mean()) + 0.5 * _RIDGE * float((w[:-1] ** 2).sum())
+        value = -float((counts * log[rows, want]).sum()) / n + 0.5 * _RIDGE * float((w[:-1] ** 2).sum())
         p[rows, want] -= 1
-        p /= n
+        p *= counts[:, None] / n
         slope = np.vstack([f.T @ p + _RIDGE * w[:-1], p.sum(0)])
         return value, slope.ravel().astype(np.float64)
 
@@ -137,7 +169,8 @@ def _fit(
     found = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": steps, "maxcor": 8})
     means = np.full((c, d), 100.0, np.float32)  # what was not taught is far from everything
     for column in np.unique(want):
-        means[column] = f[want == column].mean(0)
+        mine = want == column
+        means[column] = np.average(f[mine], 0, counts[mine])
     weights = found.x.reshape(d + 1, c).astype(np.float16).astype(np.float32)
     return weights, means.astype(np.float16).astype(np.float32)
 
@@ -146,7 +179,7 @@ def folds(examples: Examples) -> np.ndarray:
     """(n,) in which of two parts each example is left out: a kind's cubes in turns, or its photos where
     there is one cube; -1 where neither can be."""
     result = np.full(len(examples.pieces), -1)
-    cube = [_cube_of(p) for p in examples.pieces]
+    cube = [cube_of(p) for p in examples.pieces]
     for kind in dict.fromkeys(cube):
         mine = [i for i, c in enumerate(cube) if c == kind]
         for labels in ([examples.places[i] for i in mine], [str(examples.photos[i]) for i in mine]):
@@ -158,12 +191,8 @@ def folds(examples: Examples) -> np.ndarray:
     return result
 
 
-def _cube_of(piece: str) -> str:
-    return piece.split(" ", maxsplit=1)[0]
-
-
 def _held_out(
-    examples: Examples, pieces: tuple[str, ...], seen: Views, good: np.ndarray
+    examples: Examples, pieces: tuple[str, ...], seen: Views, good: np.ndarray, weight: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """(n, 4 * pieces) log probabilities and (n,) distances by heads that did not see the cube, nan where
     there is none."""
@@ -174,7 +203,7 @@ def _held_out(
         test = part == left_out
         if not test.any():
             continue
-        weights, means = _fit(examples, pieces, seen, good & ~test, _STEPS * 2 // 3)
+        weights, means = _fit(examples, pieces, seen, good & ~test, weight, _STEPS * 2 // 3)
         total = np.zeros((int(test.sum()), 4 * len(pieces)), np.float32)
         away = np.zeros_like(total)
         for q in range(4):
@@ -184,30 +213,6 @@ def _held_out(
         log[test] = log_softmax(total)
         far[test] = away[np.arange(len(away)), total.argmax(1)]
     return log, far
-
-
-def _own(
-    examples: Examples, pieces: tuple[str, ...], probability: np.ndarray, symmetry: Mapping[str, int]
-) -> np.ndarray:
-    """(n,) probability of what is said of each example; turns that look alike on a kind are one."""
-    share = probability.reshape(len(probability), len(pieces), 4)
-    result = np.empty(len(share))
-    for i, (piece, quarter) in enumerate(zip(examples.pieces, examples.quarters, strict=True)):
-        alike = [q for q in range(4) if (q - quarter) % symmetry.get(piece, 4) == 0]
-        result[i] = share[i, pieces.index(piece), alike].sum()
-    return result
-
-
-def _best(
-    pieces: tuple[str, ...], probability: np.ndarray, symmetry: Mapping[str, int]
-) -> tuple[np.ndarray, np.ndarray]:
-    """(n,) the likeliest column and its probability, with turns that look alike together."""
-    share = probability.reshape(len(probability), len(pieces), 4).copy()
-    for k, piece in enumerate(pieces):
-        step = symmetry.get(piece, 4)
-        share[:, k] = sum(np.roll(share[:, k], s, 1) for s in range(0, 4, step))
-    flat = share.reshape(len(share), -1)
-    return flat.argmax(1), flat.max(1)
 
 
 def _doubts(
@@ -227,8 +232,8 @@ def _doubts(
             continue
         part = examples.some(mine)
         p = np.exp(log[mine])
-        own = _own(part, pieces, p, symmetry)
-        best, top = _best(pieces, p, symmetry)
+        own = own_share(part, pieces, p, symmetry)
+        best, top = likeliest(pieces, p, symmetry)
         if own.max() < UNLIKELY and top.min() > LIKELY:
             worst = int(np.argmax(top))
             odds = float(np.log(top[worst] / max(float(own[worst]), 1e-9)))
@@ -239,60 +244,3 @@ def _doubts(
             found.append((odds, doubt))
     most = max((odds for odds, _ in found), default=0.0)
     return [doubt for odds, doubt in found if odds >= _ROUND_SHARE * most]
-
-
-# --- what it is worth --------------------------------------------------------------------------------
-
-
-def _worth(
-    examples: Examples,
-    pieces: tuple[str, ...],
-    log: np.ndarray,
-    good: np.ndarray,
-    symmetry: Mapping[str, int],
-    seen: Views,
-) -> tuple[float, float, Worth]:
-    """Sharpness, threshold, and what cross-validation says with them."""
-    from snapcheck.photo._score import at_most
-
-    floor = float(calibration()["symbol_threshold"])
-    good = good & (np.array(examples.pieces) != EMPTY)
-    tested = good & np.isfinite(log[:, 0])
-    known = {_cube_of(p) for p, t in zip(examples.pieces, tested, strict=True) if t}
-    untested = tuple(sorted({_cube_of(p) for p in examples.pieces} - known - {EMPTY}))
-    if not tested.any():
-        return 1.0, 1.0, Worth(0, 0, 0, 0, 0.0, 1.0, untested, 0)
-    part = examples.some(tested)
-    n = len(part.pieces)
-    # targets as Platt (1999) has them: a few answers that are all right do not prove certainty
-    slip = 1 / (n + 2)
-
-    def cost(sharpness: float) -> float:
-        own = np.clip(
-            _own(part, pieces, np.exp(log_softmax(log[tested] * sharpness)), symmetry), 1e-6, 1 - 1e-6
-        )
-        return float(-((1 - slip) * np.log(own) + slip * np.log(1 - own)).mean())
-
-    sharpness = float(min(_SHARPNESS, key=cost))
-    p = np.exp(log_softmax(log[tested] * sharpness))
-    own = _own(part, pieces, p, symmetry)
-    _, top = _best(pieces, p, symmetry)
-    right = own >= top - 1e-6
-    wrong = float(top[~right].max()) if not right.all() else 0.0
-    sure_from = max(floor, wrong + (1 - wrong) / 2)
-    sure = top >= sure_from
-    silent = int((sure & ~right).sum())
-    plain = _alone(part, pieces, seen.prior[tested], symmetry)
-    worth = Worth(
-        n, int(right.sum()), int(sure.sum()), silent, float((1 - top[sure]).sum()), at_most(silent,
-        int(sure.sum())), untested, plain,
-    )  # fmt: skip
-    return sharpness, sure_from, worth
-
-
-def _alone(part: Examples, pieces: tuple[str, ...], prior: np.ndarray, symmetry: Mapping[str, int]) -> int:
-    """How many the network alone has right."""
-    total = sum(turned_back(prior[:, q, 0], q) for q in range(4))
-    p = np.exp(log_softmax(np.asarray(total) / 4))
-    own = _own(part, pieces, p, symmetry)
-    return int((own >= _best(pieces, p, symmetry)[1] - 1e-6).sum())

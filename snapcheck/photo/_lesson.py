@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from snapcheck.board import Board, Cell
+from snapcheck.board import Board, Cell, Cube
 from snapcheck.errors import PhotoError
 from snapcheck.kit import Kit
 from snapcheck.photo._cells import FINE, _answers, crops_of, flatten
@@ -93,6 +93,33 @@ def examples_of(picture: Picture, name: str, boards: Mapping[str, Board], kit: K
         np.full(len(told), photo),
     )
     return Shown(number, quarter, examples)
+
+
+def cells_of(
+    picture: Picture, name: str, size: tuple[int, int], cubes: Mapping[Cell, Cube], kit: Kit
+) -> Examples:
+    """Crops of some cubes in a photo, as they stand there.
+
+    Args:
+        size: columns and rows of the plate, as it was read. cubes: by the cells that cubes are called by.
+
+    Raises:
+        PhotoError: no board is found, or another one than was read.
+    """
+    at = locate(picture, name)
+    if (at.columns, at.rows) != size:
+        raise PhotoError(
+            tr("shows a plate of {columns} by {rows} cells.", columns=at.columns, rows=at.rows), place=name
+        )
+    told = [
+        ((anchor.column + column, anchor.row + row), piece, cube.turn // 90, str(anchor))
+        for anchor, cube in cubes.items()
+        for row, column, piece in pieces_of(kit[cube.kind], cube.turn)
+    ]
+    flat = flatten(picture.pixels, at.frame, at.columns, at.rows, FINE, _RIM)
+    places, pieces, quarters, names = zip(*told, strict=True)
+    crops = crops_of(flat, _RIM, list(places))
+    return Examples(crops, pieces, np.array(quarters), names, np.zeros(len(told), int))
 
 
 Labels = dict[tuple[int, int], tuple[str, int, Cell]]

@@ -1,5 +1,9 @@
-"""What an artwork's file keeps besides its head: the crops it was learnt from, lesson by lesson, so that
-more photos add to them, a lesson can be taken back, and other networks can learn from them again."""
+"""What an artwork's file keeps besides its head: what it was learnt from, lesson by lesson, so that more
+photos add to it, a lesson can be taken back, and other networks can learn again.
+
+Of the boards that a teacher laid these are the crops. Of cells that a person decided in a course they are
+numbers alone, what the network made of them: photos of students are not kept, and other networks cannot learn
+from such a lesson."""
 
 from __future__ import annotations
 
@@ -13,10 +17,11 @@ import numpy as np
 from snapcheck.errors import InputError
 from snapcheck.kit import Taught
 from snapcheck.photo._cells import CROP
-from snapcheck.photo._learn import Doubt, Worth, learn
+from snapcheck.photo._learn import Learnt, learn
 from snapcheck.photo._nets import symbols_digest
-from snapcheck.photo._taught import arrays_of, damaged, packed, unpacked
-from snapcheck.photo._views import Examples
+from snapcheck.photo._taught import Scale, arrays_of, damaged, head_of, packed, unpacked
+from snapcheck.photo._views import Examples, Numbers, numbers_of
+from snapcheck.photo._worth import Worth
 from snapcheck.words import tr
 
 _QUALITY = 92
@@ -26,8 +31,15 @@ MOST_CROPS, MOST_LESSONS = 1200, 12
 
 @dataclass(frozen=True)
 class Lesson:
-    """What one teaching showed; `photos` says how many there were, `coded` holds the crops as JPEG, one
-    below the other."""
+    """What one teaching showed.
+
+    Attributes:
+        photos: how many there were. pieces, quarters, places, photo: as of `Examples`.
+        coded: the crops as JPEG, one below the other; b"" for a course's cells.
+        marks: of a course's cells, by which each is known again: digests that only
+            who has the photo can make.
+        numbers: of a course's cells; see there.
+    """
 
     photos: int
     pieces: tuple[str, ...]
@@ -35,41 +47,73 @@ class Lesson:
     places: tuple[str, ...]
     photo: tuple[int, ...]
     coded: bytes
+    marks: tuple[str, ...] = ()
+    numbers: Numbers | None = None
 
     @classmethod
     def of(cls, examples: Examples) -> Lesson:
         """A lesson of these examples; raises InputError where there are too many."""
         n = len(examples.pieces)
-        if n > MOST_CROPS:
-            raise InputError(
-                tr("there are {n} pictures of cubes, more than {most}.", n=n, most=MOST_CROPS),
-                way_out=tr("Teach with fewer photos at a time."),
-            )
+        _few_enough(n)
         strip = examples.crops.reshape(n * CROP, CROP, 3)
         how = [cv2.IMWRITE_JPEG_QUALITY, _QUALITY, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, 0x111111]
         coded = cv2.imencode(".jpg", strip, how)[1].tobytes()
-        photos = len(set(examples.photos.tolist()))
-        quarters, photo = (tuple(int(v) for v in a) for a in (examples.quarters, examples.photos))
-        return cls(photos, examples.pieces, quarters, examples.places, photo, coded)
+        return cls(*_told(examples), coded)
+
+    @classmethod
+    def of_course(cls, examples: Examples, marks: tuple[str, ...], scale: Scale) -> Lesson:
+        """Of a course's cells, without their pictures; raises InputError where there are too many."""
+        _few_enough(len(examples.pieces))
+        return cls(*_told(examples), b"", marks, numbers_of(examples.crops, scale))
 
     def examples(self, number: int) -> Examples:
         """The examples; `number` keeps places of different lessons apart."""
+        places = tuple(f"{number} {place}" for place in self.places)
+        if self.numbers is not None:
+            bare = np.zeros((len(self.pieces), 0), np.uint8)
+            return Examples(bare, self.pieces, np.array(self.quarters), places, np.array(self.photo))
         strip = cv2.imdecode(np.frombuffer(self.coded, np.uint8), cv2.IMREAD_COLOR)
         n = len(self.pieces)
         if strip is None or strip.shape != (n * CROP, CROP, 3):
             raise ValueError("crops do not fit")
-        places = tuple(f"{number} {place}" for place in self.places)
         crops = strip.reshape(n, CROP, CROP, 3)
         return Examples(crops, self.pieces, np.array(self.quarters), places, np.array(self.photo))
 
 
+def _few_enough(n: int) -> None:
+    if n > MOST_CROPS:
+        raise InputError(
+            tr("there are {n} pictures of cubes, more than {most}.", n=n, most=MOST_CROPS),
+            way_out=tr("Teach with fewer photos at a time."),
+        )
+
+
+def _told(
+    examples: Examples,
+) -> tuple[int, tuple[str, ...], tuple[int, ...], tuple[str, ...], tuple[int, ...]]:
+    quarters, photo = (tuple(int(v) for v in a) for a in (examples.quarters, examples.photos))
+    return len(set(photo)), examples.pieces, quarters, examples.places, photo
+
+
 @dataclass(frozen=True)
 class Notebook:
-    """An artwork's lessons, oldest first, and what its head was worth when it was learnt."""
+    """An artwork's lessons, oldest first, and what its head was worth when it was learnt.
+
+    Attributes:
+        scale: of the numbers of courses' cells; they are nothing without it.
+        lost: cells of courses that other networks had looked at.
+    """
 
     name: str
     lessons: tuple[Lesson, ...] = ()
     worth: Worth | None = None
+    scale: Scale | None = None
+    lost: int = 0
+
+    @property
+    def marks(self) -> frozenset[str]:
+        """Of the courses' cells that were learnt from."""
+        return frozenset(mark for lesson in self.lessons for mark in lesson.marks)
 
     def and_lesson(self, lesson: Lesson) -> Notebook:
         """With one lesson more. Raises InputError where there are too many."""
@@ -89,53 +133,90 @@ def notebook_of(taught: Taught) -> Notebook:
     """What a kit's file keeps of one artwork. Raises DataError where it is damaged."""
     about, arrays = unpacked(taught)
     try:
-        lessons = tuple(
-            Lesson(
-                int(told["photos"]),
-                tuple(str(p) for p in told["pieces"]),
-                tuple(int(q) % 4 for q in told["quarters"]),
-                tuple(str(p) for p in told["places"]),
-                tuple(int(p) for p in told["photo"]),
-                arrays[f"lesson{n}"].astype(np.uint8).tobytes(),
-            )
-            for n, told in enumerate(about["lessons"])
-        )
+        lessons = tuple(_lesson_of(told, arrays, n) for n, told in enumerate(about["lessons"]))
         worth = dict(about["worth"])
-        return Notebook(taught.name, lessons, Worth(**{**worth, "untested": tuple(worth["untested"])}))
+        told = Worth(**{**worth, "untested": tuple(worth["untested"])})
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise damaged(taught.name) from error
+    if taught.network == symbols_digest():
+        return Notebook(taught.name, lessons, told, head_of(taught).scale)
+    own = tuple(lesson for lesson in lessons if lesson.numbers is None)
+    lost = sum(len(lesson.marks) for lesson in lessons)
+    return Notebook(taught.name, own, told, lost=lost)
+
+
+def _lesson_of(told: Mapping[str, Any], arrays: Mapping[str, np.ndarray], n: int) -> Lesson:
+    lesson = Lesson(
+        int(told["photos"]),
+        tuple(str(p) for p in told["pieces"]),
+        tuple(int(q) % 4 for q in told["quarters"]),
+        tuple(str(p) for p in told["places"]),
+        tuple(int(p) for p in told["photo"]),
+        arrays[f"lesson{n}"].astype(np.uint8).tobytes(),
+        tuple(str(m) for m in told.get("marks", ())),
+    )
+    if lesson.coded:
+        return lesson
+    numbers = Numbers(arrays[f"features{n}"], arrays[f"out{n}"])
+    all_there = len(lesson.marks) == len(numbers.features) == len(numbers.out) == len(lesson.pieces)
+    if not all_there or not (np.isfinite(numbers.features).all() and np.isfinite(numbers.out).all()):
+        raise ValueError("numbers do not fit")
+    return replace(lesson, numbers=numbers)
 
 
 def taught_by(
-    notebook: Notebook, symmetry: Mapping[str, int], as_laid: frozenset[str] = frozenset()
-) -> tuple[Taught, Worth, tuple[Doubt, ...]]:
+    notebook: Notebook,
+    symmetry: Mapping[str, int],
+    as_laid: frozenset[str] = frozenset(),
+    gain: bool = False,
+) -> tuple[Taught, Learnt]:
     """Learn from all lessons of a notebook.
 
     Args:
         symmetry: of kinds: quarter turns that change nothing (1, 2 or 4).
         as_laid: places of the last lesson that are known to be laid as said.
+        gain: whether to find out what the last lesson changed, which is of a course.
 
     Raises:
         DataError: a lesson's pictures are damaged.
     """
+    lessons = list(enumerate(notebook.lessons))
     try:
-        parts = [lesson.examples(number) for number, lesson in enumerate(notebook.lessons)]
-        examples = parts[0]
-        for part in parts[1:]:
-            examples = examples.and_those(part)
+        examples = _together([x.examples(n) for n, x in lessons if x.numbers is None])
+        kept = [(x.examples(n), x.numbers) for n, x in lessons if x.numbers is not None]
+        shown = None
+        if kept:
+            features = np.concatenate([numbers.features for _, numbers in kept])
+            out = np.concatenate([numbers.out for _, numbers in kept])
+            shown = _together([some for some, _ in kept]), Numbers(features, out)
+        last = len(lessons) - 1
+        fresh = frozenset(notebook.lessons[last].examples(last).places if gain else ())
+        laid = frozenset(f"{last} {place}" for place in as_laid)
+        scale = notebook.scale if kept else None
+        learnt = learn(examples, symmetry, laid, shown, fresh, scale)
     except (ValueError, IndexError, cv2.error) as error:
         raise damaged(notebook.name) from error
-    last = len(notebook.lessons) - 1
-    head, worth, doubts = learn(examples, symmetry, frozenset(f"{last} {place}" for place in as_laid))
+    head = learnt.head
+    drop = ("coded", "numbers")
     told: list[dict[str, Any]] = [
-        {k: list(v) if isinstance(v, tuple) else v for k, v in asdict(lesson).items() if k != "coded"}
+        {k: list(v) if isinstance(v, tuple) else v for k, v in vars(lesson).items() if k not in drop}
         for lesson in notebook.lessons
     ]
     about = {
         "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure":
         head.sure,
-        "worth": asdict(worth), "lessons": told,
+        "worth": asdict(learnt.worth), "lessons": told,
     }  # fmt: skip
-    coded = {f"lesson{n}": np.frombuffer(x.coded, np.uint8) for n, x in enumerate(notebook.lessons)}
-    data = packed(about, {**arrays_of(head), **coded})
-    return Taught(notebook.name, symbols_digest(), data), worth, doubts
+    arrays = arrays_of(head)
+    for n, lesson in lessons:
+        arrays[f"lesson{n}"] = np.frombuffer(lesson.coded, np.uint8)
+        if lesson.numbers is not None:
+            arrays |= {f"features{n}": lesson.numbers.features, f"out{n}": lesson.numbers.out}
+    return Taught(notebook.name, symbols_digest(), packed(about, arrays)), learnt
+
+
+def _together(parts: list[Examples]) -> Examples:
+    examples = parts[0]
+    for part in parts[1:]:
+        examples = examples.and_those(part)
+    return examples

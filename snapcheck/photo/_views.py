@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -26,7 +26,7 @@ class Examples:
     """Labelled crops.
 
     Attributes:
-        crops: (n, CROP, CROP, 3) as the network sees cells.
+        crops: (n, CROP, CROP, 3) as the network sees cells; of what a course showed there are none (n, 0).
         pieces: what each shows (see `Head.pieces`); quarters: (n,) its turn, quarter turns clockwise.
         places: which cube, the same name in every photo of one board; photos: (n,) number of the photo.
     """
@@ -48,6 +48,10 @@ class Examples:
             self.photos[where],
         )
 
+    def without_crops(self) -> Examples:
+        """What is said of them alone."""
+        return replace(self, crops=np.zeros((len(self.pieces), 0), np.uint8))
+
     def and_those(self, more: Examples) -> Examples:
         return Examples(
             np.concatenate([self.crops, more.crops]),
@@ -65,15 +69,56 @@ class Views:
     features: np.ndarray
     prior: np.ndarray
 
+    def and_those(self, more: Views) -> Views:
+        features = np.concatenate([self.features, more.features])
+        return Views(features, np.concatenate([self.prior, more.prior]))
 
-def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
-    rng = np.random.default_rng(0)
-    n = len(examples.pieces)
+
+@dataclass(frozen=True)
+class Numbers:
+    """What is kept of crops that are not: of each of their views (as in `Views`, 16-bit floats) the features,
+    and the raw answer of the network."""
+
+    features: np.ndarray
+    out: np.ndarray
+
+    def some(self, keep: np.ndarray) -> Numbers:
+        """Those with `keep` true."""
+        return Numbers(self.features[keep], self.out[keep])
+
+    def views(self, pieces: tuple[str, ...]) -> Views:
+        out = self.out.astype(np.float32)
+        prior = prior_of(out.reshape(-1, out.shape[-1]), pieces).reshape(*out.shape[:3], -1)
+        return Views(self.features.astype(np.float32), prior)
+
+
+def numbers_of(crops: np.ndarray, scale: Scale) -> Numbers:
+    """What is kept of crops (n, CROP, CROP, 3) where they themselves are not to be."""
+    out, last, pool = _answers_to_all(crops, np.random.default_rng(0))
+    n = len(crops)
+    features, raw = _by_example(scale(last, pool), n), _by_example(out, n)
+    return Numbers(features.astype(np.float16), raw.astype(np.float16))
+
+
+def look(examples: Examples, pieces: tuple[str, ...], scale: Scale | None = None) -> tuple[Scale, Views]:
+    """Views of examples; features by their own scale where none is given."""
+    n, rng = len(examples.pieces), np.random.default_rng(0)
+    out, last, pool = _answers_to_all(examples.crops, rng)
+    scale = scale or _scale_of(last, pool, rng)
+    return scale, Views(_by_example(scale(last, pool), n), _by_example(prior_of(out, pieces), n))
+
+
+def _by_example(values: np.ndarray, n: int) -> np.ndarray:
+    return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
+
+
+def _answers_to_all(crops: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Raw outputs, last features and pooled placed ones of all views; crops one after the other in each."""
     shown = []
-    boxes = _print_boxes(examples.crops)
+    boxes = _print_boxes(crops)
     for quarter in range(4):
         for number in range(1 + CHANGED):
-            views = examples.crops if number == 0 else _changed(examples.crops, boxes, rng)
+            views = crops if number == 0 else _changed(crops, boxes, rng)
             shown.append(np.rot90(views, quarter, (1, 2)))
     outs, lasts, pools = [], [], []
     for views in shown:
@@ -82,7 +127,10 @@ def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
         outs.append(out)
         lasts.append(last)
         pools.append(pooled(placed))
-    out, last, pool = np.concatenate(outs), np.concatenate(lasts), np.concatenate(pools)
+    return np.concatenate(outs), np.concatenate(lasts), np.concatenate(pools)
+
+
+def _scale_of(last: np.ndarray, pool: np.ndarray, rng: np.random.Generator) -> Scale:
     middle = pool.mean(0)
     some = (pool - middle)[rng.permutation(len(pool))[:_SOME]]
     _, parts = np.linalg.eigh(some @ some.T)
@@ -91,12 +139,7 @@ def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
     main = (pool - middle) @ along
     spread = last.std(0) + 1e-3 * last.std()
     rough = last.mean(0), spread, middle, along, main.std(0) + 0.1 * main.std()
-    scale = Scale(*(a.astype(np.float16).astype(np.float32) for a in rough))  # as the file keeps it
-
-    def by_example(values: np.ndarray) -> np.ndarray:
-        return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
-
-    return scale, Views(by_example(scale(last, pool)), by_example(prior_of(out, pieces)))
+    return Scale(*(a.astype(np.float16).astype(np.float32) for a in rough))  # as the file keeps it
 
 
 def _print_boxes(crops: np.ndarray) -> list[tuple[int, int, int, int] | None]:

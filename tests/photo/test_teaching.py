@@ -52,10 +52,10 @@ def test_cubes_laid_in_each_others_places_are_asked_about(taught: api.Teaching) 
     other = {led: "npn", npn: "led"}
     pieces = tuple(other.get(p, kind) for p, kind in zip(lesson.places, lesson.pieces, strict=True))
     symmetry = {k: KIT[k].symmetry // 90 for k in KINDS}
-    _, worth, doubts = taught_by(Notebook("n", (replace(lesson, pieces=pieces),)), symmetry)
-    told = {d.place: (d.piece, d.likely) for d in doubts}
+    _, learnt = taught_by(Notebook("n", (replace(lesson, pieces=pieces),)), symmetry)
+    told = {d.place: (d.piece, d.likely) for d in learnt.doubts}
     assert told[f"0 {led}"] == ("npn", "led") and told[f"0 {npn}"] == ("led", "npn")
-    assert worth.silent == 0 and taught.slips == ()
+    assert learnt.worth.silent == 0 and taught.slips == ()
 
 
 def test_what_was_taught_is_read_and_other_artwork_as_before(taught: api.Teaching, tmp_path: Path) -> None:

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from snapcheck.api._grade import grade, grade_class
     from snapcheck.api._hunt import FaultPractice, FaultSearch
     from snapcheck.api._new import new
-    from snapcheck.api._paper import SHEETS, PaperKit, paper_kit
+    from snapcheck.api._paper import SHEETS, PaperKit, paper_kit, primer_paper
     from snapcheck.api._place import lay
     from snapcheck.api._read import draw, layout, read
     from snapcheck.api._reading_desk import (
@@ -137,6 +137,7 @@ __all__ = [
     "plots_told",
     "practice",
     "primer",
+    "primer_paper",
     "questions_told",
     "read",
     "reading_of",
@@ -177,7 +178,7 @@ _DOOR = {
     "_grade": "grade grade_class",
     "_hunt": "FaultPractice FaultSearch",
     "_new": "new",
-    "_paper": "SHEETS PaperKit paper_kit",
+    "_paper": "SHEETS PaperKit paper_kit primer_paper",
     "_place": "lay",
     "_read": "draw layout read",
     "_reading_desk": "cells_told decision_drawing decision_words kinds_told links_told questions_told "

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from snapcheck.api._box import BoxLike, box_of
 from snapcheck.api._given import DesignLike, kit_of, plan_of
-from snapcheck.board import Cube
+from snapcheck.board import Board, Cube
 from snapcheck.box import (
     Page,
     Piece,
@@ -20,6 +20,7 @@ from snapcheck.box import (
     paper_of,
     place_tiles,
     plate_pages,
+    primer_pages,
     tile_pages,
     top_of,
 )
@@ -44,17 +45,15 @@ MOST_TILES = 5000
 
 
 @dataclass(frozen=True)
-class PaperKit:
-    """Pages to print at true size.
+class Pages:
+    """Pages to print.
 
     Attributes:
         pages: in order.
-        tiles: how many tiles there are.
         title: of the document.
     """
 
     pages: tuple[Page, ...] = field(repr=False)
-    tiles: int
     title: str
 
     @property
@@ -69,6 +68,13 @@ class PaperKit:
             MissingLibraryError: WeasyPrint or the Pango library is not installed.
         """
         return html_to_pdf(self.html)
+
+
+@dataclass(frozen=True)
+class PaperKit(Pages):
+    """Pages to print at true size; `tiles`: how many there are on them."""
+
+    tiles: int
 
 
 def paper_kit(
@@ -128,7 +134,23 @@ def paper_kit(
         pages += plate_pages(columns, rows, cube_mm, page, words)
     if "extras" in sheets:
         pages.append(extras_page(cube_mm, page, tr("Corner markers and taps")))
-    return PaperKit(tuple(pages), len(tops), title)
+    return PaperKit(tuple(pages), title, len(tops))
+
+
+def primer_paper(boards: Sequence[Board], command: str, *, paper: str = "a4", kit: KitLike = None) -> Pages:
+    """A primer's boards to print, one on each page with what to do.
+
+    Args:
+        boards: as `primer` makes them. command: with which their photos teach the kit.
+        paper: ``a4`` or ``letter``.
+        kit: see `check`.
+
+    Raises:
+        InputError: there is no such paper.
+    """
+    cubes = kit_of(kit)
+    pages = primer_pages(boards, cubes, command, paper_of(paper))
+    return Pages(tuple(pages), tr("Layouts to teach: {title}", title=cubes.title))
 
 
 def _largest(columns: list[int], rows: list[int]) -> tuple[int, int]:

@@ -10,6 +10,7 @@ from snapcheck.box._paper import PAPERS, Page, Paper, fitted_page, pages_html, p
 from snapcheck.box._pieces import Piece, cube_of, order, piece_of, piece_words, pieces_of, print_of
 from snapcheck.box._plate import extras_page, plate_pages, plate_size, plate_svg
 from snapcheck.box._primer import likeness, primer
+from snapcheck.box._primer_page import primer_pages
 from snapcheck.box._standins import Standin, standins
 from snapcheck.box._swaps import Proof, Prove, Swap, Swaps, find_swaps
 from snapcheck.box._tiles import Tile, place_tiles, tile_pages, top_of
@@ -57,6 +58,7 @@ __all__ = [
     "plate_svg",
     "plates_for",
     "primer",
+    "primer_pages",
     "print_of",
     "promise",
     "standins",

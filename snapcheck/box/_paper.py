@@ -98,20 +98,34 @@ class Page:
 def fitted_page(svg: str, paper_name: str) -> Page:
     """A drawing as large as it goes on a sheet, which lies on its side for a wide one. Raises InputError."""
     paper = paper_of(paper_name)
-    size = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
-    assert size is not None  # as `draw_svg` writes it
-    width, height = float(size[1]), float(size[2])
+    width, height = _size_of(svg)
     if width > height:
         paper = paper.turned()
-    scale = min((paper.width - 2 * MARGIN) / width, (paper.height - 2 * MARGIN) / height)
-    left, top = (paper.width - scale * width) / 2, (paper.height - scale * height) / 2
-    body = svg.partition("</title>")[2].removesuffix("</svg>")
+    room = paper.width - 2 * MARGIN, paper.height - 2 * MARGIN
+    scale = min(room[0] / width, room[1] / height)
+    body, _ = placed_drawing(svg, MARGIN, (paper.height - scale * height) / 2, *room)
     drawn = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{paper.width:g}mm" height="{paper.height:g}mm" '
         f'viewBox="0 0 {paper.width:g} {paper.height:g}" font-family="{FONT}">'
-        f'<g transform="translate({left:.3f} {top:.3f}) scale({scale:.5f})">{body}</g></svg>'
+        f"{body}</svg>"
     )
     return Page(drawn, paper)
+
+
+def _size_of(svg: str) -> tuple[float, float]:
+    size = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
+    assert size is not None  # as `draw_svg` writes it
+    return float(size[1]), float(size[2])
+
+
+def placed_drawing(svg: str, left: float, top: float, wide: float, high: float) -> tuple[str, float]:
+    """A drawing of `draw_svg` as large as it goes in this room of a page, from the top and in the middle, and
+    how high it is; millimetres."""
+    width, height = _size_of(svg)
+    scale = min(wide / width, high / height)
+    left += (wide - scale * width) / 2
+    body = svg.partition("</title>")[2].removesuffix("</svg>")
+    return f'<g transform="translate({left:.3f} {top:.3f}) scale({scale:.5f})">{body}</g>', scale * height
 
 
 def pages_html(pages: Sequence[Page], title: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,9 +18,10 @@ if TYPE_CHECKING:
     from snapcheck.board import Cube
     from snapcheck.grade import Course, DecidedCell
 
-ABOUT = """--from COURSE learns from cells that a person decided in a course (review, decide, the desk); without
-it nothing of a course is ever used, and what students say of their builds never is. The kit's file then
-holds numbers that the network made of these cells: no picture of them, and nothing that says whose they are.
+ABOUT = """--from COURSE learns from cells that a person decided in a course (review, decide, the desk);
+without it nothing of a course is ever used, and what students say of their builds never is. Of these cells
+the kit's file holds numbers that the network made of them: no picture, and nothing that says whose they are.
+Nothing is sent anywhere.
 """
 
 
@@ -157,13 +159,9 @@ def tell_teachable(course: Course) -> None:
     from snapcheck.api import teachable
 
     if n := teachable(course):
-        say(
-            tr(
-                "{n} cells that a person decided could teach the kit: snapcheck teach {kit} --from {course}",
-                n=n, kit=course.kit_file, course=course.folder,
-            ),
-            file=sys.stderr,
-        )  # fmt: skip
+        words = ("snapcheck", "teach", str(course.kit_file), "--from", str(course.folder))
+        told = tr("Cells that a person decided, from which the kit could learn: {n}.", n=n)
+        say(f"{told} {shown(shlex.join(words))}", file=sys.stderr)
 
 
 def _place(cell: DecidedCell) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shlex
 from dataclasses import asdict
 from typing import Any
 
@@ -52,7 +53,7 @@ class ReviewDesk:
 
     async def page(self, request: Request) -> Response:
         """The place that is next, or how it stands."""
-        visitor, _ = self._course(request)
+        visitor, folder = self._course(request)
         everything = request.query_params.get("all") == "1"
         shown = [n for n, p in enumerate(self.places) if everything or not p["idle"]]
         left = [n for n in shown if n not in self.done]
@@ -73,11 +74,24 @@ class ReviewDesk:
             "looking": self.looking,
             "grading": self.grading,
             "undo": bool(self.steps),
+            "teaches": await self._teaches(folder) if here is None and self.looking.state == "done" else None,
             "reason": self.site.keep.setting("reason") or tr("seen in the photo"),
             "by": self.site.keep.setting("by") or tr("teacher"),
             "most_keys": MOST_KEYS,
         }
         return self.site.page("desk-review", visitor, values)
+
+    async def _teaches(self, folder: str) -> dict[str, Any] | None:
+        """How many decided cells could teach the course's kit, and by which command."""
+        course = self.site.plans.course
+        if course is None or course.kit_file is None:
+            return None
+        try:
+            n = await run_in_threadpool(api.teachable, folder)
+        except SnapcheckError:  # said where grades are worked out
+            return None
+        words = ("snapcheck", "teach", str(course.kit_file), "--from", folder)
+        return {"n": n, "command": shlex.join(words)} if n else None
 
     async def look(self, request: Request) -> Response:
         """Look what waits, from now on."""

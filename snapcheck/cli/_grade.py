@@ -132,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
         say(tr("Belong to nobody known ({n}):", n=len(unmatched)))
         for file in unmatched:
             say(f"  {shown(file.path)}: {shown(file.problem)}")
-    tell_teachable(course)
+    tell_teachable(course, args.store)
     if waiting:
         say(waiting_words(places, len(waiting)) + f" (snapcheck review {shown(args.course)})")
     return 1 if waiting or unmatched else 0

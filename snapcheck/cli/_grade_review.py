@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
             say(f"    {share:>6}  {shown(c.line):<40} {points}{planned}")
     for f in found.unmatched:
         say(f"{shown(f.path)}: {shown(f.problem)}")
-    tell_teachable(course)
+    tell_teachable(course, args.store)
     if not found.waiting and not found.unmatched:
         say(tr("Nothing waits for a person."))
         return 0

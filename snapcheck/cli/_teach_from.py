@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import shlex
 import sys
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from snapcheck.cli._common import write_file
 from snapcheck.cli._output import document, print_json, say
-from snapcheck.errors import InputError
+from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
@@ -154,12 +155,16 @@ def _tell(learnt: Teaching, args: argparse.Namespace, out: Path, kept: bool) -> 
     say(tr("The next 'snapcheck grade' reads the course's photos anew with it."))
 
 
-def tell_teachable(course: Course) -> None:
+def tell_teachable(course: Course, store: str = "") -> None:
     """One sentence where decisions could teach the course's kit; on standard error, as it is no result."""
     from snapcheck.api import teachable
 
-    if n := teachable(course):
-        words = ("snapcheck", "teach", str(course.kit_file), "--from", str(course.folder))
+    n = 0
+    with contextlib.suppress(SnapcheckError):  # what is wrong with the kit is said where it is used
+        n = teachable(course)
+    if n:
+        words = ["snapcheck", "teach", str(course.kit_file), "--from", str(course.folder)]
+        words += ["--store", store] if store else []
         told = tr("Cells that a person decided, from which the kit could learn: {n}.", n=n)
         say(f"{told} {shown(shlex.join(words))}", file=sys.stderr)
 

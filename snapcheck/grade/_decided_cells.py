@@ -20,7 +20,7 @@ from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import digest, there_now
 from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.kit import Kit
-from snapcheck.photo import TRUE_GRID, Picture, Reading, picture_of, reading_from_json
+from snapcheck.photo import TRUE_GRID, Picture, Reading, State, picture_of, reading_from_json
 
 #: a symbol read as this likely is sure, whatever may be open about its print
 SURE_OF_ANOTHER = 0.95
@@ -196,14 +196,9 @@ class _Photo:
             return self.left_out(decision, Left.NOTHING, cell)
         if any(c.column >= reading.columns or c.row >= reading.rows for c in cube.cells(cell)):
             return self.left_out(decision, Left.PLACE, cell)
-        read = reading.cubes.get(cell)
-        seen = None if read is None else read.cube
+        seen, likely = _shown(reading, cell, kit)
         same = _alike(cube, seen, kit)
-        sure = read.parts[0] if read is not None else 0.0
-        blank = reading.blanks.get(cell)
-        if blank is not None:
-            sure = blank.confidence
-        why = Left.DOUBTFUL if not same and sure >= SURE_OF_ANOTHER else None
+        why = Left.DOUBTFUL if not same and likely >= SURE_OF_ANOTHER else None
         size = (reading.columns, reading.rows)
         return DecidedCell(decision.id, self.path, self.sha, size, cell, cube, self.build, same, why, seen)
 
@@ -216,6 +211,18 @@ def _cube(decision: Decision, reading: Reading, kit: Kit) -> Cube | None:
         return next(iter(board_of_line(decision.choice, reading.board, kit).cubes.values()), None)
     except SnapcheckError:
         return None
+
+
+def _shown(reading: Reading, cell: Cell, kit: Kit) -> tuple[Cube | None, float]:
+    """What a cell shows as read, and how likely that is whatever is printed on it."""
+    cube, blank = reading.cubes.get(cell), reading.blanks.get(cell)
+    seen, read = (cube.cube, cube) if cube is not None else (None, blank)
+    if read is None:
+        return None, 0.0  # a part of a larger cube
+    if read.state is State.READ:
+        return seen, 1.0
+    each = read.chances or ((seen, read.confidence), *read.alternatives)
+    return seen, sum(p for other, p in each if _alike(seen, other, kit))
 
 
 def _alike(one: Cube | None, other: Cube | None, kit: Kit) -> bool:

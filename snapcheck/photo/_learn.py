@@ -107,21 +107,26 @@ def learn(
     gain = None
     if fresh:
         new = np.isin(examples.places, list(fresh))
-        before = replace(told, log=_held_out(examples, pieces, seen, good, weight * ~new)[0])
+        less = np.zeros(len(new))
+        less[~new] = _weights(examples.some(~new).pieces, own[~new])
+        before = replace(told, log=_held_out(examples, pieces, seen, good, less)[0], weight=less)
         gain = gain_of(before, told, own, new)
     return Learnt(head, worth, tuple(doubts), gain)
 
 
 def _weights(pieces: tuple[str, ...], own: np.ndarray) -> np.ndarray:
-    """(n,) of each example: of a kind, what courses showed weighs no more than what was laid of it (of one
-    never laid, than what was laid of the others in the mean)."""
+    """(n,) of each example: of a kind, what courses showed weighs no more than what was laid of it, and both
+    together what was laid: a kind does not become likelier by being asked about often. One never laid weighs
+    at most what others do in the mean."""
     names = np.array(pieces)
     weight = np.ones(len(names))
     usual = own.sum() / max(len(set(names[own]) - {EMPTY}), 1)
     for piece in set(names[~own]):
-        mine = (names == piece) & ~own
-        laid = int(((names == piece) & own).sum()) or usual
-        weight[mine] = min(1.0, COURSE_SHARE * laid / mine.sum())
+        mine, laid = (names == piece) & ~own, (names == piece) & own
+        n, most = int(mine.sum()), COURSE_SHARE * (int(laid.sum()) or usual)
+        fewer = laid.sum() / (laid.sum() + min(n, most)) if laid.any() else 1.0
+        weight[mine] = fewer * min(1.0, most / n)
+        weight[laid] = fewer
     return weight
 
 

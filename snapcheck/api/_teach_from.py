@@ -105,6 +105,7 @@ def teach_from(
     name: str = "",
     also: Collection[int] = (),
     store: str = "",
+    learn: bool = True,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> Teaching:
@@ -117,6 +118,7 @@ def teach_from(
     Args:
         kit: a TOML file's path or text; it has been taught already.
         course, name, also, store: as of `corrections`.
+        learn: False: only look what there is.
         progress, cancel: see `snapcheck.watch`.
 
     Raises:
@@ -135,7 +137,7 @@ def teach_from(
     examples: Examples | None = None
     marks: list[str] = []
     with watched(progress, cancel):
-        for mine, picture in photos_of(opened, told.ready):
+        for mine, picture in photos_of(opened, told.ready if learn else ()):
             step(tr("looking at {photo}", photo=mine[0].path))
             if picture is None:
                 cells |= {c.number: replace(c, left=Left.GONE) for c in mine}

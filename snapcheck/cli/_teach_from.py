@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import shlex
 import sys
+from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,17 +20,15 @@ if TYPE_CHECKING:
     from snapcheck.board import Cube
     from snapcheck.grade import Course, DecidedCell
 
-ABOUT = """--from COURSE learns from cells that a person decided in a course (review, decide, the desk);
-without it nothing of a course is ever used, and what students say of their builds never is. Of these cells
-the kit's file holds numbers that the network made of them: no picture, and nothing that says whose they are.
-Nothing is sent anywhere.
-"""
-
 
 def add_from(parser: argparse.ArgumentParser) -> None:
     """The options of this way to teach."""
-    parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.epilog = tr(ABOUT)
+    parser.epilog = tr(
+        "--from COURSE learns from cells that a person decided in a course (review, decide, the desk); "
+        "without it nothing of a course is ever used, and what students say of their builds never is. Of "
+        "these cells the kit's file holds numbers that the network made of them: no picture, and nothing that says "
+        "whose they are. Nothing is sent anywhere."
+    )
     parser.add_argument(
         "--from",
         dest="course",
@@ -66,7 +65,8 @@ def from_course(args: argparse.Namespace) -> int:
         _list(told)
     if args.list or not told.ready:
         if args.json:
-            print_json(document("corrections", {"file": args.kit, **told.to_json()}))
+            seen = teach_from(args.kit, course, name=args.name, also=also, learn=False)
+            print_json(document("teaching", {"file": "", **seen.to_json()}))
         return 0 if told.ready else 1
     learnt = teach_from(args.kit, course, name=args.name, also=also)
     assert learnt.cells is not None
@@ -86,11 +86,9 @@ def from_course(args: argparse.Namespace) -> int:
     return 0 if better else 1
 
 
-def _needs(also: object, told: Corrections) -> None:
-    from snapcheck.grade import Left
-
-    doubtful = {c.number for c in told.left_out.get(Left.DOUBTFUL, ())} | {c.number for c in told.ready}
-    for number in also if isinstance(also, list) else ():
+def _needs(also: Collection[int], told: Corrections) -> None:
+    doubtful = {c.number for c in told.cells if c.doubtful}
+    for number in also:
         if number not in doubtful:
             raise InputError(
                 tr("decision {number} is no doubtful one.", number=number),

@@ -55,6 +55,7 @@ class DecidedCell:
         confirmed: kind and turn are what was read, but was asked about.
         left: why it is no example, None where it is one.
         seen: what was read there: kind and turn; None: nothing.
+        doubtful: the photo clearly shows that instead.
     """
 
     number: int
@@ -67,6 +68,7 @@ class DecidedCell:
     confirmed: bool
     left: Left | None
     seen: Cube | None = None
+    doubtful: bool = False
 
     @property
     def mark(self) -> str:
@@ -198,9 +200,11 @@ class _Photo:
             return self.left_out(decision, Left.PLACE, cell)
         seen, likely = _shown(reading, cell, kit)
         same = _alike(cube, seen, kit)
-        why = Left.DOUBTFUL if not same and likely >= SURE_OF_ANOTHER else None
-        size = (reading.columns, reading.rows)
-        return DecidedCell(decision.id, self.path, self.sha, size, cell, cube, self.build, same, why, seen)
+        doubtful = not same and likely >= SURE_OF_ANOTHER
+        return DecidedCell(
+            decision.id, self.path, self.sha, (reading.columns, reading.rows), cell, cube, self.build, same,
+            None, seen, doubtful,
+        )  # fmt: skip
 
 
 def _cube(decision: Decision, reading: Reading, kit: Kit) -> Cube | None:
@@ -240,4 +244,4 @@ def _for_kit(cell: DecidedCell, kit: Kit, known: Collection[str], also: Collecti
         return replace(cell, left=Left.KNOWN)
     if cell.cube.kind not in kit:
         return replace(cell, left=Left.NO_KIND)
-    return replace(cell, left=None) if cell.number in also else cell
+    return replace(cell, left=Left.DOUBTFUL) if cell.doubtful and cell.number not in also else cell

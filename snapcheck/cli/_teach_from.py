@@ -26,8 +26,8 @@ def add_from(parser: argparse.ArgumentParser) -> None:
     parser.epilog = tr(
         "--from COURSE learns from cells that a person decided in a course (review, decide, the desk); "
         "without it nothing of a course is ever used, and what students say of their builds never is. Of "
-        "these cells the kit's file holds numbers that the network made of them: no picture, and nothing that says "
-        "whose they are. Nothing is sent anywhere."
+        "these cells the kit's file holds numbers that the network made of them: no picture, and "
+        "nothing that says whose they are. Nothing is sent anywhere."
     )
     parser.add_argument(
         "--from",

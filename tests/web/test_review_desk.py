@@ -6,6 +6,7 @@ import re
 import shutil
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -125,6 +126,21 @@ def test_places_that_change_no_grade_are_left_out_unless_asked_for(room: Room, d
     page = desk.get("/desk/review").text
     assert "1 of 1 left" in page and "T-110" in page and "same grade: 1" in page
     assert "2 of 2 left" in desk.get("/desk/review?all=1").text
+
+
+def test_where_nothing_waits_decisions_are_offered_to_the_kit(
+    room: Room, desk: Somebody, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    room.review.looking.result = []
+    monkeypatch.setattr(api, "teachable", lambda folder: 7)
+    assert "Nothing waits for a person." in (page := desk.get("/desk/review").text) and "teach" not in page
+    kit = tmp_path / "own kit.toml"
+    monkeypatch.setattr(room.site.plans, "course", replace(room.site.plans.course, kit_file=kit))
+    page = desk.get("/desk/review").text
+    assert "from which the kit could learn: 7. Nothing is learnt unless you say so" in page
+    assert f"snapcheck teach &#39;{kit}&#39; --from" in page
+    monkeypatch.setattr(api, "teachable", lambda folder: 0)
+    assert "teach" not in desk.get("/desk/review").text
 
 
 def test_looking_and_grading_go_on_beside_the_pages(room: Room, desk: Somebody) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import hashlib
 import hmac
 import html
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from snapcheck.csvtext import csv_text
-from snapcheck.errors import InputError
+from snapcheck.errors import DataError, InputError
 from snapcheck.grade._audit import audit_lines
 from snapcheck.grade._batch import Entry
 from snapcheck.grade._course import Course
@@ -24,6 +25,7 @@ from snapcheck.grade._records import Trace
 from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import place_of
 from snapcheck.outfiles import write_whole
+from snapcheck.photo import notebook_of
 from snapcheck.words import tr
 
 KEY_FILE = "pseudonyms.key"
@@ -128,6 +130,10 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
         named = _still_named(course, store, [w for w in (student.name, student.login) if w])
         if named:
             remains.append(tr("What is said of others and names them: {places}.", places=", ".join(named)))
+    with contextlib.suppress(DataError):  # a damaged kit is told where it is used
+        if any(notebook_of(taught).marks for taught in course.kit.taught):
+            told = tr("What the kit learnt of decided cells: numbers, without pictures or names.")
+            remains.append(f"{told} {tr('It can be taken back with: snapcheck teach KIT --back')}")
     remains.append(tr("Copies that were made elsewhere: gradebooks handed on, prints, backups."))
     if "://" in store.address and not store.address.startswith("sqlite"):
         remains.append(tr("The database server's own logs and backups, until they run out."))

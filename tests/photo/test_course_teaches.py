@@ -17,11 +17,13 @@ import strangekits as strange
 from snapcheck import api
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.cli import main
+from snapcheck.cli._teach_from import tell_teachable
 from snapcheck.decisions import cube_line
 from snapcheck.errors import InputError
 from snapcheck.grade import Left, Store, StoredFile, load_course
 from snapcheck.grade._submissions import digest
 from snapcheck.grade._work import reader_name, reader_of
+from snapcheck.grade.out import forget
 from snapcheck.kit import bundled_kit, parse_kit
 from snapcheck.photo import (
     BlankReading,
@@ -117,6 +119,8 @@ def test_what_would_be_learnt_is_told_and_nothing_without_being_asked(
     assert main(["teach", kit, "--from", str(folder), "--list", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)["cells"]
     assert told["left_out"] == {"nothing": [4], "doubtful": [5]} and told["confirmed"] == 2
+    tell_teachable(load_course(folder))
+    assert f"could learn: 3. snapcheck teach {kit} --from {folder}" in capsys.readouterr().err
     assert api.teachable(folder) == 3 and (folder / "own.toml").read_bytes() == before
     assert len(api.corrections(folder, also=[5]).ready) == 4
     assert main(["teach", kit, "--from", str(folder), "--also", "1"]) != 0
@@ -137,12 +141,20 @@ def test_cells_are_learnt_as_numbers_without_pictures_or_names(folder: Path, lea
 
 
 def test_the_same_cells_are_not_learnt_twice_and_can_be_taken_back(
-    folder: Path, learnt: api.Teaching, tmp_path: Path
+    folder: Path, learnt: api.Teaching, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     text = (folder / "own.toml").read_text(encoding="utf-8")
     learnt.save(tmp_path / "own.toml")
     told = api.corrections(folder, tmp_path / "own.toml")
     assert {c.number for c in told.left_out[Left.KNOWN]} == {1, 2, 3} and told.ready == ()
+    shutil.copytree(folder, tmp_path / "class")
+    learnt.save(tmp_path / "class" / "own.toml")
+    course = load_course(tmp_path / "class")
+    tell_teachable(course)
+    assert capsys.readouterr().err == ""
+    with Store(course.store) as store:
+        assert any("without pictures or names" in line for line in forget(course, store, "T-101").remains)
+    assert (tmp_path / "class" / "own.toml").read_text(encoding="utf-8") == learnt.text
     again = api.taught_again(learnt.text, back=True)
     assert (again.lessons, again.text) == (1, text)
 

@@ -81,8 +81,8 @@ def _tell(learnt: Teaching, out: Path) -> None:
     if learnt.lost:
         say(
             tr(
-                "{n} cells of courses were looked at by other networks and are learnt from no more: "
-                "learn them again with --from COURSE.",
+                "Cells of courses that other networks had looked at are learnt from no more ({n}): learn "
+                "them again with --from COURSE.",
                 n=learnt.lost,
             )
         )

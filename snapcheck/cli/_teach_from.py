@@ -106,8 +106,8 @@ def _list(told: Corrections) -> None:
         confirmed = sum(c.confirmed for c in ready)
         say(
             tr(
-                "{course}: {n} cells that a person decided can be learnt ({kinds}); {other} of them read "
-                "otherwise before, {same} only confirmed.",
+                "{course}: cells that a person decided and that can be learnt: {n} ({kinds}); read otherwise "
+                "before: {other}, only confirmed: {same}.",
                 course=told.course, n=len(ready), kinds=kinds, other=len(ready) - confirmed, same=confirmed,
             )
         )  # fmt: skip

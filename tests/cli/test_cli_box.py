@@ -71,6 +71,19 @@ def test_paper_is_written_in_each_form(tmp_path: Path, capsys: pytest.CaptureFix
         assert main(["paper", LIGHT, *wrong]) == 21
 
 
+def test_a_primer_is_printed_with_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    asked = ["primer", "--only", "led", "--only", "fuse", "--plate", "3x2", "-o", str(tmp_path), "--print"]
+    assert main([*asked, str(tmp_path / "all.html")]) == 0
+    said, page = capsys.readouterr().out, (tmp_path / "all.html").read_text(encoding="utf-8")
+    command = "snapcheck teach bundled PHOTO... --plate 3x2 --only led --only fuse"
+    assert "4 cubes on 2 boards of 3 by 2" in said and command in said and "power nothing of it" in said
+    assert page.count("<div") == page.count(command) == page.count("power nothing of it") == 2
+    assert page.count(">fuse<") == page.count(">led<") == 2 and "photos of all layouts" in page
+    assert main(["primer", "--only", "led", "--plate", "4x3", "-o", str(tmp_path)]) == 0
+    assert "2 cubes on one board of 4 by 3. Lay it" in capsys.readouterr().out
+    assert main([*asked, str(tmp_path / "all.txt")]) == 21
+
+
 def test_a_board_is_drawn_as_pdf(tmp_path: Path) -> None:
     assert main(["draw", LIGHT, "-o", str(tmp_path / "a.pdf"), "--paper", "letter"]) == 0
     assert (tmp_path / "a.pdf").read_bytes().startswith(b"%PDF")

@@ -38,7 +38,7 @@ from snapcheck.photo import (
 )
 from snapcheck.photo._learn import COURSE_SHARE, _weights
 from snapcheck.photo._views import EMPTY
-from snapcheck.photo._worth import SURE_LOST, Gain
+from snapcheck.photo._worth import RIGHT_LOST, SURE_LOST, Gain
 
 KIT = bundled_kit()
 KINDS = ("led", "lamp", "fuse")
@@ -113,7 +113,7 @@ def test_what_would_be_learnt_is_told_and_nothing_without_being_asked(
     kit = str(folder / "own.toml")
     assert main(["teach", kit, "--from", str(folder), "--list"]) == 0
     said = capsys.readouterr().out
-    assert "3 cells that a person decided can be learnt (led 2, lamp 1); 1 of them read otherwise" in said
+    assert "can be learnt: 3 (led 2, lamp 1); read otherwise before: 1, only confirmed: 2." in said
     assert "Not learnt, 1: decided that nothing stands there." in said
     assert "5: A3 first-light/T-102_2031-03-05T1630.png: decided fuse" in said and "--also 5" in said
     assert main(["teach", kit, "--from", str(folder), "--list", "--json"]) == 0
@@ -192,17 +192,21 @@ def test_a_kit_that_becomes_worse_is_not_kept_unless_asked_for(
 
 
 FINE = Gain(100, 98, 98, 90, 90, 20, 15, 18)
-WORSE = Gain(100, 98, 97, 90, 90, 20, 15, 18)
+WORSE = Gain(100, 98, 90, 90, 90, 20, 15, 18)
 
 
 def test_worse_is_fewer_right_or_clearly_fewer_sure() -> None:
-    lost = int(SURE_LOST * 100)
+    unsure, wrong = int(SURE_LOST * 100), int(RIGHT_LOST * 100)
     for gain, worse in (
-        (FINE, False), (WORSE, True), (Gain(100, 98, 98, 90, 90, 20, 15, 14), True),
-        (Gain(100, 98, 98, 90, 90 - lost, 20, 15, 15), False),
-        (Gain(100, 98, 98, 90, 89 - lost, 20, 15, 15), True),
+        (FINE, False), (WORSE, True),
+        (Gain(100, 98, 98, 90, 90, 20, 15, 14), True),
+        (Gain(100, 98, 98 - wrong, 90, 90, 20, 15, 15 + wrong), False),
+        (Gain(100, 98, 98 - wrong, 90, 90, 20, 15, 14 + wrong), True),
+        (Gain(100, 98, 97 - wrong, 90, 90, 20, 15, 20), True),
+        (Gain(100, 98, 98, 90, 90 - unsure, 20, 15, 15), False),
+        (Gain(100, 98, 98, 90, 89 - unsure, 20, 15, 15), True),
     ):  # fmt: skip
-        assert gain.worse is worse
+        assert gain.worse is worse, gain
 
 
 def test_a_courses_cells_do_not_drown_what_was_laid() -> None:

@@ -151,7 +151,8 @@ def measure(style: str, boards: int, photos: int) -> dict[str, Counter[str]]:
 
 def corrected(style: str, kit: Kit, cells: int) -> tuple[Examples, int]:
     """Cells of boards of a class whose symbol was not sure, as they were laid; how many were read wrong.
-    Without those that were sure of something else: these are learnt where a person asks for it alone."""
+    Without those that were hardly seen, or sure of something else: they are learnt where a person asks for
+    it alone."""
     found: list[Examples] = []
     wrong = number = 0
     while sum(len(e.pieces) for e in found) < cells and number < MOST_BOARDS:
@@ -166,7 +167,7 @@ def corrected(style: str, kit: Kit, cells: int) -> tuple[Examples, int]:
         pick: dict[Cell, Cube] = {}
         for cell, cube in board.cubes.items():
             seen = reading.cubes.get(cell)
-            if seen is None or seen.state is State.READ or len(pick) == room:
+            if seen is None or seen.state is not State.UNSURE or len(pick) == room:
                 continue
             same = seen.cube.kind == cube.kind and kit[cube.kind].same_turn(cube.turn, seen.cube.turn)
             if seen.parts[0] < SURE_OF_ANOTHER or (same and "symbol" in seen.reason):

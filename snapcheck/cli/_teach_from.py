@@ -40,7 +40,7 @@ def add_from(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--also", action="append", type=int, metavar="NUMBER",
-        help="with --from: learn this decision, too, though the photo clearly shows something else",
+        help="with --from: learn this decision, too, though the photo does not show it so",
     )  # fmt: skip
     parser.add_argument(
         "--anyway", action="store_true", help="with --from: keep what was learnt even if the kit became worse"
@@ -87,7 +87,7 @@ def from_course(args: argparse.Namespace) -> int:
 
 
 def _needs(also: Collection[int], told: Corrections) -> None:
-    doubtful = {c.number for c in told.cells if c.doubtful}
+    doubtful = {c.number for c in told.cells if c.doubt}
     for number in also:
         if number not in doubtful:
             raise InputError(
@@ -115,16 +115,15 @@ def _list(told: Corrections) -> None:
         say(tr("{course}: no cell that a person decided can be learnt.", course=told.course))
     for why, cells in told.left_out.items():
         say(tr("Not learnt, {n}: {why}", n=len(cells), why=_why(cells[0])))
-        if why is Left.DOUBTFUL:
-            for cell in cells:
-                say(
-                    "  "
-                    + tr(
-                        "{number}: {place}: decided {cube}, the photo clearly shows {seen} (--also {number})",
-                        number=cell.number, place=_place(cell), cube=cube_words(cell.cube),
-                        seen=cube_words(cell.seen),
-                    )
-                )  # fmt: skip
+        for cell in cells if why in (Left.DOUBTFUL, Left.HIDDEN) else ():
+            say(
+                "  "
+                + tr(
+                    "{number}: {place}: decided {cube}, the photo shows {seen} (--also {number})",
+                    number=cell.number, place=_place(cell), cube=cube_words(cell.cube),
+                    seen=cube_words(cell.seen) if why is Left.DOUBTFUL else tr("hardly anything"),
+                )
+            )  # fmt: skip
 
 
 def _tell(learnt: Teaching, args: argparse.Namespace, out: Path, kept: bool) -> None:
@@ -188,6 +187,7 @@ def _why(cell: DecidedCell) -> str:
         Left.DISAGREED: tr("two people decided otherwise."),
         Left.NO_KIND: tr("the kit has no such kind."),
         Left.DOUBTFUL: tr("doubtful, because the photo clearly shows something else."),
+        Left.HIDDEN: tr("the photo hardly shows them: covered, glared or blurred."),
         Left.KNOWN: tr("learnt before."),
         Left.ENOUGH: tr("others of its kind suffice."),
     }

@@ -39,6 +39,7 @@ class Left(enum.StrEnum):
     DISAGREED = "disagreed"  #: two people decided otherwise, or a later decision covers it
     NO_KIND = "no-kind"  #: the kit has no such kind
     DOUBTFUL = "doubtful"  #: the photo clearly shows another symbol
+    HIDDEN = "hidden"  #: the photo hardly shows it: covered, glared, blurred
     KNOWN = "known"  #: it was learnt from before
     ENOUGH = "enough"  #: others of its kind suffice
 
@@ -55,7 +56,7 @@ class DecidedCell:
         confirmed: kind and turn are what was read, but was asked about.
         left: why it is no example, None where it is one.
         seen: what was read there: kind and turn; None: nothing.
-        doubtful: the photo clearly shows that instead.
+        doubt: what speaks against it as an example: `Left.DOUBTFUL` or `Left.HIDDEN`, None: nothing.
     """
 
     number: int
@@ -68,7 +69,7 @@ class DecidedCell:
     confirmed: bool
     left: Left | None
     seen: Cube | None = None
-    doubtful: bool = False
+    doubt: Left | None = None
 
     @property
     def mark(self) -> str:
@@ -199,11 +200,15 @@ class _Photo:
         if any(c.column >= reading.columns or c.row >= reading.rows for c in cube.cells(cell)):
             return self.left_out(decision, Left.PLACE, cell)
         seen, likely = _shown(reading, cell, kit)
-        same = _alike(cube, seen, kit)
-        doubtful = not same and likely >= SURE_OF_ANOTHER
+        same, read = _alike(cube, seen, kit), reading.cubes.get(cell)
+        doubt = None
+        if not same and likely >= SURE_OF_ANOTHER:
+            doubt = Left.DOUBTFUL
+        elif read is not None and read.state is State.HIDDEN:
+            doubt = Left.HIDDEN
         return DecidedCell(
             decision.id, self.path, self.sha, (reading.columns, reading.rows), cell, cube, self.build, same,
-            None, seen, doubtful,
+            None, seen, doubt,
         )  # fmt: skip
 
 
@@ -244,4 +249,4 @@ def _for_kit(cell: DecidedCell, kit: Kit, known: Collection[str], also: Collecti
         return replace(cell, left=Left.KNOWN)
     if cell.cube.kind not in kit:
         return replace(cell, left=Left.NO_KIND)
-    return replace(cell, left=Left.DOUBTFUL) if cell.doubtful and cell.number not in also else cell
+    return cell if cell.number in also else replace(cell, left=cell.doubt)

@@ -21,10 +21,10 @@ FRAME = Frame((800, 600), np.diag([100.0, 100, 1]), (400, 300), 600, 0.0, 0.01, 
 NPN = Cube("npn", 90)
 
 
-def body(symbol: float = 0.6, **more: Any) -> dict[str, Any]:
+def body(symbol: float = 0.6, state: State = State.UNSURE, **more: Any) -> dict[str, Any]:
     """A reading of six by five cells: an unsure npn in B2, a sure cross in C1, E5 unsure whether free."""
     chances = ((NPN, symbol), (Cube("pnp", 90), 1 - symbol))
-    unsure = CubeReading(NPN, State.UNSURE, symbol, chances=chances)
+    unsure = CubeReading(NPN, state, symbol, chances=chances)
     cross = CubeReading(Cube("cross"), State.READ, 0.999)
     cubes = {Cell.parse("B2"): unsure, Cell.parse("C1"): cross}
     blanks = {Cell.parse("E5"): BlankReading(State.UNSURE, 0.6)}
@@ -88,6 +88,9 @@ def test_what_the_photo_clearly_shows_otherwise_is_doubtful_unless_asked_for() -
         assert why("B2 pnp base=left", seen=body(symbol)) == [left]
     assert why("B2 npn base=up", seen=body(0.999)) == [None]
     assert why("B2 pnp base=left", gone=True, also=[1]) == [Left.GONE]
+    for line in ("B2 npn base=up", "B2 pnp base=left"):
+        assert why(line, seen=body(state=State.HIDDEN)) == [Left.HIDDEN]
+        assert why(line, seen=body(state=State.HIDDEN), also=[1]) == [None]
 
 
 def test_what_was_learnt_is_not_learnt_again_and_says_nothing_of_whose_it_is() -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
+from snapcheck.photo._likely import likelihoods
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._reading import Frame
 
@@ -234,6 +235,7 @@ LINE_SHARE, LINE_OFF = 0.45, 0.275
 #: from here on, and up to here, the number of lines is not doubted
 ONE, TWO = 0.03, 0.97
 RIVALS = 24  # readings of one print that are kept
+UNSEEN = 1e-4  # probability of a reading that a view does not list
 
 
 def read_prints(
@@ -292,23 +294,34 @@ def read_lines(
 ) -> list[Print]:
     """Read the print of cubes whose turn (quarter turns) and text box (cells, picture directions) are known.
 
-    What one view leaves unclear is looked at again, wider and narrower; the views have equal votes.
+    What one view leaves unclear is looked at again, wider and narrower. The views' probabilities are averaged
+    as logarithms (Genest and Zidek 1986, logarithmic pooling): what one of them rules out has little left.
     """
     first = _view(board, rim, places, turns, boxes, VIEWS[0])
     doubt = [i for i, line in enumerate(first) if line.confidence < CLEAR]
     views = [
         _view(board, rim, [places[i] for i in doubt], turns[doubt], boxes[doubt], tall) for tall in VIEWS[1:]
     ]
+    lines = [replace(line, views=()) for line in first]
     for k, i in enumerate(doubt):
-        votes: dict[str, float] = {}
-        for line in (first[i], *(view[k] for view in views)):
-            for text, p in ((line.text, line.confidence), *line.rivals):
-                votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
-        (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
-        first[i] = Print(
-            text, p, tuple(rest[:RIVALS]), first[i].views + views[0][k].views + views[1][k].views
-        )
-    return first
+        lines[i] = _pooled([first[i], *(view[k] for view in views)])
+    return lines
+
+
+def _pooled(seen: list[Print]) -> Print:
+    """Several views of one line as one reading."""
+    import os
+    g = float(os.environ.get("PG", "0.5"))
+    some = tuple(dict.fromkeys(t for line in seen for t in (line.text, *(r for r, _ in line.rivals)) if t))
+    if not some:
+        return seen[0]
+    views = tuple(v for line in seen for v in line.views)
+    each = np.array([likelihoods(some, (view,), 0.0) for view in views])
+    pooled = (each**g).mean(0) ** (1 / g) if g else np.exp(np.log(each + 1e-9).mean(0))
+    rest = float(np.maximum(0.0, 1 - each.sum(1)).mean())
+    pooled *= (1 - rest) / max(pooled.sum(), 1e-9)
+    (text, p), *rivals = sorted(zip(some, pooled.tolist(), strict=True), key=lambda v: -v[1])
+    return Print(text, p, tuple(rivals[:RIVALS]), views)
 
 
 def _view(
@@ -362,7 +375,7 @@ def _decode(prob: np.ndarray, width: int = 12) -> Print:
     sure = float(prob.max(1).prod())
     if sure > CLEAR:  # nearly everything lies on one path: repeats folded, blanks dropped
         kept = path[np.r_[True, path[1:] != path[:-1]]]
-        return Print("".join(letters[c - 1] for c in kept if c).strip(), sure, ())
+        return Print("".join(letters[c - 1] for c in kept if c).strip(), sure, (), (prob,))
     beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
     for row in prob:
         likely = np.nonzero(row > 1e-4)[0]
@@ -383,10 +396,9 @@ def _decode(prob: np.ndarray, width: int = 12) -> Print:
                 else:
                     new[longer] = (a, b + (pb + pn) * p)
         beams = dict(sorted(new.items(), key=lambda kv: -sum(kv[1]))[:width])
-    ranked = [("".join(letters[i - 1] for i in t), sum(p)) for t, p in beams.items()]
-    return Print(
-        ranked[0][0].strip(),
-        float(ranked[0][1]),
-        tuple((t.strip(), float(p)) for t, p in ranked[1:RIVALS] if p > 1e-4),
-        (prob,),
-    )
+    merged: dict[str, float] = {}
+    for ids, p_ends in beams.items():  # a gap at either end of a line says nothing
+        text = "".join(letters[i - 1] for i in ids).strip()
+        merged[text] = merged.get(text, 0.0) + sum(p_ends)
+    (text, best), *rest = sorted(merged.items(), key=lambda v: -v[1])
+    return Print(text, float(best), tuple((t, float(p)) for t, p in rest[:RIVALS] if p > 1e-4), (prob,))

@@ -96,12 +96,15 @@ def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return ids, skip, length
 
 
-def likelihoods(some: tuple[str, ...], views: tuple[np.ndarray, ...]) -> np.ndarray:
-    """(n,) probabilities of words, the mean over views of a line, each (frames, letters) probabilities."""
+def likelihoods(some: tuple[str, ...], views: tuple[np.ndarray, ...], slip: float = SLIP) -> np.ndarray:
+    """(n,) probabilities of words, the geometric mean over views of a line, each (frames, letters)
+    probabilities."""
     ids, skip, length = _spelt(some)
-    rows, total = np.arange(len(some)), np.zeros(len(some))
+    rows, total = np.arange(len(some)), np.zeros(len(some))  # of logarithms
+    import os
+    g = float(os.environ.get("PG2", "0.5"))
     for view in views:
-        p = (1 - SLIP) * view.astype(np.float64) + SLIP / view.shape[1]
+        p = (1 - slip) * view.astype(np.float64) + slip / view.shape[1]
         a = np.zeros(ids.shape)
         a[:, 0], a[:, 1] = p[0, 0], p[0, ids[:, 1]]
         for frame in p[1:]:
@@ -109,5 +112,5 @@ def likelihoods(some: tuple[str, ...], views: tuple[np.ndarray, ...]) -> np.ndar
             b[:, 1:] += a[:, :-1]
             b[:, 2:] += np.where(skip[:, 2:], a[:, :-2], 0.0)
             a = b * frame[ids]
-        total += a[rows, 2 * length] + a[rows, 2 * length - 1]
-    return np.asarray(total / len(views))
+        total += (a[rows, 2 * length] + a[rows, 2 * length - 1])**g
+    return np.asarray((total / len(views))**(1/g))

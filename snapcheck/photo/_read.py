@@ -312,7 +312,11 @@ def _one_way_up(line: Print, over: Print, kind: Kind) -> tuple[Print, bool]:
         a, b = (some.confidence if some.text else 0.0 for some in (line, over))
     turned = b > a
     best, rest = (over, line) if turned else (line, over)
-    if min(a, b) > 0 and rest.confidence > GUESS and rest.text != best.text:
+    said = [meaning(some.text, kind.value_form) for some in (best, rest)]
+    listed = [s is not None and s.value in kind.values for s in said]
+    # of two values of which cubes of this kind come with one alone, the other is that one upside down
+    either = min(a, b) > 0 and listed != [True, False]
+    if either and rest.confidence > GUESS and rest.text != best.text:
         share = 1 / (best.confidence + rest.confidence)
         rivals = ((rest.text, rest.confidence * share), *((t, p * share) for t, p in best.rivals))
         best = replace(best, confidence=best.confidence * share, rivals=rivals)

@@ -61,7 +61,7 @@ def usual(kind: Kind, value: float | str | None) -> float:
     if not low <= value <= high:
         return ODD
     if value in kind.values or not (kind.device.preferred or kind.device.regulates):
-        return 1.0 if value in kind.values or not kind.values else SELDOM
+        return 1.0 if value in kind.values or not kind.values else ODD
     series = _series(value) if value > 0 else None
     if series in ("E3", "E6") or (series == "E12" and kind.name not in WIDE):
         return 1.0

@@ -103,7 +103,7 @@ def test_a_legible_odd_value_stays_as_read() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "up", "down", "value"),
-    [("speaker", "16", "91", 16.0), ("speaker", "91", "16", 16.0), ("resistor", "68", "89", 68.0)],
+    [("resistor", "16", "91", 16.0), ("resistor", "91", "16", 16.0), ("resistor", "68", "89", 68.0)],
 )
 def test_print_that_makes_sense_both_ways_up_is_never_sure(
     kind: str, up: str, down: str, value: float
@@ -113,6 +113,14 @@ def test_print_that_makes_sense_both_ways_up_is_never_sure(
     assert cube.value == value and turned == (line.text != up)
     assert p < calibration()["text_threshold"]
     assert {text for _, text, _ in values_of(KIT[kind], line)[0]} == {up, down}
+
+
+@pytest.mark.parametrize(("up", "down"), [("16", "91"), ("91", "16")])
+def test_a_value_that_no_cube_comes_with_is_the_other_one_upside_down(up: str, down: str) -> None:
+    line, turned = _one_way_up(Print(up, 0.999, ()), Print(down, 0.998, ()), KIT["speaker"])
+    assert (line.text, turned) == ("16", up == "91") and said("speaker", line)[1] > 0.99
+    odd, _ = _one_way_up(Print("89", 0.999, ()), Print("68", 0.998, ()), KIT["speaker"])  # neither is
+    assert said("speaker", odd)[1] < calibration()["text_threshold"]
 
 
 def test_print_that_reads_the_same_both_ways_up_is_no_rival_of_its_own() -> None:

@@ -149,6 +149,7 @@ def test_a_lead_is_read_from_its_threshold_on(
     ("capacitor", 1e-5, 0.1), ("capacitor", 4.7e-6, 1.0), ("capacitor", 1.2e-9, 1.0),
     ("capacitor", None, 1.0),
     ("led", "red", 1.0), ("led", "rcd", 0.1),
+    ("speaker", 8.0, 1.0), ("speaker", 91.0, 0.1), ("battery", 9.0, 1.0), ("battery", 7.2, 0.1), ("meter", 3.0, 1.0),
 ])  # fmt: skip
 def test_preferred_numbers_are_usual(kind: str, value: float | str | None, weight: float) -> None:
     """IEC 60063: 470 and 560 of E12, 510 of E24 alone; sizes of capacitors: common practice, no source."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from snapcheck.photo._beam import Ranked, best_readings
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._reading import Frame
 
@@ -352,41 +353,25 @@ def _view(
     out = run("text", lines)
     prob = softmax(out / calibration()["text_temperature"])
     # nothing is printed beyond the end of a line
-    return [_decode(p[:end]) for p, end in zip(prob, ends, strict=True)]
+    return decode([p[:end] for p, end in zip(prob, ends, strict=True)])
 
 
-def _decode(prob: np.ndarray, width: int = 12) -> Print:
-    """Best readings by prefix beam search (Graves 2012, Hannun et al. 2014), with their total probabilities."""  # noqa: E501
+def decode(lines: list[np.ndarray]) -> list[Print]:
+    """What lines say, each (frames, letters) probabilities with the blank first; their best readings with
+    their total probabilities where not nearly everything lies on one path."""
     letters = names()[1]
-    path = prob.argmax(1)
-    sure = float(prob.max(1).prod())
-    if sure > CLEAR:  # nearly everything lies on one path: repeats folded, blanks dropped
-        kept = path[np.r_[True, path[1:] != path[:-1]]]
-        return Print("".join(letters[c - 1] for c in kept if c).strip(), sure, ())
-    beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
-    for row in prob:
-        likely = np.nonzero(row > 1e-4)[0]
-        new: dict[tuple[int, ...], tuple[float, float]] = {}
-        for text, (pb, pn) in beams.items():
-            for c in likely:
-                p = float(row[c])
-                if c == 0:
-                    a, b = new.get(text, (0.0, 0.0))
-                    new[text] = (a + (pb + pn) * p, b)
-                    continue
-                longer = (*text, int(c))
-                a, b = new.get(longer, (0.0, 0.0))
-                if text and text[-1] == c:
-                    new[longer] = (a, b + pb * p)
-                    a, b = new.get(text, (0.0, 0.0))
-                    new[text] = (a, b + pn * p)
-                else:
-                    new[longer] = (a, b + (pb + pn) * p)
-        beams = dict(sorted(new.items(), key=lambda kv: -sum(kv[1]))[:width])
-    ranked = [("".join(letters[i - 1] for i in t), sum(p)) for t, p in beams.items()]
-    return Print(
-        ranked[0][0].strip(),
-        float(ranked[0][1]),
-        tuple((t.strip(), float(p)) for t, p in ranked[1:RIVALS] if p > 1e-4),
-        (prob,),
-    )
+    told: list[Print | None] = []
+    for prob in lines:
+        path, sure = prob.argmax(1), float(prob.max(1).prod())
+        kept = path[np.r_[True, path[1:] != path[:-1]]]  # repeats folded, blanks dropped
+        text = "".join(letters[c - 1] for c in kept if c).strip()
+        told.append(Print(text, sure, ()) if sure > CLEAR else None)
+    unclear = [prob for prob, line in zip(lines, told, strict=True) if line is None]
+    ranked = iter(best_readings(unclear))
+    return [line or _ranked(prob, next(ranked)) for prob, line in zip(lines, told, strict=True)]
+
+
+def _ranked(prob: np.ndarray, readings: Ranked) -> Print:
+    letters = names()[1]
+    some = [("".join(letters[c - 1] for c in said).strip(), p) for said, p in readings[:RIVALS]]
+    return Print(*some[0], tuple((t, p) for t, p in some[1:] if p > 1e-4), (prob,))

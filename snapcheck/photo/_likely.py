@@ -84,30 +84,41 @@ def words(form: ValueForm, values: tuple[float | str, ...]) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=64)
-def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Words as letter numbers, 0 for blanks between (n, s); which blanks may be left out; lengths."""
+def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """The beginnings of words, each once, the empty one first; where they share one, it is reckoned once.
+
+    Returns:
+        (m,) number of each one's last letter (0 of the empty one), and which beginning it goes on from; whether
+        the blank between may be left out; (n,) which beginning each whole word is.
+    """
     letters = names()[1]
-    length = np.array([len(w) for w in some])
-    ids = np.zeros((len(some), 2 * length.max() + 1), int)
-    for i, w in enumerate(some):
-        ids[i, 1 : 2 * len(w) : 2] = [letters.index(c) + 1 for c in w]
-    skip = np.zeros(ids.shape, bool)
-    skip[:, 2:] = (ids[:, 2:] != 0) & (ids[:, 2:] != ids[:, :-2])
-    return ids, skip, length
+    number = {"": 0}
+    for word in some:
+        for k in range(1, len(word) + 1):
+            number.setdefault(word[:k], len(number))
+    begun = list(number)
+    ids = np.array([letters.index(w[-1]) + 1 if w else 0 for w in begun])
+    before = np.array([number[w[:-1]] for w in begun])
+    skip = np.array([len(w) > 1 and w[-1] != w[-2] for w in begun], float)
+    return ids, before, skip, np.array([number[w] for w in some])
 
 
 def likelihoods(some: tuple[str, ...], views: tuple[np.ndarray, ...]) -> np.ndarray:
     """(n,) probabilities of words, the mean over views of a line, each (frames, letters) probabilities."""
-    ids, skip, length = _spelt(some)
-    rows, total = np.arange(len(some)), np.zeros(len(some))
+    ids, before, skip, whole = _spelt(some)
+    total = np.zeros(len(some))
+    first = before == 0
     for view in views:
         p = (1 - SLIP) * view.astype(np.float64) + SLIP / view.shape[1]
-        a = np.zeros(ids.shape)
-        a[:, 0], a[:, 1] = p[0, 0], p[0, ids[:, 1]]
+        # of each beginning: with its last letter, and with a blank behind it
+        letter, blank = np.zeros(len(ids)), np.zeros(len(ids))
+        blank[0] = p[0, 0]
+        letter[first] = p[0, ids[first]]
+        letter[0] = 0
         for frame in p[1:]:
-            b = a.copy()
-            b[:, 1:] += a[:, :-1]
-            b[:, 2:] += np.where(skip[:, 2:], a[:, :-2], 0.0)
-            a = b * frame[ids]
-        total += a[rows, 2 * length] + a[rows, 2 * length - 1]
+            on = (letter + blank[before] + skip * letter[before]) * frame[ids]
+            blank = (blank + letter) * frame[0]
+            letter = on
+            letter[0] = 0
+        total += blank[whole] + letter[whole]
     return np.asarray(total / len(views))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from snapcheck.photo._camera import apply, first_camera, undistort
-from snapcheck.photo._cells import _decode
+from snapcheck.photo._cells import decode
 from snapcheck.photo._lattice import fit, homography, peaks
 from snapcheck.photo._nets import names
 from snapcheck.photo._plate import explain
@@ -144,9 +144,9 @@ def test_print_decoding_sums_over_alignments() -> None:
     k = {c: f"c{i}" for i, c in enumerate(letters)}
     # 4 4 blank k 7 7: repeats fold, a blank keeps apart
     prob = np.stack([row(**{k["4"]: 0.9, "blank": 0.1}), row(**{k["4"]: 0.8, "blank": 0.2}), row(blank=1.0), row(**{k["k"]: 1.0}), row(**{k["7"]: 0.6, k["1"]: 0.4}), row(blank=1.0)])  # fmt: skip  # noqa: E501
-    line = _decode(prob)
+    (line,) = decode([prob])
     assert line.text == "4k7"
     assert line.confidence == pytest.approx((1 - 0.1 * 0.2) * 0.6, abs=1e-6)
     assert line.rivals[0][0] == "4k1"
-    twice = _decode(np.stack([row(**{k["1"]: 1.0}), row(blank=1.0), row(**{k["1"]: 1.0})]))
+    (twice,) = decode([np.stack([row(**{k["1"]: 1.0}), row(blank=1.0), row(**{k["1"]: 1.0})])])
     assert twice.text == "11" and twice.confidence == pytest.approx(1.0)

@@ -1,4 +1,4 @@
-"""What a line of print may say: prefix beam search (Graves 2012, Hannun et al. 2014), many lines at a time."""
+"""What a line of print may say: a prefix beam search over many lines (Graves 2012, Hannun et al. 2014)."""
 
 from __future__ import annotations
 

@@ -88,8 +88,8 @@ def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray, n
     """The beginnings of words, each once, the empty one first; where they share one, it is reckoned once.
 
     Returns:
-        (m,) number of each one's last letter (0 of the empty one), and which beginning it goes on from; whether
-        the blank between may be left out; (n,) which beginning each whole word is.
+        (m,) number of each one's last letter (0 of the empty one), and which beginning it goes on from;
+        whether the blank between may be left out; (n,) which beginning each whole word is.
     """
     letters = names()[1]
     number = {"": 0}

@@ -40,11 +40,15 @@ def best_readings(lines: Sequence[np.ndarray], width: int = 12) -> list[Ranked]:
     last = np.zeros((n, width), np.intp)
     here, before = np.tile(_NOTHING + slots, (n, 1)), np.tile(_NOWHERE + slots, (n, 1))
     here[:, 0] = 0
-    came = np.zeros((int(frames[0]), n, width), np.intp)
-    put = np.zeros((int(frames[0]), n, width), np.intp)
+    came = np.tile(np.arange(width), (int(frames[0]), n, 1))
+    put = np.zeros(came.shape, np.intp)
+    inked = prob[:, :, 1:].any((0, 2))
     for t in range(int(frames[0])):
         m = int((frames > t).sum())
         p, each = prob[:m, t], np.arange(m)[:, None]
+        if not inked[t]:  # no line has a letter here
+            blank[:m], letter[:m] = (blank[:m] + letter[:m]) * p[:, :1], 0
+            continue
         b, e, some = blank[:m], last[:m], letters[:m, t]
         whole, at_last = b + letter[:m], p[each, e]
         # what a beginning that is there already gets from the one that is a letter shorter

@@ -295,20 +295,20 @@ def read_lines(
 
     What one view leaves unclear is looked at again, wider and narrower; the views have equal votes.
     """
-    first = _view(board, rim, places, turns, boxes, VIEWS[0])
+    first = _view(board, rim, places, turns, boxes, [VIEWS[0]] * len(places))
     doubt = [i for i, line in enumerate(first) if line.confidence < CLEAR]
-    views = [
-        _view(board, rim, [places[i] for i in doubt], turns[doubt], boxes[doubt], tall) for tall in VIEWS[1:]
-    ]
+    twice = np.repeat(np.array(doubt, int), len(VIEWS) - 1)
+    more = _view(
+        board, rim, [places[i] for i in twice], turns[twice], boxes[twice], list(VIEWS[1:]) * len(doubt)
+    )
     for k, i in enumerate(doubt):
         votes: dict[str, float] = {}
-        for line in (first[i], *(view[k] for view in views)):
+        views = first[i], *more[k * (len(VIEWS) - 1) : (k + 1) * (len(VIEWS) - 1)]
+        for line in views:
             for text, p in ((line.text, line.confidence), *line.rivals):
                 votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
         (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
-        first[i] = Print(
-            text, p, tuple(rest[:RIVALS]), first[i].views + views[0][k].views + views[1][k].views
-        )
+        first[i] = Print(text, p, tuple(rest[:RIVALS]), tuple(v for line in views for v in line.views))
     return first
 
 
@@ -318,14 +318,16 @@ def _view(
     places: list[tuple[int, int]],
     turns: np.ndarray,
     boxes: np.ndarray,
-    height: float,
+    heights: list[float],
 ) -> list[Print]:
-    """Read each line once, from a crop `height` times as tall as its print."""
+    """Read each line once, from a crop `heights` times as tall as its print."""
     if not places:
         return []
     lines = np.full((len(places), LINE_H, LINE_W, 3), 128, np.uint8)
     ends = []
-    for i, ((x, y), q, (bx, by, bw, bh)) in enumerate(zip(places, turns, boxes, strict=True)):
+    for i, ((x, y), q, (bx, by, bw, bh), height) in enumerate(
+        zip(places, turns, boxes, heights, strict=True)
+    ):
         w, h = (bh, bw) if q % 2 else (bw, bh)
         w, h = max(float(w), 0.03), max(float(h), 0.04)
         tall = h * height

@@ -42,7 +42,7 @@ def best_readings(lines: Sequence[np.ndarray], width: int = 12) -> list[Ranked]:
     here[:, 0] = 0
     came = np.tile(np.arange(width), (int(frames[0]), n, 1))
     put = np.zeros(came.shape, np.intp)
-    inked = prob[:, :, 1:].any((0, 2))
+    inked = np.asarray((prob[:, :, 1:] > 0).any(axis=(0, 2)))
     for t in range(int(frames[0])):
         m = int((frames > t).sum())
         p, each = prob[:m, t], np.arange(m)[:, None]

@@ -101,12 +101,8 @@ def _outline(p: np.ndarray) -> tuple[float, float, float, float]:
         low, high = (float(v) for v in np.percentile(other, [15, 85]))
         which = np.digitize(other, np.linspace(low, high, 13))
         strips = [p[which == i, axis] for i in range(1, 13) if (which == i).sum() > 3] or [p[:, axis]]
-        box.append(
-            (
-                float(np.median([np.percentile(s, 1) for s in strips])),
-                float(np.median([np.percentile(s, 99) for s in strips])),
-            )
-        )
+        ends = np.median([np.percentile(s, [1, 99]) for s in strips], 0)
+        box.append((float(ends[0]), float(ends[1])))
     return box[0][0], box[1][0], box[0][1], box[1][1]
 
 

@@ -2,8 +2,8 @@
 
 The goal is three decodings (`cv2.imread` at full size, two cores) and 600 MB. In processor time demo boards
 take two to three, full boards four to six, and what is blurred all over up to eighteen, because every cell
-and print in doubt is looked at again; the bounds here only keep that from getting lost by a multiple. `-s` shows
-the figures.
+and print in doubt is looked at again; the bounds here only keep that from getting lost by a multiple. `-s`
+shows the figures.
 """
 
 from __future__ import annotations

@@ -156,13 +156,12 @@ def _lattice(
     pixels: np.ndarray, marks: dict[int, np.ndarray], expected: tuple[np.ndarray, float, bool]
 ) -> tuple[tuple[Lattice, _View] | None, _View, bool]:
     """The best lattice with its view, the widest view taken, and whether cube tops were seen at all."""
-    view = widest = _look_for_tops(pixels, SIDES[0], marks)
+    first = widest = _look_for_tops(pixels, SIDES[0], marks)
     best: tuple[Lattice, _View] | None = None
     seen = False
-    for side in _sides(view, max(pixels.shape)):
-        if side != view.side:
-            view = _look_for_tops(pixels, side, marks)
-            widest = max(widest, view, key=lambda v: v.side)
+    for side in _sides(first, max(pixels.shape)):
+        view = first if side == first.side else _look_for_tops(pixels, side, marks)
+        widest = max(widest, view, key=lambda v: v.side)
         if len(view.tops[0]) < 3:
             continue
         seen = True

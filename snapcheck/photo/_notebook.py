@@ -13,10 +13,11 @@ import numpy as np
 from snapcheck.errors import InputError
 from snapcheck.kit import Taught
 from snapcheck.photo._cells import CROP
-from snapcheck.photo._learn import Doubt, Worth, learn
+from snapcheck.photo._learn import Doubt, learn
 from snapcheck.photo._nets import symbols_digest
 from snapcheck.photo._taught import arrays_of, damaged, packed, unpacked
 from snapcheck.photo._views import Examples
+from snapcheck.photo._worth import Worth
 from snapcheck.words import tr
 
 _QUALITY = 92
@@ -133,7 +134,7 @@ def taught_by(
     ]
     about = {
         "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure":
-        head.sure,
+        head.sure, "bare": head.bare,
         "worth": asdict(worth), "lessons": told,
     }  # fmt: skip
     coded = {f"lesson{n}": np.frombuffer(x.coded, np.uint8) for n, x in enumerate(notebook.lessons)}

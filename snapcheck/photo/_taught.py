@@ -87,6 +87,7 @@ class Head:
         of this artwork that were not taught.
         sharpness: factor of the head's logits, so that its probabilities are right as often as they say.
         sure: probability of kind and turn from which on a cube of this artwork can be called read.
+        bare: (pieces,) how likely the network by itself takes each for an empty cell.
     """
 
     pieces: tuple[str, ...]
@@ -97,6 +98,7 @@ class Head:
     spread: float
     sharpness: float
     sure: float
+    bare: tuple[float, ...] = ()
 
     def features(self, last: np.ndarray, placed: np.ndarray) -> np.ndarray:
         return self.scale(last, pooled(placed))
@@ -116,6 +118,11 @@ class Head:
         wide = self.spread * _OTHERS_WIDER
         other = (log - self.near - _OTHERS_FARTHER * self.spread) / wide
         return np.asarray(np.clip(np.log(_OTHERS_WIDER) + (other**2 - own**2) / 2, -_MOST_LIKE, _MOST_LIKE))
+
+    def looks_empty(self, probability: np.ndarray) -> np.ndarray:
+        """(n,) how likely the network takes for empty what these (n, 4 * pieces) are most likely of."""
+        piece = probability.argmax(1) // 4
+        return np.clip(np.array(self.bare)[piece], 1e-6, 1) if self.bare else np.full(len(piece), 1e-6)
 
 
 def prior_of(out: np.ndarray, pieces: Sequence[str]) -> np.ndarray:
@@ -201,12 +208,15 @@ def head_of(taught: Taught) -> Head:
     try:
         some = {name: arrays[name].astype(np.float32) for name in _HEAD}
         pieces = tuple(str(p) for p in about["pieces"])
-        numbers = [float(about[name]) for name in ("near", "spread", "sharpness", "sure")]
+        near, spread, sharpness, sure = (float(about[n]) for n in ("near", "spread", "sharpness", "sure"))
         scale = Scale(*(some[name] for name in _HEAD[:5]))
-        head = Head(pieces, scale, some["weights"], some["means"], *numbers)
+        bare = tuple(min(max(float(p), 0.0), 1.0) for p in about.get("bare", ()))
+        head = Head(pieces, scale, some["weights"], some["means"], near, spread, sharpness, sure, bare)
         size = len(scale.middle) + scale.parts.shape[1]
         if head.weights.shape != (size + 1, 4 * len(pieces)) or head.means.shape != (4 * len(pieces), size):
             raise ValueError("shapes do not fit")
+        if len(bare) not in (0, len(pieces)):  # none in files of earlier releases
+            raise ValueError("pieces do not fit")
         if not all(np.isfinite(a).all() for a in some.values()):
             raise ValueError("not finite")
     except (ValueError, KeyError, TypeError, AttributeError) as error:
@@ -293,8 +303,12 @@ def explained(seen: Symbols, taught: list[tuple[Head, np.ndarray, np.ndarray]]) 
     Args:
         taught: heads, each with its probabilities and distances as `_Views.means` has them.
     """
-    nothing = np.minimum(-np.log(np.maximum(1 - np.exp(seen.kind[:, -1]), 1e-9)), _MOST_EMPTY)
-    like = np.stack([nothing, *(head.evidence(far) for head, _, far in taught)], 1)
+    artworks = np.stack([head.evidence(far) for head, _, far in taught], 1)
+    bare = np.stack([head.looks_empty(probability) for head, probability, _ in taught], 1)
+    # that a cell looks empty says little against a piece that looks so, too
+    least = np.minimum(_MOST_EMPTY, -np.log(bare[np.arange(len(bare)), artworks.argmax(1)]))
+    nothing = np.minimum(-np.log(np.maximum(1 - np.exp(seen.kind[:, -1]), 1e-9)), least)
+    like = np.column_stack([nothing, artworks])
     shares, counted = np.full(like.shape[1], 1 / like.shape[1]), like[:, 1:].max(1) > like[:, 0]
     counted |= seen.kind[:, -1] < np.log(0.5)  # empty cells speak for nobody
     for _ in range(_ROUNDS):

@@ -24,6 +24,7 @@ from snapcheck.photo import (
     taught_by,
 )
 from snapcheck.photo._learn import folds
+from snapcheck.photo._taught import head_of, packed, unpacked
 from snapcheck.photo._views import Examples
 
 KIT = bundled_kit()
@@ -78,7 +79,11 @@ def test_what_was_taught_is_read_and_other_artwork_as_before(taught: api.Teachin
 
 def test_a_lesson_can_be_learnt_again_and_taken_back(taught: api.Teaching) -> None:
     assert taught.lessons == 1 and taught.worth is not None
-    assert (taught.worth.tested, taught.worth.right, taught.worth.untested) == (20, 20, ())
+    worth = taught.worth
+    assert (worth.tested, worth.right, worth.untested) == (10, 10, ())  # cubes, whatever photos there are
+    assert 0.985 <= worth.sure_from < 1 and worth.silent == 0
+    assert worth.at_most == pytest.approx(1 - 0.05 ** (1 / worth.sure) if worth.sure else 1)
+    assert head_of(parse_kit(taught.text, "k").taught[0]).sure == worth.sure_from
     assert "resistor" in taught.missing and "led" not in taught.missing
     again = api.taught_again(taught.text)
     assert (again.worth, again.lessons) == (taught.worth, 1)
@@ -95,6 +100,17 @@ def test_a_lesson_can_be_learnt_again_and_taken_back(taught: api.Teaching) -> No
         more = more.and_lesson(book.lessons[0])
     with pytest.raises(InputError, match="12 lessons already"):
         more.and_lesson(book.lessons[0])
+
+
+def test_a_kit_taught_by_an_earlier_release_is_still_read(taught: api.Teaching) -> None:
+    (old,) = parse_kit(taught.text, "k").taught
+    about, arrays = unpacked(old)
+    about.pop("bare")
+    about["worth"].pop("sure_from")
+    earlier = replace(old, data=packed(about, arrays))
+    assert head_of(earlier).bare == () and head_of(earlier).sure == head_of(old).sure
+    worth = notebook_of(earlier).worth
+    assert worth is not None and worth.sure_from == 0 and worth.tested == 10
 
 
 def test_a_photo_of_something_else_is_told() -> None:

@@ -13,18 +13,21 @@ import strangekits as strange
 from snapcheck import api
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.errors import InputError, PhotoError
-from snapcheck.kit import bundled_kit, load_kit, parse_kit
+from snapcheck.kit import Kit, bundled_kit, load_kit, parse_kit
 from snapcheck.photo import (
     Notebook,
     Picture,
     Worth,
+    flatten,
     notebook_of,
     picture_of_array,
     read_picture,
     taught_by,
 )
+from snapcheck.photo._cells import FINE
 from snapcheck.photo._learn import folds
-from snapcheck.photo._taught import head_of, packed, unpacked
+from snapcheck.photo._locate import locate
+from snapcheck.photo._taught import head_of, packed, read_taught, unpacked
 from snapcheck.photo._views import Examples
 
 KIT = bundled_kit()
@@ -100,6 +103,27 @@ def test_a_lesson_can_be_learnt_again_and_taken_back(taught: api.Teaching) -> No
         more = more.and_lesson(book.lessons[0])
     with pytest.raises(InputError, match="12 lessons already"):
         more.and_lesson(book.lessons[0])
+
+
+def test_no_kit_knows_what_another_was_taught(taught: api.Teaching) -> None:
+    """One after the other in one process; two of one name, taught otherwise."""
+    own = parse_kit(taught.text, "k")
+    about, arrays = unpacked(own.taught[0])
+    about["pieces"] = [{"led": "npn", "npn": "led"}.get(p, p) for p in about["pieces"]]
+    other = replace(own, taught=(replace(own.taught[0], data=packed(about, arrays)),))
+    (board,) = api.primer(plate=PLATE, kinds=KINDS)
+    shown = photo(board, 1)
+    at = locate(shown, "p")
+    flat = flatten(shown.pixels, at.frame, 5, 4, FINE, 0.1)
+    places = [(x, y) for y in range(2) for x in range(5)]
+
+    def seen(kit: Kit) -> tuple[tuple[str, ...], bytes, bytes]:
+        s = read_taught(flat, 0.1, places, kit)
+        return s.kinds, s.kind.tobytes(), s.turn.tobytes()
+
+    first = [seen(kit) for kit in (KIT, own, other)]
+    assert len(set(first)) == 3
+    assert [seen(kit) for kit in (other, KIT, own)] == [first[2], first[0], first[1]]
 
 
 def test_a_kit_taught_by_an_earlier_release_is_still_read(taught: api.Teaching) -> None:

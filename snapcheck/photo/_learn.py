@@ -70,7 +70,7 @@ def learn(
     else:
         log, far = _held_out(examples, pieces, seen, good)
     sharpness, worth = _worth(examples, pieces, log, good, symmetry, seen)
-    near = np.log(np.maximum(far[good & np.isfinite(far)], 1e-6))
+    near = np.log(np.maximum(far[good][np.isfinite(far[good])], 1e-6))
     middle, spread = (float(np.median(near)), float(near.std())) if len(near) else (-1.0, 0.6)
     weights, means = _fit(examples, pieces, seen, good)
     spread = max(spread, _LEAST_SPREAD)
@@ -154,26 +154,27 @@ def _cube_of(piece: str) -> str:
 def _held_out(
     examples: Examples, pieces: tuple[str, ...], seen: Views, good: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(n, 1 + TESTED, 4 * pieces) log probabilities and (n,) distances by heads that did not see the cube, of
-    the crop and of its views that are tested only; nan where there is none."""
+    """(n, 1 + TESTED, 4 * pieces) log probabilities and (n, 1 + TESTED) distances by heads that did not see
+    the cube, of the crop and of its views that are tested only; nan where there is none."""
     part, tested = folds(examples), [0, *range(1 + CHANGED, 1 + CHANGED + TESTED)]
     log = np.full((len(good), len(tested), 4 * len(pieces)), np.nan, np.float32)
-    far = np.full(len(good), np.nan)
+    far = np.full((len(good), len(tested)), np.nan)
     for left_out in (0, 1):
         test = part == left_out
         if not test.any():
             continue
         weights, means = _fit(examples, pieces, seen, good & ~test, _STEPS * 2 // 3)
         n, columns = int(test.sum()), 4 * len(pieces)
-        total, away = np.zeros((n, len(tested), columns), np.float32), np.zeros((n, columns), np.float32)
+        total, away = (np.zeros((n, len(tested), columns), np.float32) for _ in range(2))
         for q in range(4):
             f = seen.features[test][:, q, tested]
             said = f @ weights[:-1] + weights[-1] + seen.prior[test][:, q, tested]
             said = log_softmax(said.reshape(-1, columns))
             total += turned_back(said, q).reshape(total.shape) / 4
-            away += turned_back(squared_distances(f[:, 0], means), q) / 4
+            apart = squared_distances(f.reshape(-1, f.shape[-1]), means)
+            away += turned_back(apart, q).reshape(away.shape) / 4
         log[test] = log_softmax(total.reshape(-1, columns)).reshape(total.shape)
-        far[test] = away[np.arange(n), total[:, 0].argmax(1)]
+        far[test] = np.take_along_axis(away, total.argmax(2)[..., None], 2)[..., 0]
     return log, far
 
 

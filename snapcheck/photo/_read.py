@@ -28,7 +28,7 @@ from snapcheck.photo._reading import (
     State,
     TapReading,
 )
-from snapcheck.photo._taught import read_taught
+from snapcheck.photo._taught import off_grid, read_taught
 from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, one_way_up, trusted, valued
 from snapcheck.photo._wires import follow
 from snapcheck.watch import stop_if_asked
@@ -71,7 +71,7 @@ def read_photo(path: Path, kit: Kit | None = None, *, data: bytes | None = None)
 def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     """Read an opened picture; see `read_photo`."""
     pixels = picture.pixels
-    board_at = locate(picture, name)
+    board_at = locate(picture, name, off_grid(kit))
     stop_if_asked()
     frame, columns, rows, notes = board_at.frame, board_at.columns, board_at.rows, board_at.notes
     board = flatten(pixels, frame, columns, rows, FINE, RIM)

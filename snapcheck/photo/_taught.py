@@ -39,6 +39,9 @@ _OTHERS_FARTHER, _OTHERS_WIDER = 2.2, 1.3
 _MOST_EMPTY = 4.0
 #: cells that each artwork is taken to have explained before, so that no share becomes nought
 _PRIOR_CELLS = 0.1
+#: residual of a lattice (cells) that is trusted in photos of a known layout; and so much more than in these a
+#: kit's artwork may draw the grid aside in others
+MOST_OFF, _MORE_OFF = 0.09, 1.5
 _ROUNDS = 4
 
 
@@ -88,6 +91,8 @@ class Head:
         sharpness: factor of the head's logits, so that its probabilities are right as often as they say.
         sure: probability of kind and turn from which on a cube of this artwork can be called read.
         bare: (pieces,) how likely the network by itself takes each for an empty cell.
+        residual: of the lattice (cells) in the photos that taught it: artwork off the middle of its cubes
+            draws the grid aside.
     """
 
     pieces: tuple[str, ...]
@@ -99,6 +104,7 @@ class Head:
     sharpness: float
     sure: float
     bare: tuple[float, ...] = ()
+    residual: float = 0.0
 
     def features(self, last: np.ndarray, placed: np.ndarray) -> np.ndarray:
         return self.scale(last, pooled(placed))
@@ -191,6 +197,11 @@ def damaged(name: str) -> DataError:
     )
 
 
+def off_grid(kit: Kit) -> float:
+    """The residual of a lattice (cells) that a kit's artwork explains; see `head_of` for errors."""
+    return min(MOST_OFF, max((_MORE_OFF * head_of(one).residual for one in kit.taught), default=0.0))
+
+
 @lru_cache(maxsize=8)
 def head_of(taught: Taught) -> Head:
     """The head of one artwork.
@@ -210,11 +221,16 @@ def head_of(taught: Taught) -> Head:
         pieces = tuple(str(p) for p in about["pieces"])
         near, spread, sharpness, sure = (float(about[n]) for n in ("near", "spread", "sharpness", "sure"))
         scale = Scale(*(some[name] for name in _HEAD[:5]))
+        residual = float(about.get("residual", 0.0))
         bare = tuple(min(max(float(p), 0.0), 1.0) for p in about.get("bare", ()))
-        head = Head(pieces, scale, some["weights"], some["means"], near, spread, sharpness, sure, bare)
+        head = Head(
+            pieces, scale, some["weights"], some["means"], near, spread, sharpness, sure, bare, residual
+        )
         size = len(scale.middle) + scale.parts.shape[1]
         if head.weights.shape != (size + 1, 4 * len(pieces)) or head.means.shape != (4 * len(pieces), size):
             raise ValueError("shapes do not fit")
+        if not np.isfinite(residual):
+            raise ValueError("not finite")
         if len(bare) not in (0, len(pieces)):  # none in files of earlier releases
             raise ValueError("pieces do not fit")
         if not all(np.isfinite(a).all() for a in some.values()):

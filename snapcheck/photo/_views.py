@@ -31,6 +31,7 @@ class Examples:
         crops: (n, CROP, CROP, 3) as the network sees cells.
         pieces: what each shows (see `Head.pieces`); quarters: (n,) its turn, quarter turns clockwise.
         places: which cube, the same name in every photo of one board; photos: (n,) number of the photo.
+        residual: the greatest of the photos' lattices, in cells.
     """
 
     crops: np.ndarray
@@ -38,6 +39,7 @@ class Examples:
     quarters: np.ndarray
     places: tuple[str, ...]
     photos: np.ndarray
+    residual: float = 0.0
 
     def some(self, keep: np.ndarray) -> Examples:
         """Those with `keep` true."""
@@ -48,6 +50,7 @@ class Examples:
             self.quarters[where],
             tuple(self.places[i] for i in where),
             self.photos[where],
+            self.residual,
         )
 
     def and_those(self, more: Examples) -> Examples:
@@ -57,6 +60,7 @@ class Examples:
             np.concatenate([self.quarters, more.quarters]),
             self.places + more.places,
             np.concatenate([self.photos, more.photos + (self.photos.max(initial=-1) + 1)]),
+            max(self.residual, more.residual),
         )
 
 

@@ -27,7 +27,7 @@ from snapcheck.photo import (
 from snapcheck.photo._cells import FINE
 from snapcheck.photo._learn import folds
 from snapcheck.photo._locate import locate
-from snapcheck.photo._taught import head_of, packed, read_taught, unpacked
+from snapcheck.photo._taught import head_of, off_grid, packed, read_taught, unpacked
 from snapcheck.photo._views import Examples
 
 KIT = bundled_kit()
@@ -129,10 +129,19 @@ def test_no_kit_knows_what_another_was_taught(taught: api.Teaching) -> None:
 def test_a_kit_taught_by_an_earlier_release_is_still_read(taught: api.Teaching) -> None:
     (old,) = parse_kit(taught.text, "k").taught
     about, arrays = unpacked(old)
+    assert (
+        off_grid(parse_kit(taught.text, "k")) == pytest.approx(1.5 * about["residual"]) and off_grid(KIT) == 0
+    )
     about.pop("bare")
+    about.pop("residual")
+    about["lessons"][0].pop("residual")
     about["worth"].pop("sure_from")
     earlier = replace(old, data=packed(about, arrays))
-    assert head_of(earlier).bare == () and head_of(earlier).sure == head_of(old).sure
+    assert (
+        head_of(earlier).bare == ()
+        and head_of(earlier).residual == 0
+        and head_of(earlier).sure == head_of(old).sure
+    )
     worth = notebook_of(earlier).worth
     assert worth is not None and worth.sure_from == 0 and worth.tested == 10
 

@@ -72,7 +72,8 @@ def picture(board: Board, kit: Kit, seed: int, tilt: float = 10.0, quarter: int 
 
 def taught(text: str, kit: Kit, names: list[str], photos: int) -> api.Teaching:
     """What photos of the primer's board teach of large kinds, and of some others that fill the plate."""
-    plate = (12, 9) if len(names) > 20 else (10, 7)
+    plates = ((10, 7), (12, 9), (14, 10))
+    plate = next(p for p in plates if len(api.primer(kit, plate=p, kinds=names)) == 1)
     (board,) = api.primer(kit, plate=plate, kinds=names)
     rng = random.Random(7)
     cubes = {

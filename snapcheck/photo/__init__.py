@@ -2,7 +2,7 @@
 
 from snapcheck.photo import _score as score
 from snapcheck.photo._cells import flatten
-from snapcheck.photo._learn import Doubt, Worth
+from snapcheck.photo._learn import Doubt
 from snapcheck.photo._lesson import examples_of
 from snapcheck.photo._notebook import Lesson, Notebook, notebook_of, taught_by
 from snapcheck.photo._open import (
@@ -18,6 +18,7 @@ from snapcheck.photo._read import read_photo, read_picture
 from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
 from snapcheck.photo._views import Examples
+from snapcheck.photo._worth import Worth
 from snapcheck.photo._written import leaves_open, reading_to_json
 
 __all__ = [

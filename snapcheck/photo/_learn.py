@@ -14,7 +14,8 @@ import numpy as np
 
 from snapcheck.photo._nets import calibration
 from snapcheck.photo._taught import Head, log_softmax, squared_distances, turned_back
-from snapcheck.photo._views import CHANGED, EMPTY, Examples, Views, look
+from snapcheck.photo._views import CHANGED, EMPTY, TESTED, Examples, Views, look
+from snapcheck.photo._worth import Worth, certified, in_each
 from snapcheck.watch import stop_if_asked
 
 #: weight of the weights' squares; with it, steps until the fit is good enough (more change nothing measured)
@@ -45,30 +46,6 @@ class Doubt:
     probability: float
 
 
-@dataclass(frozen=True)
-class Worth:
-    """What cross-validation says of a head.
-
-    Attributes:
-        tested: crops that were read by heads which had not seen their cube (free cells are not counted).
-        right: kind and turn right.
-        sure: called read. silent: called read, and wrong. expected: silent errors expected among `sure`, by
-            their own probabilities.
-        at_most: share of `sure` that is wrong at most, with 95 % confidence (Clopper and Pearson 1934).
-        untested: kinds that were laid once only, in one photo: nothing is known of them.
-        before: right of `tested` without anything taught.
-    """
-
-    tested: int
-    right: int
-    sure: int
-    silent: int
-    expected: float
-    at_most: float
-    untested: tuple[str, ...]
-    before: int
-
-
 def learn(
     examples: Examples, symmetry: Mapping[str, int], as_laid: frozenset[str] = frozenset()
 ) -> tuple[Head, Worth, tuple[Doubt, ...]]:
@@ -85,18 +62,20 @@ def learn(
     for _ in range(_MOST_ROUNDS):
         stop_if_asked()
         log, far = _held_out(examples, pieces, seen, good)
-        found = _doubts(examples, pieces, log, good, symmetry, as_laid)
+        found = _doubts(examples, pieces, log[:, 0], good, symmetry, as_laid)
         doubts += found
         if not found:
             break
         good &= ~np.isin(examples.places, [d.place for d in found])
     else:
         log, far = _held_out(examples, pieces, seen, good)
-    sharpness, sure, worth = _worth(examples, pieces, log, good, symmetry, seen)
-    near = np.log(np.maximum(far[good & np.isfinite(far)], 1e-6))
+    sharpness, worth = _worth(examples, pieces, log, good, symmetry, seen)
+    near = np.log(np.maximum(far[good][np.isfinite(far[good])], 1e-6))
     middle, spread = (float(np.median(near)), float(near.std())) if len(near) else (-1.0, 0.6)
     weights, means = _fit(examples, pieces, seen, good)
-    head = Head(pieces, scale, weights, means, middle, max(spread, _LEAST_SPREAD), sharpness, sure)
+    spread = max(spread, _LEAST_SPREAD)
+    bare = _bare(examples, pieces, seen)
+    head = Head(pieces, scale, weights, means, middle, spread, sharpness, worth.sure_from, bare)
     return head, worth, tuple(doubts)
 
 
@@ -115,9 +94,9 @@ def _fit(
     """Weights and means from the examples with `use` true, as a file keeps them."""
     from scipy.optimize import minimize
 
-    which = np.flatnonzero(use)
-    f = np.ascontiguousarray(seen.features[which]).reshape(-1, seen.features.shape[-1])
-    prior = np.ascontiguousarray(seen.prior[which]).reshape(len(f), -1)
+    which, learnt = np.flatnonzero(use), slice(0, 1 + CHANGED)
+    f = np.ascontiguousarray(seen.features[which, :, learnt]).reshape(-1, seen.features.shape[-1])
+    prior = np.ascontiguousarray(seen.prior[which, :, learnt]).reshape(len(f), -1)
     want = np.repeat(_columns(examples, pieces)[which].reshape(-1), 1 + CHANGED)
     n, d, c = len(f), f.shape[1], 4 * len(pieces)
     rows = np.arange(n)
@@ -140,6 +119,16 @@ def _fit(
         means[column] = f[want == column].mean(0)
     weights = found.x.reshape(d + 1, c).astype(np.float16).astype(np.float32)
     return weights, means.astype(np.float16).astype(np.float32)
+
+
+def _bare(examples: Examples, pieces: tuple[str, ...], seen: Views) -> tuple[float, ...]:
+    """How likely the network takes each piece for an empty cell; none where no cell was free."""
+    if EMPTY not in pieces:
+        return ()
+    columns = slice(4 * pieces.index(EMPTY), 4 * pieces.index(EMPTY) + 4)
+    empty = np.exp(seen.prior[:, :, 0, columns]).sum(2).mean(1)
+    number = np.array([pieces.index(p) for p in examples.pieces])
+    return tuple(round(float(empty[number == k].mean()), 6) for k in range(len(pieces)))
 
 
 def folds(examples: Examples) -> np.ndarray:
@@ -165,24 +154,27 @@ def _cube_of(piece: str) -> str:
 def _held_out(
     examples: Examples, pieces: tuple[str, ...], seen: Views, good: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(n, 4 * pieces) log probabilities and (n,) distances by heads that did not see the cube, nan where
-    there is none."""
-    part = folds(examples)
-    log = np.full((len(good), 4 * len(pieces)), np.nan, np.float32)
-    far = np.full(len(good), np.nan)
+    """(n, 1 + TESTED, 4 * pieces) log probabilities and (n, 1 + TESTED) distances by heads that did not see
+    the cube, of the crop and of its views that are tested only; nan where there is none."""
+    part, tested = folds(examples), [0, *range(1 + CHANGED, 1 + CHANGED + TESTED)]
+    log = np.full((len(good), len(tested), 4 * len(pieces)), np.nan, np.float32)
+    far = np.full((len(good), len(tested)), np.nan)
     for left_out in (0, 1):
         test = part == left_out
         if not test.any():
             continue
         weights, means = _fit(examples, pieces, seen, good & ~test, _STEPS * 2 // 3)
-        total = np.zeros((int(test.sum()), 4 * len(pieces)), np.float32)
-        away = np.zeros_like(total)
+        n, columns = int(test.sum()), 4 * len(pieces)
+        total, away = (np.zeros((n, len(tested), columns), np.float32) for _ in range(2))
         for q in range(4):
-            f, prior = seen.features[test, q, 0], seen.prior[test, q, 0]
-            total += turned_back(log_softmax(f @ weights[:-1] + weights[-1] + prior), q) / 4
-            away += turned_back(squared_distances(f, means), q) / 4
-        log[test] = log_softmax(total)
-        far[test] = away[np.arange(len(away)), total.argmax(1)]
+            f = seen.features[test][:, q, tested]
+            said = f @ weights[:-1] + weights[-1] + seen.prior[test][:, q, tested]
+            said = log_softmax(said.reshape(-1, columns))
+            total += turned_back(said, q).reshape(total.shape) / 4
+            apart = squared_distances(f.reshape(-1, f.shape[-1]), means)
+            away += turned_back(apart, q).reshape(away.shape) / 4
+        log[test] = log_softmax(total.reshape(-1, columns)).reshape(total.shape)
+        far[test] = np.take_along_axis(away, total.argmax(2)[..., None], 2)[..., 0]
     return log, far
 
 
@@ -251,48 +243,49 @@ def _worth(
     good: np.ndarray,
     symmetry: Mapping[str, int],
     seen: Views,
-) -> tuple[float, float, Worth]:
-    """Sharpness, threshold, and what cross-validation says with them."""
+) -> tuple[float, Worth]:
+    """Sharpness, and what cross-validation says with it."""
     from snapcheck.photo._score import at_most
 
     floor = float(calibration()["symbol_threshold"])
-    good = good & (np.array(examples.pieces) != EMPTY)
-    tested = good & np.isfinite(log[:, 0])
-    known = {_cube_of(p) for p, t in zip(examples.pieces, tested, strict=True) if t}
+    tested = good & np.isfinite(log[:, 0, 0])
+    part, log, left_out = examples.some(tested), log[tested], folds(examples)[tested]
+    stands = np.array(part.pieces) != EMPTY
+    known = {_cube_of(p) for p in part.pieces}
     untested = tuple(sorted({_cube_of(p) for p in examples.pieces} - known - {EMPTY}))
-    if not tested.any():
-        return 1.0, 1.0, Worth(0, 0, 0, 0, 0.0, 1.0, untested, 0)
-    part = examples.some(tested)
-    n = len(part.pieces)
+    if not stands.any():
+        return 1.0, Worth(0, 0, 0, 0, 0.0, 1.0, untested, 0, 1.0)
+    laid = part.some(stands)
     # targets as Platt (1999) has them: a few answers that are all right do not prove certainty
-    slip = 1 / (n + 2)
+    slip = 1 / (len(laid.pieces) + 2)
 
     def cost(sharpness: float) -> float:
-        own = np.clip(
-            _own(part, pieces, np.exp(log_softmax(log[tested] * sharpness)), symmetry), 1e-6, 1 - 1e-6
-        )
+        sharp = np.exp(log_softmax(log[stands, 0] * sharpness))
+        own = np.clip(_own(laid, pieces, sharp, symmetry), 1e-6, 1 - 1e-6)
         return float(-((1 - slip) * np.log(own) + slip * np.log(1 - own)).mean())
 
     sharpness = float(min(_SHARPNESS, key=cost))
-    p = np.exp(log_softmax(log[tested] * sharpness))
-    own = _own(part, pieces, p, symmetry)
-    _, top = _best(pieces, p, symmetry)
-    right = own >= top - 1e-6
-    wrong = float(top[~right].max()) if not right.all() else 0.0
-    sure_from = max(floor, wrong + (1 - wrong) / 2)
-    sure = top >= sure_from
-    silent = int((sure & ~right).sum())
-    plain = _alone(part, pieces, seen.prior[tested], symmetry)
-    worth = Worth(
-        n, int(right.sum()), int(sure.sum()), silent, float((1 - top[sure]).sum()), at_most(silent,
-        int(sure.sum())), untested, plain,
+    answers = [_answer(part, pieces, log[:, view] * sharpness, symmetry) for view in range(1 + TESTED)]
+    top, right = (np.stack(some, 1) for some in zip(*answers, strict=True))
+    cubes = np.array(part.places)
+    sure_from, silent = certified(top, ~right, cubes, left_out, floor)
+    plain, right, cubes = top[stands, 0], right[stands, 0], cubes[stands]
+    sure = np.isin(cubes, cubes[plain < sure_from], invert=True)
+    called = len(set(cubes[sure].tolist()))
+    counted = called / max(int(sure.sum()), 1)  # cubes by their pictures
+    alone = sum(turned_back(seen.prior[tested][stands, q, 0], q) / 4 for q in range(4))
+    _, before = _answer(laid, pieces, np.asarray(alone), symmetry)
+    return sharpness, Worth(
+        len(set(cubes.tolist())), in_each(cubes, right), called, silent,
+        counted * float((1 - plain[sure]).sum()), at_most(silent, called), untested,
+        in_each(cubes, before), sure_from,
     )  # fmt: skip
-    return sharpness, sure_from, worth
 
 
-def _alone(part: Examples, pieces: tuple[str, ...], prior: np.ndarray, symmetry: Mapping[str, int]) -> int:
-    """How many the network alone has right."""
-    total = sum(turned_back(prior[:, q, 0], q) for q in range(4))
-    p = np.exp(log_softmax(np.asarray(total) / 4))
-    own = _own(part, pieces, p, symmetry)
-    return int((own >= _best(pieces, p, symmetry)[1] - 1e-6).sum())
+def _answer(
+    part: Examples, pieces: tuple[str, ...], log: np.ndarray, symmetry: Mapping[str, int]
+) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) probabilities of the likeliest answers, and which of these are right."""
+    p = np.exp(log_softmax(log))
+    _, top = _best(pieces, p, symmetry)
+    return top, _own(part, pieces, p, symmetry) >= top - 1e-6

@@ -77,8 +77,12 @@ class Located:
     edge: str
 
 
-def locate(picture: Picture, name: str) -> Located:
+def locate(picture: Picture, name: str, off: float = 0.0) -> Located:
     """Find the cubes' lattice and the plate.
+
+    Args:
+        off: residual (cells) up to which a lattice is trusted, where that is more than usual: of artwork that
+            stands off the middle of its cubes.
 
     Raises:
         PhotoError: there is no board, or its grid cannot be trusted.
@@ -96,7 +100,7 @@ def locate(picture: Picture, name: str) -> Located:
         raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
     lattice, view = found
     lattice, rects = _plate(lattice, view, widest, expected, list(marks.values()))
-    if lattice.residual > calibration()["lattice_residual"]:
+    if lattice.residual > max(off, calibration()["lattice_residual"]):
         raise PhotoError(
             tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
             place=name,

@@ -13,10 +13,11 @@ import numpy as np
 from snapcheck.errors import InputError
 from snapcheck.kit import Taught
 from snapcheck.photo._cells import CROP
-from snapcheck.photo._learn import Doubt, Worth, learn
+from snapcheck.photo._learn import Doubt, learn
 from snapcheck.photo._nets import symbols_digest
 from snapcheck.photo._taught import arrays_of, damaged, packed, unpacked
 from snapcheck.photo._views import Examples
+from snapcheck.photo._worth import Worth
 from snapcheck.words import tr
 
 _QUALITY = 92
@@ -27,7 +28,7 @@ MOST_CROPS, MOST_LESSONS = 1200, 12
 @dataclass(frozen=True)
 class Lesson:
     """What one teaching showed; `photos` says how many there were, `coded` holds the crops as JPEG, one
-    below the other."""
+    below the other, `residual` is as of `Examples`."""
 
     photos: int
     pieces: tuple[str, ...]
@@ -35,6 +36,7 @@ class Lesson:
     places: tuple[str, ...]
     photo: tuple[int, ...]
     coded: bytes
+    residual: float = 0.0
 
     @classmethod
     def of(cls, examples: Examples) -> Lesson:
@@ -50,7 +52,8 @@ class Lesson:
         coded = cv2.imencode(".jpg", strip, how)[1].tobytes()
         photos = len(set(examples.photos.tolist()))
         quarters, photo = (tuple(int(v) for v in a) for a in (examples.quarters, examples.photos))
-        return cls(photos, examples.pieces, quarters, examples.places, photo, coded)
+        residual = round(float(examples.residual), 4)
+        return cls(photos, examples.pieces, quarters, examples.places, photo, coded, residual)
 
     def examples(self, number: int) -> Examples:
         """The examples; `number` keeps places of different lessons apart."""
@@ -60,7 +63,8 @@ class Lesson:
             raise ValueError("crops do not fit")
         places = tuple(f"{number} {place}" for place in self.places)
         crops = strip.reshape(n, CROP, CROP, 3)
-        return Examples(crops, self.pieces, np.array(self.quarters), places, np.array(self.photo))
+        quarters, photo = np.array(self.quarters), np.array(self.photo)
+        return Examples(crops, self.pieces, quarters, places, photo, self.residual)
 
 
 @dataclass(frozen=True)
@@ -97,6 +101,7 @@ def notebook_of(taught: Taught) -> Notebook:
                 tuple(str(p) for p in told["places"]),
                 tuple(int(p) for p in told["photo"]),
                 arrays[f"lesson{n}"].astype(np.uint8).tobytes(),
+                float(told.get("residual", 0.0)),
             )
             for n, told in enumerate(about["lessons"])
         )
@@ -133,7 +138,7 @@ def taught_by(
     ]
     about = {
         "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure":
-        head.sure,
+        head.sure, "bare": head.bare, "residual": examples.residual,
         "worth": asdict(worth), "lessons": told,
     }  # fmt: skip
     coded = {f"lesson{n}": np.frombuffer(x.coded, np.uint8) for n, x in enumerate(notebook.lessons)}

@@ -14,8 +14,10 @@ from snapcheck.watch import stop_if_asked
 
 #: the piece that a free cell shows
 EMPTY = names()[0][-1]
-#: changed views of each crop and turn, beside the crop itself
+#: changed views of each crop and turn, beside the crop itself, that are learnt from
 CHANGED = 3
+#: and those that are tested only: changed the same in all turns, as one other photo would show a cube
+TESTED = 1
 PARTS = 192
 #: crops that main parts are worked out from: more cost time alone
 _SOME = 1200
@@ -29,6 +31,7 @@ class Examples:
         crops: (n, CROP, CROP, 3) as the network sees cells.
         pieces: what each shows (see `Head.pieces`); quarters: (n,) its turn, quarter turns clockwise.
         places: which cube, the same name in every photo of one board; photos: (n,) number of the photo.
+        residual: the greatest of the photos' lattices, in cells.
     """
 
     crops: np.ndarray
@@ -36,6 +39,7 @@ class Examples:
     quarters: np.ndarray
     places: tuple[str, ...]
     photos: np.ndarray
+    residual: float = 0.0
 
     def some(self, keep: np.ndarray) -> Examples:
         """Those with `keep` true."""
@@ -46,6 +50,7 @@ class Examples:
             self.quarters[where],
             tuple(self.places[i] for i in where),
             self.photos[where],
+            self.residual,
         )
 
     def and_those(self, more: Examples) -> Examples:
@@ -55,12 +60,13 @@ class Examples:
             np.concatenate([self.quarters, more.quarters]),
             self.places + more.places,
             np.concatenate([self.photos, more.photos + (self.photos.max(initial=-1) + 1)]),
+            max(self.residual, more.residual),
         )
 
 
 @dataclass(frozen=True)
 class Views:
-    """Features of all views of examples: (n, 4, 1 + CHANGED, …), quarter turns counterclockwise."""
+    """Features of all views of examples: (n, 4, 1 + CHANGED + TESTED, …), quarter turns counterclockwise."""
 
     features: np.ndarray
     prior: np.ndarray
@@ -71,10 +77,11 @@ def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
     n = len(examples.pieces)
     shown = []
     boxes = _print_boxes(examples.crops)
+    others = np.random.default_rng(1)
+    tested = [_changed(examples.crops, boxes, others, anywhere=False) for _ in range(TESTED)]
     for quarter in range(4):
-        for number in range(1 + CHANGED):
-            views = examples.crops if number == 0 else _changed(examples.crops, boxes, rng)
-            shown.append(np.rot90(views, quarter, (1, 2)))
+        learnt = [examples.crops, *(_changed(examples.crops, boxes, rng) for _ in range(CHANGED))]
+        shown += [np.rot90(views, quarter, (1, 2)) for views in (*learnt, *tested)]
     outs, lasts, pools = [], [], []
     for views in shown:
         stop_if_asked()
@@ -94,7 +101,7 @@ def look(examples: Examples, pieces: tuple[str, ...]) -> tuple[Scale, Views]:
     scale = Scale(*(a.astype(np.float16).astype(np.float32) for a in rough))  # as the file keeps it
 
     def by_example(values: np.ndarray) -> np.ndarray:
-        return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
+        return values.reshape(4, 1 + CHANGED + TESTED, n, -1).transpose(2, 0, 1, 3)
 
     return scale, Views(by_example(scale(last, pool)), by_example(prior_of(out, pieces)))
 
@@ -112,15 +119,20 @@ def _print_boxes(crops: np.ndarray) -> list[tuple[int, int, int, int] | None]:
 
 
 def _changed(
-    crops: np.ndarray, boxes: list[tuple[int, int, int, int] | None], rng: np.random.Generator
+    crops: np.ndarray,
+    boxes: list[tuple[int, int, int, int] | None],
+    rng: np.random.Generator,
+    *,
+    anywhere: bool = True,
 ) -> np.ndarray:
     """Each crop as another photo may show it: a little moved, turned, blurred, lit otherwise, with noise;
-    and its print in another order, so that a value is no mark of a kind."""
+    and its print in another order, so that a value is no mark of a kind; `anywhere`: also where it may be
+    hidden, at the cost of spoilt symbols."""
     out = np.empty_like(crops)
     down, across = np.mgrid[-0.5 : 0.5 : CROP * 1j, -0.5 : 0.5 : CROP * 1j]
     for i, whole in enumerate(crops):
-        other = rng.random() < 0.6
-        crop = _other_print(whole, boxes[i] or _anywhere(rng), rng) if other else whole
+        other, box = rng.random() < 0.6, boxes[i] or (_anywhere(rng) if anywhere else None)
+        crop = _other_print(whole, box, rng) if other and box else whole
         middle = (CROP / 2, CROP / 2)
         m = cv2.getRotationMatrix2D(middle, float(rng.normal(0, 2.0)), float(np.exp(rng.normal(0, 0.03))))
         m[:, 2] = m[:, 2] + rng.normal(0, 1.3, 2)

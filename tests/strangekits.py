@@ -57,6 +57,11 @@ STYLES = {
     "letters": Style(4, (20, 20, 20), (80, 210, 245), form="letters"),
     "faint": Style(4, (150, 150, 150), (205, 205, 200)),
     "signs-a": Style(5, (40, 40, 40), (230, 230, 230), form="signs"),
+    "stamp": Style(8.5, (150, 40, 40), (235, 240, 245), 0.8),
+    "labels": Style(5.5, (245, 245, 245), (60, 110, 60), form="letters", ground="frame"),
+    "signs-c": Style(7.5, (90, 30, 20), (240, 235, 230), 0.8, form="signs"),
+    "nook": Style(6, (30, 20, 60), (225, 230, 235), size=0.6, at=(13.0, -11.0), ground="dots"),
+    "shelf": Style(7, (60, 20, 20), (230, 235, 225), size=0.55, at=(-11.0, 13.0), ground="panel"),
     # for reporting
     "marker": Style(8, (40, 30, 190), (240, 240, 240), 0.6),
     "hairline": Style(1.3, (110, 40, 20), (240, 235, 215)),
@@ -69,7 +74,7 @@ STYLES = {
     "words": Style(5, (250, 250, 250), (150, 70, 30), form="letters", ground="frame"),
     "signs-b": Style(7, (20, 20, 120), (235, 240, 240), 0.6, form="signs"),
 }
-TO_TUNE = ("brush", "chalk", "letters", "faint", "signs-a")
+TO_TUNE = ("brush", "chalk", "letters", "faint", "signs-a", "stamp", "labels", "signs-c", "nook", "shelf")
 
 
 def _stray(points: np.ndarray, shake: float, rng: np.random.Generator) -> np.ndarray:

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import onnx
 from export import halve, tell
+from lean import lean_file
 from onnxruntime.quantization import CalibrationDataReader, QuantFormat, QuantType, quantize_static
 from onnxruntime.quantization.shape_inference import quant_pre_process
 
@@ -36,6 +37,8 @@ MOST = {  # crops, lines, pictures, steps of walks
 FLOATS = {"text": ("/line/", "/body.0/")}
 #: a network that stays floats as a whole: as integers it misses the plate's corners more often
 WHOLE = ("locate",)
+#: networks in which lean.py saves time: a seventh
+LEAN = ("wires", "follow")
 AT_ONCE = {"symbols": 32, "text": 32}
 
 
@@ -131,6 +134,8 @@ def main() -> None:
                 ],
             )
             halve(path)
+        if name in LEAN:
+            lean_file(path)
         print(f"{name}: {len(order)} shown, {before} -> {path.stat().st_size} bytes")
     tell(models)
 

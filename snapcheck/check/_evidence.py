@@ -27,13 +27,13 @@ _KINDS, _TURNS = 31, 4
 _VERY_CUBE = 200
 #: kinds and values that a wrong cube is likely to be of: those at hand (common practice, no source)
 _KINDS_AT_HAND, _VALUES_AT_HAND = 8, 10
+#: how likely a cube of a wrong kind is laid as the planned one would lie (common practice, no source)
+_LAID_ALIKE = 0.7
 #: how likely a print that makes no sense, or that no cube of the kit carries, is really there
 _STRANGE = 0.05
 #: two values whose decimal logarithms differ by a whole number, as nearly, differ by where the point or the
 #: prefix stands
 _SAME_DIGITS = 0.01
-#: choices at least as likely as this are rivals
-_RIVAL = 0.02
 #: other ends that a lead may be plugged into by mistake (common practice, no source)
 _ENDS_AT_HAND = 5
 #: half of a plate's cells are empty, about
@@ -53,7 +53,9 @@ def _weight(choice: Cube | None, planned: Cube | None, kit: Kit, s: ComparisonSe
         return s.mistake_missing / _EMPTY
     there = (1 - s.mistake_missing) / (1 - _EMPTY)
     if choice.kind != planned.kind:
-        return there * s.mistake_kind * _KINDS / _KINDS_AT_HAND
+        alike = any(kit[k].same_turn(choice.turn, planned.turn) for k in (choice.kind, planned.kind))
+        laid = _LAID_ALIKE if alike else (1 - _LAID_ALIKE) / (_TURNS - 1)
+        return there * s.mistake_kind * _KINDS / _KINDS_AT_HAND * _TURNS * laid
     turned = not kit[choice.kind].same_turn(choice.turn, planned.turn)
     valued = (choice.value, choice.unit) != (planned.value, planned.unit)
     share = 1 - s.mistake_turned - s.mistake_value - s.mistake_kind
@@ -72,6 +74,26 @@ def _strange(cube: Cube, kit: Kit) -> bool:
     return isinstance(cube.value, str) and bool(known) and cube.value not in known
 
 
+def _weighed(
+    chances: Chances, planned: Cube | None, kit: Kit, settings: ComparisonSettings
+) -> tuple[float, list[tuple[Cube | None, float]]]:
+    """How certain it is that a cell holds what is planned, and every rival with its probability."""
+    as_planned, rivals = 0.0, []
+    for choice, p in chances:
+        weighed = p * _weight(choice, planned, kit, settings)
+        if same_cube(choice, planned, kit):
+            as_planned += weighed
+        else:
+            rivals.append((choice, weighed))
+    rest = max(0.0, 1 - sum(p for _, p in chances))
+    mistakes = (settings.mistake_missing, settings.mistake_value, settings.mistake_kind)
+    unlisted = rest * (settings.mistake_extra if planned is None else max(mistakes)) / _EMPTY
+    total = as_planned + unlisted + sum(w for _, w in rivals)
+    if not total:
+        return 0.0, []
+    return as_planned / total, [(c, w / total) for c, w in rivals]
+
+
 def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: ComparisonSettings) -> float:
     """How certain it is that a cell holds what is planned (None: nothing).
 
@@ -79,18 +101,7 @@ def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: Compar
         chances: everything that may stand there by the picture, with its probability; what is not among them
             shares the rest, and is weighed as the likeliest kind of mistake.
     """
-    as_planned = other = 0.0
-    for choice, p in chances:
-        weighed = p * _weight(choice, planned, kit, settings)
-        if same_cube(choice, planned, kit):
-            as_planned += weighed
-        else:
-            other += weighed
-    rest = max(0.0, 1 - sum(p for _, p in chances))
-    mistakes = (settings.mistake_missing, settings.mistake_value, settings.mistake_kind)
-    other += rest * (settings.mistake_extra if planned is None else max(mistakes)) / _EMPTY
-    total = as_planned + other
-    return as_planned / total if total else 0.0
+    return _weighed(chances, planned, kit, settings)[0]
 
 
 def settled_cells(
@@ -102,6 +113,9 @@ def settled_cells(
 ) -> dict[Cell, float]:
     """Cells that picture and plan together leave no doubt about, with how certain each is.
 
+    Not only all rivals together must be unlikely: each kind of mistake has a limit of its own, so that much
+    doubt about something harmless does not keep a cell open, and little doubt about something dangerous does.
+
     Args:
         chances: of the cells that the picture leaves open.
         planned: the plan's cubes, in cells of the build.
@@ -110,14 +124,18 @@ def settled_cells(
     found = {}
     for cell, some in chances.items():
         want = planned.get(cell)
-        p = certainty(some, want, kit, settings)
-        if p < settings.settled_from:
+        p, rivals = _weighed(some, want, kit, settings)
+        if p < settings.settled_from or any(q > 1 - settings.settled_from_rival for _, q in rivals):
             continue
         if p < settings.settled_from_danger:
-            if _turned_rivals(some, want, kit, settings) or _decade_rivals(some, want):
+            if _turned_rivals(some, want, kit, settings):
                 continue
-            rivals = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
-            if tried.dangers(cell, rivals):
+            decades = sum(q for c, q in rivals if _decades_off(c, want))
+            if decades > 1 - settings.settled_from_decade:
+                continue
+            seen = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
+            dangerous = [c for c, _ in tried.dangers(cell, seen)]
+            if sum(q for c, q in rivals if c in dangerous) > 1 - settings.settled_from_danger:
                 continue
         found[cell] = p
     return found
@@ -136,13 +154,15 @@ def _turned_rivals(some: Chances, want: Cube | None, kit: Kit, settings: Compari
     return not scaled or certainty(scaled, want, kit, settings) < settings.settled_from_danger
 
 
-def _decade_rivals(some: Chances, want: Cube | None) -> bool:
-    """Whether the print may well say a value decades away: that wants more certainty than the rest."""
-    if want is None or not isinstance(want.value, float | int) or not want.value:
+def _decades_off(choice: Cube | None, want: Cube | None) -> bool:
+    """Whether a value is that of the plan but for where its point or its prefix stands."""
+    if choice is None or want is None:
         return False
-    values = [c.value for c, p in some if c is not None and p >= _RIVAL and isinstance(c.value, float | int)]
-    decades = [math.log10(v / want.value) for v in values if v > 0]
-    return any(abs(d) > 0.5 and abs(d - round(d)) < _SAME_DIGITS for d in decades)
+    a, b = choice.value, want.value
+    if not isinstance(a, float | int) or not isinstance(b, float | int) or a <= 0 or b <= 0:
+        return False
+    decades = math.log10(a / b)
+    return abs(decades) > 0.5 and abs(decades - round(decades)) < _SAME_DIGITS
 
 
 def settled_links(reading: Reading, planned: Board, settings: ComparisonSettings) -> Reading:

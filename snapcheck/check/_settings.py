@@ -29,6 +29,8 @@ class ComparisonSettings:
     mistake_tap: float
     mistake_lead: float
     settled_from: float
+    settled_from_rival: float
+    settled_from_decade: float
     settled_from_danger: float
 
 

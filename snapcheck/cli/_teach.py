@@ -16,6 +16,7 @@ from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api import Teaching
+    from snapcheck.photo import Worth
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -102,13 +103,12 @@ def _tell(learnt: Teaching, out: Path) -> None:
     else:
         say(
             tr(
-                "Each cube read by what the others of its kind taught: {right} of {tested} right "
-                "({before} before), {sure} called sure, {silent} of these wrong (at most {most:.1%} with "
-                "95 % confidence; {expected:.2f} expected in 1,000).",
-                right=worth.right, tested=worth.tested, before=worth.before, sure=worth.sure,
-                silent=worth.silent, most=worth.at_most, expected=1000 * worth.expected / max(worth.sure, 1),
+                "Of {tested} cubes, each held back and read by what the others of its kind taught, {right} "
+                "are right ({before} before).",
+                tested=worth.tested, right=worth.right, before=worth.before,
             )
         )  # fmt: skip
+        say(_told_sure(worth))
         if worth.untested:
             say(tr("Shown once only, so nothing is known of: {kinds}", kinds=", ".join(worth.untested)))
         say(
@@ -120,3 +120,21 @@ def _tell(learnt: Teaching, out: Path) -> None:
             )
         )
     say(tr("Use it with --kit {file}", file=out))
+
+
+def _told_sure(worth: Worth) -> str:
+    """What cross-validation says of the cubes that would be called read."""
+    if not worth.sure:
+        return tr("None of them would have been called read.")
+    most, expected = 1000 * worth.at_most, 1000 * worth.expected / worth.sure
+    if not worth.silent:
+        return tr(
+            "Of these, {sure} would have been called read (as sure as {sure_from:.1%}), and none wrongly; "
+            "in 1,000, {expected:.1f} are expected to be wrong, and at most {most:.0f} with 95 % confidence.",
+            sure=worth.sure, sure_from=worth.sure_from, most=most, expected=expected,
+        )  # fmt: skip
+    return tr(
+        "Of these, {sure} would have been called read (as sure as {sure_from:.1%}), {silent} wrongly; "
+        "in 1,000, {expected:.1f} are expected to be wrong, and at most {most:.0f} with 95 % confidence.",
+        sure=worth.sure, sure_from=worth.sure_from, silent=worth.silent, most=most, expected=expected,
+    )  # fmt: skip

@@ -24,10 +24,12 @@ if TYPE_CHECKING:
 def add_from(parser: argparse.ArgumentParser) -> None:
     """The options of this way to teach."""
     parser.epilog = tr(
-        "--from COURSE learns from cells that a person decided in a course (review, decide, the desk); "
-        "without it nothing of a course is ever used, and what students say of their builds never is. Of "
-        "these cells the kit's file holds numbers that the network made of them: no picture, and "
-        "nothing that says whose they are. Nothing is sent anywhere."
+        "Of the boards that you laid and photographed the kit's file holds small pictures (JPEG), one of "
+        "each cell, from which other networks can learn again. --from COURSE learns from cells that a person "
+        "decided in a course (review, decide, the desk); without it nothing of a course is ever used, and "
+        "what students say of their builds never is. Of these cells the file holds no picture: only which "
+        "cube was decided, the numbers that the network made of the cell, and a mark by which it is known "
+        "again; nothing that says whose it is. Nothing is sent anywhere."
     )
     parser.add_argument(
         "--from",

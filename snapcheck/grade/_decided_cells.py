@@ -20,7 +20,7 @@ from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import digest, there_now
 from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.kit import Kit
-from snapcheck.photo import TRUE_GRID, Picture, Reading, State, picture_of, reading_from_json
+from snapcheck.photo import TRUE_GRID, Picture, Reading, State, off_grid, picture_of, reading_from_json
 
 #: a symbol read as this likely is sure, whatever may be open about its print
 SURE_OF_ANOTHER = 0.95
@@ -117,7 +117,7 @@ def decided_cells(
             why = Left.GONE
         elif body is None or body.state != "read":
             why = Left.NOT_READ
-        elif body.body.get("edge") or float(body.body.get("lattice_residual", 0)) >= TRUE_GRID:
+        elif body.body.get("edge") or not _true_grid(float(body.body.get("lattice_residual", 0)), course.kit):
             why = Left.PLACE
         if body is None or why is not None:
             found += [photo.left_out(d, why or Left.NOT_READ) for d in _last(mine)]
@@ -158,6 +158,11 @@ def photos_of(
             if file is not None and digest(data) == sha:
                 picture = picture_of(data, Path(file.name))
         yield mine, picture
+
+
+def _true_grid(residual: float, kit: Kit) -> bool:
+    """Whether a lattice is off by no more than usual, or than the kit's artwork is known to draw it aside."""
+    return residual < TRUE_GRID or residual <= off_grid(kit)
 
 
 def _last(decisions: Sequence[Decision]) -> list[Decision]:

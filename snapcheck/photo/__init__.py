@@ -16,7 +16,7 @@ from snapcheck.photo._open import (
 )
 from snapcheck.photo._read import TRUE_GRID, read_photo, read_picture
 from snapcheck.photo._reading import BlankReading, CubeReading, Frame, LeadReading, Reading, State, TapReading
-from snapcheck.photo._taught import head_of
+from snapcheck.photo._taught import head_of, off_grid
 from snapcheck.photo._truth import reading_from_json, reading_from_truth
 from snapcheck.photo._views import Examples
 from snapcheck.photo._worth import Gain, Worth
@@ -45,6 +45,7 @@ __all__ = [
     "head_of",
     "leaves_open",
     "notebook_of",
+    "off_grid",
     "open_grey",
     "open_picture",
     "picture_of",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
+from snapcheck.photo._beam import Ranked, best_readings
+from snapcheck.photo._likely import one_view, pooled
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._reading import Frame
 
@@ -294,21 +296,30 @@ def read_lines(
 
     What one view leaves unclear is looked at again, wider and narrower; the views have equal votes.
     """
-    first = _view(board, rim, places, turns, boxes, VIEWS[0])
+    first = _view(board, rim, places, turns, boxes, [VIEWS[0]] * len(places))
     doubt = [i for i, line in enumerate(first) if line.confidence < CLEAR]
-    views = [
-        _view(board, rim, [places[i] for i in doubt], turns[doubt], boxes[doubt], tall) for tall in VIEWS[1:]
-    ]
+    twice = np.repeat(np.array(doubt, int), len(VIEWS) - 1)
+    more = _view(
+        board, rim, [places[i] for i in twice], turns[twice], boxes[twice], list(VIEWS[1:]) * len(doubt)
+    )
+    lines = [replace(line, views=()) for line in first]
     for k, i in enumerate(doubt):
-        votes: dict[str, float] = {}
-        for line in (first[i], *(view[k] for view in views)):
-            for text, p in ((line.text, line.confidence), *line.rivals):
-                votes[text] = votes.get(text, 0.0) + p / len(VIEWS)
-        (text, p), *rest = sorted(votes.items(), key=lambda v: -v[1])
-        first[i] = Print(
-            text, p, tuple(rest[:RIVALS]), first[i].views + views[0][k].views + views[1][k].views
-        )
-    return first
+        lines[i] = _pooled([first[i], *more[k * (len(VIEWS) - 1) : (k + 1) * (len(VIEWS) - 1)]])
+    return lines
+
+
+def _pooled(seen: list[Print]) -> Print:
+    """Several views of one line as one reading: what any of them lists, weighed in all of them (`pooled`)."""
+    some = tuple(dict.fromkeys(t for line in seen for t in (line.text, *(r for r, _ in line.rivals)) if t))
+    views = tuple(v for line in seen for v in line.views)
+    if not some:
+        return replace(seen[0], views=views)
+    each = np.array([one_view(some, view, 0.0) for view in views])
+    listed = float(np.minimum(1.0, each.sum(1)).mean())  # of all that a line may say
+    shares = pooled(each)
+    shares *= listed / max(float(shares.sum()), 1e-9)
+    (text, p), *rivals = sorted(zip(some, shares.tolist(), strict=True), key=lambda v: -v[1])
+    return Print(text, p, tuple(rivals[:RIVALS]), views)
 
 
 def _view(
@@ -317,14 +328,16 @@ def _view(
     places: list[tuple[int, int]],
     turns: np.ndarray,
     boxes: np.ndarray,
-    height: float,
+    heights: list[float],
 ) -> list[Print]:
-    """Read each line once, from a crop `height` times as tall as its print."""
+    """Read each line once, from a crop `heights` times as tall as its print."""
     if not places:
         return []
     lines = np.full((len(places), LINE_H, LINE_W, 3), 128, np.uint8)
     ends = []
-    for i, ((x, y), q, (bx, by, bw, bh)) in enumerate(zip(places, turns, boxes, strict=True)):
+    for i, ((x, y), q, (bx, by, bw, bh), height) in enumerate(
+        zip(places, turns, boxes, heights, strict=True)
+    ):
         w, h = (bh, bw) if q % 2 else (bw, bh)
         w, h = max(float(w), 0.03), max(float(h), 0.04)
         tall = h * height
@@ -352,41 +365,29 @@ def _view(
     out = run("text", lines)
     prob = softmax(out / calibration()["text_temperature"])
     # nothing is printed beyond the end of a line
-    return [_decode(p[:end]) for p, end in zip(prob, ends, strict=True)]
+    return decode([p[:end] for p, end in zip(prob, ends, strict=True)])
 
 
-def _decode(prob: np.ndarray, width: int = 12) -> Print:
-    """Best readings by prefix beam search (Graves 2012, Hannun et al. 2014), with their total probabilities."""  # noqa: E501
+def decode(lines: list[np.ndarray]) -> list[Print]:
+    """What lines say, each (frames, letters) probabilities with the blank first; their best readings with
+    their total probabilities where not nearly everything lies on one path."""
     letters = names()[1]
-    path = prob.argmax(1)
-    sure = float(prob.max(1).prod())
-    if sure > CLEAR:  # nearly everything lies on one path: repeats folded, blanks dropped
-        kept = path[np.r_[True, path[1:] != path[:-1]]]
-        return Print("".join(letters[c - 1] for c in kept if c).strip(), sure, ())
-    beams: dict[tuple[int, ...], tuple[float, float]] = {(): (1.0, 0.0)}
-    for row in prob:
-        likely = np.nonzero(row > 1e-4)[0]
-        new: dict[tuple[int, ...], tuple[float, float]] = {}
-        for text, (pb, pn) in beams.items():
-            for c in likely:
-                p = float(row[c])
-                if c == 0:
-                    a, b = new.get(text, (0.0, 0.0))
-                    new[text] = (a + (pb + pn) * p, b)
-                    continue
-                longer = (*text, int(c))
-                a, b = new.get(longer, (0.0, 0.0))
-                if text and text[-1] == c:
-                    new[longer] = (a, b + pb * p)
-                    a, b = new.get(text, (0.0, 0.0))
-                    new[text] = (a, b + pn * p)
-                else:
-                    new[longer] = (a, b + (pb + pn) * p)
-        beams = dict(sorted(new.items(), key=lambda kv: -sum(kv[1]))[:width])
-    ranked = [("".join(letters[i - 1] for i in t), sum(p)) for t, p in beams.items()]
-    return Print(
-        ranked[0][0].strip(),
-        float(ranked[0][1]),
-        tuple((t.strip(), float(p)) for t, p in ranked[1:RIVALS] if p > 1e-4),
-        (prob,),
-    )
+    told: list[Print | None] = []
+    for prob in lines:
+        path, sure = prob.argmax(1), float(prob.max(1).prod())
+        kept = path[np.r_[True, path[1:] != path[:-1]]]  # repeats folded, blanks dropped
+        text = "".join(letters[c - 1] for c in kept if c).strip()
+        told.append(Print(text, sure, (), (prob,)) if sure > CLEAR else None)
+    unclear = [prob for prob, line in zip(lines, told, strict=True) if line is None]
+    ranked = iter(best_readings(unclear))
+    return [line or _ranked(prob, next(ranked)) for prob, line in zip(lines, told, strict=True)]
+
+
+def _ranked(prob: np.ndarray, readings: Ranked) -> Print:
+    letters = names()[1]
+    merged: dict[str, float] = {}
+    for said, p in readings:  # a gap at either end of a line says nothing
+        text = "".join(letters[c - 1] for c in said).strip()
+        merged[text] = merged.get(text, 0.0) + p
+    (text, best), *rest = sorted(merged.items(), key=lambda v: -v[1])
+    return Print(text, best, tuple((t, p) for t, p in rest[:RIVALS] if p > 1e-4), (prob,))

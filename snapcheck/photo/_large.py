@@ -74,12 +74,12 @@ def large_cubes(places: list[tuple[int, int]], s: Symbols, kit: Kit) -> dict[Cel
 
 
 def _reading(cube: Cube, p: float, kit: Kit) -> CubeReading:
-    """How far it can be trusted; its print is not read, so that a kind with several values is asked about."""
+    """How far it can be trusted by its symbol; `with_prints` reads the print of kinds of several values."""
     kind, limits = kit[cube.kind], calibration()
     told = kind.value_form is ValueForm.NONE or cube.value is not None
     if p >= limits["symbol_threshold"] and told:
         return CubeReading(cube, State.READ, round(p, 6), parts=(p, 1.0))
-    reason = tr("the symbol is not clear") if told else tr("the print of a cube of several cells is not read")
+    reason = tr("the symbol is not clear") if told else tr("the printed value is not clear")
     others = tuple(
         (Cube(cube.kind, cube.turn, value, size=cube.size), round(p / len(kind.values), 6))
         for value in kind.values

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from snapcheck.photo._taught import Head, Scale, log_softmax, squared_distances, turned_back
-from snapcheck.photo._views import CHANGED, EMPTY, Examples, Numbers, Views, look
+from snapcheck.photo._views import CHANGED, EMPTY, TESTED, Examples, Numbers, Views, look
 from snapcheck.photo._worth import Gain, Told, Worth, cube_of, gain_of, likeliest, own_share
 from snapcheck.watch import stop_if_asked
 
@@ -70,8 +70,9 @@ def learn(
     Args:
         symmetry: of kinds: quarter turns that change nothing (1, 2 or 4).
         as_laid: places that are known to be laid as said.
-        shown: cells of courses, without crops: they weigh no more than what was laid of their kind, and are
-            not what the head's worth is told by, because they were chosen for being hard.
+        shown: cells of courses, without crops: they weigh no more than what was laid of their kind, have a
+            say in the threshold, and are not what the head's worth is told by, because they were chosen for
+            being hard.
         fresh: places among these whose gain is asked for.
         scale: of features, where `shown` has them.
     """
@@ -90,20 +91,22 @@ def learn(
     for _ in range(_MOST_ROUNDS):
         stop_if_asked()
         log, far = _held_out(examples, pieces, seen, good, weight)
-        found = _doubts(examples, pieces, log, good, symmetry, as_laid)
+        found = _doubts(examples, pieces, log[:, 0], good, symmetry, as_laid)
         doubts += found
         if not found:
             break
         good &= ~np.isin(examples.places, [d.place for d in found])
     else:
         log, far = _held_out(examples, pieces, seen, good, weight)
-    told = Told(examples, pieces, log, good, symmetry, weight)
-    sharpness, sure = told.limits()
-    worth = told.worth(own, sharpness, sure, seen)
-    near = np.log(np.maximum(far[good & own & np.isfinite(far)], 1e-6))
+    told = Told(examples, pieces, log, good, folds(examples), symmetry, weight)
+    sharpness, worth = told.worth(own, seen)
+    laid_well = far[good & own]
+    near = np.log(np.maximum(laid_well[np.isfinite(laid_well)], 1e-6))
     middle, spread = (float(np.median(near)), float(near.std())) if len(near) else (-1.0, 0.6)
     weights, means = _fit(examples, pieces, seen, good, weight)
-    head = Head(pieces, scale, weights, means, middle, max(spread, _LEAST_SPREAD), sharpness, sure)
+    spread = max(spread, _LEAST_SPREAD)
+    bare = _bare(examples, pieces, seen, weight)
+    head = Head(pieces, scale, weights, means, middle, spread, sharpness, worth.sure_from, bare)
     gain = None
     if fresh:
         new = np.isin(examples.places, list(fresh))
@@ -150,9 +153,9 @@ def _fit(
     """Weights and means from the examples with `use` true, as a file keeps them."""
     from scipy.optimize import minimize
 
-    which = np.flatnonzero(use & (weight > 0))
-    f = np.ascontiguousarray(seen.features[which]).reshape(-1, seen.features.shape[-1])
-    prior = np.ascontiguousarray(seen.prior[which]).reshape(len(f), -1)
+    which, learnt = np.flatnonzero(use & (weight > 0)), slice(0, 1 + CHANGED)
+    f = np.ascontiguousarray(seen.features[which, :, learnt]).reshape(-1, seen.features.shape[-1])
+    prior = np.ascontiguousarray(seen.prior[which, :, learnt]).reshape(len(f), -1)
     want = np.repeat(_columns(examples, pieces)[which].reshape(-1), 1 + CHANGED)
     d, c = f.shape[1], 4 * len(pieces)
     rows = np.arange(len(f))
@@ -164,9 +167,9 @@ def _fit(
         w = flat.reshape(d + 1, c).astype(np.float32)
         log = log_softmax(f @ w[:-1] + w[-1] + prior)
         p = np.exp(log)
-        value = -float((counts * log[rows, want]).sum()) / n + 0.5 * _RIDGE * float((w[:-1] ** 2).sum())
+        value = -float((counts * log[rows, want]).sum() / n) + 0.5 * _RIDGE * float((w[:-1] ** 2).sum())
         p[rows, want] -= 1
-        p *= counts[:, None] / n
+        p /= (n / counts)[:, None]
         slope = np.vstack([f.T @ p + _RIDGE * w[:-1], p.sum(0)])
         return value, slope.ravel().astype(np.float64)
 
@@ -178,6 +181,17 @@ def _fit(
         means[column] = np.average(f[mine], 0, counts[mine])
     weights = found.x.reshape(d + 1, c).astype(np.float16).astype(np.float32)
     return weights, means.astype(np.float16).astype(np.float32)
+
+
+def _bare(examples: Examples, pieces: tuple[str, ...], seen: Views, weight: np.ndarray) -> tuple[float, ...]:
+    """How likely the network takes each piece for an empty cell; none where no cell was free."""
+    if EMPTY not in pieces:
+        return ()
+    columns = slice(4 * pieces.index(EMPTY), 4 * pieces.index(EMPTY) + 4)
+    empty = np.exp(seen.prior[:, :, 0, columns]).sum(2).mean(1)
+    number = np.array([pieces.index(p) for p in examples.pieces])
+    each = (number == k for k in range(len(pieces)))
+    return tuple(round(float(np.average(empty[mine], weights=weight[mine])), 6) for mine in each)
 
 
 def folds(examples: Examples) -> np.ndarray:
@@ -199,24 +213,27 @@ def folds(examples: Examples) -> np.ndarray:
 def _held_out(
     examples: Examples, pieces: tuple[str, ...], seen: Views, good: np.ndarray, weight: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(n, 4 * pieces) log probabilities and (n,) distances by heads that did not see the cube, nan where
-    there is none."""
-    part = folds(examples)
-    log = np.full((len(good), 4 * len(pieces)), np.nan, np.float32)
-    far = np.full(len(good), np.nan)
+    """(n, 1 + TESTED, 4 * pieces) log probabilities and (n, 1 + TESTED) distances by heads that did not see
+    the cube, of the crop and of its views that are tested only; nan where there is none."""
+    part, tested = folds(examples), [0, *range(1 + CHANGED, 1 + CHANGED + TESTED)]
+    log = np.full((len(good), len(tested), 4 * len(pieces)), np.nan, np.float32)
+    far = np.full((len(good), len(tested)), np.nan)
     for left_out in (0, 1):
         test = part == left_out
         if not test.any():
             continue
         weights, means = _fit(examples, pieces, seen, good & ~test, weight, _STEPS * 2 // 3)
-        total = np.zeros((int(test.sum()), 4 * len(pieces)), np.float32)
-        away = np.zeros_like(total)
+        n, columns = int(test.sum()), 4 * len(pieces)
+        total, away = (np.zeros((n, len(tested), columns), np.float32) for _ in range(2))
         for q in range(4):
-            f, prior = seen.features[test, q, 0], seen.prior[test, q, 0]
-            total += turned_back(log_softmax(f @ weights[:-1] + weights[-1] + prior), q) / 4
-            away += turned_back(squared_distances(f, means), q) / 4
-        log[test] = log_softmax(total)
-        far[test] = away[np.arange(len(away)), total.argmax(1)]
+            f = seen.features[test][:, q, tested]
+            said = f @ weights[:-1] + weights[-1] + seen.prior[test][:, q, tested]
+            said = log_softmax(said.reshape(-1, columns))
+            total += turned_back(said, q).reshape(total.shape) / 4
+            apart = squared_distances(f.reshape(-1, f.shape[-1]), means)
+            away += turned_back(apart, q).reshape(away.shape) / 4
+        log[test] = log_softmax(total.reshape(-1, columns)).reshape(total.shape)
+        far[test] = np.take_along_axis(away, total.argmax(2)[..., None], 2)[..., 0]
     return log, far
 
 

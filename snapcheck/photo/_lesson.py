@@ -15,6 +15,7 @@ from snapcheck.photo._large import pieces_of
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import names, run
 from snapcheck.photo._open import Picture
+from snapcheck.photo._taught import MOST_OFF, off_grid
 from snapcheck.photo._views import EMPTY, Examples
 from snapcheck.words import tr
 
@@ -47,7 +48,7 @@ def examples_of(picture: Picture, name: str, boards: Mapping[str, Board], kit: K
     Raises:
         PhotoError: no board is found, or none of these.
     """
-    at = locate(picture, name)
+    at = locate(picture, name, MOST_OFF)
     flat = flatten(picture.pixels, at.frame, at.columns, at.rows, FINE, _RIM)
     places = [(x, y) for y in range(at.rows) for x in range(at.columns)]
     crops = crops_of(flat, _RIM, places)
@@ -91,6 +92,7 @@ def examples_of(picture: Picture, name: str, boards: Mapping[str, Board], kit: K
         np.array([q for _, q, _ in told]),
         tuple(f"{board_name} {anchor}" for _, _, anchor in told),
         np.full(len(told), photo),
+        at.frame.residual,
     )
     return Shown(number, quarter, examples)
 
@@ -106,7 +108,7 @@ def cells_of(
     Raises:
         PhotoError: no board is found, or another one than was read.
     """
-    at = locate(picture, name)
+    at = locate(picture, name, off_grid(kit))
     if (at.columns, at.rows) != size:
         raise PhotoError(
             tr("shows a plate of {columns} by {rows} cells.", columns=at.columns, rows=at.rows), place=name

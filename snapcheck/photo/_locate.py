@@ -77,8 +77,12 @@ class Located:
     edge: str
 
 
-def locate(picture: Picture, name: str) -> Located:
+def locate(picture: Picture, name: str, off: float = 0.0) -> Located:
     """Find the cubes' lattice and the plate.
+
+    Args:
+        off: residual (cells) up to which a lattice is trusted, where that is more than usual: of artwork that
+            stands off the middle of its cubes.
 
     Raises:
         PhotoError: there is no board, or its grid cannot be trusted.
@@ -96,7 +100,7 @@ def locate(picture: Picture, name: str) -> Located:
         raise PhotoError(tr("no grid of cubes is found in this picture."), place=name, way_out=again)
     lattice, view = found
     lattice, rects = _plate(lattice, view, widest, expected, list(marks.values()))
-    if lattice.residual > calibration()["lattice_residual"]:
+    if lattice.residual > max(off, calibration()["lattice_residual"]):
         raise PhotoError(
             tr("the cubes do not lie on one grid ({error} of a cell off).", error=f"{lattice.residual:.2f}"),
             place=name,
@@ -156,13 +160,12 @@ def _lattice(
     pixels: np.ndarray, marks: dict[int, np.ndarray], expected: tuple[np.ndarray, float, bool]
 ) -> tuple[tuple[Lattice, _View] | None, _View, bool]:
     """The best lattice with its view, the widest view taken, and whether cube tops were seen at all."""
-    view = widest = _look_for_tops(pixels, SIDES[0], marks)
+    first = widest = _look_for_tops(pixels, SIDES[0], marks)
     best: tuple[Lattice, _View] | None = None
     seen = False
-    for side in _sides(view, max(pixels.shape)):
-        if side != view.side:
-            view = _look_for_tops(pixels, side, marks)
-            widest = max(widest, view, key=lambda v: v.side)
+    for side in _sides(first, max(pixels.shape)):
+        view = first if side == first.side else _look_for_tops(pixels, side, marks)
+        widest = max(widest, view, key=lambda v: v.side)
         if len(view.tops[0]) < 3:
             continue
         seen = True

@@ -61,8 +61,9 @@ def _session(name: str, threads: int, also: tuple[str, ...] = ()) -> Any:
     options.inter_op_num_threads = 1
     if not whole_products():
         options.add_session_config_entry("session.disable_quant_qdq", "1")
-    if also:  # what is worked out of them would fight for the processor with threads that wait for more
-        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    # threads that wait for more by spinning would fight for the processor with the next network, with all
+    # that is worked out between, and with other programs
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     path = models_dir() / f"{name}.onnx"
     model: str | bytes = path.read_bytes() + _more_outputs(also) if also else str(path)
     return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])

@@ -20,7 +20,7 @@ from snapcheck.photo._cells import CROP
 from snapcheck.photo._learn import Learnt, learn
 from snapcheck.photo._nets import symbols_digest
 from snapcheck.photo._taught import Scale, arrays_of, damaged, head_of, packed, unpacked
-from snapcheck.photo._views import Examples, Numbers, numbers_of
+from snapcheck.photo._views import VIEWS, Examples, Numbers, numbers_of
 from snapcheck.photo._worth import Worth
 from snapcheck.words import tr
 
@@ -36,8 +36,8 @@ class Lesson:
     Attributes:
         photos: how many there were. pieces, quarters, places, photo: as of `Examples`.
         coded: the crops as JPEG, one below the other; b"" for a course's cells.
-        marks: of a course's cells, by which each is known again: digests that only
-            who has the photo can make.
+        residual: as of `Examples`; 0 for a course's cells, which say nothing of the kit's artwork there.
+        marks: of a course's cells, by which each is known again; only who has the photo can make them.
         numbers: of a course's cells; see there.
     """
 
@@ -47,6 +47,7 @@ class Lesson:
     places: tuple[str, ...]
     photo: tuple[int, ...]
     coded: bytes
+    residual: float = 0.0
     marks: tuple[str, ...] = ()
     numbers: Numbers | None = None
 
@@ -58,26 +59,25 @@ class Lesson:
         strip = examples.crops.reshape(n * CROP, CROP, 3)
         how = [cv2.IMWRITE_JPEG_QUALITY, _QUALITY, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, 0x111111]
         coded = cv2.imencode(".jpg", strip, how)[1].tobytes()
-        return cls(*_told(examples), coded)
+        return cls(*_told(examples), coded, round(float(examples.residual), 4))
 
     @classmethod
     def of_course(cls, examples: Examples, marks: tuple[str, ...], scale: Scale) -> Lesson:
         """Of a course's cells, without their pictures; raises InputError where there are too many."""
         _few_enough(len(examples.pieces))
-        return cls(*_told(examples), b"", marks, numbers_of(examples.crops, scale))
+        return cls(*_told(examples), b"", marks=marks, numbers=numbers_of(examples.crops, scale))
 
     def examples(self, number: int) -> Examples:
         """The examples; `number` keeps places of different lessons apart."""
         places = tuple(f"{number} {place}" for place in self.places)
+        n, quarters, photo = len(self.pieces), np.array(self.quarters), np.array(self.photo)
         if self.numbers is not None:
-            bare = np.zeros((len(self.pieces), 0), np.uint8)
-            return Examples(bare, self.pieces, np.array(self.quarters), places, np.array(self.photo))
+            return Examples(np.zeros((n, 0), np.uint8), self.pieces, quarters, places, photo)
         strip = cv2.imdecode(np.frombuffer(self.coded, np.uint8), cv2.IMREAD_COLOR)
-        n = len(self.pieces)
         if strip is None or strip.shape != (n * CROP, CROP, 3):
             raise ValueError("crops do not fit")
         crops = strip.reshape(n, CROP, CROP, 3)
-        return Examples(crops, self.pieces, np.array(self.quarters), places, np.array(self.photo))
+        return Examples(crops, self.pieces, quarters, places, photo, self.residual)
 
 
 def _few_enough(n: int) -> None:
@@ -153,13 +153,19 @@ def _lesson_of(told: Mapping[str, Any], arrays: Mapping[str, np.ndarray], n: int
         tuple(str(p) for p in told["places"]),
         tuple(int(p) for p in told["photo"]),
         arrays[f"lesson{n}"].astype(np.uint8).tobytes(),
+        float(told.get("residual", 0.0)),
         tuple(str(m) for m in told.get("marks", ())),
     )
     if lesson.coded:
         return lesson
     numbers = Numbers(arrays[f"features{n}"], arrays[f"out{n}"])
-    all_there = len(lesson.marks) == len(numbers.features) == len(numbers.out) == len(lesson.pieces)
-    if not all_there or not (np.isfinite(numbers.features).all() and np.isfinite(numbers.out).all()):
+    views = (len(lesson.pieces), 4, VIEWS)
+    all_there = views == numbers.features.shape[:3] == numbers.out.shape[:3]
+    if (
+        not all_there
+        or len(lesson.marks) != views[0]
+        or not (np.isfinite(numbers.features).all() and np.isfinite(numbers.out).all())
+    ):
         raise ValueError("numbers do not fit")
     return replace(lesson, numbers=numbers)
 
@@ -204,7 +210,7 @@ def taught_by(
     ]
     about = {
         "pieces": head.pieces, "near": head.near, "spread": head.spread, "sharpness": head.sharpness, "sure":
-        head.sure,
+        head.sure, "bare": head.bare, "residual": examples.residual,
         "worth": asdict(learnt.worth), "lessons": told,
     }  # fmt: skip
     arrays = arrays_of(head)

@@ -10,6 +10,7 @@ import numpy as np
 from snapcheck.photo._lattice import Lattice, Peaks
 
 MARKER_SIDE = 1024  # longer side of the picture, in pixels, in which markers are sought
+MARKER_MODULES = 8  # squares along a marker's side, its dark rim among them
 CLEAR_CORNER, MERGED_BESIDE = 0.5, 0.08
 MARKED = 1.5  # how much a marker says about the corner it stands in; a corner seen says up to 1
 MARKER_RIM, MARKER_OFF = 0.12, 0.35  # cells from a marker to the plate's corner, and how far that may be off
@@ -100,12 +101,8 @@ def _outline(p: np.ndarray) -> tuple[float, float, float, float]:
         low, high = (float(v) for v in np.percentile(other, [15, 85]))
         which = np.digitize(other, np.linspace(low, high, 13))
         strips = [p[which == i, axis] for i in range(1, 13) if (which == i).sum() > 3] or [p[:, axis]]
-        box.append(
-            (
-                float(np.median([np.percentile(s, 1) for s in strips])),
-                float(np.median([np.percentile(s, 99) for s in strips])),
-            )
-        )
+        ends = np.median([np.percentile(s, [1, 99]) for s in strips], 0)
+        box.append((float(ends[0]), float(ends[1])))
     return box[0][0], box[1][0], box[0][1], box[1][1]
 
 
@@ -150,14 +147,27 @@ def explain(
 
 
 def see_markers(grey: np.ndarray) -> dict[int, np.ndarray]:
-    """Corner markers (ArUco, dictionary MIP 36h12, ids 0 to 3) in a grey picture: id to (4, 2) pixels."""
+    """Corner markers (ArUco, dictionary MIP 36h12, ids 0 to 3) in a grey picture: id to (4, 2) pixels.
+
+    A plate has four or none. Where a quick look (halved, which costs next to nothing, with one window of the
+    threshold) sees not one of them, there are none.
+    """
+    small = grey
+    while max(small.shape) > 1.5 * MARKER_SIDE:
+        small = cv2.resize(small, (small.shape[1] // 2, small.shape[0] // 2), interpolation=cv2.INTER_AREA)
+    how = cv2.aruco.DetectorParameters()
+    how.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    how.minMarkerPerimeterRate = 4 * MARKER_MODULES * 2 / MARKER_SIDE  # two pixels a square, at least
+    marks = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12)
+    smallest = how.adaptiveThreshWinSizeMin
+    how.adaptiveThreshWinSizeMin = how.adaptiveThreshWinSizeMax
+    if cv2.aruco.ArucoDetector(marks, how).detectMarkers(small)[1] is None:
+        return {}
+    how.adaptiveThreshWinSizeMin = smallest
     k = min(1.0, MARKER_SIDE / max(grey.shape))
     if k < 1:  # a reduced picture is enough
         grey = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
-    how = cv2.aruco.DetectorParameters()
-    how.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_ARUCO_MIP_36h12), how)
-    corners, ids, _ = detector.detectMarkers(grey)
+    corners, ids, _ = cv2.aruco.ArucoDetector(marks, how).detectMarkers(grey)
     if ids is None:
         return {}
     return {

@@ -11,10 +11,11 @@ import numpy as np
 from snapcheck.board import Cell, Cube, Lead, LeadEnd, Seam, SocketEnd, TapEnd
 from snapcheck.circuit import end_words
 from snapcheck.errors import InputError, PhotoError
-from snapcheck.kit import Kind, Kit, Side, ValueForm, bundled_kit
+from snapcheck.kit import Kit, Side, ValueForm, bundled_kit
 from snapcheck.photo._cells import FINE, Print, Symbols, flatten, read_prints, sigmoid
 from snapcheck.photo._habits import with_habits
 from snapcheck.photo._large import large_cubes
+from snapcheck.photo._large_print import with_prints
 from snapcheck.photo._locate import locate
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._open import Picture, open_picture, picture_of
@@ -27,8 +28,8 @@ from snapcheck.photo._reading import (
     State,
     TapReading,
 )
-from snapcheck.photo._taught import read_taught
-from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, meaning, usual
+from snapcheck.photo._taught import off_grid, read_taught
+from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, one_way_up, trusted, valued
 from snapcheck.photo._wires import follow
 from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
@@ -49,7 +50,6 @@ TRUE_GRID = 0.04
 #: and how likely it is at most that nothing stands there, then
 OFF_GRID = 0.9
 TURNABLE = frozenset("01689.IOSZHNX oxszl-")  # print of these letters can be read upside down
-GUESS = 0.5  # lines less sure than this are guesses
 SOCKET_AT = 0.18  # a socket's distance from its cube's centre, in cells
 
 
@@ -71,7 +71,7 @@ def read_photo(path: Path, kit: Kit | None = None, *, data: bytes | None = None)
 def read_picture(picture: Picture, name: str, kit: Kit) -> Reading:
     """Read an opened picture; see `read_photo`."""
     pixels = picture.pixels
-    board_at = locate(picture, name)
+    board_at = locate(picture, name, off_grid(kit))
     stop_if_asked()
     frame, columns, rows, notes = board_at.frame, board_at.columns, board_at.rows, board_at.notes
     board = flatten(pixels, frame, columns, rows, FINE, RIM)
@@ -196,6 +196,7 @@ def read_cells(
     """
     kinds, readable = s.kinds, _readable(kit, s.kinds)
     large = large_cubes(places, s, kit) if len(kinds) > len(names()[0]) else {}
+    large = with_prints(board, RIM, large, kit)
     inside = {c for anchor, r in large.items() for c in r.cube.cells(anchor)}
     s = _of_kit(s, readable)
     empty, other = len(kinds) - 1, len(kinds) - 2
@@ -225,11 +226,14 @@ def read_cells(
         chances.append((None, p_empty))
         chances = sorted((c for c in chances if c[1] >= LEAST), key=lambda c: -c[1])[:MOST_CHANCES]
         if p_empty > max(p_other, *weighed.values()):
-            sure = _trusted(p_empty, limits["symbol_trust"])
+            sure = trusted(p_empty, limits["symbol_trust"])
             if residual >= TRUE_GRID:
                 sure = min(sure, OFF_GRID)
                 chances = [(c, p if c else min(p, OFF_GRID)) for c, p in chances]
-            if sure >= limits["empty_threshold"] and s.loose[i] < 0:
+            least = (
+                limits["empty_threshold"] if s.surer is None else max(limits["empty_threshold"], s.surer[i])
+            )
+            if sure >= least and s.loose[i] < 0:
                 blanks[cell] = BlankReading(State.READ, round(sure, 6))
             else:
                 others = _others(chances, None)
@@ -292,31 +296,9 @@ def _prints(
         board, RIM, [places[i] for i in again], (quarter[again] + 2) % 4, s.box[again], two[again]
     )
     for k, i, line in zip(either, again, over, strict=True):
-        read[k], turned = _one_way_up(read[k], line, kit[kinds[best[i]]])
+        read[k], turned = one_way_up(read[k], line, kit[kinds[best[i]]])
         quarter[i] = (quarter[i] + 2 * turned) % 4
     return {int(i): line for i, line in zip(printed, read, strict=True)}
-
-
-def _one_way_up(line: Print, over: Print, kind: Kind) -> tuple[Print, bool]:
-    """Of print read both ways up the likelier, and whether that is the second.
-
-    Where both make sense (16 and 91, 68 and 89), they are rivals, as likely as they are clear.
-    """
-
-    def weight(some: Print) -> float:
-        said = meaning(some.text, kind.value_form)
-        return some.confidence * usual(kind, said.value) if said else 0.0
-
-    a, b = weight(line), weight(over)
-    if a == b == 0:
-        a, b = (some.confidence if some.text else 0.0 for some in (line, over))
-    turned = b > a
-    best, rest = (over, line) if turned else (line, over)
-    if min(a, b) > 0 and rest.confidence > GUESS and rest.text != best.text:
-        share = 1 / (best.confidence + rest.confidence)
-        rivals = ((rest.text, rest.confidence * share), *((t, p * share) for t, p in best.rivals))
-        best = replace(best, confidence=best.confidence * share, rivals=rivals)
-    return best, turned
 
 
 def _one(
@@ -333,9 +315,9 @@ def _one(
     name = max(kinds, key=lambda k: kinds[k])
     kind = kit[name]
     p_turn = sum(float(turns[q]) for q in range(4) if kind.same_turn(90 * quarter, 90 * q))
-    cube, p_text, why = _valued(kind, 90 * quarter, line, values.get(name, []))
-    p_symbol = _trusted(kinds[name] * p_turn, limits["symbol_trust"])
-    p_text = _trusted(p_text, limits["text_trust"]) if cube.printed or why else p_text
+    cube, p_text, why = valued(kind, 90 * quarter, line, values.get(name, []))
+    p_symbol = trusted(kinds[name] * p_turn, limits["symbol_trust"])
+    p_text = trusted(p_text, limits["text_trust"]) if cube.printed or why else p_text
     confidence = round(p_symbol * p_text, 6)
     covered = p_other > kinds[name]
     sure = p_symbol >= limits["symbol_threshold"] and (
@@ -355,31 +337,6 @@ def _one(
     if covered:
         reason = tr("this cube is not in the kit, or it is covered")
     return CubeReading(cube, state, confidence, (), reason, (p_symbol, p_text))
-
-
-def _valued(kind: Kind, turn: int, line: Print | None, values: Values) -> tuple[Cube, float, str]:
-    """The cube with its likeliest value, that value's probability, and what speaks against it, in words; odd
-    text stays as read."""
-    if kind.value_form is ValueForm.NONE or line is None:
-        return Cube(kind.name, turn), 1.0, ""
-    seen = " ".join(line.text.split())
-    if not values:
-        why = tr("the printed value '{text}' makes no sense here", text=seen)
-        return Cube(kind.name, turn, None, seen or None), 0.0, why
-    if line.confidence < GUESS:
-        # hardly legible: what is usual comes first for a person to confirm, though it is no surer for that
-        values = sorted(values, key=lambda v: -v[2] * usual(kind, v[0].value))
-    said, text, p = values[0]
-    why = ""
-    if text != seen and p < line.confidence:
-        why = tr("the print may say '{text}'", text=seen)
-    return Cube(kind.name, turn, said.value, text, said.unit), min(1.0, p), why
-
-
-def _trusted(p: float, temperature: float) -> float:
-    """A probability as often right as it says: temperature scaling of its logit (see models/README.md)."""
-    p = min(max(p, 1e-6), 1 - 1e-6)
-    return float(1 / (1 + ((1 - p) / p) ** (1 / temperature)))
 
 
 # --- taps and leads --------------------------------------------------------------------------------

@@ -39,6 +39,9 @@ _OTHERS_FARTHER, _OTHERS_WIDER = 2.2, 1.3
 _MOST_EMPTY = 4.0
 #: cells that each artwork is taken to have explained before, so that no share becomes nought
 _PRIOR_CELLS = 0.1
+#: residual of a lattice (cells) that is trusted in photos of a known layout; and so much more than in these a
+#: kit's artwork may draw the grid aside in others
+MOST_OFF, _MORE_OFF = 0.09, 1.5
 _ROUNDS = 4
 
 
@@ -87,6 +90,9 @@ class Head:
         of this artwork that were not taught.
         sharpness: factor of the head's logits, so that its probabilities are right as often as they say.
         sure: probability of kind and turn from which on a cube of this artwork can be called read.
+        bare: (pieces,) how likely the network by itself takes each for an empty cell.
+        residual: of the lattice (cells) in the photos that taught it: artwork off the middle of its cubes
+            draws the grid aside.
     """
 
     pieces: tuple[str, ...]
@@ -97,6 +103,8 @@ class Head:
     spread: float
     sharpness: float
     sure: float
+    bare: tuple[float, ...] = ()
+    residual: float = 0.0
 
     def features(self, last: np.ndarray, placed: np.ndarray) -> np.ndarray:
         return self.scale(last, pooled(placed))
@@ -116,6 +124,11 @@ class Head:
         wide = self.spread * _OTHERS_WIDER
         other = (log - self.near - _OTHERS_FARTHER * self.spread) / wide
         return np.asarray(np.clip(np.log(_OTHERS_WIDER) + (other**2 - own**2) / 2, -_MOST_LIKE, _MOST_LIKE))
+
+    def looks_empty(self, probability: np.ndarray) -> np.ndarray:
+        """(n,) how likely the network takes for empty what these (n, 4 * pieces) are most likely of."""
+        piece = probability.argmax(1) // 4
+        return np.clip(np.array(self.bare)[piece], 1e-6, 1) if self.bare else np.full(len(piece), 1e-6)
 
 
 def prior_of(out: np.ndarray, pieces: Sequence[str]) -> np.ndarray:
@@ -184,6 +197,11 @@ def damaged(name: str) -> DataError:
     )
 
 
+def off_grid(kit: Kit) -> float:
+    """The residual of a lattice (cells) that a kit's artwork explains; see `head_of` for errors."""
+    return min(MOST_OFF, max((_MORE_OFF * head_of(one).residual for one in kit.taught), default=0.0))
+
+
 @lru_cache(maxsize=8)
 def head_of(taught: Taught) -> Head:
     """The head of one artwork.
@@ -201,12 +219,20 @@ def head_of(taught: Taught) -> Head:
     try:
         some = {name: arrays[name].astype(np.float32) for name in _HEAD}
         pieces = tuple(str(p) for p in about["pieces"])
-        numbers = [float(about[name]) for name in ("near", "spread", "sharpness", "sure")]
+        near, spread, sharpness, sure = (float(about[n]) for n in ("near", "spread", "sharpness", "sure"))
         scale = Scale(*(some[name] for name in _HEAD[:5]))
-        head = Head(pieces, scale, some["weights"], some["means"], *numbers)
+        residual = float(about.get("residual", 0.0))
+        bare = tuple(min(max(float(p), 0.0), 1.0) for p in about.get("bare", ()))
+        head = Head(
+            pieces, scale, some["weights"], some["means"], near, spread, sharpness, sure, bare, residual
+        )
         size = len(scale.middle) + scale.parts.shape[1]
         if head.weights.shape != (size + 1, 4 * len(pieces)) or head.means.shape != (4 * len(pieces), size):
             raise ValueError("shapes do not fit")
+        if not np.isfinite(residual):
+            raise ValueError("not finite")
+        if len(bare) not in (0, len(pieces)):  # none in files of earlier releases
+            raise ValueError("pieces do not fit")
         if not all(np.isfinite(a).all() for a in some.values()):
             raise ValueError("not finite")
     except (ValueError, KeyError, TypeError, AttributeError) as error:
@@ -293,8 +319,12 @@ def explained(seen: Symbols, taught: list[tuple[Head, np.ndarray, np.ndarray]]) 
     Args:
         taught: heads, each with its probabilities and distances as `_Views.means` has them.
     """
-    nothing = np.minimum(-np.log(np.maximum(1 - np.exp(seen.kind[:, -1]), 1e-9)), _MOST_EMPTY)
-    like = np.stack([nothing, *(head.evidence(far) for head, _, far in taught)], 1)
+    artworks = np.stack([head.evidence(far) for head, _, far in taught], 1)
+    bare = np.stack([head.looks_empty(probability) for head, probability, _ in taught], 1)
+    # that a cell looks empty says little against a piece that looks so, too
+    least = np.minimum(_MOST_EMPTY, -np.log(bare[np.arange(len(bare)), artworks.argmax(1)]))
+    nothing = np.minimum(-np.log(np.maximum(1 - np.exp(seen.kind[:, -1]), 1e-9)), least)
+    like = np.column_stack([nothing, artworks])
     shares, counted = np.full(like.shape[1], 1 / like.shape[1]), like[:, 1:].max(1) > like[:, 0]
     counted |= seen.kind[:, -1] < np.log(0.5)  # empty cells speak for nobody
     for _ in range(_ROUNDS):

@@ -14,8 +14,12 @@ from snapcheck.watch import stop_if_asked
 
 #: the piece that a free cell shows
 EMPTY = names()[0][-1]
-#: changed views of each crop and turn, beside the crop itself
+#: changed views of each crop and turn, beside the crop itself, that are learnt from
 CHANGED = 3
+#: and those that are tested only: changed the same in all turns, as one other photo would show a cube
+TESTED = 1
+#: how many there are of each turn, the crop itself among them
+VIEWS = 1 + CHANGED + TESTED
 PARTS = 192
 #: crops that main parts are worked out from: more cost time alone
 _SOME = 1200
@@ -29,6 +33,7 @@ class Examples:
         crops: (n, CROP, CROP, 3) as the network sees cells; of what a course showed there are none (n, 0).
         pieces: what each shows (see `Head.pieces`); quarters: (n,) its turn, quarter turns clockwise.
         places: which cube, the same name in every photo of one board; photos: (n,) number of the photo.
+        residual: the greatest of the photos' lattices, in cells.
     """
 
     crops: np.ndarray
@@ -36,6 +41,7 @@ class Examples:
     quarters: np.ndarray
     places: tuple[str, ...]
     photos: np.ndarray
+    residual: float = 0.0
 
     def some(self, keep: np.ndarray) -> Examples:
         """Those with `keep` true."""
@@ -46,6 +52,7 @@ class Examples:
             self.quarters[where],
             tuple(self.places[i] for i in where),
             self.photos[where],
+            self.residual,
         )
 
     def without_crops(self) -> Examples:
@@ -59,12 +66,13 @@ class Examples:
             np.concatenate([self.quarters, more.quarters]),
             self.places + more.places,
             np.concatenate([self.photos, more.photos + (self.photos.max(initial=-1) + 1)]),
+            max(self.residual, more.residual),
         )
 
 
 @dataclass(frozen=True)
 class Views:
-    """Features of all views of examples: (n, 4, 1 + CHANGED, …), quarter turns counterclockwise."""
+    """Features of all views of examples: (n, 4, VIEWS, …), quarter turns counterclockwise."""
 
     features: np.ndarray
     prior: np.ndarray
@@ -109,17 +117,18 @@ def look(examples: Examples, pieces: tuple[str, ...], scale: Scale | None = None
 
 
 def _by_example(values: np.ndarray, n: int) -> np.ndarray:
-    return values.reshape(4, 1 + CHANGED, n, -1).transpose(2, 0, 1, 3)
+    return values.reshape(4, VIEWS, n, -1).transpose(2, 0, 1, 3)
 
 
 def _answers_to_all(crops: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Raw outputs, last features and pooled placed ones of all views; crops one after the other in each."""
     shown = []
     boxes = _print_boxes(crops)
+    others = np.random.default_rng(1)
+    tested = [_changed(crops, boxes, others, anywhere=False) for _ in range(TESTED)]
     for quarter in range(4):
-        for number in range(1 + CHANGED):
-            views = crops if number == 0 else _changed(crops, boxes, rng)
-            shown.append(np.rot90(views, quarter, (1, 2)))
+        learnt = [crops, *(_changed(crops, boxes, rng) for _ in range(CHANGED))]
+        shown += [np.rot90(views, quarter, (1, 2)) for views in (*learnt, *tested)]
     outs, lasts, pools = [], [], []
     for views in shown:
         stop_if_asked()
@@ -155,15 +164,20 @@ def _print_boxes(crops: np.ndarray) -> list[tuple[int, int, int, int] | None]:
 
 
 def _changed(
-    crops: np.ndarray, boxes: list[tuple[int, int, int, int] | None], rng: np.random.Generator
+    crops: np.ndarray,
+    boxes: list[tuple[int, int, int, int] | None],
+    rng: np.random.Generator,
+    *,
+    anywhere: bool = True,
 ) -> np.ndarray:
     """Each crop as another photo may show it: a little moved, turned, blurred, lit otherwise, with noise;
-    and its print in another order, so that a value is no mark of a kind."""
+    and its print in another order, so that a value is no mark of a kind; `anywhere`: also where it may be
+    hidden, at the cost of spoilt symbols."""
     out = np.empty_like(crops)
     down, across = np.mgrid[-0.5 : 0.5 : CROP * 1j, -0.5 : 0.5 : CROP * 1j]
     for i, whole in enumerate(crops):
-        other = rng.random() < 0.6
-        crop = _other_print(whole, boxes[i] or _anywhere(rng), rng) if other else whole
+        other, box = rng.random() < 0.6, boxes[i] or (_anywhere(rng) if anywhere else None)
+        crop = _other_print(whole, box, rng) if other and box else whole
         middle = (CROP / 2, CROP / 2)
         m = cv2.getRotationMatrix2D(middle, float(rng.normal(0, 2.0)), float(np.exp(rng.normal(0, 0.03))))
         m[:, 2] = m[:, 2] + rng.normal(0, 1.3, 2)

@@ -9,6 +9,7 @@ against that.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +19,7 @@ from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, ParsedValue, ValueForm, coarsest_series, parse_value
 from snapcheck.photo._cells import Print
 from snapcheck.photo._likely import likelihoods, type_parts, words
+from snapcheck.words import tr
 
 SELDOM, ODD = 0.5, 0.1  # weights of values that are rare, and of those that are in no series or list
 #: made to 20 %, for which IEC 60063 has E6
@@ -29,6 +31,7 @@ MADE = {"electrolytic": (0.9e-7, float("inf")), "capacitor": (0.0, 0.9e-5)}
 STRAY = 0.03
 #: so many words of the kit are held against a line that is not clear
 FILLED = 8
+GUESS = 0.5  # lines less sure than this are guesses
 #: probabilities below this are not kept
 LEAST = 1e-4
 
@@ -61,7 +64,7 @@ def usual(kind: Kind, value: float | str | None) -> float:
     if not low <= value <= high:
         return ODD
     if value in kind.values or not (kind.device.preferred or kind.device.regulates):
-        return 1.0 if value in kind.values or not kind.values else SELDOM
+        return 1.0 if value in kind.values or not kind.values else ODD
     series = _series(value) if value > 0 else None
     if series in ("E3", "E6") or (series == "E12" and kind.name not in WIDE):
         return 1.0
@@ -76,7 +79,7 @@ def values_of(kind: Kind, line: Print) -> tuple[Values, float]:
         this kind; and how likely this print is on such a cube (0..1, for weighing kinds against each other).
     """
     seen = dict(((line.text, line.confidence), *line.rivals))
-    some, chance = _filled(kind, line)
+    some, chance = filled(kind, line)
     for k in np.argsort(-chance)[:FILLED]:
         seen[some[k]] = max(float(chance[k]), seen.get(some[k], 0.0))
     found: dict[tuple[object, str], tuple[ParsedValue, str, float]] = {}
@@ -111,7 +114,7 @@ def _otherwise(kind: Kind, line: Print) -> float:
     return unlisted + ODD * sum(p for p, said in odd if said is None)
 
 
-def _filled(kind: Kind, line: Print) -> tuple[tuple[str, ...], np.ndarray]:
+def filled(kind: Kind, line: Print) -> tuple[tuple[str, ...], np.ndarray]:
     """Prints that cubes of a kind come with, and how likely the line is each of them."""
     some = words(kind.value_form, kind.values) if line.views else ()
     if not some or not line.below:
@@ -181,3 +184,54 @@ def cubes_of(
             if rest >= LEAST:
                 found.append((Cube(name, 90 * q), rest))
     return sorted(found, key=lambda c: -c[1])
+
+
+def one_way_up(line: Print, over: Print, kind: Kind) -> tuple[Print, bool]:
+    """Of print read both ways up the likelier, and whether that is the second.
+
+    Where both make sense (16 and 91, 68 and 89), they are rivals, as likely as they are clear.
+    """
+
+    def weight(some: Print) -> float:
+        said = meaning(some.text, kind.value_form)
+        return some.confidence * usual(kind, said.value) if said else 0.0
+
+    a, b = weight(line), weight(over)
+    if a == b == 0:
+        a, b = (some.confidence if some.text else 0.0 for some in (line, over))
+    turned = b > a
+    best, rest = (over, line) if turned else (line, over)
+    said = [meaning(some.text, kind.value_form) for some in (best, rest)]
+    listed = [s is not None and s.value in kind.values for s in said]
+    # of two values of which cubes of this kind come with one alone, the other is that one upside down
+    either = min(a, b) > 0 and listed != [True, False]
+    if either and rest.confidence > GUESS and rest.text != best.text:
+        share = 1 / (best.confidence + rest.confidence)
+        rivals = ((rest.text, rest.confidence * share), *((t, p * share) for t, p in best.rivals))
+        best = replace(best, confidence=best.confidence * share, rivals=rivals)
+    return best, turned
+
+
+def valued(kind: Kind, turn: int, line: Print | None, values: Values) -> tuple[Cube, float, str]:
+    """The cube with its likeliest value, that value's probability, and what speaks against it, in words; odd
+    text stays as read."""
+    if kind.value_form is ValueForm.NONE or line is None:
+        return Cube(kind.name, turn), 1.0, ""
+    seen = " ".join(line.text.split())
+    if not values:
+        why = tr("the printed value '{text}' makes no sense here", text=seen)
+        return Cube(kind.name, turn, None, seen or None), 0.0, why
+    if line.confidence < GUESS:
+        # hardly legible: what is usual comes first for a person to confirm, though it is no surer for that
+        values = sorted(values, key=lambda v: -v[2] * usual(kind, v[0].value))
+    said, text, p = values[0]
+    why = ""
+    if text != seen and p < line.confidence:
+        why = tr("the print may say '{text}'", text=seen)
+    return Cube(kind.name, turn, said.value, text, said.unit), min(1.0, p), why
+
+
+def trusted(p: float, temperature: float) -> float:
+    """A probability as often right as it says: temperature scaling of its logit (see models/README.md)."""
+    p = min(max(p, 1e-6), 1 - 1e-6)
+    return float(1 / (1 + ((1 - p) / p) ** (1 / temperature)))

@@ -1,8 +1,9 @@
 """What reading a 12-megapixel photo costs: decodings of the same file, and memory.
 
-The goal is three decodings (`cv2.imread` at full size, two cores) and 600 MB. Boards with some twenty cubes
-take about three, full ones six; the bounds here only keep that from getting lost by a multiple. `-s` shows
-the figures.
+The goal is three decodings (`cv2.imread` at full size, two cores) and 600 MB. In processor time demo boards
+take two to three, full boards four to six, and what is blurred all over up to eighteen, because every cell
+and print in doubt is looked at again; the bounds here only keep that from getting lost by a multiple. `-s`
+shows the figures.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from snapcheck.kit import bundled_kit
 from snapcheck.photo import read_photo
 
 pytestmark = pytest.mark.bench
-GOAL, REACHED = 3.0, 20.0  # the latter in processor time, so that others at work hardly disturb
+GOAL, REACHED = 3.0, 8.0  # the latter in processor time, so that others at work hardly disturb
 MEMORY_MB = 600.0
 
 

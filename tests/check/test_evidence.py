@@ -94,7 +94,7 @@ def test_a_decade_wants_more_certainty_than_a_neighbour() -> None:
     """47 µF or 4.7 µF is a matter of one dot."""
     near, far = (replace(PLUS, value=v, printed="?") for v in (15e-6, 1e-6))
     for other, passes in ((near, True), (far, False)):
-        seen = reading(C3=unsure([(PLUS, 0.9), (other, 0.08)]))
+        seen = reading(C3=unsure([(PLUS, 0.84), (other, 0.14)]))
         assert (verdict(seen)[0] is Verdict.READY) == passes
     assert verdict(reading(C3=unsure([(PLUS, 0.99), (far, 0.01)])))[0] is Verdict.READY
 

@@ -33,7 +33,12 @@ THERE = (1 - S.mistake_missing) / 0.5
     ("planned", "other", "weight"),
     [
         (OHMS, None, S.mistake_missing / 0.5),
-        (OHMS, Cube("capacitor", 0, 1e-7, "100n"), THERE * S.mistake_kind * 31 / 8),
+        # laid as the planned cube would lie in 7 of 10, else in one of the three other turns
+        (OHMS, Cube("capacitor", 0, 1e-7, "100n"), THERE * S.mistake_kind * 31 / 8 * 4 * 0.7),
+        (OHMS, Cube("capacitor", 180, 1e-7, "100n"), THERE * S.mistake_kind * 31 / 8 * 4 * 0.7),
+        (OHMS, Cube("capacitor", 90, 1e-7, "100n"), THERE * S.mistake_kind * 31 / 8 * 4 * 0.1),
+        (LED, Cube("resistor", 180, 470.0, "470"), THERE * S.mistake_kind * 31 / 8 * 4 * 0.7),
+        (LED, Cube("diode", 180, "1N4148"), THERE * S.mistake_kind * 31 / 8 * 4 * 0.1),
         (OHMS, replace(OHMS, value=560.0), THERE * 200 * S.mistake_value / 10),
         (OHMS, replace(OHMS, value=None), THERE * 200 * S.mistake_value / 10 * 0.05),
         (OHMS, replace(OHMS, turn=90), THERE * 200 * S.mistake_turned / 3),
@@ -67,37 +72,56 @@ def test_what_is_not_listed_counts_as_the_likeliest_mistake() -> None:
 
 
 class Dangers:
-    """Says whether some other cube would be a danger."""
+    """Says which other cubes would be a danger."""
 
-    def __init__(self, dangerous: bool) -> None:
+    def __init__(self, dangerous: list[Cube]) -> None:
         self.dangerous = dangerous
-        self.asked: list[list[Cube | None]] = []
 
-    def dangers(self, cell: Cell, rivals: list[Cube | None]) -> bool:
-        self.asked.append(rivals)
-        return self.dangerous
+    def dangers(self, cell: Cell, rivals: list[Cube | None]) -> list[tuple[Cube | None, None]]:
+        return [(rival, None) for rival in rivals if rival in self.dangerous]
 
 
-def mixed(certain: float, other: Cube, planned: Cube = OHMS) -> list[tuple[Cube | None, float]]:
-    """Chances after which the planned cube is that certain."""
-    even = odds(certainty([(planned, 0.5), (other, 0.5)], planned, KIT, S))
-    share = odds(certain) / even
-    return [(planned, share / (1 + share)), (other, 1 / (1 + share))]
+Chances = list[tuple[Cube | None, float]]
 
 
-def settled(chances: list[tuple[Cube | None, float]], planned: Cube = OHMS, danger: bool = False) -> bool:
-    tried = Dangers(danger)
+def mixed(planned: Cube, *others: tuple[Cube, float]) -> Chances:
+    """Chances after which these others are that likely, picture and plan together."""
+    weights = {other: odds(certainty([(planned, 0.5), (other, 0.5)], planned, KIT, S)) for other, _ in others}
+    left = 1 - sum(p for _, p in others)
+    shares = [(planned, left), *((other, p * weights[other]) for other, p in others)]
+    total = sum(p for _, p in shares)
+    return [(cube, p / total) for cube, p in shares]
+
+
+def settled(chances: Chances, planned: Cube = OHMS, dangerous: list[Cube] | None = None) -> bool:
+    tried = Dangers(dangerous or [])
     return AT in settled_cells({AT: chances}, {AT: planned}, tried, KIT, S)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(("certain", "plain", "dangerous"), [
-    (0.9989, False, False), (0.9991, True, False), (0.99989, True, False), (0.99991, True, True),
-])  # fmt: skip
-def test_where_a_rival_is_a_danger_more_certainty_is_asked_for(
-    certain: float, plain: bool, dangerous: bool
-) -> None:
-    assert S.settled_from == 0.999 and S.settled_from_danger == 0.9999
-    assert settled(mixed(certain, NEAR)) is plain and settled(mixed(certain, NEAR), danger=True) is dangerous
+def test_the_limits_are_those_that_trials_were_made_with() -> None:
+    limits = (S.settled_from, S.settled_from_rival, S.settled_from_decade, S.settled_from_danger)
+    assert limits == (0.999, 0.9995, 0.9998, 0.9999)
+
+
+@pytest.mark.parametrize(("each", "settles"), [(0.00024, True), (0.00026, False)])
+def test_all_rivals_together_must_be_unlikely(each: float, settles: bool) -> None:
+    several = [(replace(OHMS, value=v), each) for v in (150.0, 220.0, 330.0, 680.0)]
+    assert settled(mixed(OHMS, *several)) is settles
+
+
+@pytest.mark.parametrize(("p", "settles"), [(0.00048, True), (0.00052, False)])
+@pytest.mark.parametrize("other", [NEAR, Cube("photoresistor", 0, 470.0, "470"), replace(OHMS, turn=90)])
+def test_each_rival_must_be_unlikely_by_itself(other: Cube, p: float, settles: bool) -> None:
+    assert settled(mixed(OHMS, (other, p))) is settles
+
+
+@pytest.mark.parametrize(("p", "settles"), [(0.00009, True), (0.00011, False)])
+def test_what_would_be_dangerous_must_be_unlikelier(p: float, settles: bool) -> None:
+    assert settled(mixed(OHMS, (NEAR, p)), dangerous=[NEAR]) is settles
+    # and doubt about what is harmless does not count against it
+    harmless = replace(OHMS, value=330.0)
+    assert settled(mixed(OHMS, (NEAR, p), (harmless, 0.0004)), dangerous=[NEAR]) is settles
+    assert settled(mixed(OHMS, (harmless, 0.0004)), dangerous=[NEAR])
 
 
 @pytest.mark.parametrize(
@@ -105,15 +129,19 @@ def test_where_a_rival_is_a_danger_more_certainty_is_asked_for(
     [(10, False), (1 / 10, False), (100, False), (1 / 100, False), (5.1, True), (1 / 5.1, True), (15, True)],
 )
 def test_the_same_digits_a_decade_up_or_down_ask_for_more(factor: float, settles: bool) -> None:
-    assert settled(mixed(0.9995, replace(OHMS, value=470.0 * factor))) is settles
-    assert settled(mixed(0.99995, replace(OHMS, value=470.0 * factor)))
+    other = replace(OHMS, value=470.0 * factor)
+    assert settled(mixed(OHMS, (other, 0.00022))) is settles
+    assert settled(mixed(OHMS, (other, 0.00018)))
+    if not settles:  # all decades together
+        up, down = replace(OHMS, value=4700.0), replace(OHMS, value=47.0)
+        assert not settled(mixed(OHMS, (up, 0.00011), (down, 0.00011)))
 
 
 def test_which_way_round_a_marked_part_stands_asks_for_more() -> None:
     turned = replace(LED, turn=180)
-    assert not settled(mixed(0.9995, turned, LED), LED) and settled(mixed(0.99995, turned, LED), LED)
+    assert not settled(mixed(LED, (turned, 0.0004)), LED) and settled(mixed(LED, (turned, 0.00005)), LED)
     green = replace(LED, value="green")
-    assert settled(mixed(0.9995, green, LED), LED)
+    assert settled(mixed(LED, (green, 0.0004)), LED)
 
 
 # ---------------------------------------------------------------- taps and leads

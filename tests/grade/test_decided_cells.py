@@ -6,9 +6,10 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pytest
 
 from snapcheck.board import Cell, Cube
-from snapcheck.grade import DecidedCell, Left, decided_cells
+from snapcheck.grade import DecidedCell, Left, _decided_cells, decided_cells
 from snapcheck.grade._decided_cells import MOST_OF_KIND, SURE_OF_ANOTHER
 from snapcheck.grade._records import Decision, StoredFile, StoredReading
 from snapcheck.kit import bundled_kit
@@ -71,13 +72,16 @@ def test_of_one_persons_decisions_the_last_counts_and_two_must_agree() -> None:
     assert why("B2 resistor 10k", "B2 resistor 1k", by=two) == [None]  # prints are not learnt
 
 
-def test_what_shows_no_cube_or_no_sure_place_is_none() -> None:
+def test_what_shows_no_cube_or_no_sure_place_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
     assert why("remove B2") == [Left.NOTHING]
     assert why("tap B2|C2", "looked") == [Left.NO_CUBE]
     assert why("B2 pnp base=left", gone=True) == [Left.GONE]
     assert why("B2 pnp base=left", state="retake") == [Left.NOT_READ]
     assert why("B2 pnp base=left", seen=body(edge="a row may be missing.")) == [Left.PLACE]
     for residual, left in ((TRUE_GRID, Left.PLACE), (TRUE_GRID - 0.001, None)):
+        assert why("B2 pnp base=left", seen=body(lattice_residual=residual)) == [left]
+    monkeypatch.setattr(_decided_cells, "off_grid", lambda kit: 0.06)
+    for residual, left in ((0.06, None), (0.061, Left.PLACE)):  # artwork in a corner of the top
         assert why("B2 pnp base=left", seen=body(lattice_residual=residual)) == [left]
 
 

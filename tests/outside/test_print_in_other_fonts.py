@@ -19,8 +19,7 @@ import pytest
 from snapcheck.kit import ValueForm, bundled_kit, parse_value
 from snapcheck.photo._cells import FINE, read_lines
 from snapcheck.photo._nets import calibration
-from snapcheck.photo._read import _trusted, _valued
-from snapcheck.photo._weigh import values_of
+from snapcheck.photo._weigh import trusted, valued, values_of
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "outside" / "print"
 TEXTS: dict[str, str] = json.loads((FOLDER / "texts.json").read_text(encoding="utf-8"))
@@ -99,8 +98,8 @@ def test_values_in_a_font_never_seen(font: str) -> None:
     for text, line in zip(want, lines, strict=True):
         form = ValueForm(TEXTS[text])
         kind = TYPES.get(text, KIND[TEXTS[text]])
-        cube, p, why = _valued(kit[kind], 0, line, values_of(kit[kind], line)[0])
-        p = _trusted(p, limits["text_trust"])
+        cube, p, why = valued(kit[kind], 0, line, values_of(kit[kind], line)[0])
+        p = trusted(p, limits["text_trust"])
         same = cube.value == parse_value(text, form).value
         exact += line.text == text
         right += same

@@ -37,7 +37,7 @@ from snapcheck.photo import (
     reading_to_json,
 )
 from snapcheck.photo._learn import COURSE_SHARE, _weights
-from snapcheck.photo._views import EMPTY
+from snapcheck.photo._views import EMPTY, VIEWS
 from snapcheck.photo._worth import RIGHT_LOST, SURE_LOST, Gain
 
 KIT = bundled_kit()
@@ -132,8 +132,14 @@ def test_cells_are_learnt_as_numbers_without_pictures_or_names(folder: Path, lea
     text = (folder / "own.toml").read_text(encoding="utf-8")
     assert learnt.gain is not None and (learnt.lessons, learnt.gain.cells) == (2, 3)
     last = book(learnt.text).lessons[-1]
-    assert last.coded == b"" and last.pieces == ("led", "lamp", "led") and last.quarters == (0, 1, 2)
-    assert last.numbers is not None and last.numbers.features.shape[:3] == (3, 4, 4)
+    assert book(learnt.text).lessons[0].coded[:3] == b"\xff\xd8\xff"  # of what was laid, as the help says
+    assert (
+        last.coded == b""
+        and last.residual == 0
+        and last.pieces == ("led", "lamp", "led")
+        and last.quarters == (0, 1, 2)
+    )
+    assert last.numbers is not None and last.numbers.features.shape[:3] == (3, 4, VIEWS)
     assert last.places == ("0 A1", "0 C1", "0 D2") and len(set(last.marks)) == 3
     for secret in ("T-101", "first-light", "Evening", hashlib.sha256(b"T-101").hexdigest()[:12]):
         assert secret not in learnt.text.replace(text, "") and secret not in repr(last)
@@ -206,6 +212,9 @@ def test_worse_is_fewer_right_or_clearly_fewer_sure() -> None:
         (Gain(100, 98, 97 - wrong, 90, 90, 20, 15, 20), True),
         (Gain(100, 98, 98, 90, 90 - unsure, 20, 15, 15), False),
         (Gain(100, 98, 98, 90, 89 - unsure, 20, 15, 15), True),
+        (Gain(10, 10, 10 - wrong, 8, 8 - unsure, 20, 15, 15 + wrong), False),  # of so few as of a hundred
+        (Gain(10, 10, 9 - wrong, 8, 8, 20, 15, 20), True),
+        (Gain(10, 10, 10, 8, 7 - unsure, 20, 15, 15), True),
     ):  # fmt: skip
         assert gain.worse is worse, gain
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from snapcheck.photo._beam import best_readings
 from snapcheck.photo._camera import apply, first_camera, undistort
-from snapcheck.photo._cells import _decode
+from snapcheck.photo._cells import decode
 from snapcheck.photo._lattice import fit, homography, peaks
 from snapcheck.photo._nets import names
 from snapcheck.photo._plate import explain
@@ -144,9 +145,48 @@ def test_print_decoding_sums_over_alignments() -> None:
     k = {c: f"c{i}" for i, c in enumerate(letters)}
     # 4 4 blank k 7 7: repeats fold, a blank keeps apart
     prob = np.stack([row(**{k["4"]: 0.9, "blank": 0.1}), row(**{k["4"]: 0.8, "blank": 0.2}), row(blank=1.0), row(**{k["k"]: 1.0}), row(**{k["7"]: 0.6, k["1"]: 0.4}), row(blank=1.0)])  # fmt: skip  # noqa: E501
-    line = _decode(prob)
+    (line,) = decode([prob])
     assert line.text == "4k7"
     assert line.confidence == pytest.approx((1 - 0.1 * 0.2) * 0.6, abs=1e-6)
     assert line.rivals[0][0] == "4k1"
-    twice = _decode(np.stack([row(**{k["1"]: 1.0}), row(blank=1.0), row(**{k["1"]: 1.0})]))
+    (twice,) = decode([np.stack([row(**{k["1"]: 1.0}), row(blank=1.0), row(**{k["1"]: 1.0})])])
     assert twice.text == "11" and twice.confidence == pytest.approx(1.0)
+
+
+def _one_line(prob: np.ndarray, width: int = 12) -> dict[tuple[int, ...], float]:
+    """Prefix beam search as it is written down: one line, one beginning and one letter after the other."""
+    beams = {(): (1.0, 0.0)}
+    for row in prob:
+        new: dict[tuple[int, ...], tuple[float, float]] = {}
+        for text, (blank, letter) in beams.items():
+            for c in np.flatnonzero(row > 1e-4).tolist():
+                p, longer = float(row[c]), (*text, c)
+                a, b = new.get(text, (0.0, 0.0))
+                if c == 0:
+                    new[text] = (a + (blank + letter) * p, b)
+                    continue
+                if text and text[-1] == c:
+                    new[text] = (a, b + letter * p)
+                a, b = new.get(longer, (0.0, 0.0))
+                new[longer] = (a, b + (blank if text and text[-1] == c else blank + letter) * p)
+        beams = dict(sorted(new.items(), key=lambda kv: -sum(kv[1]))[:width])
+    return {text: sum(p) for text, p in beams.items()}
+
+
+@pytest.mark.parametrize("letters", [2, 4, 73])
+def test_many_lines_at_a_time_are_read_as_each_by_itself(letters: int) -> None:
+    """Lines of all lengths, with few letters, too, so that beginnings meet again; some places are blank."""
+    rng = np.random.default_rng(4)
+    lines = []
+    for frames, sharp in [(1, 1), (9, 2), (14, 3), (14, 1), (20, 4), (5, 2)]:
+        said = np.exp(sharp * rng.normal(size=(frames, letters)))
+        said[rng.random(frames) < 0.3, 0] *= 1e6
+        lines.append((said / said.sum(1, keepdims=True)).astype(np.float32))
+    for line, ranked in zip(lines, best_readings(lines), strict=True):
+        by_itself = _one_line(line)
+        assert {tuple(text) for text, p in ranked if p > 1e-9} == {
+            t for t, p in by_itself.items() if p > 1e-9
+        }
+        assert all(p == pytest.approx(by_itself[tuple(text)], rel=1e-12) for text, p in ranked)
+        assert [p for _, p in ranked] == sorted((p for _, p in ranked), reverse=True)
+    assert best_readings([]) == []

@@ -12,8 +12,7 @@ from snapcheck.kit import ValueForm, bundled_kit, parse_value
 from snapcheck.photo import _likely
 from snapcheck.photo._cells import Print, _stacked
 from snapcheck.photo._nets import calibration, names
-from snapcheck.photo._read import _one_way_up, _valued
-from snapcheck.photo._weigh import cubes_of, likely, values_of
+from snapcheck.photo._weigh import cubes_of, likely, one_way_up, valued, values_of
 
 KIT = bundled_kit()
 LETTERS = names()[1]
@@ -93,7 +92,7 @@ def test_a_covered_letter_is_filled_in_but_for_a_person_to_confirm(
 
 def said(kind: str, line: Print) -> tuple[Cube, float, str]:
     """The cube of this kind with its likeliest value."""
-    return _valued(KIT[kind], 0, line, values_of(KIT[kind], line)[0])
+    return valued(KIT[kind], 0, line, values_of(KIT[kind], line)[0])
 
 
 def test_a_legible_odd_value_stays_as_read() -> None:
@@ -103,28 +102,36 @@ def test_a_legible_odd_value_stays_as_read() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "up", "down", "value"),
-    [("speaker", "16", "91", 16.0), ("speaker", "91", "16", 16.0), ("resistor", "68", "89", 68.0)],
+    [("resistor", "18", "81", 18.0), ("resistor", "81", "18", 18.0), ("resistor", "68", "89", 68.0)],
 )
 def test_print_that_makes_sense_both_ways_up_is_never_sure(
     kind: str, up: str, down: str, value: float
 ) -> None:
-    line, turned = _one_way_up(Print(up, 0.999, ()), Print(down, 0.998, ()), KIT[kind])
+    line, turned = one_way_up(Print(up, 0.999, ()), Print(down, 0.998, ()), KIT[kind])
     cube, p, _ = said(kind, line)
     assert cube.value == value and turned == (line.text != up)
     assert p < calibration()["text_threshold"]
     assert {text for _, text, _ in values_of(KIT[kind], line)[0]} == {up, down}
 
 
+@pytest.mark.parametrize(("up", "down"), [("16", "91"), ("91", "16")])
+def test_a_value_that_no_cube_comes_with_is_the_other_one_upside_down(up: str, down: str) -> None:
+    line, turned = one_way_up(Print(up, 0.999, ()), Print(down, 0.998, ()), KIT["speaker"])
+    assert (line.text, turned) == ("16", up == "91") and said("speaker", line)[1] > 0.99
+    odd, _ = one_way_up(Print("89", 0.999, ()), Print("68", 0.998, ()), KIT["speaker"])  # neither is
+    assert said("speaker", odd)[1] < calibration()["text_threshold"]
+
+
 def test_print_that_reads_the_same_both_ways_up_is_no_rival_of_its_own() -> None:
-    line, _ = _one_way_up(Print("8", 0.999, ()), Print("8", 0.998, ()), KIT["speaker"])
+    line, _ = one_way_up(Print("8", 0.999, ()), Print("8", 0.998, ()), KIT["speaker"])
     assert said("speaker", line)[1] > 0.99
-    line, turned = _one_way_up(Print("100000", 0.999, ()), Print("000001", 0.999, ()), KIT["thermistor"])
+    line, turned = one_way_up(Print("100000", 0.999, ()), Print("000001", 0.999, ()), KIT["thermistor"])
     assert not turned and said("thermistor", line)[1] > 0.99
 
 
-def test_print_that_makes_sense_one_way_up_stays_sure() -> None:
+def test_print_that_makes_senseone_way_up_stays_sure() -> None:
     for up, down in (("180", "081R?"), ("4k7", "LH")):
-        line, turned = _one_way_up(Print(up, 0.999, ()), Print(down, 0.6, ()), KIT["resistor"])
+        line, turned = one_way_up(Print(up, 0.999, ()), Print(down, 0.6, ()), KIT["resistor"])
         assert (line.text, line.confidence, turned) == (up, 0.999, False)
 
 

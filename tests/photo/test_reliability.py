@@ -62,9 +62,9 @@ def test_a_cell_without_a_top_is_likelier_empty_but_a_clear_symbol_stands() -> N
 
 
 def test_trust_sharpens_and_softens_about_one_half() -> None:
-    from snapcheck.photo._read import _trusted
+    from snapcheck.photo._weigh import trusted
 
-    assert _trusted(0.9, 1.0) == pytest.approx(0.9)
-    assert _trusted(0.9, 0.5) == pytest.approx(81 / 82)  # the odds squared
-    assert _trusted(0.9, 2.0) == pytest.approx(0.75)  # their root
-    assert _trusted(0.5, 3.0) == 0.5 and 0 < _trusted(0.0, 1.0) < _trusted(1.0, 1.0) < 1
+    assert trusted(0.9, 1.0) == pytest.approx(0.9)
+    assert trusted(0.9, 0.5) == pytest.approx(81 / 82)  # the odds squared
+    assert trusted(0.9, 2.0) == pytest.approx(0.75)  # their root
+    assert trusted(0.5, 3.0) == 0.5 and 0 < trusted(0.0, 1.0) < trusted(1.0, 1.0) < 1

@@ -90,6 +90,18 @@ def test_an_empty_cell_is_not_taken_for_a_cube_that_looks_a_little_like_it() -> 
     assert told.kinds[int(told.kind[5].argmax())] == "empty"
 
 
+def test_a_piece_that_looks_empty_by_itself_is_told_by_the_artwork() -> None:
+    """A corner of a large cube may show an edge and nothing else."""
+    taught = head("npn", "chip 0,0")
+    cells, near = seen(*["npn"] * 2, "empty", sure=0.97), np.array([0.15, 6.0, 0.2])
+    probability = np.concatenate([said(2, 0, 8, 0.99), said(1, 4, 8, 0.99)])
+    kinds = {}
+    for bare in ((), (0.0, 0.95)):
+        told = explained(cells, [(replace(taught, bare=bare), probability, near)])
+        kinds[bare] = told.kinds[int(told.kind[2].argmax())]
+    assert kinds == {(): "empty", (0.0, 0.95): "chip 0,0"}
+
+
 def test_views_are_turned_back() -> None:
     values = np.arange(8.0)[None]
     assert turned_back(values, 1).tolist() == [[3, 0, 1, 2, 7, 4, 5, 6]]

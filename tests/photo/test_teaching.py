@@ -13,17 +13,21 @@ import strangekits as strange
 from snapcheck import api
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.errors import InputError, PhotoError
-from snapcheck.kit import bundled_kit, load_kit, parse_kit
+from snapcheck.kit import Kit, bundled_kit, load_kit, parse_kit
 from snapcheck.photo import (
     Notebook,
     Picture,
     Worth,
+    flatten,
     notebook_of,
     picture_of_array,
     read_picture,
     taught_by,
 )
+from snapcheck.photo._cells import FINE
 from snapcheck.photo._learn import folds
+from snapcheck.photo._locate import locate
+from snapcheck.photo._taught import head_of, off_grid, packed, read_taught, unpacked
 from snapcheck.photo._views import Examples
 
 KIT = bundled_kit()
@@ -78,7 +82,11 @@ def test_what_was_taught_is_read_and_other_artwork_as_before(taught: api.Teachin
 
 def test_a_lesson_can_be_learnt_again_and_taken_back(taught: api.Teaching) -> None:
     assert taught.lessons == 1 and taught.worth is not None
-    assert (taught.worth.tested, taught.worth.right, taught.worth.untested) == (20, 20, ())
+    worth = taught.worth
+    assert (worth.tested, worth.right, worth.untested) == (10, 10, ())  # cubes, whatever photos there are
+    assert 0.985 <= worth.sure_from < 1 and worth.silent == 0
+    assert worth.at_most == pytest.approx(1 - 0.05 ** (1 / worth.sure) if worth.sure else 1)
+    assert head_of(parse_kit(taught.text, "k").taught[0]).sure == worth.sure_from
     assert "resistor" in taught.missing and "led" not in taught.missing
     again = api.taught_again(taught.text)
     assert (again.worth, again.lessons) == (taught.worth, 1)
@@ -95,6 +103,47 @@ def test_a_lesson_can_be_learnt_again_and_taken_back(taught: api.Teaching) -> No
         more = more.and_lesson(book.lessons[0])
     with pytest.raises(InputError, match="12 lessons already"):
         more.and_lesson(book.lessons[0])
+
+
+def test_no_kit_knows_what_another_was_taught(taught: api.Teaching) -> None:
+    """One after the other in one process; two of one name, taught otherwise."""
+    own = parse_kit(taught.text, "k")
+    about, arrays = unpacked(own.taught[0])
+    about["pieces"] = [{"led": "npn", "npn": "led"}.get(p, p) for p in about["pieces"]]
+    other = replace(own, taught=(replace(own.taught[0], data=packed(about, arrays)),))
+    (board,) = api.primer(plate=PLATE, kinds=KINDS)
+    shown = photo(board, 1)
+    at = locate(shown, "p")
+    flat = flatten(shown.pixels, at.frame, 5, 4, FINE, 0.1)
+    places = [(x, y) for y in range(2) for x in range(5)]
+
+    def seen(kit: Kit) -> tuple[tuple[str, ...], bytes, bytes]:
+        s = read_taught(flat, 0.1, places, kit)
+        return s.kinds, s.kind.tobytes(), s.turn.tobytes()
+
+    first = [seen(kit) for kit in (KIT, own, other)]
+    assert len(set(first)) == 3
+    assert [seen(kit) for kit in (other, KIT, own)] == [first[2], first[0], first[1]]
+
+
+def test_a_kit_taught_by_an_earlier_release_is_still_read(taught: api.Teaching) -> None:
+    (old,) = parse_kit(taught.text, "k").taught
+    about, arrays = unpacked(old)
+    assert (
+        off_grid(parse_kit(taught.text, "k")) == pytest.approx(1.5 * about["residual"]) and off_grid(KIT) == 0
+    )
+    about.pop("bare")
+    about.pop("residual")
+    about["lessons"][0].pop("residual")
+    about["worth"].pop("sure_from")
+    earlier = replace(old, data=packed(about, arrays))
+    assert (
+        head_of(earlier).bare == ()
+        and head_of(earlier).residual == 0
+        and head_of(earlier).sure == head_of(old).sure
+    )
+    worth = notebook_of(earlier).worth
+    assert worth is not None and worth.sure_from == 0 and worth.tested == 10
 
 
 def test_a_photo_of_something_else_is_told() -> None:

@@ -11,7 +11,7 @@ from snapcheck.board import Cell, Cube, Side
 from snapcheck.check import bundled_settings, certainty
 from snapcheck.kit import ValueForm, bundled_kit
 from snapcheck.photo import CubeReading, State, TapReading, _cells, _read, reading_from_truth, reading_to_json
-from snapcheck.photo._cells import Print, Symbols, _answers, read_symbols
+from snapcheck.photo._cells import Print, Symbols, _answers, _pooled, decode, read_symbols
 from snapcheck.photo._likely import likelihoods
 from snapcheck.photo._nets import calibration, names
 from snapcheck.photo._reading import BlankReading
@@ -149,6 +149,8 @@ def test_a_lead_is_read_from_its_threshold_on(
     ("capacitor", 1e-5, 0.1), ("capacitor", 4.7e-6, 1.0), ("capacitor", 1.2e-9, 1.0),
     ("capacitor", None, 1.0),
     ("led", "red", 1.0), ("led", "rcd", 0.1),
+    ("speaker", 8.0, 1.0), ("speaker", 91.0, 0.1), ("battery", 9.0, 1.0), ("battery", 7.2, 0.1),
+    ("meter", 3.0, 1.0),
 ])  # fmt: skip
 def test_preferred_numbers_are_usual(kind: str, value: float | str | None, weight: float) -> None:
     """IEC 60063: 470 and 560 of E12, 510 of E24 alone; sizes of capacitors: common practice, no source."""
@@ -212,10 +214,42 @@ def test_double_letters_need_a_blank_between() -> None:
     assert trailing > 0.9 and both > 0.9
 
 
+def dotted(p: float) -> np.ndarray:
+    """47 or 4.7, the point seen with this probability."""
+    letters, view = names()[1], frames("4-7")
+    view[1, 0], view[1, letters.index(".") + 1] = 1 - p, p
+    return view
+
+
+def test_what_some_views_doubt_and_others_see_is_pooled_by_the_power_mean() -> None:
+    seen = [dotted(p) for p in (0.6, 0.05, 0.05)]
+    line = _pooled(decode(seen))
+    point, none = (sum(p**0.5 for p in some) ** 2 for some in ((0.6, 0.05, 0.05), (0.4, 0.95, 0.95)))
+    assert line.text == "47" and [t for t, _ in line.rivals] == ["4.7"] and len(line.views) == 3
+    assert line.confidence == pytest.approx(none / (none + point))
+    assert line.rivals[0][1] == pytest.approx(point / (none + point))
+    # one view that sees something else altogether does not rule out what the others see
+    other = _pooled(decode([dotted(0.05), dotted(0.05), frames("888")]))
+    assert other.text == "47" and 0.5 < other.confidence < line.confidence
+    empty = np.zeros((2, len(names()[1]) + 1))
+    empty[:, 0] = 1.0
+    assert _pooled(decode([empty] * 3)).text == ""
+
+
+def test_a_gap_at_the_end_of_a_line_is_no_reading_of_its_own() -> None:
+    gap = frames("4-7-")
+    gap[3, 0], gap[3, names()[1].index(" ") + 1] = 0.7, 0.3
+    (line,) = decode([gap])
+    assert (line.text, line.rivals) == ("47", ()) and line.confidence == pytest.approx(1.0)
+
+
 def test_views_count_alike_and_one_wrong_letter_rules_nothing_out() -> None:
     right, wrong = frames("470"), frames("410")
     alone = [likelihoods(("470",), (v,))[0] for v in (right, wrong)]
-    assert likelihoods(("470",), (right, wrong))[0] == pytest.approx(sum(alone) / 2)
+    together = likelihoods(("470",), (right, wrong))[0]
+    assert together == pytest.approx(((alone[0] ** 0.5 + alone[1] ** 0.5) / 2) ** 2)
+    # less than what one view of two is worth, and far more than the geometric mean
+    assert (alone[0] * alone[1]) ** 0.5 * 2 < together < sum(alone) / 2
     assert 1e-6 < alone[1] < 0.01 and likelihoods(("470",), (frames("111"),))[0] < alone[1]
 
 

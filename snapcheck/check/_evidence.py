@@ -107,7 +107,7 @@ def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: Compar
 def settled_cells(
     chances: Mapping[Cell, Chances],
     planned: Mapping[Cell, Cube],
-    tried: Tried,
+    tried: Tried | None,
     kit: Kit,
     settings: ComparisonSettings,
 ) -> dict[Cell, float]:
@@ -119,7 +119,7 @@ def settled_cells(
     Args:
         chances: of the cells that the picture leaves open.
         planned: the plan's cubes, in cells of the build.
-        tried: tries cubes in the build, these cells as planned.
+        tried: tries cubes in the build, these cells as planned; None: dangers are left aside (in trials).
     """
     found = {}
     for cell, some in chances.items():
@@ -134,7 +134,7 @@ def settled_cells(
             if decades > 1 - settings.settled_from_decade:
                 continue
             seen = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
-            dangerous = [c for c, _ in tried.dangers(cell, seen)]
+            dangerous = [c for c, _ in tried.dangers(cell, seen)] if tried else []
             if sum(q for c, q in rivals if c in dangerous) > 1 - settings.settled_from_danger:
                 continue
         found[cell] = p

@@ -11,7 +11,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from snapcheck.board import Board, Cell, Design
-from snapcheck.check import changed_plans
+from snapcheck.check import bundled_settings, cell_trials, changed_plans
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
 from snapcheck.photo import Reading
@@ -26,12 +26,17 @@ class Trials:
         good: ``builds``, ``passed``, ``asked`` (a question), ``blamed`` (a fault that is not there).
         changed: trials by kind of mistake; wrong: those that were passed.
         passed: each wrongly passed trial in words.
+        cells: single cells held against everything else that a plan may have there, by kind of mistake;
+            taken: those that would be taken as planned; as_planned: each of them in words.
     """
 
     good: Counter[str] = field(default_factory=Counter)
     changed: Counter[str] = field(default_factory=Counter)
     wrong: Counter[str] = field(default_factory=Counter)
     passed: list[str] = field(default_factory=list)
+    cells: Counter[str] = field(default_factory=Counter)
+    taken: Counter[str] = field(default_factory=Counter)
+    as_planned: list[str] = field(default_factory=list)
 
 
 def _objections(findings: tuple[Finding, ...]) -> set[tuple[str, tuple[Cell, ...], bool]]:
@@ -66,3 +71,9 @@ def hold(trials: Trials, reading: Reading, truth: Board, kit: Kit, rng: random.R
         if not _objections(check_build(reading, design, kit).findings) - planned:
             trials.wrong[kind] += 1
             trials.passed.append(f"{reading.photo}: {what}")
+    for what, cell, other, taken in cell_trials(reading, truth, kit, bundled_settings()):
+        trials.cells[what] += 1
+        if taken:
+            trials.taken[what] += 1
+            instead = "nothing" if other is None else f"{other.kind} {other.turn} {other.value or ''}".strip()
+            trials.as_planned.append(f"{reading.photo}: {what} {cell} {instead}")

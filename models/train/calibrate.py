@@ -34,11 +34,12 @@ from snapcheck.kit import bundled_kit
 from snapcheck.photo import _nets, read_photo
 from snapcheck.photo import score as scoring
 from snapcheck.photo._cells import read_symbols
-from snapcheck.photo._read import RIM, _trusted, read_cells
+from snapcheck.photo._read import RIM, read_cells
 from snapcheck.photo._reading import Frame, Reading
+from snapcheck.photo._weigh import trusted as trusted_one
 
 KIT = bundled_kit()
-trusted = np.vectorize(_trusted, otypes=[float])
+trusted = np.vectorize(trusted_one, otypes=[float])
 
 
 def read(args) -> list[scoring.Seen]:
@@ -169,7 +170,8 @@ def choose(args) -> None:
         print(
             f"leads: {len(p)}, {right.mean():.3f} right; {sure.mean():.3f} called read, {(~right[sure]).sum()} wrong"
         )
-    called = [s for s in rest if taken(s, limits)]
+    as_set = args.what == "certify"  # then with everything that the reading asks for
+    called = [s for s in rest if (s.read if as_set else taken(s, limits))]
     wrong = [s for s in called if not s.right]
     names = sorted({s.picture for s in rest})
     by = {n: (sum(s.picture == n for s in called), sum(s.picture == n for s in wrong)) for n in names}
@@ -189,8 +191,10 @@ def choose(args) -> None:
 
 def taken(s: scoring.Seen, limits: dict[str, float]) -> bool:
     """Whether a cube would be called read."""
-    symbol = _trusted(s.symbol, limits["symbol_trust"]) >= limits["symbol_threshold"]
-    return symbol and (s.text is None or _trusted(s.text, limits["text_trust"]) >= limits["text_threshold"])
+    symbol = trusted_one(s.symbol, limits["symbol_trust"]) >= limits["symbol_threshold"]
+    return symbol and (
+        s.text is None or trusted_one(s.text, limits["text_trust"]) >= limits["text_threshold"]
+    )
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ from snapcheck.check._follow import Followed, follow
 from snapcheck.check._laid import Laid, lay
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
 from snapcheck.check._states import Given, State, States
-from snapcheck.check._trial import changed_plans
+from snapcheck.check._trial import cell_trials, changed_plans
 from snapcheck.check._unsure import open_questions
 from snapcheck.check._verdict import Verdict, verdict_of
 
@@ -32,6 +32,7 @@ __all__ = [
     "align",
     "apply",
     "bundled_settings",
+    "cell_trials",
     "certainty",
     "changed_plans",
     "compare",

@@ -8,14 +8,13 @@ this only as far as builds rarely differ from plans; what it shows clearly stand
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from snapcheck.board import Board, Cell, Cube
 from snapcheck.check._settings import ComparisonSettings
 from snapcheck.check._unsure import Tried, same_cube
-from snapcheck.kit import Kit
+from snapcheck.kit import Kit, decades_apart
 
 if TYPE_CHECKING:
     from snapcheck.photo import Reading
@@ -31,9 +30,6 @@ _KINDS_AT_HAND, _VALUES_AT_HAND = 8, 10
 _LAID_ALIKE = 0.7
 #: how likely a print that makes no sense, or that no cube of the kit carries, is really there
 _STRANGE = 0.05
-#: two values whose decimal logarithms differ by a whole number, as nearly, differ by where the point or the
-#: prefix stands
-_SAME_DIGITS = 0.01
 #: other ends that a lead may be plugged into by mistake (common practice, no source)
 _ENDS_AT_HAND = 5
 #: half of a plate's cells are empty, about
@@ -107,7 +103,7 @@ def certainty(chances: Chances, planned: Cube | None, kit: Kit, settings: Compar
 def settled_cells(
     chances: Mapping[Cell, Chances],
     planned: Mapping[Cell, Cube],
-    tried: Tried,
+    tried: Tried | None,
     kit: Kit,
     settings: ComparisonSettings,
 ) -> dict[Cell, float]:
@@ -119,7 +115,7 @@ def settled_cells(
     Args:
         chances: of the cells that the picture leaves open.
         planned: the plan's cubes, in cells of the build.
-        tried: tries cubes in the build, these cells as planned.
+        tried: tries cubes in the build, these cells as planned; None: dangers are left aside (in trials).
     """
     found = {}
     for cell, some in chances.items():
@@ -130,11 +126,11 @@ def settled_cells(
         if p < settings.settled_from_danger:
             if _turned_rivals(some, want, kit, settings):
                 continue
-            decades = sum(q for c, q in rivals if _decades_off(c, want))
+            decades = sum(q for c, q in rivals if c and want and decades_apart(c.value, want.value))
             if decades > 1 - settings.settled_from_decade:
                 continue
             seen = [c for c, q in some if q >= _WORTH_A_LOOK and not same_cube(c, want, kit)]
-            dangerous = [c for c, _ in tried.dangers(cell, seen)]
+            dangerous = [c for c, _ in tried.dangers(cell, seen)] if tried else []
             if sum(q for c, q in rivals if c in dangerous) > 1 - settings.settled_from_danger:
                 continue
         found[cell] = p
@@ -152,17 +148,6 @@ def _turned_rivals(some: Chances, want: Cube | None, kit: Kit, settings: Compari
     total = sum(p for _, p in both)
     scaled = [(c, p / total) for c, p in both] if total else []
     return not scaled or certainty(scaled, want, kit, settings) < settings.settled_from_danger
-
-
-def _decades_off(choice: Cube | None, want: Cube | None) -> bool:
-    """Whether a value is that of the plan but for where its point or its prefix stands."""
-    if choice is None or want is None:
-        return False
-    a, b = choice.value, want.value
-    if not isinstance(a, float | int) or not isinstance(b, float | int) or a <= 0 or b <= 0:
-        return False
-    decades = math.log10(a / b)
-    return abs(decades) > 0.5 and abs(decades - round(decades)) < _SAME_DIGITS
 
 
 def settled_links(reading: Reading, planned: Board, settings: ComparisonSettings) -> Reading:

@@ -9,9 +9,16 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from snapcheck.board import Board, Cell, Cube, LeadEnd, TapEnd
-from snapcheck.kit import Kit, ValueForm
+from snapcheck.check._evidence import settled_cells
+from snapcheck.check._settings import ComparisonSettings
+from snapcheck.check._unsure import same_cube
+from snapcheck.kit import SERIES, Kit, ValueForm
+
+if TYPE_CHECKING:
+    from snapcheck.photo import BlankReading, CubeReading, Reading
 
 #: kinds that are taken for each other, in pictures or out of the box
 LOOK_ALIKES = (
@@ -25,6 +32,10 @@ LOOK_ALIKES = (
 )
 #: factors to a neighbouring value (IEC 60063, E12), and to another decade
 STEPS = (1.2, 1 / 1.2, 1.5, 1 / 1.5, 10.0, 0.1, 1000.0, 0.001)
+#: decades that a value may be misread by: the point, or the prefix
+DECADES = (10.0, 0.1, 1000.0, 0.001)
+#: below this share of cubes of the right kind a picture was read shifted or turned
+_IN_PLACE = 0.6
 MISTAKES = ("missing", "extra", "turned", "value", "kind", "swapped", "lead")
 
 
@@ -108,3 +119,68 @@ def _of_kind(cube: Cube, name: str, kit: Kit) -> Cube:
     if kind.value_form is ValueForm.NONE:
         return Cube(name, cube.turn)
     return Cube(name, cube.turn, kind.values[0] if kind.values else 100.0)
+
+
+def other_cubes(cube: Cube | None, kit: Kit) -> Iterator[tuple[str, Cube | None]]:
+    """What a plan may have in a cell instead by one mistake: its kind, and the cube (None: nothing)."""
+    if cube is None:
+        for name, kind in kit.kinds.items():
+            if kind.size == (1, 1):
+                value = (
+                    None if kind.value_form is ValueForm.NONE else kind.values[0] if kind.values else 100.0
+                )
+                yield from (("missing", Cube(name, turn, value)) for turn in (0, 90, 180, 270))
+        return
+    kind = kit[cube.kind]
+    yield "extra", None
+    for turn in ((cube.turn + more) % 360 for more in (90, 180, 270)):
+        if not kind.same_turn(turn, cube.turn):
+            yield "turned", replace(cube, turn=turn)
+    for value in _other_values(cube, kit):
+        yield "value", replace(cube, value=value, printed=None)
+    names = next((some for some in LOOK_ALIKES if cube.kind in some), ())
+    for name in names:
+        if name != cube.kind and name in kit.kinds:
+            yield "kind", _of_kind(cube, name, kit)
+
+
+def _other_values(cube: Cube, kit: Kit) -> list[float | str]:
+    """The other names of its kind; or the other E12 values of its decade, and itself decades away."""
+    if isinstance(cube.value, str):
+        return [v for v in kit[cube.kind].values if v != cube.value]
+    if not cube.value:
+        return []
+    decade = 10.0 ** int(f"{cube.value:e}".split("e")[1])
+    near = [float(f"{m * decade:.3g}") for m in SERIES["E12"]]
+    return [
+        *(v for v in near if abs(v / cube.value - 1) > 0.05),
+        *(float(f"{cube.value * factor:.3g}") for factor in DECADES),
+    ]
+
+
+def cell_trials(
+    reading: Reading, truth: Board, kit: Kit, settings: ComparisonSettings
+) -> Iterator[tuple[str, Cell, Cube | None, bool]]:
+    """Every cell held against everything else that a plan may have there; no circuit is looked at.
+
+    Yields:
+        The mistake's kind, the cell, what the plan has there, and whether that passes: it is read so, or
+        taken so because picture and plan leave no doubt. Nothing of pictures with another grid.
+    """
+    cells: dict[Cell, CubeReading | BlankReading] = {**reading.blanks, **reading.cubes}
+    if (reading.columns, reading.rows) != (truth.columns, truth.rows):
+        return
+    kinds = [c in reading.cubes and reading.cubes[c].cube.kind == q.kind for c, q in truth.cubes.items()]
+    if sum(kinds) < _IN_PLACE * len(kinds):
+        return
+    for cell, seen in cells.items():
+        there = reading.cubes[cell].cube if cell in reading.cubes else None
+        sure = seen.state.value == "read"
+        for what, other in other_cubes(truth.cubes.get(cell), kit):
+            if sure:
+                passes = same_cube(there, other, kit)
+            else:
+                planned = {} if other is None else {cell: other}
+                chances = seen.chances or seen.alternatives
+                passes = cell in settled_cells({cell: chances}, planned, None, kit, settings)
+            yield what, cell, other, passes

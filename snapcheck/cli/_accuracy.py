@@ -105,6 +105,9 @@ def run(args: argparse.Namespace) -> int:
             "changed": dict(trials.changed),
             "wrong": dict(trials.wrong),
             "passed": trials.passed,
+            "cells": dict(trials.cells),
+            "taken": dict(trials.taken),
+            "as_planned": trials.as_planned,
         }
     if args.json:
         print_json(document("accuracy", {"folder": args.folder, **result}))
@@ -159,6 +162,16 @@ def _say_trials(trials: Trials) -> None:
         )
     )
     for line in trials.passed:
+        say(f"  {line}")
+    say(
+        tr(
+            "{w} of {n} other cubes that a plan may have in a single cell would be taken as planned"
+            " (dangers aside)",
+            w=trials.taken.total(),
+            n=trials.cells.total(),
+        )
+    )
+    for line in trials.as_planned:
         say(f"  {line}")
 
 

@@ -63,3 +63,11 @@ def in_series(value: float, series: str) -> bool:
 def coarsest_series(value: float) -> str | None:
     """The first of E3, E6, ... E192 that holds `value`, or None."""
     return next((name for name in SERIES if in_series(value, name)), None)
+
+
+def decades_apart(a: object, b: object) -> bool:
+    """Whether two values differ by where the point or the prefix stands: by whole decades, within 2 %."""
+    if not isinstance(a, float | int) or not isinstance(b, float | int) or a <= 0 or b <= 0:
+        return False
+    decades = math.log10(a / b)
+    return abs(decades) > 0.5 and abs(decades - round(decades)) < 0.01

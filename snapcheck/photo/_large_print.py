@@ -18,7 +18,7 @@ from snapcheck.kit import Kind, Kit, ValueForm
 from snapcheck.photo._cells import FINE, Print, read_lines
 from snapcheck.photo._nets import calibration
 from snapcheck.photo._reading import CubeReading, State
-from snapcheck.photo._weigh import LEAST, Values, filled, trusted, valued, values_of
+from snapcheck.photo._weigh import LEAST, Values, filled, print_is_sure, trusted, valued, values_of
 from snapcheck.words import tr
 
 #: a print may stand this far (cells) from where the kit has its middle
@@ -84,7 +84,7 @@ def told(seen: CubeReading, lines: list[Print], kind: Kind) -> CubeReading:
     cube = replace(cube, size=seen.cube.size)
     if contested:
         p_text = min(p_text, 0.5)
-    if p_symbol >= limits["symbol_threshold"] and p_text >= limits["text_threshold"] and not why:
+    if p_symbol >= limits["symbol_threshold"] and print_is_sure(p_text, values, limits) and not why:
         return CubeReading(cube, State.READ, round(p_symbol * p_text, 6), parts=(p_symbol, p_text))
     chances = [
         (replace(cube, value=v.value, printed=text, unit=v.unit), round(p_symbol * p, 6))

@@ -29,7 +29,7 @@ from snapcheck.photo._reading import (
     TapReading,
 )
 from snapcheck.photo._taught import off_grid, read_taught
-from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, one_way_up, trusted, valued
+from snapcheck.photo._weigh import LEAST, Values, cubes_of, likely, one_way_up, print_is_sure, trusted, valued
 from snapcheck.photo._wires import follow
 from snapcheck.watch import stop_if_asked
 from snapcheck.words import tr
@@ -321,7 +321,7 @@ def _one(
     confidence = round(p_symbol * p_text, 6)
     covered = p_other > kinds[name]
     sure = p_symbol >= limits["symbol_threshold"] and (
-        kind.value_form is ValueForm.NONE or p_text >= limits["text_threshold"]
+        kind.value_form is ValueForm.NONE or print_is_sure(p_text, values.get(name, []), limits)
     )
     if sure and not covered and not why:
         return CubeReading(cube, State.READ, confidence, parts=(p_symbol, p_text))

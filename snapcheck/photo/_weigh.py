@@ -16,7 +16,7 @@ import numpy as np
 
 from snapcheck.board import Cube
 from snapcheck.errors import InputError
-from snapcheck.kit import Kind, Kit, ParsedValue, ValueForm, coarsest_series, parse_value
+from snapcheck.kit import Kind, Kit, ParsedValue, ValueForm, coarsest_series, decades_apart, parse_value
 from snapcheck.photo._cells import Print
 from snapcheck.photo._likely import likelihoods, type_parts, words
 from snapcheck.words import tr
@@ -184,6 +184,19 @@ def cubes_of(
             if rest >= LEAST:
                 found.append((Cube(name, 90 * q), rest))
     return sorted(found, key=lambda c: -c[1])
+
+
+def print_is_sure(p: float, values: Values, limits: Mapping[str, float]) -> bool:
+    """Whether the likeliest value, of trusted probability `p`, is sure enough to be called read.
+
+    One point, or one letter before the unit, must not make a value ten or a thousand times too large unasked:
+    values that differ by that alone have a limit of their own.
+    """
+    if p < limits["text_threshold"]:
+        return False
+    first = values[0][0].value if values else None
+    away = sum(q for said, _, q in values[1:] if decades_apart(first, said.value))
+    return away <= 1 - limits["decade_threshold"]
 
 
 def one_way_up(line: Print, over: Print, kind: Kind) -> tuple[Print, bool]:

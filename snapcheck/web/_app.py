@@ -70,6 +70,8 @@ def design_routes(designs: DesignsDesk, plate: PlateDesk) -> list[Route]:
         Route(f"{all_}/photo", designs.photo, methods=post),
         Route(f"{all_}/copy", designs.copy, methods=post),
         Route(f"{all_}/lesson", designs.lesson, methods=post),
+        Route(f"{all_}/put-away", designs.put_away, methods=post),
+        Route(f"{all_}/bring-back", designs.bring_back, methods=post),
         Route(one, plate.page, methods=get),
         Route(one, plate.say, methods=post),
         Route(f"{one}/part", plate.part, methods=get),

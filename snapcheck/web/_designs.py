@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
@@ -15,9 +16,10 @@ from starlette.responses import Response
 
 from snapcheck import api
 from snapcheck.errors import SnapcheckError
+from snapcheck.web._access import Visitor
 from snapcheck.web._drafts import Draft
 from snapcheck.web._plate import PlateDesk, kit_of, sheet_page
-from snapcheck.web._shelf import CHIPS, OWN, Kept, TakenError, name_of
+from snapcheck.web._shelf import CHIPS, OWN, PUT_AWAY, Kept, TakenError, name_of
 from snapcheck.web._site import Site, away, number, text
 from snapcheck.words import tr
 
@@ -52,6 +54,8 @@ class DesignsDesk:
             "size": USUAL_SIZE,
             "most": MOST_SIZE,
             "course_kit": bool(self.plate.shelves.kit),
+            "away": await run_in_threadpool(self.plate.shelves.away),
+            "put_away": PUT_AWAY,
         }
         page = self.site.page("designs", visitor, values)
         page.background = BackgroundTask(self.plate.warm)
@@ -142,6 +146,34 @@ class DesignsDesk:
             return self.site.refusal(visitor, 422, str(error))
         self.site.keep.note("desk", "design saved", made.name)
         return away(f"/desk/designs#own-{made.name}")
+
+    async def put_away(self, request: Request) -> Response:
+        """A design of the folder is wanted no more."""
+        visitor = self.site.teacher(request)
+        form = await self.site.form(request, visitor)
+        kept = self._kept(OWN, text(form, "name", 80))
+        if kept.name in self.site.plans.given:
+            return self.site.refusal(
+                visitor, 409, tr("It is a task of this lesson: take it out of the lesson first.")
+            )
+        return await self._moved(visitor, self.plate.shelves.put_away, kept.name, "design put away")
+
+    async def bring_back(self, request: Request) -> Response:
+        """What was put away is on the shelf again."""
+        visitor = self.site.teacher(request)
+        form = await self.site.form(request, visitor)
+        name = text(form, "name", 80)
+        return await self._moved(visitor, self.plate.shelves.bring_back, name, "design brought back")
+
+    async def _moved(self, visitor: Visitor, move: Callable[[str], str], name: str, what: str) -> Response:
+        try:
+            new = await run_in_threadpool(move, name)
+        except KeyError:
+            raise HTTPException(404, tr("There is no such design any more.")) from None
+        except SnapcheckError as error:
+            return self.site.refusal(visitor, 422, str(error))
+        self.site.keep.note("desk", what, new)
+        return away("/desk/designs")
 
     async def lesson(self, request: Request) -> Response:
         """A design becomes a task of the lesson, or is one no more."""

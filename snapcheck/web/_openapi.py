@@ -163,6 +163,9 @@ OPERATIONS = (
         {
             "student": ({"type": "string", "pattern": NAME},
                         "Number in the class list: needed in a course, refused without one.", False),
+            "with": ({"type": "string", "maxLength": 40},
+                     "Id of one's own shot of the same build and task: its photos and this one, from another "
+                     "side or of a part, are read together as a new shot.", False),
         },
         "photo",
     ),

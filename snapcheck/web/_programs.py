@@ -7,6 +7,7 @@ import json
 import tempfile
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from starlette.background import BackgroundTask
@@ -112,6 +113,7 @@ class Programs:
         if task not in site.plans.exercises:
             raise HTTPException(404, tr("There is no such task here."))
         student = self._student(request)
+        earlier = self._earlier(request, token, task)
         if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in PICTURES:
             raise HTTPException(415, no_picture_words())
         if self._waiting(token) >= limits.program_waiting:
@@ -130,8 +132,12 @@ class Programs:
                 if not is_picture(photo):
                     raise HTTPException(415, no_picture_words())
                 try:
+                    photos = [await run_in_threadpool(file.read_bytes) for file in earlier]
+                except OSError:
+                    raise HTTPException(422, tr("There is no such picture any more.")) from None
+                try:
                     shot = await run_in_threadpool(
-                        site.keep.add_shot, NO_BENCH, task, site.language(), [photo],
+                        site.keep.add_shot, NO_BENCH, task, site.language(), [*photos, photo],
                         sender=token.id, student=student,
                     )  # fmt: skip
                 except OSError:
@@ -139,6 +145,25 @@ class Programs:
         site.keep.note(f"program {token.name}", "photo", f"{task} {student}".strip())
         site.queue.come()
         return JSONResponse(self._told(shot, token), 202, {"location": f"/v1/shots/{shot.id}"})
+
+    def _earlier(self, request: Request, token: Token, task: str) -> list[Path]:
+        """Photos of the same build that a shot of this token's has already."""
+        asked = request.query_params.getlist("with")
+        if not asked:
+            return []
+        try:
+            shot = self.site.keep.shot(asked[-1])
+        except KeyError:
+            shot = None
+        if shot is None or shot.sender != token.id or shot.task != task:
+            raise HTTPException(422, tr("No picture of this task to go with is known by that name."))
+        files = [self.site.keep.photo(shot.id, n) for n in range(shot.photos)]
+        if not all(file.is_file() for file in files):
+            raise HTTPException(422, tr("There is no such picture any more."))
+        if len(files) >= self.site.settings.limits.photos:
+            words = tr("There are enough photos of this build. Say what is there, or begin anew.")
+            raise HTTPException(413, words)
+        return files
 
     def _student(self, request: Request) -> str:
         given = request.query_params.getlist("student")

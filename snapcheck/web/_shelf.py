@@ -18,6 +18,8 @@ from snapcheck.words import tr
 
 #: shelves: what comes with snapcheck (``chips``: for the kit with chips), and the folder
 SAMPLES, CHIPS, OWN = "samples", "chips", "own"
+#: folder in the folder, of designs that were put away: nothing is deleted
+PUT_AWAY = "put-away"
 _NAME = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,58}[a-z0-9])?")
 
 
@@ -126,13 +128,57 @@ class Shelves:
             ) from None
         return self.get(OWN, name)
 
-    def free_name(self, name: str) -> str:
-        """A name of the folder that is free, much like this one."""
+    def free_name(self, name: str, inside: str = "") -> str:
+        """A name of the folder, or of one in it, that is free, much like this one."""
         for n in range(2, 1000):
             other = f"{name[:56]}-{n}"
-            if not (self.folder / f"{other}.board").exists():
+            if not (self.folder / inside / f"{other}.board").exists():
                 return other
         return ""
+
+    def put_away(self, name: str) -> str:
+        """Take a design of the folder off the shelf; its file lies in PUT_AWAY from then on.
+
+        Returns:
+            Its name there.
+
+        Raises:
+            KeyError: there is none.
+            InputError: it cannot be moved.
+        """
+        file = self.file(self.get(OWN, name))
+        there = self.folder / PUT_AWAY
+        new = self.free_name(name, PUT_AWAY) if (there / file.name).exists() else name
+        self._move(file, there / f"{new}.board")
+        return new
+
+    def away(self) -> list[str]:
+        """Names of the designs that were put away."""
+        files = (self.folder / PUT_AWAY).glob("*.board")
+        return sorted(f.stem for f in files if _NAME.fullmatch(f.stem) and f.is_file() and not f.is_symlink())
+
+    def bring_back(self, name: str) -> str:
+        """Back on the shelf; where its name is taken meanwhile, under another.
+
+        Returns:
+            Its name on the shelf.
+
+        Raises:
+            KeyError: there is none.
+            InputError: it cannot be moved.
+        """
+        if name not in self.away():
+            raise KeyError(name)
+        new = self.free_name(name) if (self.folder / f"{name}.board").exists() else name
+        self._move(self.folder / PUT_AWAY / f"{name}.board", self.folder / f"{new}.board")
+        return new
+
+    def _move(self, file: Path, to: Path) -> None:
+        try:
+            to.parent.mkdir(parents=True, exist_ok=True)
+            file.rename(to)
+        except OSError as error:
+            raise InputError(tr("cannot be moved: {why}.", why=error.strerror or error), place=file) from None
 
     def _samples(self) -> dict[str, Path]:
         folder = api.samples_folder()

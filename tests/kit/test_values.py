@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from snapcheck.errors import InputError
-from snapcheck.kit import ValueForm, format_value, parse_value
+from snapcheck.kit import ValueForm, decades_apart, format_value, parse_value
 
 F = ValueForm
 
@@ -205,3 +205,12 @@ def test_any_text_gives_a_value_or_a_reason(text: str, form: ValueForm) -> None:
         parse_value(text, form)
     except InputError as error:
         assert error.message and error.way_out
+
+
+@pytest.mark.parametrize(("a", "b", "apart"), [
+    (47e-6, 4.7e-6, True), (4.7e-6, 47e-6, True), (330e-6, 330e-9, True), (1000.0, 1e6, True),
+    (470.0, 470.0, False), (470.0, 480.0, False), (470.0, 5600.0, False), (470.0, 4800.0, True),
+    ("BC547", 47.0, False), (None, 47.0, False), (0.0, 47.0, False),
+])  # fmt: skip
+def test_values_that_differ_by_a_point_or_a_prefix_alone(a: object, b: object, apart: bool) -> None:
+    assert decades_apart(a, b) is apart

@@ -9,9 +9,10 @@ import pytest
 
 from snapcheck.board import Cube
 from snapcheck.kit import ValueForm, bundled_kit, parse_value
-from snapcheck.photo import _likely
+from snapcheck.photo import State, _likely
 from snapcheck.photo._cells import Print, _stacked
 from snapcheck.photo._nets import calibration, names
+from snapcheck.photo._read import _one
 from snapcheck.photo._weigh import cubes_of, likely, one_way_up, valued, values_of
 
 KIT = bundled_kit()
@@ -174,3 +175,14 @@ def test_two_lines_are_one_print() -> None:
     assert said("npn", line)[0].value == "2N3904"
     rated = _stacked(Print("47µF", 0.99, ()), Print("25V", 0.97, ()))
     assert said("electrolytic", rated)[0].value == 47e-6
+
+
+@pytest.mark.parametrize(("rival", "p", "state"), [
+    ("4.7µ", 0.006, State.UNSURE), ("47n", 0.006, State.UNSURE), (".47µ", 0.006, State.UNSURE),
+    ("47µ", 0.006, State.READ), ("4.7µ", 0.003, State.READ), ("56µ", 0.006, State.READ),
+])  # fmt: skip
+def test_a_value_with_a_rival_decades_away_is_asked_about_sooner(rival: str, p: float, state: State) -> None:
+    values = [(parse_value(t, ValueForm.FARADS), t, q) for t, q in (("47µ", 0.992), (rival, p))]
+    turns, line = np.array([1.0, 0.0, 0.0, 0.0]), Print("47µ", 0.992, ())
+    cube = _one({"electrolytic": 0.9999}, turns, 0, {"electrolytic": values}, line, 0.0, KIT, calibration())
+    assert cube.state is state and cube.cube.value == pytest.approx(47e-6)

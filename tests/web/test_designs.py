@@ -16,7 +16,7 @@ from benchmaker import DESIGNS, JPEG, Instant, Room, Somebody
 from snapcheck import api
 from snapcheck.web import _design_job, _plate
 from snapcheck.web._drafts import MOST_STEPS, Draft, Drafts
-from snapcheck.web._shelf import OWN, Shelves, TakenError, name_of
+from snapcheck.web._shelf import OWN, PUT_AWAY, Shelves, TakenError, name_of
 
 SCRIPT = "<script>alert(1)</script>'><img src=x onerror=alert(1)>"
 LAMP = (DESIGNS / "first-light.board").read_text(encoding="utf-8")
@@ -106,6 +106,38 @@ def test_a_copy_takes_a_free_name_and_may_be_given_to_the_lesson(
     teacher.get("/desk/designs")
     teacher.post("/desk/designs/lesson", {"name": "first-light-2"})
     assert room.site.plans.given == [] and "first-light-2" not in room.site.plans.exercises
+
+
+def test_a_design_is_put_away_and_brought_back(room: Room, teacher: Somebody, folder: Path) -> None:
+    for _ in range(2):
+        teacher.post("/desk/designs/copy", {"shelf": "samples", "name": "first-light"})
+    teacher.post("/desk/designs/lesson", {"name": "first-light-2"})
+    refused = teacher.post("/desk/designs/put-away", {"name": "first-light-2"})
+    assert refused.status_code == 409 and "take it out" in refused.text
+    teacher.post("/desk/designs/put-away", {"name": "first-light"})
+    assert not (folder / "first-light.board").exists() and (folder / "first-light-2.board").exists()
+    assert (folder / PUT_AWAY / "first-light.board").read_text() == LAMP
+    page = teacher.get("/desk/designs").text
+    assert "Put away: 1" in page and f"{folder.name}/{PUT_AWAY}" in page
+    for name in ("../first-light-2", "first-light", "none", ""):  # no other file is moved
+        assert teacher.post("/desk/designs/put-away", {"name": name}).status_code == 404
+        if name != "first-light":
+            assert teacher.post("/desk/designs/bring-back", {"name": name}).status_code == 404
+    teacher.post("/desk/designs/bring-back", {"name": "first-light"})
+    assert (folder / "first-light.board").read_text() == LAMP and "Put away: " not in teacher.get(
+        "/desk/designs"
+    ).text
+
+
+def test_names_that_are_taken_make_way_when_designs_move(tmp_path: Path) -> None:
+    shelves = Shelves(tmp_path)
+    for text in (LAMP, LAMP + "# again\n"):
+        shelves.put("lamp", text)
+        shelves.put_away("lamp")
+    assert shelves.away() == ["lamp", "lamp-2"] and shelves.all()[OWN] == []
+    shelves.put("lamp", LAMP)
+    assert shelves.bring_back("lamp-2") == "lamp-2" and shelves.bring_back("lamp") == "lamp-3"
+    assert {k.name for k in shelves.all()[OWN]} == {"lamp", "lamp-2", "lamp-3"} and shelves.away() == []
 
 
 def test_a_build_sheet_brings_its_own_style_and_no_more(teacher: Somebody) -> None:

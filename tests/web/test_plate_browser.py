@@ -139,6 +139,30 @@ def test_by_keyboard_alone(browser: Any, served: Served) -> None:
     assert "B4: " in told and "power" in told
 
 
+def test_a_finger_drags_the_chosen_cube_and_scrolls_elsewhere(browser: Any, served: Served) -> None:
+    page = begun(at_desk(browser, served, viewport=PHONE, has_touch=True), served, LAMP)
+    touch = page.context.new_cdp_session(page)
+
+    def swipe(start: str, goal: str) -> None:
+        boxes = [page.locator(f"a.cell[data-cell={c}]").bounding_box() for c in (start, goal)]
+        (x, y), (u, v) = ((b["x"] + b["width"] / 2, b["y"] + b["height"] / 2) for b in boxes)
+        for n in range(7):
+            at = {"x": x + (u - x) * n / 6, "y": y + (v - y) * n / 6}
+            touch.send(
+                "Input.dispatchTouchEvent", {"type": "touchMove" if n else "touchStart", "touchPoints": [at]}
+            )
+        touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+    page.locator("a.cell[data-cell=B4]").scroll_into_view_if_needed()
+    swipe("B4", "C4")  # it is not chosen: the page, or the plate in it, is what moves
+    assert "B4 led red anode=up" in page.input_value("#text")
+    page.tap("a.cell[data-cell=B4]")
+    page.wait_for_selector("#beside h2:has-text('B4')")
+    page.locator("a.cell[data-cell=B4]").scroll_into_view_if_needed()
+    swipe("B4", "C4")
+    written(page, "C4 led red anode=up")
+
+
 def test_without_script_it_works_all_the_same(browser: Any, served: Served) -> None:
     page = at_desk(browser, served, java_script_enabled=False)
     page.goto(f"{served.address}/desk/designs")

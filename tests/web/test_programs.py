@@ -137,6 +137,25 @@ def test_a_photo_is_handed_in_and_its_answer_fetched(room: Room) -> None:
     assert finding["found"] == DANGER["findings"][0]["found"] and finding["cells"] == ["F6"]
 
 
+def test_a_second_photo_of_the_build_goes_with_the_first(room: Room) -> None:
+    program = Program(room, room.site.tokens.new("platform", HAND_IN))
+    first = answered(program, room, program.send())
+    second = program.send(params={"with": first["id"]})
+    assert second.status_code == 202 and second.json()["id"] != first["id"]
+    shot = room.site.keep.shot(second.json()["id"])
+    assert shot.photos == 2 and all(room.site.keep.photo(shot.id, n).read_bytes() == JPEG for n in (0, 1))
+    is_problem(program.send("/v1/tasks/first-light/photos", params={"with": first["id"]}), 422)
+    is_problem(program.send(params={"with": "../" + first["id"]}), 422)
+    other = Program(room, room.site.tokens.new("another", HAND_IN))
+    is_problem(other.send(params={"with": first["id"]}), 422)  # not its own
+    answered(program, room, second)
+    more = second.json()["id"]
+    while (sent := program.send(params={"with": more})).status_code == 202:
+        more = answered(program, room, sent)["id"]
+    is_problem(sent, 413)
+    assert room.site.keep.shot(more).photos == room.site.settings.limits.photos
+
+
 def test_in_a_course_it_becomes_a_submission_of_its_student(course: Room) -> None:
     assert course.site.plans.course is not None
     program = Program(course, course.site.tokens.new("platform", HAND_IN))

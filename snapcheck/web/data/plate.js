@@ -225,8 +225,9 @@ main.addEventListener("dragstart", event => event.preventDefault());
 
 main.addEventListener("pointerdown", event => {
   const link = event.target.closest?.("a.cell.full");
-  // a finger scrolls the page; it moves a cube with the arrows beside the plate
-  if (link && event.button === 0 && event.pointerType !== "touch") drag = { link, x: event.clientX, y: event.clientY };
+  // a finger scrolls the page, unless it lies on the chosen cube
+  const may = event.pointerType !== "touch" || link?.matches(".here");
+  if (link && event.button === 0 && may) drag = { link, x: event.clientX, y: event.clientY };
 });
 
 addEventListener("pointermove", event => {
@@ -248,6 +249,14 @@ addEventListener("pointermove", event => {
   drag.ghost.setAttribute("y", at.y - PITCH / 2);
   main.querySelector("a.cell.aim")?.classList.remove("aim");
   main.querySelector(`a.cell[data-cell="${cell}"]`)?.classList.add("aim");
+});
+
+main.addEventListener("touchmove", event => { if (drag) event.preventDefault(); }, { passive: false });
+
+addEventListener("pointercancel", () => {
+  drag?.ghost?.remove();
+  main.querySelector("a.cell.aim")?.classList.remove("aim");
+  drag = null;
 });
 
 addEventListener("pointerup", event => {

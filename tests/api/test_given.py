@@ -139,7 +139,7 @@ def test_a_reading_as_json_stays_doubtful() -> None:
     doubtful = snapcheck.read(ROOT / "fixtures" / "photos" / "glue-pot-alarm-worn.jpg")
     assert [q.place for q in doubtful.questions] == ["C2", "C3"]
     plan = ROOT / "fixtures" / "designs" / "glue-pot-alarm.board"
-    verdicts = {snapcheck.check(given, plan, calculate=False).verdict
+    verdicts = {snapcheck.check(given, plan, calculate=False, strict=True).verdict
                 for given in (doubtful, doubtful.to_json(), json.dumps(doubtful.to_json()))}  # fmt: skip
     assert verdicts == {snapcheck.Verdict.CANT_TELL}
     with pytest.raises(InputError, match="leaves something open: C2, C3"):

@@ -33,9 +33,10 @@ def reversed_stage() -> snapcheck.BuildCheck:
 
 @pytest.fixture(scope="module")
 def worn() -> snapcheck.BuildCheck:
+    """C2 and C3 are open: the plan settles nothing."""
     return snapcheck.check(
         FIXTURES / "photos" / "glue-pot-alarm-worn.jpg", FIXTURES / "designs" / "glue-pot-alarm.board",
-        calculate=False,
+        calculate=False, strict=True,
     )  # fmt: skip
 
 
@@ -72,6 +73,7 @@ def test_a_reading_without_a_picture_is_drawn() -> None:
 
 
 def test_what_each_answer_changes_is_what_checking_with_it_says(worn: snapcheck.BuildCheck) -> None:
+    worn = worn.edited("C2 thermistor 10k turn=90")
     knob = next(q for q in worn.questions if q.place == "C3")
     outcomes = worn.consequences(knob)
     assert [o.option for o in outcomes] == list(knob.options)

@@ -52,7 +52,8 @@ DESK_POSTS = (
     "/desk/review/grade", "/desk/programs/new", "/desk/programs/revoke", "/desk/find",
     "/desk/bench/4/find",
     "/desk/review/grade", "/desk/designs/begin", "/desk/designs/photo", "/desk/designs/copy",
-    "/desk/designs/lesson", *(f"/desk/designs/at/lamp{rest}" for rest in ("", "/save", "/promise", "/drop")),
+    "/desk/designs/lesson", "/desk/designs/put-away", "/desk/designs/bring-back",
+    *(f"/desk/designs/at/lamp{rest}" for rest in ("", "/save", "/promise", "/drop")),
 )  # fmt: skip
 
 

@@ -200,7 +200,7 @@ def solve(
     """
     netlist = write_netlist(circuit, conditions, Stimulus(near=near), scales=scales)
     wanted = vectors_of(netlist)
-    (values,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
+    (values,) = worker.solve_once(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
     return read(netlist, circuit, conditions, dict(zip(wanted, values, strict=True)))
 
 

@@ -124,7 +124,7 @@ def _looked_at(
         analyses: list[tuple[str, list[str]]] = [("op", wanted)]
         if node not in (None, "0"):
             analyses.append((_SLOWLY, [str(node)]))
-        answers = worker.solve(netlist.lines, frozenset(netlist.nodes), analyses)
+        answers = worker.solve_once(netlist.lines, frozenset(netlist.nodes), analyses)
         if point is None:
             values = dict(zip(wanted, answers[0], strict=True))
             point = _operating.read(netlist, circuit, conditions, values)

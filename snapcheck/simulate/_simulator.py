@@ -89,7 +89,9 @@ class Simulator:
             if plan.circuit is circuit:
                 return plan.measurer.point(conditions)
         point = self._known.once(
-            self._known.of(circuit).points, conditions, lambda: _states.rest(self._worker, circuit, conditions)
+            self._known.of(circuit).points,
+            conditions,
+            lambda: _states.rest(self._worker, circuit, conditions),
         )
         return on(circuit, point)
 

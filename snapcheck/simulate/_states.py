@@ -18,12 +18,12 @@ from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._solvable import Remark
 from snapcheck.simulate._text import figure_text
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 #: voltages that lie this far apart (V) belong to different states (common practice, no source)

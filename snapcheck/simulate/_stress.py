@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
+from functools import partial
 
 from snapcheck.board import Conditions, settings_words
 from snapcheck.circuit import Circuit, Part
@@ -90,6 +91,10 @@ class _Turned:
             self._strains[id(point)] = [_strain(point, part) for part in self.circuit.parts]
         return self._strains[id(point)]
 
+    def current(self, number: int, point: OperatingPoint) -> float:
+        """The greatest current of the part with this number at a point, A."""
+        return self.strains(point)[number][1]
+
 
 def _worst(
     turned: _Turned,
@@ -110,7 +115,8 @@ def _worst(
     parts = turned.circuit.parts
     for number, part in enumerate(parts):
         if part.device.stage:
-            _go_half_way(points, turned, number, turn, by_ratio=knob.what == "light")
+            current = partial(turned.current, number)
+            _go_half_way(points, current, turn, by_ratio=knob.what == "light")
     told = [(point, turned.strains(point)) for point in points.values()]
     worst: dict[int, OperatingPoint] = {}
     for number in range(len(parts)):
@@ -123,8 +129,7 @@ def _worst(
 
 def _go_half_way(
     points: dict[float, OperatingPoint],
-    turned: _Turned,
-    number: int,
+    current: Callable[[OperatingPoint], float],
     turn: Callable[[float], None],
     *,
     by_ratio: bool,
@@ -134,11 +139,11 @@ def _go_half_way(
     With a resistance in series its heat U·I - R·I² is greatest at half the current.
 
     Args:
-        number: of the transistor among the parts of the circuit.
+        current: of the transistor at a point, A.
     """
     for _ in range(_HALVINGS):
         values = sorted(points)
-        amperes = [turned.strains(points[value])[number][1] for value in values]
+        amperes = [current(points[value]) for value in values]
         half = max(amperes, default=0.0) / 2
         step = next(
             (i for i in range(1, len(values)) if (amperes[i - 1] > half) != (amperes[i] > half)), None

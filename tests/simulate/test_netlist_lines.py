@@ -17,9 +17,9 @@ from snapcheck.simulate._models import (
     heat_resistance,
     light_resistance,
     microphone_slope,
-    write_netlist,
 )
 from snapcheck.simulate._netlist import QUIET, Netlist, Stimulus
+from snapcheck.simulate._write import write_netlist
 
 BATTERY: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
 

@@ -19,7 +19,8 @@ from snapcheck.simulate._what_if import WhatIf
 from snapcheck.simulate._worker import Worker
 from snapcheck.words import active_language
 
-K, T = TypeVar("K"), TypeVar("T")
+K = TypeVar("K")
+T = TypeVar("T")
 
 #: circuits of which something is kept
 _MOST = 48
@@ -62,13 +63,15 @@ class KnownCircuits:
             self._known.pop(next(iter(self._known)), None)
         return known
 
-    def once(self, kept: dict[K, T], key: K, make: Callable[[], T]) -> T:
-        """What is kept under the key, else what is made now."""
+    def once(
+        self, kept: dict[K, T], key: K, make: Callable[[], T], worth: Callable[[T], bool] = lambda _: True
+    ) -> T:
+        """What is kept under the key, else what is made now, and kept where it is worth that."""
         if key in kept:
             return kept[key]
         failures = self._worker.failures
         made = make()
-        if self._worker.failures == failures:
+        if self._worker.failures == failures and worth(made):
             kept[key] = made
         return made
 

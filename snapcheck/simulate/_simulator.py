@@ -282,6 +282,7 @@ class Simulator:
             self._known.of(built).what_ifs,
             (measured(built, design), measured(plan.circuit, design)),
             lambda: _what_if.what_if(self._worker, design, plan.circuit, built, plan.measurer, point),
+            lambda found: not found.unsolvable,  # the reason names a cell, which may be that of a wire
         )
 
     def plan_circuit(self, design: Design, kit: Kit) -> Circuit:

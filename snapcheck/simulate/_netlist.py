@@ -79,7 +79,7 @@ class Written(NamedTuple):
     """A part that obeys conditions, with its number and where its lines begin and end in a netlist."""
 
     part: Part
-    index: int
+    number: int
     begin: int
     end: int
 

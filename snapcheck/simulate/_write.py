@@ -68,9 +68,9 @@ def _written(writer: Writer, scales: Mapping[str, float]) -> Netlist:
 def _rewritten(first: Netlist, writer: Writer, scales: Mapping[str, float]) -> Netlist:
     """A netlist of the same under other conditions: the parts that obey them are written anew."""
     lines, new = list(first.lines), writer.netlist
-    for part, index, begin, end in first.obeying:
+    for part, number, begin, end in first.obeying:
         new.lines = []
-        writer.start(part, index, scales.get(part.name, 1.0))
+        writer.start(part, number, scales.get(part.name, 1.0))
         writer_of(part)(writer, part, part.parameters)
         assert len(new.lines) == end - begin
         lines[begin:end] = new.lines

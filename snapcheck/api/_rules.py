@@ -15,6 +15,7 @@ from snapcheck.api._results import RuleCheck
 from snapcheck.api._solver import state_of
 from snapcheck.check import (
     State,
+    Tried,
     open_questions,
     with_doubts,
 )
@@ -65,7 +66,9 @@ def rules(
         )
         findings = with_dangers_ahead(circuit, findings, used, design.conditions.supply_V, ahead)
         if reading is not None:
-            findings += open_questions(design.board, circuit, reading.unsure, used, planned=None)
+            findings += open_questions(
+                design.board, Tried(lambda: circuit, used), reading.unsure, planned=None
+            )
     findings, verdict = with_doubts(findings, reading, unsure=() if reading is None else reading.unsure)
     return RuleCheck(design, circuit, tuple(findings), verdict, state.point, tuple(notes))
 

@@ -11,7 +11,7 @@ from snapcheck.check._laid import Laid, lay
 from snapcheck.check._settings import ComparisonSettings, bundled_settings, load_settings, parse_settings
 from snapcheck.check._states import Given, State, States
 from snapcheck.check._trial import cell_trials, changed_plans
-from snapcheck.check._unsure import open_questions
+from snapcheck.check._unsure import Tried, open_questions
 from snapcheck.check._verdict import Verdict, verdict_of
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "Nearness",
     "State",
     "States",
+    "Tried",
     "Verdict",
     "align",
     "apply",

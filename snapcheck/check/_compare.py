@@ -19,7 +19,7 @@ from snapcheck.check._sentence import difference_words
 from snapcheck.check._settings import ComparisonSettings
 from snapcheck.check._states import Given, State, States
 from snapcheck.check._tell import Teller
-from snapcheck.check._unsure import open_questions, settled_note
+from snapcheck.check._unsure import Tried, open_questions, settled_note
 from snapcheck.check._verdict import Verdict, verdict_of
 from snapcheck.circuit import (
     RULES,
@@ -112,6 +112,11 @@ class _Telling:
     planned_rules: Sequence[_Objection] | None = None
     #: what rules object to in the build, by state and volts of supplies; and how it is said
     kept: dict[object, tuple[list[Finding], WordsLater]] = field(default_factory=dict)
+    #: tries other cubes in the build
+    tried: Tried = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.tried = Tried(lambda: self.laid.built_circuit, self.book)
 
     def result(self) -> Comparison:
         """The whole comparison: cell by cell or circuit against circuit, whichever story is the shorter."""
@@ -387,7 +392,7 @@ class _Telling:
         supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
         built, later = self._built_rules(supply, self.states.built(laid, match))
         findings = with_rules(findings, [*map(later.worded, built)], {f.rule for f in planned})
-        findings += open_questions(laid.seen, laid.built_circuit, laid.still_unsure, self.book, planned=None)
+        findings += open_questions(laid.seen, self.tried, laid.still_unsure, planned=None)
         return self._of_own_layout(findings, match)
 
     def _result_of_mend(self, plan: Circuit, to_be: Mended) -> Comparison:
@@ -406,7 +411,9 @@ class _Telling:
             builds_made={laid.built: laid.built_circuit},
         )  # fmt: skip
         supply = {parts[c]: v for c, v in self.supply_V.items() if c in parts}
-        told = _Telling(here, Given(state), self.book, supply, planned, self.kept).result()
+        telling = _Telling(here, Given(state), self.book, supply, planned, self.kept)
+        telling.tried = self.tried  # it is the same build
+        told = telling.result()
         back = {a: told.nets[b] for a, b in to_be.same.nets.items() if b in told.nets}
         match = laid.by_circuits(Electrical.DIFFERENT, stand, back)
         return self._of_own_layout(list(told.findings), match)
@@ -424,9 +431,7 @@ class _Telling:
         planned = None
         if self.planned_rules is None:
             planned = {place(c): q for c in plan.occupied if (q := plan.cube_at(c))}
-        findings = findings + open_questions(
-            laid.seen, laid.built_circuit, laid.still_unsure, self.book, planned=planned
-        )
+        findings = findings + open_questions(laid.seen, self.tried, laid.still_unsure, planned=planned)
         findings += settled_note(laid.settled, laid.planned_cubes, laid.kit)
         cells = dict.fromkeys(place(c) for change in changes for c in change.cells)
         worst = min((f.severity for f in findings), default=Severity.NOTE)

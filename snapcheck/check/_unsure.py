@@ -16,6 +16,7 @@ from snapcheck.circuit import (
     check_rules,
     cube_words,
     lead_words,
+    rules_for_danger,
     same_circuit_in_place,
 )
 from snapcheck.findings import Finding, Severity
@@ -78,7 +79,7 @@ def as_planned(board: Board, cells: Iterable[Cell], planned: Mapping[Cell, Cube]
 
 
 class Tried:
-    """A build with other cubes tried in single cells; each circuit is made once.
+    """A build with other cubes tried in single cells; each circuit is made, and looked at, once.
 
     Args:
         circuit: gives the build's circuit; asked for when something is tried.
@@ -89,6 +90,7 @@ class Tried:
         self._give = circuit
         self._book = book
         self._made: dict[tuple[Cell, Cube | None], Circuit] = {}
+        self._feared: dict[tuple[Cell, Cube | None], Finding | None] = {}
 
     @cached_property
     def circuit(self) -> Circuit:
@@ -104,18 +106,24 @@ class Tried:
     @cached_property
     def _dangerous(self) -> frozenset[str]:
         """Rules that find a danger in the build as it is."""
-        found = check_rules(self.circuit, book=self._book)
-        return frozenset(f.rule for f in found if f.severity is Severity.DANGER)
+        return frozenset(f.rule for f in self._dangers_of(self.circuit))
+
+    def _dangers_of(self, circuit: Circuit) -> list[Finding]:
+        found = check_rules(circuit, book=self._book, only=rules_for_danger(self._book))
+        return [f for f in found if f.severity is Severity.DANGER]
 
     def dangers(self, cell: Cell, choices: Iterable[Cube | None]) -> list[tuple[Cube | None, Finding]]:
         """Choices that would make it dangerous to power the build."""
         found = []
         for choice in choices:
-            before = self._dangerous
-            for finding in check_rules(self._with(cell, choice), book=self._book):
-                if finding.severity is Severity.DANGER and finding.rule not in before:
-                    found.append((choice, finding))
-                    break
+            if (cell, choice) not in self._feared:
+                fresh = (
+                    f for f in self._dangers_of(self._with(cell, choice)) if f.rule not in self._dangerous
+                )
+                self._feared[cell, choice] = next(fresh, None)
+            finding = self._feared[cell, choice]
+            if finding is not None:
+                found.append((choice, finding))
         return found
 
     def no_matter(self, cell: Cell, choices: Iterable[Cube | None]) -> bool:
@@ -143,9 +151,8 @@ class Tried:
 
 def open_questions(
     seen: Board,
-    settled: Circuit,
+    tried: Tried,
     unsure: Mapping[Cell, Sequence[Cube | None]],
-    book: RuleBook | None,
     *,
     planned: Mapping[Cell, Cube] | None,
 ) -> list[Finding]:
@@ -153,11 +160,11 @@ def open_questions(
 
     Args:
         seen: as read.
-        settled: the circuit of what is taken to stand there.
+        tried: tries cubes in the circuit of what is taken to stand there.
         unsure: cell to what else may stand there.
         planned: what the plan has in the cells of the build, None where that says nothing.
     """
-    cubes, kit, tried = settled.board.cubes, settled.kit, Tried(lambda: settled, book)
+    cubes, kit = tried.circuit.board.cubes, tried.circuit.kit
     choices_of = {cell: _choices(seen, cell, others) for cell, others in unsure.items()}
     differing_of = {
         cell: [c for c in choices if not same_cube(c, cubes.get(cell), kit)]

@@ -31,7 +31,7 @@ from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._pairing import pair_parts, same_value
 from snapcheck.circuit._path import MetalPath, metal_path
 from snapcheck.circuit._positions import is_closed, switch_positions
-from snapcheck.circuit._rules import RULES, check_rules, is_shorted
+from snapcheck.circuit._rules import RULES, check_rules, is_shorted, rules_for_danger
 from snapcheck.circuit._say import (
     amperes,
     capital,
@@ -105,6 +105,7 @@ __all__ = [
     "place_words",
     "probe_words",
     "require_kinds",
+    "rules_for_danger",
     "same_circuit_in_place",
     "same_number",
     "same_value",

@@ -111,6 +111,15 @@ def check_rules(
     return in_order(found)
 
 
+def rules_for_danger(book: RuleBook | None = None) -> tuple[str, ...]:
+    """The rules to run to know every danger: those that may find one, and all before them, since a rule may
+    leave a place to an earlier one."""
+    book = bundled_rules() if book is None else book
+    names = list(RULES)
+    last = max(i for i, n in enumerate(names) if n == "over-rating" or book[n].severity is Severity.DANGER)
+    return tuple(names[: last + 1])
+
+
 def is_shorted(circuit: Circuit, book: RuleBook | None = None) -> bool:
     """Whether a supply is shorted, or supplies fight each other: such a circuit is not calculated, because
     its currents say enough."""

@@ -402,49 +402,55 @@ class Grading:
             for key, found in attempts_of(self.files, self.readings).items()
             if key[1] in self.plans
         }
-        jobs: dict[str, CheckJob] = {}
-        for (_, task), found in attempts.items():
-            for attempt in found:
-                sha = attempt.file.sha
-                if not self.readable(sha):
-                    continue
-                tried: list[tuple[str, ...]] = [()]
-                tried += [(o.line,) for q in self.questions(sha) for o in q.options]
-                for more in tried:
-                    key = self.key(sha, task, more)
-                    if key not in jobs:
-                        edits = (*self.edits(sha), *more)
-                        jobs[key] = CheckJob(key, sha, self.text(sha), edits, self.plans[task])
-        self._have_checked(jobs)
+        shown = {
+            (sha, task): [(), *((o.line,) for q in self.questions(sha) for o in q.options)]
+            for (_, task), found in attempts.items()
+            for sha in (attempt.file.sha for attempt in found)
+            if self.readable(sha)
+        }
+        self._have_checked(shown)
         # what the plan has in an open place is tried, too; which that is came out only now
-        planned: dict[str, CheckJob] = {}
-        for job in list(jobs.values()):
-            asked = self.facts[job.key].get("questions", ())
+        planned: dict[tuple[str, str], list[tuple[str, ...]]] = {}
+        for sha, task in shown:
+            asked = self.facts[self.key(sha, task)].get("questions", ())
             lines = {a["place"]: str(a["planned"]) for a in asked if a.get("planned")}
-            if not lines or job.edits != self.edits(job.sha):
-                continue
-            task = next(name for name, plan in self.plans.items() if plan is job.plan)
-            for line in (lines.get(q.place) for q in self.questions(job.sha) if q.options):
-                key = "" if line is None else self.key(job.sha, task, (line,))
-                if line is not None and key not in jobs:
-                    planned[key] = CheckJob(key, job.sha, job.reading, (*job.edits, line), job.plan)
+            places = [q.place for q in self.questions(sha) if q.options] if lines else []
+            planned[sha, task] = [(lines[place],) for place in places if place in lines]
         self._have_checked(planned)
         return attempts
 
-    def _have_checked(self, jobs: Mapping[str, CheckJob]) -> None:
-        """Facts of these jobs, from the store or by the crew."""
-        self.facts |= self.store.facts(jobs)
-        needed = [job for key, job in jobs.items() if key not in self.facts]
-        if needed:
-            self.progress.begin(tr("checking"), len(needed))
-            for job, answer in self.crew.answers(needed):
-                body = (
-                    answer["body"] if answer["state"] == "checked" else {"trouble": answer["body"]["message"]}
-                )
-                if answer["state"] == "checked":
-                    self.store.put_facts([(job.key, job.sha, body)])
-                self.facts[job.key] = body
-                self.progress.step()
+    def _have_checked(self, tried: Mapping[tuple[str, str], Sequence[tuple[str, ...]]]) -> None:
+        """Facts of each picture and task with each of these decisions more, from store or crew."""
+        keys = {
+            (sha, task): {self.key(sha, task, more): (*self.edits(sha), *more) for more in mores}
+            for (sha, task), mores in tried.items()
+        }
+        self.facts |= self.store.facts({key for some in keys.values() for key in some} - self.facts.keys())
+        jobs, given = list[CheckJob](), set(self.facts)
+        for (sha, task), some in keys.items():
+            needed = {key: edits for key, edits in some.items() if key not in given}
+            given |= needed.keys()  # two tasks may have the same plan
+            if needed:
+                jobs.append(CheckJob(sha, self.text(sha), self.plans[task], needed))
+        if jobs:
+            self.progress.begin(tr("checking"), sum(len(job.tried) for job in jobs))
+        while jobs:
+            again = list[CheckJob]()
+            for job, answer in self.crew.answers(jobs):
+                if answer["state"] != "checked" and len(job.tried) > 1:  # which of them was it?
+                    again += [replace(job, tried={key: edits}) for key, edits in job.tried.items()]
+                else:
+                    self._keep(job, answer)
+            jobs = again
+
+    def _keep(self, job: CheckJob, answer: Mapping[str, Any]) -> None:
+        """Keep the facts that a job came to."""
+        each = answer["body"] if answer["state"] == "checked" else dict.fromkeys(job.tried, answer)
+        checked = {key: one["body"] for key, one in each.items() if one["state"] == "checked"}
+        self.store.put_facts((key, job.sha, body) for key, body in checked.items())
+        for key, one in each.items():
+            self.facts[key] = checked[key] if key in checked else {"trouble": one["body"]["message"]}
+            self.progress.step()
 
     # -------------------------------------------------------- points
 

@@ -10,9 +10,9 @@ import base64
 import hashlib
 import json
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -74,13 +74,18 @@ class Plan:
 
 @dataclass(frozen=True)
 class CheckJob:
-    """Check a reading (JSON text) with decisions (lines) against a plan."""
+    """Check a reading (JSON text) against a plan, with one set of decisions (lines) after the other.
 
-    key: str
+    What the choices of one photo have in common is worked out once by whoever does them all.
+
+    Attributes:
+        tried: the decisions, by the key under which the facts are kept.
+    """
+
     sha: str
     reading: str
-    edits: tuple[str, ...]
     plan: Plan
+    tried: Mapping[str, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -117,14 +122,19 @@ def do(job: Job, spoken: tuple[str, Path | None] = ("en", None)) -> dict[str, An
         spoken: the language of the answer, as `words.speech` has it where the work is given out.
     """
     use_language(*spoken)
+    match job:
+        case ReadJob():
+            return _answer(lambda: _read(job))
+        case CheckJob():
+            return _answer(lambda: _check(job))
+        case PageJob():
+            return _answer(lambda: _page(job))
+
+
+def _answer(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    """What the work gives, or what went wrong."""
     try:
-        match job:
-            case ReadJob():
-                return _read(job)
-            case CheckJob():
-                return _check(job)
-            case PageJob():
-                return _page(job)
+        return work()
     except SnapcheckError as error:
         state = "retake" if isinstance(error, PhotoError) else "failed"
         return _trouble(state, error.message, error.place, error.way_out)
@@ -173,9 +183,17 @@ def _read(job: ReadJob) -> dict[str, Any]:
 
 
 def _check(job: CheckJob) -> dict[str, Any]:
+    """The answer for each set of decisions, by its key."""
     design, kit = plan_of(job.plan)
-    reading = with_edits(reading_from_json(json.loads(job.reading), kit), job.edits, kit)
-    return {"state": "checked", "body": facts_of(check_build(reading, design, kit, _simulator())).to_json()}
+    reading = reading_from_json(json.loads(job.reading), kit)
+
+    def check(edits: tuple[str, ...]) -> dict[str, Any]:
+        result = check_build(with_edits(reading, edits, kit), design, kit, _simulator())
+        return {"state": "checked", "body": facts_of(result).to_json()}
+
+    answers = {key: _answer(partial(check, edits)) for key, edits in job.tried.items()}
+    details = [found for answer in answers.values() if (found := answer.pop("details", ""))]
+    return {"state": "checked", "body": answers, "details": "\n".join(details)}
 
 
 def _page(job: PageJob) -> dict[str, Any]:

@@ -91,6 +91,7 @@ class ParsedValue:
     amperes: float | None = None
 
 
+@functools.lru_cache(maxsize=4096)  # a class has the same few prints on a great many cubes
 def parse_value(text: str, form: ValueForm) -> ParsedValue:
     """Read a value as printed on a cube of the given form.
 

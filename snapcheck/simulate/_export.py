@@ -7,7 +7,7 @@ import re
 from snapcheck import __version__
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit
-from snapcheck.simulate._models import write_netlist
+from snapcheck.simulate._write import write_netlist
 
 #: what belongs to a part: a device, a node inside it, a model of its own; n is the letter of nets
 _DEVICE = re.compile(r"(?<![a-z0-9_.])([a-mo-z])([0-9]+)([a-z0-9]*)(?![a-z0-9_.])")

@@ -11,7 +11,6 @@ from snapcheck.circuit import Circuit, Part, probe_words, terminal_word
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _response, _states, _transient
 from snapcheck.simulate._judged import Figure, USUAL_Hz, judge
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint
 from snapcheck.simulate._response import FrequencyResponse
@@ -19,6 +18,7 @@ from snapcheck.simulate._text import figure_text
 from snapcheck.simulate._transient import Delay, SineResponse, Waveforms
 from snapcheck.simulate._waveform import Rhythm
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 T = TypeVar("T")

@@ -6,17 +6,15 @@ Formulas and typical values carry their source; "common practice" marks rules of
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 
 from snapcheck.board import Conditions
-from snapcheck.circuit import Circuit, Part, is_closed
+from snapcheck.circuit import Part, is_closed
 from snapcheck.devices import DEVICES, Drop, template
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm, inner_ends, parse_value
-from snapcheck.simulate._netlist import NO_SCALES, QUIET, Netlist, Stimulus, Term, Writer
-from snapcheck.words import active_language, tr
+from snapcheck.simulate._netlist import Term, Writer
+from snapcheck.words import tr
 
 #: insulation of a film capacitor, ohm (common data sheets: above 10 GΩ)
 _FILM_LEAKAGE_OHM = 1e11
@@ -25,58 +23,6 @@ _GATE_LEAKAGE_OHM = 1e11
 #: no cube is a perfect conductor
 _LEAST_OHM = 1e-3
 _KELVIN = 273.15
-#: netlists of one circuit that are kept
-_KEPT = 4
-
-
-def write_netlist(
-    circuit: Circuit,
-    conditions: Conditions,
-    stimulus: Stimulus = QUIET,
-    *,
-    own_models: bool = False,
-    scales: Mapping[str, float] = NO_SCALES,
-) -> Netlist:
-    """The netlist of a circuit under conditions, excited by a stimulus; not to be altered.
-
-    The last few of a circuit are kept: a search for its states asks again and again, from other beginnings.
-
-    Args:
-        own_models: give each transistor and diode a model line of its own, so that one can be altered.
-        scales: part name to a factor on what varies between specimens: value, gain, breakdown or threshold.
-
-    Raises:
-        SimulationError: the circuit cannot be solved, or a part has no value or no model.
-    """
-    without = replace(stimulus, near=()) if stimulus.near else stimulus
-    asked = (conditions, without, own_models, dict(scales), active_language())  # remarks are said in it
-    kept: deque[tuple[object, Netlist]] = circuit.notes.setdefault("netlists", deque(maxlen=_KEPT))
-    written = next((netlist for key, netlist in kept if key == asked), None)
-    if written is None:
-        written = _written(circuit, conditions, without, own_models or bool(scales), scales)
-        kept.append((asked, written))
-    return written.begun(stimulus.near)
-
-
-def _written(
-    circuit: Circuit,
-    conditions: Conditions,
-    stimulus: Stimulus,
-    own_models: bool,
-    scales: Mapping[str, float],
-) -> Netlist:
-    writer = Writer(circuit, conditions, stimulus, own_models=own_models)
-    for index, part in enumerate(writer.netlist.solvable.parts, start=1):
-        write = _subcircuit if part.device.template else _WRITERS.get(part.device.writes)
-        if write is None:
-            raise SimulationError(
-                tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
-                place=str(part.at),
-                way_out=tr("Give the kind one of these models: {models}.", models=", ".join(_calculated())),
-            )
-        writer.start(part, index, scales.get(part.name, 1.0))
-        write(writer, part, part.parameters)
-    return writer.finish()
 
 
 def part_value(part: Part) -> float:
@@ -422,7 +368,9 @@ def _subcircuit(w: Writer, part: Part, p: Parameters) -> None:
     w.subcircuit(template(part.device.template), inside, {**p, **volts})
 
 
-_WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
+Write = Callable[[Writer, Part, Parameters], None]
+
+_WRITERS: dict[str, Write] = {
     "resistor": _resistor,
     "network": _network,
     "photoresistor": _photoresistor,
@@ -443,6 +391,22 @@ _WRITERS: dict[str, Callable[[Writer, Part, Parameters], None]] = {
     "buzzer": _buzzer,
     "meter": _meter,
 }
+
+
+def writer_of(part: Part) -> Write:
+    """What writes a part into a netlist.
+
+    Raises:
+        SimulationError: parts of its kind cannot be simulated.
+    """
+    write = _subcircuit if part.device.template else _WRITERS.get(part.device.writes)
+    if write is None:
+        raise SimulationError(
+            tr("cubes of kind '{kind}' cannot be simulated.", kind=part.kind.name),
+            place=str(part.at),
+            way_out=tr("Give the kind one of these models: {models}.", models=", ".join(_calculated())),
+        )
+    return write
 
 
 def _calculated() -> list[str]:

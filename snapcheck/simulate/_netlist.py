@@ -75,6 +75,15 @@ QUIET = Stimulus()
 NO_SCALES: Mapping[str, float] = MappingProxyType({})
 
 
+class Written(NamedTuple):
+    """A part that obeys conditions, with its number and where its lines begin and end in a netlist."""
+
+    part: Part
+    number: int
+    begin: int
+    end: int
+
+
 @dataclass
 class Netlist:
     """Lines for ngspice and the way back from its vectors to parts and nets.
@@ -89,6 +98,7 @@ class Netlist:
         changeable: part name to (ngspice command up to the number, number) of all that scales with the part:
             ``("alter r7 =", 4700.0)``, ``("altermod k3 bf =", 294.0)``.
         input_branch: vector of the current through the input's source, where there is one.
+        obeying: the parts that obey conditions.
     """
 
     lines: list[str] = field(default_factory=list)
@@ -99,6 +109,7 @@ class Netlist:
     emf_nodes: list[str] = field(default_factory=list)
     changeable: dict[str, list[tuple[str, float]]] = field(default_factory=dict)
     input_branch: str = ""
+    obeying: list[Written] = field(default_factory=list)
 
     def node(self, net: int) -> str:
         """Node name of a net (``0`` for the plate and for nets that stand in for it)."""
@@ -294,6 +305,13 @@ class Writer:
         devices = [name for name in netlist.vectors if name.startswith("@")]
         if devices:
             self.add(f".save all {' '.join(devices)}")
+        self.add(self.options())
+        self.add(".end")
+        return netlist
+
+    def options(self) -> str:
+        """The line of options, the last but one."""
+        stimulus = self.stimulus
         in_time = (
             stimulus.sine is not None
             or stimulus.ramp is not None
@@ -307,6 +325,4 @@ class Writer:
             "rshunt": _INSULATION_OHM,
         }
         words = " ".join(f"{name}={value:.6g}" for name, value in options.items())
-        self.add(f".options method=gear {words}")
-        self.add(".end")
-        return netlist
+        return f".options method=gear {words}"

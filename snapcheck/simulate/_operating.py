@@ -11,10 +11,11 @@ from snapcheck.board import Conditions, Spot
 from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Transistor
 from snapcheck.errors import SimulationError
-from snapcheck.simulate._models import supply_volts, write_netlist
+from snapcheck.simulate._models import supply_volts
 from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
 from snapcheck.simulate._solvable import Remark
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 
@@ -200,7 +201,7 @@ def solve(
     """
     netlist = write_netlist(circuit, conditions, Stimulus(near=near), scales=scales)
     wanted = vectors_of(netlist)
-    (values,) = worker.solve(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
+    (values,) = worker.solve_once(netlist.lines, frozenset(netlist.nodes), [("op", wanted)])
     return read(netlist, circuit, conditions, dict(zip(wanted, values, strict=True)))
 
 

@@ -14,10 +14,10 @@ import numpy as np
 from snapcheck.board import Conditions
 from snapcheck.circuit import Circuit, Part
 from snapcheck.errors import SimulationError
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._transient import command
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 if TYPE_CHECKING:

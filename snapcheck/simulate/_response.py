@@ -12,9 +12,9 @@ import numpy as np
 from snapcheck.board import Cell, Conditions, Probe
 from snapcheck.circuit import Circuit, Part, terminal_word
 from snapcheck.errors import SimulationError
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Netlist, Stimulus
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,7 @@ from snapcheck.simulate import (
 )
 from snapcheck.simulate._figures import Measurer
 from snapcheck.simulate._judged import Figure
+from snapcheck.simulate._known import KnownCircuits, measured, on
 from snapcheck.simulate._library import find_library
 from snapcheck.simulate._netlist import Stimulus
 from snapcheck.simulate._operating import OperatingPoint
@@ -63,6 +64,7 @@ class Simulator:
     def __init__(self, limit_s: float = 30.0) -> None:
         self._worker = Worker(limit_s)
         self._plans: deque[_Plan] = deque(maxlen=_PLANS_KEPT)
+        self._known = KnownCircuits(self._worker)
 
     def __enter__(self) -> Simulator:
         return self
@@ -86,7 +88,12 @@ class Simulator:
         for plan in self._plans:
             if plan.circuit is circuit:
                 return plan.measurer.point(conditions)
-        return _states.rest(self._worker, circuit, conditions)
+        point = self._known.once(
+            self._known.of(circuit).points,
+            conditions,
+            lambda: _states.rest(self._worker, circuit, conditions),
+        )
+        return on(circuit, point)
 
     def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
         """Operating points in the other positions of the switches, and where light, warmth and knobs strain a
@@ -94,19 +101,20 @@ class Simulator:
 
         A position that has no answer is left out. See `snapcheck.circuit.switch_positions`.
         """
-        for plan in self._plans:
-            if plan.circuit is circuit:
-                if conditions not in plan.positions:
-                    plan.positions[conditions] = self._other_positions(circuit, conditions)
-                return dict(plan.positions[conditions])
-        return self._other_positions(circuit, conditions)
+        points = self._known.once(
+            self._known.of(circuit).positions, conditions, lambda: self._other_positions(circuit, conditions)
+        )
+        return {words: on(circuit, point) for words, point in points.items()}
 
     def _other_positions(self, circuit: Circuit, conditions: Conditions) -> dict[str, OperatingPoint]:
         points = {}
         for words, position in switch_positions(circuit, conditions).items():
             with suppress(SimulationError):
                 points[words] = self.operating_point(circuit, position)
-        return {**_stress.strained(self._worker, circuit, conditions, points), **points}
+        with suppress(SimulationError):
+            now = self.operating_point(circuit, conditions)
+            points = {**_stress.strained(self._worker, now, points), **points}
+        return points
 
     def frequency_response(
         self,
@@ -246,7 +254,12 @@ class Simulator:
         for plan in self._plans:
             if plan.circuit is circuit and plan.design == design:
                 return plan.measurer.figures()
-        return Measurer(self._worker, circuit, design).figures()
+        figures = self._known.once(
+            self._known.of(circuit).figures,
+            measured(circuit, design),
+            lambda: Measurer(self._worker, circuit, design).figures(),
+        )
+        return list(figures)
 
     def what_if(
         self,
@@ -265,7 +278,12 @@ class Simulator:
             point: the build's operating point under the design's conditions, where it is known.
         """
         plan = self._plan_of(design, built.kit, designed)
-        return _what_if.what_if(self._worker, design, plan.circuit, built, plan.measurer, point)
+        return self._known.once(
+            self._known.of(built).what_ifs,
+            (measured(built, design), measured(plan.circuit, design)),
+            lambda: _what_if.what_if(self._worker, design, plan.circuit, built, plan.measurer, point),
+            lambda found: not found.unsolvable,  # the reason names a cell, which may be that of a wire
+        )
 
     def plan_circuit(self, design: Design, kit: Kit) -> Circuit:
         """The design's circuit, kept for the designs seen last: what is calculated of it is kept, too."""
@@ -295,16 +313,11 @@ class Simulator:
 
 @dataclass
 class _Plan:
-    """What is kept of a design.
-
-    Attributes:
-        positions: by conditions, what `Simulator.other_positions` gave.
-    """
+    """What is kept of a design."""
 
     design: Design
     circuit: Circuit
     measurer: Measurer
-    positions: dict[Conditions, dict[str, OperatingPoint]] = field(default_factory=dict)
 
 
 def _signal_path(circuit: Circuit, input: Probe | None, output: Probe) -> tuple[Part | int, int]:

@@ -23,9 +23,9 @@ from snapcheck.simulate import _operating, _response
 from snapcheck.simulate._crew import WorkerCrew
 from snapcheck.simulate._figures import SLOW, Measurer, ripple_command, ripple_of
 from snapcheck.simulate._judged import USUAL_Hz
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import Netlist, Stimulus
 from snapcheck.simulate._response import FrequencyResponse
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 if TYPE_CHECKING:

@@ -18,12 +18,12 @@ from snapcheck.circuit import Circuit, Part
 from snapcheck.devices import Store
 from snapcheck.errors import SimulationError
 from snapcheck.simulate import _operating
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._operating import OperatingPoint, Region
 from snapcheck.simulate._solvable import Remark
 from snapcheck.simulate._text import figure_text
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 #: voltages that lie this far apart (V) belong to different states (common practice, no source)
@@ -124,7 +124,7 @@ def _looked_at(
         analyses: list[tuple[str, list[str]]] = [("op", wanted)]
         if node not in (None, "0"):
             analyses.append((_SLOWLY, [str(node)]))
-        answers = worker.solve(netlist.lines, frozenset(netlist.nodes), analyses)
+        answers = worker.solve_once(netlist.lines, frozenset(netlist.nodes), analyses)
         if point is None:
             values = dict(zip(wanted, answers[0], strict=True))
             point = _operating.read(netlist, circuit, conditions, values)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
+from functools import partial
 
 from snapcheck.board import Conditions, settings_words
 from snapcheck.circuit import Circuit, Part
@@ -48,63 +49,101 @@ def knobs_of(circuit: Circuit) -> Iterator[tuple[Knob, tuple[float, ...]]]:
 
 
 def strained(
-    worker: Worker, circuit: Circuit, conditions: Conditions, positions: Mapping[str, OperatingPoint]
+    worker: Worker, now: OperatingPoint, positions: Mapping[str, OperatingPoint]
 ) -> dict[str, OperatingPoint]:
     """Points at which a part is strained most, by what is different there, in words.
 
     Args:
-        conditions: as everything is now.
+        now: the point as everything is now.
         positions: other positions of the switches; knobs are turned in the first of them, too.
     """
     found: dict[str, OperatingPoint] = {}
-    knobs = list(knobs_of(circuit))
-    if not knobs:
-        return found
-    with suppress(SimulationError):
-        now = _states.rest(worker, circuit, conditions)
-        switched = list(positions.values())[:_MOST_POSITIONS]
-        for base in [now, *switched]:
-            for knob, values in knobs:
-                for point in _worst(worker, circuit, base, knob, values):
-                    words = ", ".join(settings_words(point.conditions, conditions))
-                    found.setdefault(words, point)
+    turned = _Turned(worker, now.circuit)
+    for base in [now, *list(positions.values())[:_MOST_POSITIONS]]:
+        strains = turned.strains(base)
+        for knob, values in knobs_of(now.circuit):
+            for point in _worst(turned, base.conditions, strains, knob, values):
+                words = ", ".join(settings_words(point.conditions, now.conditions))
+                found.setdefault(words, point)
     return found
 
 
+class _Turned:
+    """The points of one circuit, and what each strains: looked at again and again, worked out once."""
+
+    def __init__(self, worker: Worker, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self._worker = worker
+        self._points: dict[Conditions, OperatingPoint | None] = {}
+        self._strains: dict[int, list[tuple[float, float]]] = {}
+
+    def at(self, conditions: Conditions) -> OperatingPoint | None:
+        """The point there, None where there is none; the same object each time."""
+        if conditions not in self._points:
+            self._points[conditions] = None
+            with suppress(SimulationError):
+                self._points[conditions] = _states.rest(self._worker, self.circuit, conditions)
+        return self._points[conditions]
+
+    def strains(self, point: OperatingPoint) -> list[tuple[float, float]]:
+        """(heat in W, greatest current in A) that each part of the circuit has to bear."""
+        if id(point) not in self._strains:  # the points are kept, so that no other ever has the same id
+            self._strains[id(point)] = [_strain(point, part) for part in self.circuit.parts]
+        return self._strains[id(point)]
+
+    def current(self, number: int, point: OperatingPoint) -> float:
+        """The greatest current of the part with this number at a point, A."""
+        return self.strains(point)[number][1]
+
+
 def _worst(
-    worker: Worker, circuit: Circuit, base: OperatingPoint, knob: Knob, values: tuple[float, ...]
+    turned: _Turned,
+    conditions: Conditions,
+    at_base: list[tuple[float, float]],
+    knob: Knob,
+    values: tuple[float, ...],
 ) -> list[OperatingPoint]:
     """The points along a knob at which some part has more to bear than at the base."""
     points: dict[float, OperatingPoint] = {}
 
     def turn(value: float) -> None:
-        with suppress(SimulationError):
-            points.setdefault(value, _states.rest(worker, circuit, knob.set(base.conditions, value)))
+        if value not in points and (point := turned.at(knob.set(conditions, value))) is not None:
+            points[value] = point
 
     for value in values:
         turn(value)
-    for part in circuit.parts:
+    parts = turned.circuit.parts
+    for number, part in enumerate(parts):
         if part.device.stage:
-            _go_half_way(points, part, turn, by_ratio=knob.what == "light")
+            current = partial(turned.current, number)
+            _go_half_way(points, current, turn, by_ratio=knob.what == "light")
+    told = [(point, turned.strains(point)) for point in points.values()]
     worst: dict[int, OperatingPoint] = {}
-    for part in circuit.parts:
+    for number in range(len(parts)):
         for index in range(2):
-            most = max(points.values(), key=lambda p: _strain(p, part)[index], default=None)
-            if most is not None and _strain(most, part)[index] > _MORE * _strain(base, part)[index]:
-                worst[id(most)] = most
+            most = max(told, key=lambda p: p[1][number][index], default=None)
+            if most is not None and most[1][number][index] > _MORE * at_base[number][index]:
+                worst[id(most[0])] = most[0]
     return list(worst.values())
 
 
 def _go_half_way(
-    points: dict[float, OperatingPoint], part: Part, turn: Callable[[float], None], *, by_ratio: bool
+    points: dict[float, OperatingPoint],
+    current: Callable[[OperatingPoint], float],
+    turn: Callable[[float], None],
+    *,
+    by_ratio: bool,
 ) -> None:
     """Add points between those where a transistor's current is below and above half of its greatest.
 
     With a resistance in series its heat U·I - R·I² is greatest at half the current.
+
+    Args:
+        current: of the transistor at a point, A.
     """
     for _ in range(_HALVINGS):
         values = sorted(points)
-        amperes = [_strain(points[value], part)[1] for value in values]
+        amperes = [current(points[value]) for value in values]
         half = max(amperes, default=0.0) / 2
         step = next(
             (i for i in range(1, len(values)) if (amperes[i - 1] > half) != (amperes[i] > half)), None

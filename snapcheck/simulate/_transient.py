@@ -20,10 +20,11 @@ from snapcheck.devices import Drive, Store
 from snapcheck.errors import SimulationError
 from snapcheck.kit import ValueForm
 from snapcheck.simulate import _operating, _response
-from snapcheck.simulate._models import microphone_slope, supply_volts, write_netlist
+from snapcheck.simulate._models import microphone_slope, supply_volts
 from snapcheck.simulate._netlist import NO_SCALES, Stimulus
 from snapcheck.simulate._waveform import Rhythm, crossings, distortion, rhythm, swing
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 from snapcheck.words import tr
 
 if TYPE_CHECKING:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import pickle
 import struct
 import subprocess
@@ -25,6 +26,8 @@ _HEAD = struct.Struct("<Q")
 _START = "import sys; sys.path[:] = {path!r}; from snapcheck.simulate._child import main; main({library!r})"
 
 _WATCH_PERIOD_s = 0.1
+#: points of rest that are kept, of 1 to 3 kB each
+_ANSWERS_KEPT = 4000
 #: seconds for the child to import PySpice and load the library
 _START_LIMIT_s = 60.0
 
@@ -46,14 +49,20 @@ class Worker:
 
     Args:
         limit_s: seconds that one question may take.
+
+    Attributes:
+        starts: children so far.
+        failures: questions at which a child was lost.
     """
 
     def __init__(self, limit_s: float = 30.0) -> None:
         self.limit_s = limit_s
         self.starts = 0
+        self.failures = 0
         self._process: subprocess.Popen[bytes] | None = None
         self._lock = threading.Lock()
         self._version = ""
+        self._answered: dict[bytes, list[Any]] = {}
 
     @property
     def version(self) -> str:
@@ -90,6 +99,22 @@ class Worker:
         request = {"work": "solve", "lines": list(lines), "nodes": nodes, "analyses": list(analyses)}
         answers: list[Any] = self._ask(request, limit_s or self.limit_s)
         return answers
+
+    def solve_once(
+        self, lines: Sequence[str], nodes: frozenset[str], analyses: Sequence[tuple[str, Sequence[str]]]
+    ) -> list[Any]:
+        """`solve`, the last answers kept: for points of rest, which are short and asked for again and again.
+
+        A photo's choices often differ in what no current reaches, and a knob in what nothing feels.
+        """
+        whole = hashlib.blake2b(repr((lines, analyses)).encode(), digest_size=16).digest()
+        answers = self._answered.pop(whole, None)
+        if answers is None:
+            answers = self.solve(lines, nodes, analyses)
+        self._answered[whole] = answers  # the last one is the newest
+        if len(self._answered) > _ANSWERS_KEPT:
+            self._answered.pop(next(iter(self._answered)), None)
+        return list(answers)
 
     def loop(
         self,
@@ -143,6 +168,7 @@ class Worker:
                     self._start()
                 tag, reply = self._exchange(request, limit_s)
             except _Stopped as stopped:
+                self.failures += 1
                 self._stop()
                 stop_if_asked()
                 raise SimulationError(
@@ -155,6 +181,7 @@ class Worker:
                 self._stop()
                 raise
             if tag == "exit":
+                self.failures += 1
                 self._stop()
         if tag == "done":
             return reply

@@ -16,10 +16,10 @@ from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Simulator
 from snapcheck.simulate._crew import WorkerCrew
 from snapcheck.simulate._library import find_library
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._operating import vectors_of
 from snapcheck.simulate._specimens import changes, draw, rest_of, spreads
 from snapcheck.simulate._worker import Worker
+from snapcheck.simulate._write import write_netlist
 
 pytestmark = pytest.mark.bench
 THREE_STAGES = Path(__file__).parents[2] / "fixtures" / "designs" / "loudspeaker-amplifier.board"

@@ -17,9 +17,9 @@ from snapcheck.simulate._models import (
     heat_resistance,
     light_resistance,
     microphone_slope,
-    write_netlist,
 )
 from snapcheck.simulate._netlist import QUIET, Netlist, Stimulus
+from snapcheck.simulate._write import write_netlist
 
 BATTERY: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
 
@@ -299,7 +299,7 @@ def test_half_of_the_greatest_current_is_closed_in_on(by_ratio: bool) -> None:
     ends = (1.0, 1e4) if by_ratio else (0.0, 1.0)
     for value in ends:
         turn(value)
-    _stress._go_half_way(points, part, turn, by_ratio=by_ratio)  # type: ignore[arg-type]
+    _stress._go_half_way(points, lambda p: _stress._strain(p, part)[1], turn, by_ratio=by_ratio)  # type: ignore[arg-type]
     assert len(points) == 2 + 7
     shares = sorted(abs((math.log10(v) / 4 if by_ratio else v) - 0.37) for v in points)
     assert shares[0] < 0.01

@@ -13,10 +13,10 @@ from snapcheck.board import Conditions, Design, Expectation, Probe
 from snapcheck.errors import InputError, SimulationError
 from snapcheck.simulate import Simulator, export_netlist, figure_text, is_available, plots_of
 from snapcheck.simulate._crew import WorkerCrew
-from snapcheck.simulate._models import write_netlist
 from snapcheck.simulate._simulator import _what_if
 from snapcheck.simulate._specimens import draw, rest_of, spreads
 from snapcheck.simulate._waveform import distortion, rhythm
+from snapcheck.simulate._write import write_netlist
 
 BATTERY = ("battery", 9.0, {"plus": 1, "minus": 0})
 

@@ -14,7 +14,7 @@ from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.errors import SimulationError
 from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Region, Simulator, _operating
-from snapcheck.simulate._models import write_netlist
+from snapcheck.simulate._write import write_netlist
 
 BATTERY = ("battery", 9.0, {"plus": 1, "minus": 0})
 

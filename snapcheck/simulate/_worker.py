@@ -107,7 +107,7 @@ class Worker:
 
         A photo's choices often differ in what no current reaches, and a knob in what nothing feels.
         """
-        whole = hashlib.blake2b(repr((lines, analyses)).encode(), digest_size=16).digest()
+        whole = hashlib.blake2b(repr((lines, sorted(nodes), analyses)).encode(), digest_size=16).digest()
         answers = self._answered.pop(whole, None)
         if answers is None:
             answers = self.solve(lines, nodes, analyses)

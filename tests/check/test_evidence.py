@@ -16,6 +16,7 @@ from snapcheck.kit import bundled_kit
 from snapcheck.photo import CubeReading, Reading, State, reading_from_truth
 from snapcheck.photo._reading import BlankReading
 from snapcheck.pipeline import check_build
+from snapcheck.trials import Trials, hold
 
 KIT = bundled_kit()
 SETTINGS = bundled_settings()
@@ -183,3 +184,39 @@ def test_a_sure_reading_passes_none_of_them() -> None:
         if check_build(BOARD, Design(plan), KIT).verdict in (Verdict.READY, Verdict.EQUIVALENT):
             continue  # a mistake without effect
         assert verdict(reading(), plan)[0] not in (Verdict.READY, Verdict.EQUIVALENT), what
+
+
+def held(seen: Reading, plan: Board = BOARD, count: int = 0) -> Trials:
+    trials = Trials()
+    hold(trials, seen, plan, KIT, random.Random(4), count)
+    return trials
+
+
+def test_trials_count_what_passes_is_asked_about_and_blamed() -> None:
+    turned = replace(LED, turn=(LED.turn + 180) % 360)
+    assert dict(held(reading()).good) == {"builds": 1, "passed": 1}
+    open_ = held(reading(C2=unsure([(LED, 0.5), (turned, 0.5)])))
+    assert dict(open_.good) == {"builds": 1, "asked": 1}
+    misread = reading(C2=CubeReading(turned, State.READ, 1.0))
+    assert dict(held(misread).good) == {"builds": 1, "blamed": 1, "told faults": 1}
+    both = replace(
+        misread,
+        cubes={**misread.cubes, Cell.parse("B1"): unsure([(OHMS, 0.5), (replace(OHMS, value=680.0), 0.5)])},
+    )
+    assert dict(held(both).good) == {"builds": 1, "asked": 1, "told faults": 1}
+    # a plan that is dangerous itself is not held against the build of it
+    shorted = replace(BOARD, cubes={**BOARD.cubes, Cell.parse("B2"): Cube("straight", 0)})
+    sure = {cell: CubeReading(cube, State.READ, 1.0) for cell, cube in shorted.cubes.items()}
+    assert dict(held(replace(reading(), cubes=sure), shorted).good) == {"builds": 1, "passed": 1}
+
+
+def test_trials_count_changed_plans_that_are_passed() -> None:
+    turned = replace(LED, turn=(LED.turn + 180) % 360)
+    right = held(reading(), count=70)
+    assert right.changed.total() > 30 and right.wrong.total() == 0 and right.passed == []
+    assert right.changed["turned"] > 2 and right.taken.total() == 0 < right.cells.total()
+    wrong = held(reading(C2=CubeReading(turned, State.READ, 1.0)), count=700)
+    # with battery and capacitor exchanged, too, the loop is the same the other way round
+    assert set(wrong.passed) == {"bench.jpg: turned C2", "bench.jpg: swapped A2 C3"}
+    assert wrong.wrong == {"turned": wrong.passed.count("bench.jpg: turned C2"), "swapped": 1}
+    assert wrong.as_planned == [f"bench.jpg: turned C2 led {turned.turn} red"]

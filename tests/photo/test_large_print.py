@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -10,7 +12,7 @@ from snapcheck.board import Cell, Cube
 from snapcheck.kit import Kind, load_kit
 from snapcheck.photo import CubeReading, State
 from snapcheck.photo._cells import FINE, Print
-from snapcheck.photo._large_print import rows_of, told, with_prints
+from snapcheck.photo._large_print import _USUAL, _boxes, rows_of, told, with_prints
 
 KIT = load_kit("chips")
 RELAY, CHIP = KIT["relay"], KIT["opamp"]
@@ -57,6 +59,18 @@ def test_a_value_is_sure_where_one_line_says_what_the_kit_has(
     assert found.cube.size == (2, 2) and (read or found.reason)
     if not read:
         assert sum(p for _, p in found.chances) <= 1
+
+
+def test_print_is_looked_for_where_the_kit_has_it_and_the_largest_first() -> None:
+    top = np.full((2 * FINE, 2 * FINE, 3), 215, np.uint8)
+    for text, x, y, size in (("12V", 20, 40, 0.9), ("5V", 150, 220, 0.5)):
+        cv2.putText(top, text, (x, y), cv2.FONT_HERSHEY_SIMPLEX, size, (30, 30, 30), 2, cv2.LINE_AA)
+    first, second = _boxes(top, replace(RELAY, print_at=None))[:2]
+    assert first[:2] == pytest.approx((0.27, 0.16), abs=0.03)
+    assert second[:2] == pytest.approx((1.23, 1.69), abs=0.03) and first[2] > second[2]
+    assert _boxes(top, replace(RELAY, print_at=(1.4, 1.75))) == [second]
+    # nothing is seen there: the place itself, in a print's usual size
+    assert _boxes(top, replace(RELAY, print_at=(1.7, 0.7))) == [(1.7, 0.7, *_USUAL)]
 
 
 @pytest.mark.parametrize("turn", [0, 90, 180, 270])

@@ -363,6 +363,20 @@ def test_drafts_outlive_the_server(tmp_path: Path) -> None:
     assert Drafts(tmp_path).all() == []
 
 
+def test_the_newest_drafts_come_first_and_the_oldest_makes_way(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = iter(range(1, 100))
+    monkeypatch.setattr("snapcheck.web._drafts.time.time", lambda: float(next(clock)))
+    monkeypatch.setattr("snapcheck.web._drafts.MOST_DRAFTS", 3)
+    drafts = Drafts(tmp_path)
+    first, second, third = (drafts.begin(f"{n}\n") for n in range(3))
+    drafts.keep(first)  # worked at again
+    assert drafts.all() == [first, third, second]
+    fourth = drafts.begin("3\n")
+    assert drafts.all() == [fourth, first, third] and len(list(tmp_path.iterdir())) == 3
+
+
 def test_a_draft_that_two_threads_keep_is_whole_and_the_newest(tmp_path: Path) -> None:
     drafts = Drafts(tmp_path)
     draft = drafts.begin("plate 2 x 1\n")

@@ -15,10 +15,10 @@ from snapcheck.board import Board, Cell, Cube, LeadEnd, TapEnd
 from snapcheck.check._evidence import settled_cells
 from snapcheck.check._settings import ComparisonSettings
 from snapcheck.check._unsure import same_cube
-from snapcheck.kit import SERIES, Kit, ValueForm
+from snapcheck.kit import Kit, ValueForm, same_decade
 
 if TYPE_CHECKING:
-    from snapcheck.photo import BlankReading, CubeReading, Reading
+    from snapcheck.photo import Reading
 
 #: kinds that are taken for each other, in pictures or out of the box
 LOOK_ALIKES = (
@@ -30,10 +30,9 @@ LOOK_ALIKES = (
     ("switch", "pushbutton"),
     ("lamp", "meter", "microphone"),
 )
-#: factors to a neighbouring value (IEC 60063, E12), and to another decade
-STEPS = (1.2, 1 / 1.2, 1.5, 1 / 1.5, 10.0, 0.1, 1000.0, 0.001)
-#: decades that a value may be misread by: the point, or the prefix
+#: factors to another decade, by the point or the prefix; and to a neighbouring value (IEC 60063, E12)
 DECADES = (10.0, 0.1, 1000.0, 0.001)
+STEPS = (1.2, 1 / 1.2, 1.5, 1 / 1.5, *DECADES)
 #: below this share of cubes of the right kind a picture was read shifted or turned
 _IN_PLACE = 0.6
 MISTAKES = ("missing", "extra", "turned", "value", "kind", "swapped", "lead")
@@ -150,8 +149,7 @@ def _other_values(cube: Cube, kit: Kit) -> list[float | str]:
         return [v for v in kit[cube.kind].values if v != cube.value]
     if not cube.value:
         return []
-    decade = 10.0 ** int(f"{cube.value:e}".split("e")[1])
-    near = [float(f"{m * decade:.3g}") for m in SERIES["E12"]]
+    near = same_decade(cube.value, "E12")
     return [
         *(v for v in near if abs(v / cube.value - 1) > 0.05),
         *(float(f"{cube.value * factor:.3g}") for factor in DECADES),
@@ -167,20 +165,16 @@ def cell_trials(
         The mistake's kind, the cell, what the plan has there, and whether that passes: it is read so, or
         taken so because picture and plan leave no doubt. Nothing of pictures with another grid.
     """
-    cells: dict[Cell, CubeReading | BlankReading] = {**reading.blanks, **reading.cubes}
     if (reading.columns, reading.rows) != (truth.columns, truth.rows):
         return
     kinds = [c in reading.cubes and reading.cubes[c].cube.kind == q.kind for c, q in truth.cubes.items()]
     if sum(kinds) < _IN_PLACE * len(kinds):
         return
-    for cell, seen in cells.items():
-        there = reading.cubes[cell].cube if cell in reading.cubes else None
-        sure = seen.state.value == "read"
+    seen, unsure, chances = reading.board.cubes, reading.unsure, reading.chances
+    for cell in (*reading.blanks, *reading.cubes):
+        mine = {cell: chances[cell]} if cell in chances else {}
         for what, other in other_cubes(truth.cubes.get(cell), kit):
-            if sure:
-                passes = same_cube(there, other, kit)
-            else:
-                planned = {} if other is None else {cell: other}
-                chances = seen.chances or seen.alternatives
-                passes = cell in settled_cells({cell: chances}, planned, None, kit, settings)
-            yield what, cell, other, passes
+            planned = {} if other is None else {cell: other}
+            as_read = cell not in unsure and same_cube(seen.get(cell), other, kit)
+            taken = as_read or cell in settled_cells(mine, planned, None, kit, settings)
+            yield what, cell, other, taken

@@ -13,6 +13,7 @@ from snapcheck.kit._series import (
     in_series,
     nearest,
     neighbours,
+    same_decade,
 )
 from snapcheck.kit._side import Side
 from snapcheck.kit._taught import Taught, taught_text, untaught_text
@@ -55,6 +56,7 @@ __all__ = [
     "neighbours",
     "parse_kit",
     "parse_value",
+    "same_decade",
     "taught_text",
     "untaught_text",
     "usual_spelling",

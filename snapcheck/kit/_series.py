@@ -39,6 +39,12 @@ def _scaled(mantissa: float, exponent: int) -> float:
     return float(f"{mantissa:.2f}e{exponent}")
 
 
+def same_decade(value: float, series: str) -> tuple[float, ...]:
+    """The series' values in the decade of a positive `value`."""
+    exponent = _decade(value)
+    return tuple(_scaled(m, exponent) for m in SERIES[series])
+
+
 def neighbours(value: float, series: str) -> tuple[float, float]:
     """The series' values just below-or-equal and just above-or-equal to a positive `value`."""
     exponent = _decade(value)

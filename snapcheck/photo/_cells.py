@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from snapcheck.photo._beam import Ranked, best_readings
-from snapcheck.photo._likely import one_view, pooled
+from snapcheck.photo._likely import by_view, pooled
 from snapcheck.photo._nets import calibration, names, run
 from snapcheck.photo._reading import Frame
 
@@ -314,7 +314,7 @@ def _pooled(seen: list[Print]) -> Print:
     views = tuple(v for line in seen for v in line.views)
     if not some:
         return replace(seen[0], views=views)
-    each = np.array([one_view(some, view, 0.0) for view in views])
+    each = by_view(some, views)
     listed = float(np.minimum(1.0, each.sum(1)).mean())  # of all that a line may say
     shares = pooled(each)
     shares *= listed / max(float(shares.sum()), 1e-9)

@@ -108,16 +108,14 @@ def _spelt(some: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray, n
 _kept = lru_cache(maxsize=64)(_spelt)  # of the words of a kit, which come again with every print
 
 
-def one_view(some: tuple[str, ...], view: np.ndarray, slip: float) -> np.ndarray:
-    """(n,) probabilities of words by one view of a line, (frames, letters) probabilities.
-
-    Args:
-        slip: how likely a letter is taken for any other.
-    """
-    return _forward(_spelt(some), view, slip)
+def by_view(some: tuple[str, ...], views: tuple[np.ndarray, ...]) -> np.ndarray:
+    """(views, n) probabilities of words by each view of a line, (frames, letters) probabilities."""
+    spelt = _spelt(some)
+    return np.array([_forward(spelt, view, 0.0) for view in views])
 
 
 def _forward(spelt: tuple[np.ndarray, ...], view: np.ndarray, slip: float) -> np.ndarray:
+    """(n,) probabilities by one view; `slip`: how likely a letter is taken for any other."""
     ids, before, skip, whole = spelt
     first = before == 0
     p = (1 - slip) * view.astype(np.float64) + slip / view.shape[1]

@@ -157,7 +157,7 @@ class Programs:
             shot = None
         if shot is None or shot.sender != token.id or shot.task != task:
             raise HTTPException(422, tr("No picture of this task to go with is known by that name."))
-        files = [self.site.keep.photo(shot.id, n) for n in range(shot.photos)]
+        files = self.site.keep.photos(shot)
         if not all(file.is_file() for file in files):
             raise HTTPException(422, tr("There is no such picture any more."))
         if len(files) >= self.site.settings.limits.photos:

@@ -143,7 +143,7 @@ class Queue:
         except KeyError:  # another course than when it was sent
             self._keep.fail(shot.id, "no-task")
             return
-        photos = [self._keep.photo(shot.id, n) for n in range(shot.photos)]
+        photos = self._keep.photos(shot)
         job = job_of(
             exercise, photos, self._keep.flat(shot.id), shot.language,
             reading=shot.reading, words=[line for _, line in shot.words],

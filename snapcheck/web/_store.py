@@ -294,6 +294,10 @@ class Keep:
         """Where a photo of a shot lies."""
         return self.pictures / f"{shot}-{number}.jpg"
 
+    def photos(self, shot: Shot) -> list[Path]:
+        """Where all photos of a shot lie."""
+        return [self.photo(shot.id, number) for number in range(shot.photos)]
+
     def flat(self, shot: str) -> Path:
         """Where the picture from straight above lies."""
         return self.pictures / f"{shot}-flat.jpg"

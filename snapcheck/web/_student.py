@@ -240,7 +240,7 @@ class Student:
         found = [
             s for s in self.site.keep.shots(bench.number) if shot and s.id == shot and s.task == bench.task
         ]
-        paths = [self.site.keep.photo(s.id, n) for s in found for n in range(s.photos)]
+        paths = [path for s in found for path in self.site.keep.photos(s)]
         return [path.read_bytes() for path in paths if path.is_file()]
 
     def _not_taken(self, request: Request, visitor: Visitor, status: int, words: str) -> Response:

@@ -2,25 +2,51 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from typing import Any, Protocol
 
 from snapcheck.board import Cell
 from snapcheck.decisions import with_edits
 from snapcheck.errors import InputError
 from snapcheck.grade._attempts import lost_files
 from snapcheck.grade._course import Course, local_time
+from snapcheck.grade._records import Decision
 from snapcheck.grade._rubric import points_text
-from snapcheck.grade._store import Store, StoredFile
+from snapcheck.grade._store import Store, StoredFile, StoredReading
 from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.photo import Reading, reading_from_json
 from snapcheck.words import tr
 
+#: points as they are typed, with a decimal point or comma
+_POINTS = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
+
+
+class DecisionStore(Protocol):
+    """What a decision is checked against, and kept in; see `Store`."""
+
+    def files(self) -> list[StoredFile]: ...
+    def grades(self) -> dict[tuple[str, str], dict[str, Any]]: ...
+    def readings(self, reader: str) -> dict[str, StoredReading]: ...
+    def standing(self) -> list[Decision]: ...
+    def decide(
+        self,
+        kind: str,
+        *,
+        by: str,
+        subject: str,
+        choice: str,
+        reason: str,
+        student: str | None = None,
+        task: str | None = None,
+    ) -> int: ...
+
 
 def decide(
     course: Course,
-    store: Store,
+    store: DecisionStore,
     student: str,
     task: str,
     text: str,
@@ -29,7 +55,6 @@ def decide(
     reason: str,
     picture: str = "",
     reader: Reader | None = None,
-    keep: bool = True,
 ) -> int:
     """Keep a decision; grades follow with the next `regrade`. Returns its number.
 
@@ -44,7 +69,6 @@ def decide(
         by, reason: who and why.
         picture: path of the picture meant; "" for the one that counts.
         reader: whose readings are meant, None for the networks.
-        keep: False: only find out whether it can be followed; returns 0.
 
     Raises:
         InputError: it is not a decision that can be followed; nothing was kept.
@@ -60,17 +84,15 @@ def decide(
         if isinstance(found, int):
             return found
         kind, subject, choice = found
-        return store.decide(kind, by=by, subject=subject, choice=choice, reason=reason) if keep else 0
+        return store.decide(kind, by=by, subject=subject, choice=choice, reason=reason)
     kind, subject, choice = plain
-    if not keep:
-        return 0
     return store.decide(
         kind, by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
     )
 
 
 def _without_picture(
-    course: Course, store: Store, student: str, task: str, text: str
+    course: Course, store: DecisionStore, student: str, task: str, text: str
 ) -> tuple[str, str, str] | None:
     """Kind, subject and choice of a decision; None for one on what stands in a picture. Raises InputError."""
     word, _, rest = text.partition(" ")
@@ -113,11 +135,9 @@ def _points(course: Course, rest: str, text: str) -> tuple[str, str]:
             way_out=tr("Accepted: {keys}.", keys=names) + " " + tr("For example: points total 15"),
         )
     most = item.points if item is not None else max(course.rubric.most, course.rubric.total)
-    try:
-        points = Fraction(number)
-    except (ValueError, ZeroDivisionError):
-        points = Fraction(-1)
-    if not 0 <= points <= most or "/" in number:
+    # digits alone: of "1e99999999" no computer could make a fraction
+    points = Fraction(number.replace(",", ".")) if _POINTS.fullmatch(number) else Fraction(-1)
+    if not 0 <= points <= most:
         raise InputError(
             tr("'{number}' points cannot be given here.", number=number),
             place=f"'{text}'",
@@ -140,7 +160,7 @@ def _file(files: Iterable[StoredFile], path: str, none: str, way_out: str = "") 
     raise InputError(none, place=path, way_out=way_out or listed)
 
 
-def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
+def _their_file(store: DecisionStore, student: str, task: str, path: str) -> StoredFile:
     mine = [
         f for f in store.files() if (f.student, f.task) == (student, task) and f.is_picture and not f.gone
     ]
@@ -151,7 +171,7 @@ def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
 
 def _on_picture(
     course: Course,
-    store: Store,
+    store: DecisionStore,
     student: str,
     task: str,
     text: str,

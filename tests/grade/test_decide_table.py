@@ -75,6 +75,9 @@ def test_a_table_is_decided_in_one_go(course: Course, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(("table", "said"), [
     (f"{HEAD}T-104,night-lamp,D3 pnp BC327 base=left\nT-999,night-lamp,excused\n", "line 3"),
     (f"{HEAD}T-104,night-lamp,D3 pnp BC327 base=left\nT-105,night-lamp,Q9 nonsense\n", "line 3"),
+    # the second line says of the build what the first one has made of it already
+    (f"{HEAD}T-104,night-lamp,remove C3\nT-104,night-lamp,remove c3\n", "line 3"),
+    (f"{HEAD}T-104,night-lamp,points total 1e99999999\n", "1e99999999"),
     ("student,task,decision\nT-104,,excused\n", "'task' is missing"),
     ("name,what\nT-104,excused\n", "student,task,decision,reason"),
     ("student,task,decision\n", "no decision stands in it"),
@@ -99,3 +102,6 @@ def test_reasons_are_needed_and_a_table_stands_alone(
     assert kept(course) == []
     assert decided(course, table, "--reason", "ill") == 0  # another separator, as spreadsheets have it
     assert kept(course) == [("", "ill")]
+    comma = "student;task;decision\nT-110;first-light;points total 2,5\n"  # so is a decimal comma
+    assert decided(course, comma, "--reason", "seen") == 0
+    assert kept(course)[1:] == [("2.5", "seen")]

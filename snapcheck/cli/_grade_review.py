@@ -82,18 +82,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _history(rows: list[dict[str, Any]], as_json: bool) -> int:
+    from snapcheck.grade import decision_text
+
     if as_json:
         print_json(document("history", {"decisions": rows}))
         return 0
     for r in rows:
         state = "" if r["in_force"] or r["takes_back"] else tr(" (taken back)")
-        what = (
-            tr("takes back number {n}", n=r["takes_back"])
-            if r["takes_back"]
-            else f"{r['kind']} {r['choice']}"
-        )
-        student, task, subject = (shown(r[key] or "") for key in ("student", "task", "subject"))
-        say(f"{r['number']:>4} {r['at']} {shown(r['by'])}: {student} {task} {subject}: "
+        what = tr("takes back number {n}", n=r["takes_back"]) if r["takes_back"] else decision_text(r)
+        whose = f"{r['student']} {r['task']}" if r["student"] else r["subject"]
+        say(f"{r['number']:>4} {r['at']} {shown(r['by'])}: {shown(whose)}: "
             f"{shown(what)}{state}. {shown(r['reason'])}")  # fmt: skip
     return 0
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, Protocol
 
@@ -224,6 +224,21 @@ def _settled(reading: Reading) -> tuple[object, ...]:
     """What a decision can change."""
     doubts = [t.state for t in reading.taps], [r.state for r in reading.leads]
     return reading.board, reading.unsure, reading.remarks, doubts
+
+
+def decision_text(told: Mapping[str, Any]) -> str:
+    """A decision in the words that `decide` takes, as far as it was one; `told` is a line of the history."""
+    subject, choice = str(told["subject"] or ""), str(told["choice"])
+    match told["kind"]:
+        case "cell":
+            return choice
+        case "points":
+            return f"points {subject} {choice}"
+        case "belongs":
+            return f"belongs {subject}"
+        case "lost":
+            return f"{choice} {subject}"
+    return f"{told['kind']} {choice}".rstrip()
 
 
 def history_lines(store: Store, paths: Sequence[StoredFile]) -> list[dict[str, object]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import time
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
@@ -197,6 +198,11 @@ def number(form: FormData, name: str, least: int, most: int) -> int | None:
     """A field as a whole number within bounds, None where it is none."""
     given = text(form, name, 8)
     return int(given) if given.isascii() and given.isdecimal() and least <= int(given) <= most else None
+
+
+def moment(at: float) -> str:
+    """A time (seconds since the epoch) as this computer's clock shows it."""
+    return time.strftime("%d.%m. %H:%M:%S", time.localtime(at))
 
 
 def away(path: str) -> RedirectResponse:

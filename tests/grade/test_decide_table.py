@@ -66,6 +66,9 @@ def test_a_table_is_decided_in_one_go(course: Course, capsys: pytest.CaptureFixt
         ("3", "seen at the bench"),
         ("", "seen at the bench"),
     ]
+    assert main(["review", str(course.folder), "--history"]) == 0
+    history = capsys.readouterr().out  # in the words that decide takes: of which item the points are, too
+    assert "T-110 first-light: points total 3. seen" in history and ": D3 pnp BC327 base=left." in history
     # the same table again changes nothing and is no mistake
     assert decided(course, table, "--reason", "seen at the bench", "--json") == 0
     assert json.loads(capsys.readouterr().out)["numbers"] == [1, 2, 3]

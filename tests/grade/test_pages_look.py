@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from class_reader import read_class
+from class_reader import TAKE_AGAIN, read_class
 from here import HereCrew
 
 from snapcheck.cli import main
@@ -72,6 +72,7 @@ def test_a_picture_that_cannot_be_read_gives_no_table_of_noughts_but_says_what_t
     page = (made / "T-111_night-lamp.html").read_text(encoding="utf-8")
     assert 'grade-table"' not in page and "0 / 2" not in page
     assert page.count("<li>") >= 2  # why, and how to take it again
+    assert (TAKE_AGAIN in page) == ('lang="en"' in page) and ("Das Foto neu" in page) == ('lang="de"' in page)
 
 
 @pytest.mark.skipif(BROWSER is None, reason="no Chromium here; .ci/run installs one")

@@ -210,14 +210,14 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
         if line.open:
             found.append(one("points", line.name, tr("Points for: {title}", title=tr(line.title))))
     by_hand = grading.by_hand(entry.student, entry.task)
-    for name, told in stale_points(grading.course.rubric, by_hand):
-        found.append(one("points", name, told, tr("Take that decision back, or give other points.")))
+    for name, words in stale_points(grading.course.rubric, by_hand):
+        found.append(one("points", name, words, tr("Take that decision back, or give other points.")))
     if grading.asks_time(entry):
         times = (grading.course.task(entry.task).due, datetime.fromisoformat(entry.at))
-        words = [
+        times_said = [
             t.astimezone(grading.course.zone).strftime("%Y-%m-%dT%H:%M:%S") for t in times if t is not None
         ]
-        told = _choices(entry, grading, [("handed-in", t, "", f"handed-in {t}") for t in words])
+        told = _choices(entry, grading, [("handed-in", t, "", f"handed-in {t}") for t in times_said])
         late = tr("Late by the time of the file alone, which every copy changes.")
         found.append(one("time", "", late, tr("Say when it was handed in, or 'excused'."), told))
     return found

@@ -111,5 +111,9 @@ def test_export_into_a_place_that_cannot_be_is_one_sentence(
     (tmp_path / "file").write_text("x")
     assert main(["export", folder, "gradebook", "--out", str(tmp_path / "file" / "x")]) == 21
     assert "the folder cannot be made" in capsys.readouterr().err
+    own = {f"{folder}/{name}": Path(folder, name).read_bytes() for name in ("roster.csv", "gradebook.db")}
+    for file, before in own.items():
+        assert main(["grade", folder, "--stored", "--gradebook", file]) == 21
+        assert "file of the course itself" in capsys.readouterr().err and Path(file).read_bytes() == before
     assert main(["forget", folder, "T-999"]) == 21
     assert "nobody of this number" in capsys.readouterr().err

@@ -213,7 +213,12 @@ class Store(Connected):
                 if said is not None and said.choice == one.choice:
                     numbers.append(said.id)
                     continue
-                row = {**asdict(one), "at": self._now(), "reason": one.reason.strip()}
+                row = {
+                    **asdict(one),
+                    "at": self._now(),
+                    "by": _typed(one.by)[:100],
+                    "reason": _typed(one.reason.strip()),
+                }
                 del row["id"]
                 numbers.append(self._add(c, s.decision, [row]))
                 known.append(Decision(**{**row, "id": numbers[-1]}))
@@ -321,6 +326,11 @@ class Store(Connected):
                 with contextlib.suppress(OSError):
                     copy.unlink()
         return gone
+
+
+def _typed(text: str) -> str:
+    """What somebody typed, as a store can keep it: bytes that are no UTF-8 become question marks."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _json(value: Mapping[str, Any]) -> str:

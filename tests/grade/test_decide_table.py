@@ -105,6 +105,19 @@ def test_reasons_are_needed_and_a_table_stands_alone(
     assert kept(course) == []
     assert decided(course, table, "--reason", "ill") == 0  # another separator, as spreadsheets have it
     assert kept(course) == [("", "ill")]
+    words = [
+        "T-111",
+        "night-lamp",
+        "points total 1",
+        "--reason",
+        "so\udcff",
+        "--by",
+        "P\udcff",
+        "--workers",
+        "1",
+    ]
+    assert main(["decide", str(course.folder), *words]) == 0  # a terminal may send bytes that are no UTF-8
+    assert main(["decide", str(course.folder), "--take-back", "2", "--reason", "no", "--workers", "1"]) == 0
     comma = "student;task;decision\nT-110;first-light;points total 2,5\n"  # so is a decimal comma
     assert decided(course, comma, "--reason", "seen") == 0
     assert kept(course)[1:] == [("2.5", "seen")]

@@ -31,17 +31,7 @@ class DecisionStore(Protocol):
     def grades(self) -> dict[tuple[str, str], dict[str, Any]]: ...
     def readings(self, reader: str) -> dict[str, StoredReading]: ...
     def standing(self) -> list[Decision]: ...
-    def decide(
-        self,
-        kind: str,
-        *,
-        by: str,
-        subject: str,
-        choice: str,
-        reason: str,
-        student: str | None = None,
-        task: str | None = None,
-    ) -> int: ...
+    def decide_together(self, wanted: Sequence[Decision]) -> list[int]: ...
 
 
 def decide(
@@ -79,16 +69,14 @@ def decide(
         raise InputError(tr("a decision needs a reason."), way_out=tr("Say in a few words why."))
     text = " ".join(text.split())
     plain = _without_picture(course, store, student, task, text)
+    whose: tuple[str | None, str | None] = (student, task)
     if plain is None:
         found = _on_picture(course, store, student, task, text, picture, reader)
         if isinstance(found, int):
             return found
-        kind, subject, choice = found
-        return store.decide(kind, by=by, subject=subject, choice=choice, reason=reason)
-    kind, subject, choice = plain
-    return store.decide(
-        kind, by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
-    )
+        plain, whose = found, (None, None)  # it holds for the picture
+    (number,) = store.decide_together([Decision(0, "", by, plain[0], *whose, *plain[1:], reason)])
+    return number
 
 
 def _without_picture(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -124,21 +124,13 @@ class _Rehearsal:
     def standing(self) -> list[Decision]:
         return in_force(self._history)
 
-    def decide(
-        self,
-        kind: str,
-        *,
-        by: str,
-        subject: str,
-        choice: str,
-        reason: str,
-        student: str | None = None,
-        task: str | None = None,
-    ) -> int:
-        number = -len(self.wanted) - 1
-        self.wanted.append(Decision(number, "", by, kind, student, task, subject, choice, reason))
-        self._history.append(self.wanted[-1])
-        return number
+    def decide_together(self, wanted: Sequence[Decision]) -> list[int]:
+        """Numbers below 0, by which they are found in `wanted`."""
+        first = -len(self.wanted) - 1
+        numbers = list(range(first, first - len(wanted), -1))
+        self.wanted += (replace(one, id=number) for one, number in zip(wanted, numbers, strict=True))
+        self._history += self.wanted[-len(wanted) :]
+        return numbers
 
 
 def decide_all(

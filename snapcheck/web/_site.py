@@ -26,7 +26,7 @@ from snapcheck.web._settings import Settings
 from snapcheck.web._store import Keep
 from snapcheck.web._tokens import Tokens
 from snapcheck.web._workers import Worker
-from snapcheck.words import active_language, languages, speech, tr, use_language
+from snapcheck.words import active_language, languages, numeral, speech, tr, use_language
 
 LANGUAGE = "snapcheck-language"
 #: longest work on one step of a search with a meter
@@ -60,6 +60,7 @@ class Site:
         # also within macros
         self._pages.globals |= {
             "tr": tr,
+            "numeral": numeral,
             "drawing": api.decision_drawing,
             "said": api.decision_words,
             "spot": spot,

@@ -41,7 +41,7 @@ def with_dangers_ahead(
     told = list(findings)
     if any(f.severity is Severity.DANGER for f in told):
         return told  # nothing is told of later while there is something to be told of now
-    context = Context(circuit, book, None, dict((supply_V or {}).items()), True)
+    context = Context(circuit, book, supply_V=dict((supply_V or {}).items()), wordless=True)
     fills = _fills(context, circuit.kit)
     trials = [{cell: cube} for cell, cube in fills.items()] + ([fills] if len(fills) > 1 else [])
     for trial in trials:

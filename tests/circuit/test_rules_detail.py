@@ -249,3 +249,13 @@ def test_words_that_come_later_are_those_that_were_kept() -> None:
     assert later.worded(finding) is finding
     assert later.keep(finding, lambda: told[-1]) is finding
     assert later.worded(finding) is told[-1] and all(later.worded(f) is f for f in bare)
+
+
+@pytest.mark.parametrize(("end", "open_base"), [("D4 socket signal=right", False), ("D4 straight", True)])
+def test_what_is_plugged_into_a_socket_may_drive_a_base_through_a_resistor(end: str, open_base: bool) -> None:
+    layout = (
+        "plate 7 x 6\nA1 corner turn=0\nB1 straight\nC1 straight\nD1 straight\nE1 straight\n"
+        "F1 corner turn=90\nA2 battery 9V plus=up\nA3 ground stem=up\nF2 resistor 1k turn=90\n"
+        "F3 straight turn=90\nF4 npn BC547 base=left\nF5 ground stem=up\nE4 resistor 10k turn=0\n"
+    )
+    assert ("base-floating" in {f.rule for f in check(layout + end)}) is open_base

@@ -264,19 +264,3 @@ def test_an_ammeter_drops_its_burden_at_full_scale_whatever_its_prefix(simulator
     point = simulator.operating_point(build_circuit(board, bundled_kit()))
     meter = point.circuit.part_at[Cell.parse("C1")]
     assert point.across(meter, "plus", "minus") == pytest.approx(0.1, rel=0.03)
-
-
-def test_a_small_resistor_before_a_base_gets_all_that_the_junction_leaves() -> None:
-    """(9 - 1) V across 100 ohms is over 0.4 W: a transistor's own base resistance protects nothing.
-
-    A bare junction drops 0.7 to 1 V at such currents (data sheet of the BC547, from memory).
-    """
-    driven = (
-        ("battery", 9.0, {"plus": 1, "minus": 0}),
-        ("resistor", 100.0, {"a": 1, "b": 2}),
-        ("resistor", 1000.0, {"a": 1, "b": 3}),
-        ("npn", "BC547", {"base": 2, "collector": 3, "emitter": 0}),
-    )
-    with Simulator() as simulator:
-        point = simulator.operating_point(handmade(*driven))
-    assert (point.power("R101") or 0.0) > 0.4

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from snapcheck.board import Board, Design, Expectation
+from snapcheck.board import Board, Cell, Design, Expectation, Probe
 from snapcheck.simulate import judge
 
 DESIGN = Design(Board(1, 1))
@@ -22,3 +22,11 @@ def test_within(low: float, high: float, value: float | None, met: bool) -> None
     figure = judge(Expectation("voltage", None, None, low, high), DESIGN, value)
     assert figure.met is met and figure.value is value
     assert value is not None or "cannot be measured" in figure.text
+
+
+@pytest.mark.parametrize(
+    ("quantity", "named"), [("power", "power at C4: "), ("current", "current at C4 base: ")]
+)
+def test_power_is_that_of_a_part_and_not_of_a_leg(quantity: str, named: str) -> None:
+    place = Probe(Cell.parse("C4"), "base")
+    assert judge(Expectation(quantity, place, None, 0.0, 1.0), DESIGN, 0.5).text.startswith(named)

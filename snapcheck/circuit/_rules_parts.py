@@ -234,10 +234,20 @@ def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
     for what, value, rated in known(ctx, part):
         if value is not None and rated is not None and not (what == "reverse_V" and part.at in ctx.turned):
             yield what, value, rated
-    base = ctx.topology.base_current_A(part)
+    before, rated_W = ctx.topology.before_base(part), part.ratings.get("max_power_W")
+    if before is not None and rated_W is not None and part.at not in ctx.shorting:
+        base, limit_A = _base_load(ctx, before[0])
+        if base is None or base <= limit_A:  # else it is told of the transistor
+            yield "power_W", before[1], rated_W
+    base, limit_A = _base_load(ctx, part)
     if base is not None and part.at not in ctx.shorting:
-        least = min(part.ratings.get("max_current_A", _BASE_A), _BASE_A)
-        yield "base_current_A", base, part.ratings.get("max_base_A", least)
+        yield "base_current_A", base, limit_A
+
+
+def _base_load(ctx: Context, part: Part) -> tuple[float | None, float]:
+    """Amperes into a transistor's base, and how many it may have."""
+    least = min(part.ratings.get("max_current_A", _BASE_A), _BASE_A)
+    return ctx.topology.base_current_A(part), part.ratings.get("max_base_A", least)
 
 
 _MaybeLoad = tuple[str, float | None, float | None]

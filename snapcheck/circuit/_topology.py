@@ -319,6 +319,24 @@ class Topology:
                 found, total = True, total + sign * (rail[1] - level) / ohms
         return max(total, 0.0) if found else None
 
+    def before_base(self, part: Part) -> tuple[Part, float] | None:
+        """The transistor at whose base a resistor from a rail ends, its emitter on a rail, too, and the
+        resistor's power in W.
+
+        As `base_current_A`: the junction's drop is all that stands against the rails. None for other parts.
+        """
+        ohms = direct_ohms(part) if part.device.resists else None
+        for near, far in (part.pair, part.pair[::-1]) if ohms else ():
+            rail, base = self.rails.get(self.tie[part.nets[near]]), self.tie[part.nets[far]]
+            for q in self.transistors:
+                emitter = self.rails.get(self.tie[q.nets["emitter"]]) if q.device.bipolar else None
+                if not (rail and emitter and ohms) or rail[0] != emitter[0]:
+                    continue
+                across_V = q.device.sign * (rail[1] - emitter[1]) - _BASE_EMITTER_V
+                if self.tie[q.nets["base"]] == base and across_V > 0:
+                    return q, across_V * across_V / ohms
+        return None
+
     def _string(self, part: Part, net: int, transistors: bool) -> _String | None:
         """The string of parts from a net to the rail at its end."""
         here, last = self.tie[net], part.at

@@ -288,6 +288,22 @@ def test_base_current_counts_from_the_far_side_of_its_junction(kind: str, ohms: 
         assert mine[0].data["base_current_A"] == pytest.approx(8.3 / ohms)
 
 
+@pytest.mark.parametrize("kind", ["npn", "pnp"])
+@pytest.mark.parametrize(("ohms", "watts"), [(100.0, 0.689), (10e3, None)])
+def test_a_resistor_before_a_base_has_the_rest_of_the_supply(
+    kind: str, ohms: float, watts: float | None
+) -> None:
+    """(9 - 0.7) V on 100 ohm are 0.69 W: far more than a quarter of a watt, whatever a model's base adds."""
+    far, near = (1, 0) if kind == "npn" else (0, 1)
+    q: Entry = (kind, "BC337" if kind == "npn" else "BC327", {"base": 2, "collector": 3, "emitter": near})
+    found = told("over-rating", BATTERY, r(far, 2, ohms), r(far, 3, 1e4), q)
+    powers = [f.data["power_W"] for f in found if "power_W" in f.data]
+    assert powers == ([] if watts is None else [pytest.approx(watts, abs=5e-4)])
+    high = told("over-rating", BATTERY, r(far, 2, ohms), r(far, 3, 1e4), r(near, 4, 10.0),
+                (kind, q[1], {"base": 2, "collector": 3, "emitter": 4}))  # fmt: skip
+    assert not [f for f in high if "power_W" in f.data]  # the emitter may follow the base
+
+
 def test_every_resistor_at_a_base_counts_with_its_sign() -> None:
     q: Entry = ("npn", "BC337", {"base": 2, "collector": 3, "emitter": 0})
     two = [r(1, 2, 120.0), r(1, 2, 121.0), r(1, 3, 1e4)]

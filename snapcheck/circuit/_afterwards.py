@@ -44,6 +44,7 @@ def with_dangers_ahead(
     context = Context(circuit, book, None, dict((supply_V or {}).items()), True)
     fills = _fills(context, circuit.kit)
     trials = [{cell: cube} for cell, cube in fills.items()] + ([fills] if len(fills) > 1 else [])
+    known = set[tuple[str, tuple[Cell, ...]]]()
     for trial in trials:
         places = {*trial, *(h.cell for cell in trial for h in context.pointing[cell])}
         about = next(
@@ -54,6 +55,9 @@ def with_dangers_ahead(
         mended = build_circuit(circuit.board.put(dict(trial)), circuit.kit)
         then = check_rules(mended, point and point(mended), book=book, supply_V=supply_V)
         dangers = [f for f in then if f.severity is Severity.DANGER]
+        if len(trial) > 1:  # of all together, what none of them brings alone
+            dangers = [f for f in dangers if (f.rule, f.cells) not in known]
+        known.update((f.rule, f.cells) for f in dangers)
         if dangers:
             finding = told[about]
             warning = tr(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from snapcheck.circuit import check_rules
@@ -101,6 +103,14 @@ def test_a_bridge_with_one_diode_turned_shorts_the_inlet() -> None:
         assert told.severity is Severity.DANGER and len(told.named) == 2 and f"D10{turned + 1}" in told.named
     assert "no-current-limit" in rules(d(1, 0))
     assert "no-current-limit" not in rules(d(1, 0), kit=winding(12.0, 600.0))  # limits the current itself
+
+
+@pytest.mark.parametrize(("more_V", "told"), [(0.19, False), (0.21, True)])
+def test_a_junction_is_destroyed_from_a_margin_above_its_forward_voltage(more_V: float, told: bool) -> None:
+    """Forward voltage at 10 mA by Shockley's equation, with the kit's figures of this light."""
+    p = handmade(d(1, 0, LIGHT), kit=KIT).parts[0].parameters
+    forward_V = p["N"] * 0.02585 * math.log(0.01 / p["IS"]) + p["RS"] * 0.01
+    assert ("no-current-limit" in rules(d(1, 0, LIGHT), kit=winding(forward_V + more_V))) is told
 
 
 def test_a_half_wave_with_a_capacitor_asks_for_twice_the_crest() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 from edits import edited
@@ -12,6 +12,7 @@ from ruleboards import LOOP, check
 from snapcheck.board import Spot
 from snapcheck.circuit import bundled_rules, check_rules
 from snapcheck.findings import Finding, Severity
+from snapcheck.kit import bundled_kit
 
 BATTERY: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
 
@@ -253,6 +254,17 @@ def test_power_of_a_resistor_goes_with_the_square_of_its_current(ohms: float, ov
 def test_a_lamp_stands_a_little_more_than_its_print(volts: float, over: bool) -> None:
     """Fifteen hundredths of itself (the kit says so), and the slack of all ratings on top: 7.59 V for 6 V."""
     assert bool(told("over-rating", supply(1, 0, volts), ("lamp", "6V/0.1A", {"a": 1, "b": 0}))) is over
+
+
+@pytest.mark.parametrize(("volts", "over"), [(7.2, False), (7.3, True)])
+def test_a_lamp_of_which_a_kit_says_nothing_stands_a_tenth_more_than_its_print(volts: float, over: bool) -> None:
+    """Common practice, no source; and the slack of all ratings on top: 7.26 V for 6 V."""
+    usual = bundled_kit()
+    lamp = usual["lamp"]
+    plain = replace(lamp, parameters={k: v for k, v in lamp.parameters.items() if k != "overload_fraction"})
+    kit = replace(usual, kinds={**usual.kinds, "lamp": plain})
+    circuit = handmade(supply(1, 0, volts), ("lamp", "6V/0.1A", {"a": 1, "b": 0}), kit=kit)
+    assert ("over-rating" in [f.rule for f in check_rules(circuit)]) is over
 
 
 # ---------------------------------------------------------------- transistors

@@ -12,6 +12,8 @@ from ruleboards import LOOP
 
 from snapcheck.board import Board, Cell, Cube, board_from_json, parse_layout
 from snapcheck.check import Comparison, Electrical, Verdict, compare, parse_settings
+from snapcheck.check._own_layout import own_layout_findings
+from snapcheck.circuit import build_circuit, equivalence
 from snapcheck.errors import DataError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import bundled_kit
@@ -415,3 +417,26 @@ def test_a_harmless_exchange_is_not_blamed_where_one_cube_is_unsure() -> None:
     result = compare(plan, built, KIT, unsure={D2: [plan.cubes[D2]]})
     assert {f.severity for f in result.findings} <= {Severity.QUESTION, Severity.NOTE}
     assert result.verdict is Verdict.CANT_TELL
+
+
+@pytest.mark.parametrize(
+    ("cube", "severity"),
+    [("D2 electrolytic 10u plus=down", Severity.DANGER), ("C2 diode 1N4148 anode=down", Severity.FAULT)],
+)
+def test_what_may_burst_when_turned_is_a_danger_in_a_layout_of_its_own(cube: str, severity: Severity) -> None:
+    loop = """plate 4 x 4
+A1 corner turn=0
+A2 battery 9V plus=up
+A3 ground stem=up
+B1 resistor 1k
+C1 tee stem=down
+C2 diode 1N4148 anode=up
+C3 ground stem=up
+D1 corner turn=90
+D2 electrolytic 10u plus=up
+D3 ground stem=up
+"""
+    plan, built = (build_circuit(b, KIT) for b in (board(loop), changed(cube, base=loop)))
+    (finding,), *_ = own_layout_findings(plan, built, equivalence(plan, built))
+    assert (finding.rule, finding.severity) == ("circuit-legs", severity)
+    assert finding.mend.startswith("Do not power.") is (severity is Severity.DANGER)

@@ -107,6 +107,7 @@ def test_readings_that_fit_nothing_are_pointed_out(stage, simulator) -> None:
 
 def test_symptoms_are_a_start(lamp, stage) -> None:
     start, never = Search(lamp), Search(lamp).with_symptom("never-on")
+    assert start.fits and never.fits and start.with_reading("contact D1|D2 good").fits  # no number is far off
 
     def share(search: Search, key: str) -> float:
         return float(search.belief.faults[lamp.fault_named[key]])

@@ -32,6 +32,7 @@ from snapcheck.diagnose import (
     unsure_faults,
 )
 from snapcheck.diagnose._kept import _KEPT
+from snapcheck.diagnose._symptoms import _SHOWN
 from snapcheck.errors import InputError, SimulationError
 
 
@@ -120,6 +121,10 @@ def test_symptoms_are_a_start(lamp, stage) -> None:
     assert silent.faults[stage.fault_named["flat B101"]] > silent.faults[stage.fault_named["decade-up R105"]]
     for name in ("too-quiet", "distorted", "hums", "wrong-rate", "hot"):
         assert Search(stage).with_symptom(name).belief.faults.sum() == pytest.approx(1)
+    shown = {s: {stage.faults[i].key for i in stage.fault_of[_SHOWN[s](stage)]} for s in ("hot", "wrong-rate")}
+    assert "reversed C101" in shown["hot"] and "reversed Q101" not in shown["hot"]
+    assert {"seam-poor D2|D3", "weak B101", "decade-up R101"} <= shown["wrong-rate"]
+    assert not {"seam-open D2|D3", "open R101", "reversed C101"} & shown["wrong-rate"]
     with pytest.raises(InputError, match="is no symptom"):
         Search(lamp).with_symptom("smells")
 
@@ -164,7 +169,7 @@ def test_readings_as_people_write_them(lamp, text: str, way: Way, value) -> None
     "text",
     ["", "4.6V", "Z9 left 3V", "D3 collector five", "D3 nose 3V", "C3|C5 1V", "lifted C3 good",
      "contact A1|A9 open", "D3 base with C9 closed 1V", "signal D3 base 1V", "tap C3|D3 1V",
-     "lifted C2 purple"],
+     "lifted C2 purple", "D3 collector with light 77 lux 4V"],
 )  # fmt: skip
 def test_what_is_not_understood_is_told(lamp, text: str) -> None:
     with pytest.raises(InputError):

@@ -13,8 +13,8 @@ from snapcheck.board import Board, Cell, Cube, load_design, write_layout
 from snapcheck.check import Electrical, compare, follow
 from snapcheck.cli import main
 from snapcheck.kit import Side
-from snapcheck.pipeline import check_build
-from snapcheck.simulate import Simulator, is_available
+from snapcheck.pipeline import _nowhere, check_build
+from snapcheck.simulate import Simulator, is_available, judge
 
 pytestmark = pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
 SAME = [v for v in variants() if v.sort == "same"]
@@ -104,3 +104,15 @@ def test_simulate_beside_a_design_in_another_layout_with_a_fault(tmp_path: Path,
     code = main(["simulate", str(built), "--design", str(plan)])
     out = capsys.readouterr().out
     assert code == 1 and "Beside the design" in out and "rises from" in out
+
+
+def test_a_figure_without_a_place_is_met_where_the_circuit_is_the_same_and_the_plan_meets_it() -> None:
+    design = load_design(next(f for f in DESIGNS if f.stem == "first-light"), KIT)
+    expectation = next(e for e in design.expectations if e.quantity == "voltage")
+    inside, outside = (judge(expectation, design, v) for v in (expectation.low, 2 * expectation.high))
+    told = {(figure.met, same): _nowhere(figure, same) for figure in (inside, outside) for same in (True, False)}
+    assert {key: figure.met for key, figure in told.items()} == {
+        (True, True): True, (True, False): False, (False, True): False, (False, False): False,
+    }  # fmt: skip
+    assert {figure.value for figure in told.values()} == {None}
+    assert "the circuit is the same" in told[True, True].text and "no counterpart" in told[True, False].text

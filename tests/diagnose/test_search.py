@@ -31,8 +31,8 @@ from snapcheck.diagnose import (
     touches,
     unsure_faults,
 )
+from snapcheck.diagnose import _symptoms
 from snapcheck.diagnose._kept import _KEPT
-from snapcheck.diagnose._symptoms import _SHOWN
 from snapcheck.errors import InputError, SimulationError
 
 
@@ -121,7 +121,7 @@ def test_symptoms_are_a_start(lamp, stage) -> None:
     assert silent.faults[stage.fault_named["flat B101"]] > silent.faults[stage.fault_named["decade-up R105"]]
     for name in ("too-quiet", "distorted", "hums", "wrong-rate", "hot"):
         assert Search(stage).with_symptom(name).belief.faults.sum() == pytest.approx(1)
-    shown = {s: {stage.faults[i].key for i in stage.fault_of[_SHOWN[s](stage)]} for s in ("hot", "wrong-rate")}
+    shown = {s: {stage.faults[i].key for i in stage.fault_of[_symptoms._SHOWN[s](stage)]} for s in ("hot", "wrong-rate")}
     assert "reversed C101" in shown["hot"] and "reversed Q101" not in shown["hot"]
     assert {"seam-poor D2|D3", "weak B101", "decade-up R101"} <= shown["wrong-rate"]
     assert not {"seam-open D2|D3", "open R101", "reversed C101"} & shown["wrong-rate"]
@@ -139,6 +139,31 @@ def test_a_search_is_left_and_taken_up_again(lamp) -> None:
     for bad in ({"readings": 3}, {"readings": [3]}, {"readings": [{"at": "A1"}]}, {"symptoms": ["x"]}):
         with pytest.raises(InputError):
             Search(lamp).take_up(bad)
+
+
+def test_where_a_search_stands_is_said_in_words(lamp) -> None:
+    said = {}
+    for outcome in Outcome:
+        search = Search(lamp)
+        vars(search)["outcome"] = outcome
+        said[outcome] = search.sentence
+    assert len(set(said.values())) == len(Outcome)
+    assert said[Outcome.OPEN] == "Nothing was measured yet."
+    assert said[Outcome.NONE_FITS] == "No single fault explains all readings."
+    assert said[Outcome.TOLD_ALL] == "No measurement tells more."
+    assert said[Outcome.DESIGNED] == "All that was measured is as designed."
+    measured = Search(lamp).with_reading("contact D1|D2 good")
+    vars(measured)["outcome"] = Outcome.OPEN
+    assert measured.sentence == "Not found yet."
+
+
+def test_what_glimmers_is_not_lit(lamp, monkeypatch) -> None:
+    """A lamp with a tenth of its voltage across it."""
+    volts = np.full(lamp.mean.shape[:2], 6.0)
+    volts[:, 1] = 0.6
+    monkeypatch.setattr(_symptoms, "_across", lambda dictionary, ends: volts)
+    lit = _symptoms._lit(lamp)
+    assert lit[:, 0].all() and not lit[:, 1].any()
 
 
 @pytest.mark.parametrize(

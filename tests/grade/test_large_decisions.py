@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from class_reader import READINGS
 from largekit import LARGE_KIT, large_cube
 
 from snapcheck.board import Cell
-from snapcheck.decisions import cube_line, with_edits
+from snapcheck.decisions import cube_line, questions_of, with_edits
 from snapcheck.errors import InputError
 from snapcheck.photo import Reading, State, reading_from_json
 
@@ -45,3 +46,20 @@ def test_a_large_cube_that_falls_off_the_plate_is_refused() -> None:
     last = reading().board.rows
     with pytest.raises(InputError, match="reaches beyond the plate"):
         with_edits(reading(), [f"A{last} battery-box 9V plus=up"], LARGE_KIT)
+
+
+def test_taps_that_were_decided_stand_in_order() -> None:
+    decided = with_edits(reading(), ["tap D4|E4", "tap A1|B1", "tap B1|C1"], LARGE_KIT).taps
+    assert [(str(t.seam), t.state) for t in decided] == [
+        ("A1|B1", State.READ), ("B1|C1", State.READ), ("D4|E4", State.READ),
+    ]  # fmt: skip
+
+
+def test_with_too_much_left_open_nothing_is_followed_up() -> None:
+    """Six open places have their choices; with seven it is better to take the picture again."""
+    sure = reading()
+    for many, followed in ((6, True), (7, False)):
+        cells = dict(list(sure.cubes.items())[:many])
+        unsure = {c: replace(r, state=State.UNSURE, confidence=0.6) for c, r in cells.items()}
+        open_ = questions_of(replace(sure, cubes={**sure.cubes, **unsure}), LARGE_KIT)
+        assert len(open_) == many and [bool(q.options) for q in open_] == [followed] * many

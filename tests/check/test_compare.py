@@ -10,7 +10,7 @@ import pytest
 from edits import edited
 from ruleboards import LOOP
 
-from snapcheck.board import Board, Cell, Cube, board_from_json, parse_layout
+from snapcheck.board import Board, Cell, Cube, board_from_json, load_design, parse_layout
 from snapcheck.check import Comparison, Electrical, Verdict, compare, parse_settings
 from snapcheck.check._own_layout import own_layout_findings
 from snapcheck.circuit import build_circuit, equivalence
@@ -19,6 +19,7 @@ from snapcheck.findings import Finding, Severity
 from snapcheck.kit import bundled_kit
 
 KIT = bundled_kit()
+DESIGNS = Path(__file__).parents[2] / "fixtures" / "designs"
 BUILDS: list[dict[str, Any]] = json.loads(
     (Path(__file__).parents[2] / "fixtures/builds/faulty-builds.json").read_text(encoding="utf-8")
 )
@@ -440,3 +441,13 @@ D3 ground stem=up
     (finding,), *_ = own_layout_findings(plan, built, equivalence(plan, built))
     assert (finding.rule, finding.severity) == ("circuit-legs", severity)
     assert finding.mend.startswith("Do not power.") is (severity is Severity.DANGER)
+
+
+def test_circuits_with_little_in_common_are_told_in_one_finding_and_dangers() -> None:
+    plan, built = (
+        build_circuit(load_design(DESIGNS / f"{name}.board", KIT).board, KIT)
+        for name in ("speech-stage", "night-lamp")
+    )
+    findings, *_ = own_layout_findings(plan, built, equivalence(plan, built))
+    assert findings[0].rule == "another-circuit"
+    assert [f for f in findings[1:] if f.severity is not Severity.DANGER] == []

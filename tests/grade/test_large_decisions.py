@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from class_reader import READINGS
 from largekit import LARGE_KIT, large_cube
 
-from snapcheck.board import Cell
+from snapcheck.board import Cell, Lead, Seam, parse_end
 from snapcheck.decisions import cube_line, questions_of, with_edits
 from snapcheck.errors import InputError
+from snapcheck.findings import Finding, Severity
+from snapcheck.grade._decide import _settled
+from snapcheck.grade._facts import _asked
 from snapcheck.photo import Reading, State, reading_from_json
 
 
@@ -63,3 +67,20 @@ def test_with_too_much_left_open_nothing_is_followed_up() -> None:
         unsure = {c: replace(r, state=State.UNSURE, confidence=0.6) for c, r in cells.items()}
         open_ = questions_of(replace(sure, cubes={**sure.cubes, **unsure}), LARGE_KIT)
         assert len(open_) == many and [bool(q.options) for q in open_] == [followed] * many
+
+
+def test_a_doubt_that_is_settled_changes_what_is_read() -> None:
+    """A tap or a lead that was unsure and is confirmed: the board stays, and it is a decision all the same."""
+    before = with_edits(reading(), ["tap A1|B1"], LARGE_KIT)
+    unsure = replace(before, taps=tuple(replace(t, state=State.UNSURE) for t in before.taps))
+    after = with_edits(unsure, ["tap A1|B1"], LARGE_KIT)
+    assert after.board == unsure.board and _settled(after) == _settled(before) != _settled(unsure)
+
+
+def test_an_open_tap_or_lead_is_asked_for_by_its_name() -> None:
+    question = Finding("unsure", Severity.QUESTION, (Cell.parse("A1"), Cell.parse("B1")), "Is there a tap?")
+    result: Any = None  # taps and leads ask nothing of it
+    assert _asked(replace(question, seam=Seam.parse("A1|B1")), result).place == "tap A1|B1"
+    lead = Lead(parse_end("socket A1 E"), parse_end("tap B1|C1"))
+    assert _asked(replace(question, lead=lead), result).place == "lead socket A1 E to tap B1|C1"
+    assert _asked(question, result).place == "A1"

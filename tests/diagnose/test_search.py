@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from faultboards import KIT, design_named, dictionary_of, divider
+from faultboards import DIVIDER, KIT, design_named, dictionary_of, divider
 
-from snapcheck.board import parse_layout
+from snapcheck.board import Cell, parse_layout
 from snapcheck.diagnose import (
     Ask,
     Outcome,
@@ -31,8 +31,9 @@ from snapcheck.diagnose import (
     touches,
     unsure_faults,
 )
-from snapcheck.diagnose import _symptoms
+from snapcheck.diagnose import _search, _symptoms
 from snapcheck.diagnose._kept import _KEPT
+from snapcheck.diagnose._wiring import Metal
 from snapcheck.errors import InputError, SimulationError
 
 
@@ -139,6 +140,25 @@ def test_a_search_is_left_and_taken_up_again(lamp) -> None:
     for bad in ({"readings": 3}, {"readings": [3]}, {"readings": [{"at": "A1"}]}, {"symptoms": ["x"]}):
         with pytest.raises(InputError):
             Search(lamp).take_up(bad)
+
+
+def test_a_meter_loads_what_it_measures(simulator) -> None:
+    """Thévenin's theorem: 1 MΩ, 2.2 MΩ and 10 MΩ side by side before a meter of 10 MΩ."""
+    text = DIVIDER.replace(" 1k", " 1M").replace(" 2k", " 2M2").replace(" 10k", " 10M")
+    d = dictionary_of(parse_layout(text, "large", KIT), simulator)
+    at = d.index[Metal(Cell.parse("B1"), "b")]
+    ohm, lower = 1 / (1 / 1e6 + 1 / 2.2e6 + 1 / 1e7), 1 / (1 / 2.2e6 + 1 / 1e7)
+    assert bundled_priors().meter["ohm"] == 1e7
+    assert d.source_ohm[0, 0, at] == pytest.approx(ohm, rel=0.01)
+    assert d.mean[0, 0, at] == pytest.approx(9 * lower / (1e6 + lower) * 1e7 / (1e7 + ohm), rel=0.01)
+
+
+def test_what_tells_next_to_nothing_is_no_step(lamp, monkeypatch) -> None:
+    search = Search(lamp).with_reading("contact D1|D2 good")
+    assert search.outcome is Outcome.OPEN and min(s.bits for s in search.steps) > _search._LEAST_BITS
+    monkeypatch.setattr(_search, "_LEAST_BITS", 100.0)
+    told = Search(lamp).with_reading("contact D1|D2 good")
+    assert told.steps == () and told.outcome is Outcome.TOLD_ALL
 
 
 def test_where_a_search_stands_is_said_in_words(lamp) -> None:

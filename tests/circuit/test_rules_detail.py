@@ -249,3 +249,10 @@ def test_words_that_come_later_are_those_that_were_kept() -> None:
     assert later.worded(finding) is finding
     assert later.keep(finding, lambda: told[-1]) is finding
     assert later.worded(finding) is told[-1] and all(later.worded(f) is f for f in bare)
+
+
+def test_where_an_open_end_points_is_said() -> None:
+    told = [f.found for f in check("plate 4 x 3\nA1 resistor 470\nB3 resistor 470\nC3 ground stem=up\n")]
+    assert "A1 left touches nothing: the plate ends there." in told
+    assert "A1 right touches nothing: B1 is empty." in told
+    assert "C3 holds ground, which has no contact there. C3 up touches nothing: C2 is empty." in told

@@ -13,7 +13,7 @@ from snapcheck.check import Verdict
 from snapcheck.circuit import build_circuit
 from snapcheck.findings import Severity
 from snapcheck.sheet import Lookalike, as_another, likeness, looks_like
-from snapcheck.sheet._likeness import _dice, _joined, _labels
+from snapcheck.sheet._likeness import _dice, _joined, _labels, worth_asking
 
 DESIGNS = {file.stem: design for file, design in designs()}
 OTHERS = [(f"{name}.board", design) for name, design in DESIGNS.items()]
@@ -77,3 +77,9 @@ def test_its_dangers_come_first() -> None:
     findings, verdict = as_another(Lookalike("", stage, 0.98, 0.1), light, turned, KIT)
     assert verdict is Verdict.DO_NOT_POWER and findings[0].severity is Severity.DANGER
     assert findings[0].cells[0] == cell and findings[-1].rule == "another-circuit" and len(findings) == 2
+
+
+@pytest.mark.parametrize("bad", [Severity.DANGER, Severity.FAULT, Severity.DEVIATION])
+def test_it_takes_five_mistakes_to_ask_whether_it_is_another_task(bad: Severity) -> None:
+    others = [Severity.QUESTION, Severity.NOTE] * 5
+    assert worth_asking([bad] * 5) and not worth_asking([bad] * 4 + others)

@@ -12,6 +12,8 @@ from samples import DESIGNS, KIT, Variant, kit_for, variants
 from snapcheck.board import Board, Cell, Cube, load_design, write_layout
 from snapcheck.check import Electrical, compare, follow
 from snapcheck.cli import main
+from snapcheck.errors import SimulationError
+from snapcheck.findings import Severity
 from snapcheck.kit import Side
 from snapcheck.pipeline import _nowhere, check_build
 from snapcheck.simulate import Simulator, is_available, judge
@@ -116,3 +118,19 @@ def test_a_figure_without_a_place_is_met_where_the_circuit_is_the_same_and_the_p
     }  # fmt: skip
     assert {figure.value for figure in told.values()} == {None}
     assert "the circuit is the same" in told[True, True].text and "no counterpart" in told[True, False].text
+
+
+def test_findings_are_told_without_numbers_where_what_a_build_does_cannot_be_calculated(
+    simulator: Simulator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*args: object, **more: object) -> None:
+        raise SimulationError("it swings.")
+
+    design = load_design(next(f for f in DESIGNS if f.stem == "first-light"), KIT)
+    (cell,) = [c for c, cube in design.board.cubes.items() if cube.kind == "resistor"]
+    built = design.board.put({cell: replace(design.board.cubes[cell], value=4700.0, printed=None)})
+    monkeypatch.setattr(simulator, "what_if", fails)
+    result = check_build(built, design, KIT, simulator)
+    (finding,) = [f for f in result.findings if f.severity <= Severity.DEVIATION]
+    assert finding.rule == "wrong-value" and "simulated" not in finding.data and result.what_if is None
+    assert "What the build does was not calculated: it swings." in result.notes

@@ -94,12 +94,12 @@ def test_a_bonus_fills_up_to_the_most() -> None:
 
 CAPS = "".join(
     f'[[cap]]\nat_most = {most}\nreason = "Cap."\nseverity = "{severity}"\n'
-    for most, severity in ((7, "fault"), (3, "danger"), (9, "deviation"))
+    for most, severity in ((7, "fault"), (3, "danger"), (9, "deviation"), (9.5, "note"))
 )
 
 
 @pytest.mark.parametrize(("severities", "most"), [
-    ((), 10), (("note",), 10), (("deviation",), 9), (("fault", "deviation"), 7), (("deviation", "danger"), 3),
+    ((), 10), (("note",), 9.5), (("deviation",), 9), (("fault", "deviation"), 7), (("deviation", "danger"), 3),
 ])  # fmt: skip
 def test_the_lowest_cap_counts_and_is_told_once(severities: tuple[str, ...], most: int) -> None:
     facts = replace(FACTS, faults=tuple(fault("some", s) for s in severities))

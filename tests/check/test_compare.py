@@ -252,6 +252,16 @@ def test_harmless_ways_of_building(lines: tuple[str, ...]) -> None:
     assert all(f.severity is Severity.NOTE for f in result.findings)
 
 
+def test_several_harmless_ways_are_one_finding_and_a_fault_beside_them_is_its_own() -> None:
+    finding = only(compare(board(PLAN), changed("C3 cross", "tap A1|B1"), KIT))
+    assert (finding.rule, finding.severity) == ("built-differently", Severity.NOTE)
+    assert len(finding.data["each"]) == 2 and finding.data["harmless"] is True  # type: ignore[arg-type]
+    assert finding.mend == "Nothing need be done." and "C3" in finding.title
+    both = compare(board(PLAN), changed("C3 cross", "tap A1|B1", "D2 resistor 22k turn=90"), KIT)
+    assert {r for r, _ in told(both)} == {"built-differently", "wrong-value"}
+    assert [f.data["harmless"] for f in both.findings if f.rule == "wrong-value"] == [False]
+
+
 def test_series_parts_in_another_order_are_the_same_circuit() -> None:
     built = changed("B1 led red anode=left", "D2 switch turn=90", base=LOOP)
     result = compare(board(LOOP), built, KIT)

@@ -256,3 +256,10 @@ def test_where_an_open_end_points_is_said() -> None:
     assert "A1 left touches nothing: the plate ends there." in told
     assert "A1 right touches nothing: B1 is empty." in told
     assert "C3 holds ground, which has no contact there. C3 up touches nothing: C2 is empty." in told
+
+
+def test_parts_between_sockets_are_cut_off_only_where_something_feeds_the_board() -> None:
+    """Into a board without supply and input something is plugged, such as a filter or a divider."""
+    between = "D4 socket signal=right\nE4 resistor 470\nF4 socket signal=left\n"
+    assert [(f.rule, str(f.cells[0])) for f in check(LOOP + between)] == [("island", "E4")]
+    assert [f.rule for f in check("plate 6 x 4\n" + between)] == ["no-supply"]

@@ -12,6 +12,7 @@ from ruleboards import LOOP
 
 from snapcheck.board import Board, Cell, Cube, board_from_json, load_design, parse_layout
 from snapcheck.check import Comparison, Electrical, Verdict, compare, parse_settings
+from snapcheck.check._merge import absorb
 from snapcheck.check._own_layout import own_layout_findings
 from snapcheck.circuit import build_circuit, equivalence
 from snapcheck.errors import DataError
@@ -461,3 +462,14 @@ def test_circuits_with_little_in_common_are_told_in_one_finding_and_dangers() ->
     findings, *_ = own_layout_findings(plan, built, equivalence(plan, built))
     assert findings[0].rule == "another-circuit"
     assert [f for f in findings[1:] if f.severity is not Severity.DANGER] == []
+
+
+def test_what_a_fault_reverses_elsewhere_is_its_effect() -> None:
+    cause = Finding(
+        "wrong-kind", Severity.FAULT, (Cell.parse("C1"),), "A battery stands the wrong way round."
+    )
+    at = (Cell.parse("D2"),)
+    reverses = absorb(cause, [Finding("electrolytic-reversed", Severity.DANGER, at, "Reversed.")])
+    assert reverses.effect == "It puts a reversed voltage on D2." and reverses.severity is Severity.DANGER
+    shorts = absorb(cause, [Finding("supply-shorted", Severity.DANGER, at, "The supply is shorted.")])
+    assert shorts.effect == "The supply is shorted."

@@ -61,6 +61,7 @@ def test_every_figure_of_an_equivalent_build_is_met(variant: Variant, simulator:
     design = load_design(variant.design, kit)
     result = check_build(variant.board(), design, kit, simulator)
     assert [b.text if b else d.text for d, b in result.figures if b is None or not b.met] == []
+    assert result.unexplained == ()
     for ours, theirs in result.figures:
         if theirs is not None and theirs.value is None:  # then it says why
             assert "built in another order" in theirs.reason and ours.met
@@ -112,7 +113,9 @@ def test_a_figure_without_a_place_is_met_where_the_circuit_is_the_same_and_the_p
     design = load_design(next(f for f in DESIGNS if f.stem == "first-light"), KIT)
     expectation = next(e for e in design.expectations if e.quantity == "voltage")
     inside, outside = (judge(expectation, design, v) for v in (expectation.low, 2 * expectation.high))
-    told = {(figure.met, same): _nowhere(figure, same) for figure in (inside, outside) for same in (True, False)}
+    told = {
+        (figure.met, same): _nowhere(figure, same) for figure in (inside, outside) for same in (True, False)
+    }
     assert {key: figure.met for key, figure in told.items()} == {
         (True, True): True, (True, False): False, (False, True): False, (False, False): False,
     }  # fmt: skip

@@ -116,7 +116,9 @@ def test_leads_join_sockets_taps_and_the_plate() -> None:
     assert c.nets[r1.nets["b"]].taps == (Seam.parse("B1|C1"),)
 
 
-@pytest.mark.parametrize("text", ["tap", "hook B1|C1", "tap B1|C1 E", "socket A1", "socket A1 N", "plug A1 E", ""])
+@pytest.mark.parametrize(
+    "text", ["tap", "hook B1|C1", "tap B1|C1 E", "socket A1", "socket A1 N", "plug A1 E", ""]
+)
 def test_what_is_no_end_of_a_lead_is_refused(text: str) -> None:
     with pytest.raises(InputError, match="no lead end"):
         parse_end(text)

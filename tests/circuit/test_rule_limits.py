@@ -225,6 +225,12 @@ def test_a_current_is_let_pass_a_little_above_its_rating(
     assert [f.severity for f in found] == ([] if severity is None else [severity])
 
 
+def test_a_short_may_lead_through_several_parts() -> None:
+    (short,) = told("supply-shorted", BATTERY, r(1, 2, 0.1), r(2, 3, 0.1), r(3, 0, 0.1), r(1, 0))
+    assert short.severity is Severity.DANGER
+    assert told("supply-shorted", BATTERY, r(1, 2, 0.1), r(2, 3), r(3, 0, 0.1)) == []
+
+
 @pytest.mark.parametrize(("anode", "over"), [(-4.0, False), (-6.0, True), (4.0, False), (6.0, False)])
 def test_reverse_voltage_counts_backwards_only(anode: float, over: bool) -> None:
     parts = BATTERY, r(1, 2), ("led", "red", {"anode": 2, "cathode": 0})
@@ -257,7 +263,9 @@ def test_a_lamp_stands_a_little_more_than_its_print(volts: float, over: bool) ->
 
 
 @pytest.mark.parametrize(("volts", "over"), [(7.2, False), (7.3, True)])
-def test_a_lamp_of_which_a_kit_says_nothing_stands_a_tenth_more_than_its_print(volts: float, over: bool) -> None:
+def test_a_lamp_of_which_a_kit_says_nothing_stands_a_tenth_more_than_its_print(
+    volts: float, over: bool
+) -> None:
     """Common practice, no source; and the slack of all ratings on top: 7.26 V for 6 V."""
     usual = bundled_kit()
     lamp = usual["lamp"]

@@ -159,6 +159,11 @@ def test_rules_off_and_limits_changed_in_data(tmp_path: Path) -> None:
     [
         ("[over-ratin]\n", "mine.toml, key over-ratin", "over-rating"),
         ("[over-rating]\nslak = 1\n", "key over-rating.slak", "slack"),
+        (
+            '[over-rating]\nseverity = "question"\n',
+            "key over-rating.severity",
+            "danger, fault, deviation, note",
+        ),
         ('[over-rating]\nseverity = "bad"\n', "key over-rating.severity", "danger, fault, deviation, note"),
         ("[over-rating]\nenabled = 1\n", "key over-rating.enabled", "true, false"),
         ("[over-rating]\nslack = -1\n", "key over-rating.slack", "from 0 up"),
@@ -263,3 +268,10 @@ def test_parts_between_sockets_are_cut_off_only_where_something_feeds_the_board(
     between = "D4 socket signal=right\nE4 resistor 470\nF4 socket signal=left\n"
     assert [(f.rule, str(f.cells[0])) for f in check(LOOP + between)] == [("island", "E4")]
     assert [f.rule for f in check("plate 6 x 4\n" + between)] == ["no-supply"]
+
+
+def test_a_floating_gate_is_pointed_out_on_its_side_of_the_cube() -> None:
+    floating = edited(AMP, "C2 pushbutton turn=90", "C4 corner ends=up+right", "-A4", "-B4", "-E3", "-F3",
+                      "D3 straight turn=90", "D2 lamp 12V/100mA turn=90", "D4 nmos BS170 gate=left")  # fmt: skip
+    (told,) = (f for f in check(floating) if f.rule == "gate-floats-open")
+    assert (str(told.cells[0]), told.side) == ("D4", Side.W)

@@ -17,6 +17,8 @@ from snapcheck.diagnose import (
     Search,
     Specimen,
     Way,
+    _search,
+    _symptoms,
     ask_text,
     ask_words,
     bundled_priors,
@@ -31,7 +33,6 @@ from snapcheck.diagnose import (
     touches,
     unsure_faults,
 )
-from snapcheck.diagnose import _search, _symptoms
 from snapcheck.diagnose._kept import _KEPT
 from snapcheck.diagnose._wiring import Metal
 from snapcheck.errors import InputError, SimulationError
@@ -122,7 +123,10 @@ def test_symptoms_are_a_start(lamp, stage) -> None:
     assert silent.faults[stage.fault_named["flat B101"]] > silent.faults[stage.fault_named["decade-up R105"]]
     for name in ("too-quiet", "distorted", "hums", "wrong-rate", "hot"):
         assert Search(stage).with_symptom(name).belief.faults.sum() == pytest.approx(1)
-    shown = {s: {stage.faults[i].key for i in stage.fault_of[_symptoms._SHOWN[s](stage)]} for s in ("hot", "wrong-rate")}
+    shown = {
+        s: {stage.faults[i].key for i in stage.fault_of[_symptoms._SHOWN[s](stage)]}
+        for s in ("hot", "wrong-rate")
+    }
     assert "reversed C101" in shown["hot"] and "reversed Q101" not in shown["hot"]
     assert {"seam-poor D2|D3", "weak B101", "decade-up R101"} <= shown["wrong-rate"]
     assert not {"seam-open D2|D3", "open R101", "reversed C101"} & shown["wrong-rate"]

@@ -284,7 +284,9 @@ def test_decisions_are_never_changed_and_can_be_taken_back(tmp_path: Path) -> No
         assert one in [d.id for d in store.standing()] and len(store.decisions()) == 4
         with pytest.raises(sa.exc.IntegrityError), store._engine.begin() as c:
             c.exec_driver_sql("UPDATE decision SET choice = '20'")
-        assert store.forget("S") == 3 and len(store.decisions()) == 1  # what takes back goes before what it means
+        assert (
+            store.forget("S") == 3 and len(store.decisions()) == 1
+        )  # what takes back goes before what it means
 
 
 def test_cluster_of_real_workers_one_killed(tmp_path: Path) -> None:

@@ -32,9 +32,10 @@ def body(symbol: float = 0.6, state: State = State.UNSURE, **more: Any) -> dict[
     return {**reading_to_json(Reading("p", 6, 5, cubes, (), (), FRAME, blanks=blanks)), **more}
 
 
-def found(*lines: str, by: tuple[str, ...] = (), seen: dict[str, Any] | None = None, gone: bool = False,
-          state: str = "read", photos: tuple[str, ...] = (), **options: Any) -> list[DecidedCell]:  # fmt: skip
-    """What becomes of decisions on one photo, by one person where nobody is named."""
+def found(*lines: str, by: tuple[str, ...] = (), photos: tuple[str, ...] = (), gone: bool = False,
+          seen: dict[str, Any] | None = None, state: str = "read", **options: Any,
+) -> list[DecidedCell]:  # fmt: skip
+    """What becomes of decisions, on one photo where none is named, and by one person likewise."""
     names, photos = by or ("ann",) * len(lines), photos or ("sha",) * len(lines)
     decisions = [
         Decision(n, "", who, "cell", None, None, photo, line, "r")

@@ -70,7 +70,7 @@ def test_with_too_much_left_open_nothing_is_followed_up() -> None:
 
 
 def test_a_doubt_that_is_settled_changes_what_is_read() -> None:
-    """A tap or a lead that was unsure and is confirmed: the board stays, and it is a decision all the same."""
+    """A tap or a lead that was unsure and is confirmed: the board stays, and it is a decision too."""
     before = with_edits(reading(), ["tap A1|B1"], LARGE_KIT)
     unsure = replace(before, taps=tuple(replace(t, state=State.UNSURE) for t in before.taps))
     after = with_edits(unsure, ["tap A1|B1"], LARGE_KIT)

@@ -31,6 +31,7 @@ def test_likeness_is_dices_measure() -> None:
 
 def test_the_same_parts_joined_otherwise_are_less_alike() -> None:
     """A resistor and a light in series, and side by side."""
+
     def light(a: int, k: int) -> Entry:
         return "led", "red", {"anode": a, "cathode": k}
 

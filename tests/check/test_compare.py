@@ -473,3 +473,8 @@ def test_what_a_fault_reverses_elsewhere_is_its_effect() -> None:
     assert reverses.effect == "It puts a reversed voltage on D2." and reverses.severity is Severity.DANGER
     shorts = absorb(cause, [Finding("supply-shorted", Severity.DANGER, at, "The supply is shorted.")])
     assert shorts.effect == "The supply is shorted."
+
+
+@pytest.mark.parametrize("turn", [90, 180, 270])
+def test_a_build_turned_as_a_whole_says_by_how_much(turn: int) -> None:
+    assert f"turned by {turn}° clockwise" in only(compare(board(PLAN), board(PLAN).turned(turn), KIT)).title

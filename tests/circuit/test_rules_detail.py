@@ -271,7 +271,15 @@ def test_parts_between_sockets_are_cut_off_only_where_something_feeds_the_board(
 
 
 def test_a_floating_gate_is_pointed_out_on_its_side_of_the_cube() -> None:
-    floating = edited(AMP, "C2 pushbutton turn=90", "C4 corner ends=up+right", "-A4", "-B4", "-E3", "-F3",
-                      "D3 straight turn=90", "D2 lamp 12V/100mA turn=90", "D4 nmos BS170 gate=left")  # fmt: skip
+    gone, lamp = ("-A4", "-B4", "-E3", "-F3"), ("D3 straight turn=90", "D2 lamp 12V/100mA turn=90")
+    button = ("C2 pushbutton turn=90", "C4 corner ends=up+right", "D4 nmos BS170 gate=left")
+    floating = edited(AMP, *gone, *lamp, *button)
     (told,) = (f for f in check(floating) if f.rule == "gate-floats-open")
     assert (str(told.cells[0]), told.side) == ("D4", Side.W)
+
+
+def test_each_open_base_is_told_where_its_own_wire_ends() -> None:
+    bare = edited(AMP, "C4 corner turn=180", "-B4", "-A4")
+    with_another = edited(bare, "H1 resistor 470")
+    told = [[f.found for f in check(text) if f.rule == "base-floating"] for text in (bare, with_another)]
+    assert told[0] == told[1] and len(told[0]) == 1 and not told[0][0].startswith("H1")

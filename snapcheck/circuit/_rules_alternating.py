@@ -101,7 +101,7 @@ class _Crests:
         one, two = tie[part.nets[anode]], tie[part.nets[cathode]]
         beside = (
             volts
-            for other in self.ctx.circuit.parts if other.at != part.at
+            for other in self.ctx.circuit.parts
             for a, b, volts in junction_steps(other) if (tie[other.nets[a]], tie[other.nets[b]]) == (two, one)
         )  # fmt: skip
         held = self._holds(one, two) or self._holds(two, one)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -55,6 +56,10 @@ def test_each_sort_is_needed_there_and_missing() -> None:
         ("electrolytic", None): (3, 1, 2),
     }
     assert not told.fits and told.possible == 2
+    many = box(r470=99, red=99, ground=99, c16=99, c100=99)
+    for benches in (1, 4):
+        for counted, possible in (({}, 2), ({"plates": {}}, 3), ({"plates": {}, "taps": 7}, 7)):
+            assert needs(DESIGN, replace(many, **counted), KIT, benches).possible == possible
     plates, taps = told.loose
     assert (plates.there, plates.missing, taps.missing) == (2, 1, 0)
 

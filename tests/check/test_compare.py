@@ -263,6 +263,14 @@ def test_several_harmless_ways_are_one_finding_and_a_fault_beside_them_is_its_ow
     assert [f.data["harmless"] for f in both.findings if f.rule == "wrong-value"] == [False]
 
 
+def test_a_way_round_beside_a_fault_is_no_fault_itself() -> None:
+    """The corner alone would take the ground away; with the ground beside it, it is another way to it."""
+    way_round = ("J3 ground stem=up", "J2 corner turn=90")
+    assert (
+        only(compare(board(PLAN), changed(*way_round, "D2 resistor 22k turn=90"), KIT)).rule == "wrong-value"
+    )
+
+
 def test_series_parts_in_another_order_are_the_same_circuit() -> None:
     built = changed("B1 led red anode=left", "D2 switch turn=90", base=LOOP)
     result = compare(board(LOOP), built, KIT)

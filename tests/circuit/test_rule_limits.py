@@ -254,6 +254,7 @@ def test_power_of_a_resistor_goes_with_the_square_of_its_current(ohms: float, ov
     assert bool(found) is over
     if over:
         assert found[0].data["power_W"] == pytest.approx(81 / ohms)
+        assert found[0].mend == "Use a larger resistance."
 
 
 @pytest.mark.parametrize(("volts", "over"), [(6.0, False), (7.5, False), (7.7, True), (4.0, False)])

@@ -84,3 +84,16 @@ def test_an_open_tap_or_lead_is_asked_for_by_its_name() -> None:
     lead = Lead(parse_end("socket A1 E"), parse_end("tap B1|C1"))
     assert _asked(replace(question, lead=lead), result).place == "lead socket A1 E to tap B1|C1"
     assert _asked(question, result).place == "A1"
+
+
+def test_a_lead_that_was_decided_is_sure_and_takes_the_place_of_the_unsure_one() -> None:
+    sockets = ["C4 socket signal=right", "E4 socket signal=left"]
+    plain = with_edits(reading(), [*sockets, "tap A1|B1", "lead C4 to A1|B1"], LARGE_KIT)
+    (sure,) = plain.leads
+    assert sure.state is State.READ and sure.confidence == 1
+    unsure = replace(plain, leads=(replace(sure, state=State.UNSURE, confidence=0.6),))
+    (confirmed,) = with_edits(unsure, ["lead C4 to A1|B1"], LARGE_KIT).leads
+    assert confirmed == sure
+    (other,) = with_edits(unsure, ["lead C4 to E4"], LARGE_KIT).leads
+    assert other.state is State.READ and other.lead.ends != sure.lead.ends
+    assert len(with_edits(plain, ["lead C4 to E4"], LARGE_KIT).leads) == 2

@@ -1,7 +1,6 @@
 """Mistakes in layout files and JSON: file, line and column, what is wrong and what is accepted."""
 
 import json
-import time
 
 import pytest
 from boardmaker import KIT
@@ -133,11 +132,9 @@ def test_files_that_are_no_board(name: str, tmp_path) -> None:
     content, words = FILES[name]
     file = tmp_path / name
     file.write_bytes(content)
-    start = time.perf_counter()
     with pytest.raises(InputError) as caught:
         load_board(file, KIT)
     assert str(file) in caught.value.place and words in str(caught.value)
-    assert time.perf_counter() - start < 2
 
 
 def test_missing_files_and_folders(tmp_path) -> None:

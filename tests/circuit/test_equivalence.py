@@ -6,7 +6,6 @@ import os
 import random
 import subprocess
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -233,10 +232,9 @@ def srg_pair() -> tuple[list[Entry], list[Entry]]:
 
 def test_graphs_that_colours_cannot_tell_apart_are_decided_or_given_up_in_bounds() -> None:
     rook, shrikhande = (handmade(*entries) for entries in srg_pair())
-    start = time.perf_counter()
     answer = equivalence(rook, shrikhande)
     assert answer.sameness in (Sameness.DIFFERENT, Sameness.GAVE_UP)
-    assert time.perf_counter() - start < 5
+    assert answer.steps <= 20_001
     short = equivalence(rook, shrikhande, step_limit=50)
     assert short.sameness is Sameness.GAVE_UP and "50" in str(short.steps - 1) and short.reason
 
@@ -246,11 +244,9 @@ def test_sixty_equal_parts_stay_in_bounds() -> None:
     for steps in ((1, 2), (1, 5), (2, 5)):
         ring = [r(a, (a + s) % 30) for a in range(30) for s in steps]
         rng = random.Random(1)
-        start = time.perf_counter()
         answer = equivalence(handmade(*ring), handmade(*shuffled(ring, rng)))
         assert answer.sameness is not Sameness.DIFFERENT
         assert answer.steps <= 20_001
-        assert time.perf_counter() - start < 5
 
 
 # ---------------------------------------------------------------- the smallest reason

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from edits import edited
-from ruleboards import AMP, LOOP, check
+from ruleboards import AMP, LOOP, Solved, check
 
 from snapcheck.board import Cell, Side, parse_layout
 from snapcheck.circuit import (
@@ -283,3 +283,12 @@ def test_each_open_base_is_told_where_its_own_wire_ends() -> None:
     with_another = edited(bare, "H1 resistor 470")
     told = [[f.found for f in check(text) if f.rule == "base-floating"] for text in (bare, with_another)]
     assert told[0] == told[1] and len(told[0]) == 1 and not told[0][0].startswith("H1")
+
+
+def test_a_rule_that_is_switched_off_or_not_asked_for_is_silent_in_every_position() -> None:
+    circuit = build_circuit(parse_layout(LOOP, "test", KIT).board, KIT)
+    hot = {"B1 open": Solved(circuit, watts={"C1": 2.0})}
+    (told,) = check_rules(circuit, positions=hot)
+    assert told.title.startswith("With B1 open: The resistor 470 at C1") and told.severity is Severity.DANGER
+    assert check_rules(circuit, positions=hot, book=bundled_rules().without("over-rating")) == []
+    assert check_rules(circuit, positions=hot, only=("supply-shorted",)) == []

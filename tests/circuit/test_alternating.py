@@ -138,6 +138,8 @@ def test_capacitors_between_inlet_and_diode_ask_for_twice_the_crest() -> None:
         assert "over-rating" in rules(*entries, kit=winding(0.56 * rated))
         assert "over-rating" not in rules(*entries, kit=winding(0.5 * rated))
     assert "over-rating" not in rules(coupling, r(2, 3), d(0, 3, "1N4148"), kit=winding(0.9 * rated))
+    # right across the inlet nothing is held
+    assert "over-rating" not in rules(d(1, 0, "1N4148"), r(1, 0), kit=winding(0.9 * rated, 600.0))
 
 
 @pytest.mark.parametrize("beside", [d(0, 2, LIGHT), d(0, 2), ("zener", 4.7, {"anode": 2, "cathode": 0})])

@@ -21,7 +21,15 @@ if TYPE_CHECKING:
     )
     from snapcheck.api._box import BoxCheck, CubeCount, count_cubes, fits_box, parts_list, whole_box
     from snapcheck.api._check import check, compare
-    from snapcheck.api._class import Place, decide, decided, decision_history, take_back, waiting_places
+    from snapcheck.api._class import (
+        Place,
+        decide,
+        decided,
+        decision_history,
+        decision_said,
+        take_back,
+        waiting_places,
+    )
     from snapcheck.api._design_desk import (
         card_told,
         checked_design_text,
@@ -103,6 +111,7 @@ __all__ = [
     "decided",
     "decision_drawing",
     "decision_history",
+    "decision_said",
     "decision_words",
     "design_edited",
     "design_promised",
@@ -169,7 +178,7 @@ _DOOR = {
     "page_style page_templates sample_exercises warm_up",
     "_box": "BoxCheck CubeCount count_cubes fits_box parts_list whole_box",
     "_check": "check compare",
-    "_class": "Place decide decided decision_history take_back waiting_places",
+    "_class": "Place decide decided decision_history decision_said take_back waiting_places",
     "_design_desk": "card_told checked_design_text design_edited design_text design_told "
     "design_told_late empty_design ends_told fitting_told samples_folder",
     "_design_later": "adopted_told design_promised plots_told",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from snapcheck.grade import (
     Pictures,
     Store,
     decide_all,
+    decision_text,
     history_lines,
     load_course,
     review,
@@ -139,6 +140,11 @@ def decision_history(course: Course | PathLike) -> list[dict[str, Any]]:
     opened = course if isinstance(course, Course) else load_course(Path(course))
     with Store(opened.store, create=False) as store:
         return history_lines(store, store.files())
+
+
+def decision_said(line: Mapping[str, Any]) -> str:
+    """What a line of `decision_history` decided, in the words that `decided` takes."""
+    return decision_text(line)
 
 
 def decided(student: str, task: str, text: str, reason: str, picture: str = "") -> Decided:

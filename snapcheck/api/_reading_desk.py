@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 from snapcheck.api._given import kit_of
 from snapcheck.board import Board, Cell, Cube, draw_svg, parse_layout
+from snapcheck.circuit import cube_words
 from snapcheck.decisions import cube_line, lead_line
 from snapcheck.errors import SnapcheckError
 from snapcheck.photo import BlankReading, State, reading_to_json
+from snapcheck.sheet import facing_words
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
     from snapcheck.api._given import KitLike
     from snapcheck.api._seen import BuildCheck
+    from snapcheck.kit import Kit
 
 _PITCH, _MARGIN = 108, 44  # of a cell and of the rim, in units of a drawing
 _TURNS = (0, 90, 180, 270)
@@ -91,27 +94,50 @@ def kinds_told(kit: KitLike = None) -> list[tuple[str, str]]:
     return sorted(named, key=lambda pair: pair[1].casefold())
 
 
+def _lone(line: str, cubes: Kit) -> Board | None:
+    """A plate with the cube alone that a decision puts into a cell; None where it is none of one cell."""
+    word, _, rest = line.partition(" ")
+    if word in ("remove", "tap", "lead", "looked") or not rest:
+        return None
+    try:
+        return parse_layout(f"plate 1 x 1\nA1 {rest}\n", line, cubes).board
+    except SnapcheckError:  # it covers several cells
+        return None
+
+
 def decision_drawing(line: str, kit: KitLike = None) -> str:
     """The cube that a decision puts into a cell, drawn by itself (SVG text); "" where it is none of one
     cell."""
-    word, _, rest = line.partition(" ")
-    if word in ("remove", "tap", "lead", "looked") or not rest:
-        return ""
     cubes = kit_of(kit)
-    try:
-        board = parse_layout(f"plate 1 x 1\nA1 {rest}\n", line, cubes).board
-    except SnapcheckError:  # it covers several cells
+    board = _lone(line, cubes)
+    if board is None:
         return ""
     close = f"{_MARGIN - 4} {_MARGIN - 4} {_PITCH + 8} {_PITCH + 8}"  # without letters and numbers
     return re.sub(r'viewBox="[^"]*"', f'viewBox="{close}"', draw_svg(board, cubes), count=1)
 
 
-def decision_words(line: str) -> str:
-    """A decision as a person at the bench reads it; the place is known."""
+def decision_words(line: str, kit: KitLike = None, *, place: bool = False) -> str:
+    """A decision as a person at the bench reads it: ``ground, stem to the left``.
+
+    Args:
+        place: with the cell before it (``D3: ground, stem to the left``); what is said of taps and leads
+            stays as it is then.
+    """
     word, _, rest = line.partition(" ")
     if word == "looked":
         return tr("I have looked: it hides nothing")
     if word == "remove":
-        gone = rest.startswith(("tap", "lead"))
-        return tr("it is not there") if gone else tr("nothing stands there")
-    return tr("it is there") if word in ("tap", "lead") else rest
+        link = rest.startswith(("tap", "lead"))
+        if place:
+            return line if link else f"{rest}: {tr('nothing stands there')}"
+        return tr("it is not there") if link else tr("nothing stands there")
+    if word in ("tap", "lead"):
+        return line if place else tr("it is there")
+    cubes = kit_of(kit)
+    board = _lone(line, cubes)
+    if board is None:
+        return line if place else rest
+    (cube,) = board.cubes.values()
+    facing = facing_words(cube, cubes[cube.kind])
+    told = ", ".join(filter(None, (cube_words(cube, cubes), facing)))
+    return f"{word}: {told}" if place else told

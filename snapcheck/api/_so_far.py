@@ -210,6 +210,8 @@ def _others(given: DesignLike | Iterable[PathLike | Design], kit: Kit) -> list[t
                 found.append(("", one))
             else:
                 paths.append(Path(one))
+                if not paths[-1].exists():  # named, and not there: that is a slip, no plan of another kit
+                    load_design(paths[-1], kit)
     files = [f for p in paths for f in (sorted(p.glob("**/*.board")) if p.is_dir() else [p])]
     for file in files[:_MOST_PLANS]:
         with suppress(SnapcheckError, OSError):

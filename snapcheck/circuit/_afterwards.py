@@ -2,7 +2,8 @@
 
 A light-emitting diode without its resistor does no harm while a ground is missing; with the ground it
 burns. Without a plan nobody knows what belongs into the gap, so the likeliest is tried in thought: a joint
-where several contacts point at one empty cell, a ground where one does (common practice, no source).
+where several contacts point at one empty cell, a ground where one does, and a cube that no contact meets
+turned so that they do (common practice, no source).
 """
 
 from __future__ import annotations
@@ -41,9 +42,11 @@ def with_dangers_ahead(
     told = list(findings)
     if any(f.severity is Severity.DANGER for f in told):
         return told  # nothing is told of later while there is something to be told of now
-    context = Context(circuit, book, None, dict((supply_V or {}).items()), True)
+    context = Context(circuit, book, supply_V=dict((supply_V or {}).items()), wordless=True)
     fills = _fills(context, circuit.kit)
-    trials = [{cell: cube} for cell, cube in fills.items()] + ([fills] if len(fills) > 1 else [])
+    trials = [{cell: cube} for cell, cubes in fills.items() for cube in cubes]
+    if len(fills) > 1:
+        trials.append({cell: cubes[0] for cell, cubes in fills.items()})
     known = set[tuple[str, tuple[Cell, ...]]]()
     for trial in trials:
         places = {*trial, *(h.cell for cell in trial for h in context.pointing[cell])}
@@ -71,14 +74,29 @@ def with_dangers_ahead(
     return told
 
 
-def _fills(context: Context, kit: Kit) -> dict[Cell, Cube]:
-    """Empty cells that contacts point at, with what would join them."""
+def _fills(context: Context, kit: Kit) -> dict[Cell, list[Cube]]:
+    """Cells that contacts point at in vain: empty ones with what would join them, others with the cube that
+    stands there, turned so that it does."""
+    board = context.circuit.board
     fills = {}
     for cell, halves in context.pointing.items():
-        sides = frozenset(h.side.opposite for h in halves if h.side is not None)
-        if context.circuit.board.cube_at(cell) is None and (cube := _joint(sides, kit)) is not None:
-            fills[cell] = cube
+        sides = frozenset(h.side.opposite for h in halves if h.side is not None and h.cell != cell)
+        there = board.cube_at(cell)
+        cubes = _turned(there, sides, kit) if there is not None else [_joint(sides, kit)]
+        if any(cubes):
+            fills[cell] = [cube for cube in cubes if cube is not None]
     return fills
+
+
+def _turned(cube: Cube, sides: frozenset[Side], kit: Kit) -> Sequence[Cube | None]:
+    """A cube of one cell in every other turn in which it has contacts on all these sides."""
+    kind = kit.kinds.get(cube.kind)
+    if kind is None or kind.size != (1, 1):
+        return []
+    return [
+        replace(cube, turn=turn) for turn, contacts in kind.contacts_at.items()
+        if turn != cube.turn and sides <= {c.side for c in contacts}
+    ]  # fmt: skip
 
 
 def _joint(sides: frozenset[Side], kit: Kit) -> Cube | None:

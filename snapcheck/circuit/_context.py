@@ -60,6 +60,8 @@ class Context:
     circuit: Circuit
     book: RuleBook
     operating_point: OperatingPointLike | None = None
+    #: the same in other positions of the switches, and when a flip-flop has flipped
+    others: tuple[OperatingPointLike, ...] = ()
     supply_V: Mapping[Spot, float] = field(default_factory=dict)
     wordless: bool | WordsLater = False
     told: set[Terminal] = field(default_factory=set)
@@ -68,6 +70,10 @@ class Context:
     #: parts through which a supply is shorted
     shorting: set[Spot] = field(default_factory=set)
     reversed: set[Spot] = field(default_factory=set)
+    #: parts, sources among them, whose overload is told by what causes it
+    overloading: set[Spot] = field(default_factory=set)
+    #: parts that are told to stand the wrong way round
+    turned: set[Spot] = field(default_factory=set)
 
     @cached_property
     def topology(self) -> Topology:

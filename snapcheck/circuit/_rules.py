@@ -7,6 +7,8 @@ from dataclasses import replace
 
 from snapcheck.board import Cell, Spot
 from snapcheck.circuit import _rules_alternating as alternating
+from snapcheck.circuit import _rules_coils as coils
+from snapcheck.circuit import _rules_current as current
 from snapcheck.circuit import _rules_parts as parts
 from snapcheck.circuit import _rules_supply as supply
 from snapcheck.circuit import _rules_transistor as transistor
@@ -34,14 +36,15 @@ RULES: Mapping[str, Rule] = {
     "supplies-parallel": supply.supplies_parallel,
     "supply-reversed": supply.supply_reversed,
     "batteries-opposed": supply.batteries_opposed,
-    "no-current-limit": _also(supply.no_current_limit, alternating.no_current_limit),
+    "no-current-limit": _also(current.no_current_limit, alternating.no_current_limit),
+    "clamp-reversed": coils.clamp_reversed,
     "electrolytic-reversed": _also(parts.electrolytic_reversed, alternating.electrolytic_reversed),
     "electrolytic-overvoltage": _also(parts.electrolytic_overvoltage, alternating.electrolytic_overvoltage),
+    "reversed-in-circuit": _also(parts.reversed_in_circuit, alternating.reversed_in_circuit),
     "over-rating": _also(parts.over_rating, alternating.over_rating),
-    "fuse-blows": supply.fuse_blows,
+    "fuse-blows": current.fuse_blows,
     "speaker-direct-current": parts.speaker_direct_current,
     "microphone-direct-current": parts.microphone_direct_current,
-    "reversed-in-circuit": _also(parts.reversed_in_circuit, alternating.reversed_in_circuit),
     "terminals-joined": parts.terminals_joined,
     "base-floating": transistor.base_floating,
     "gate-floats-open": transistor.gate_floats_open,
@@ -58,12 +61,14 @@ RULES: Mapping[str, Rule] = {
     "no-supply": supply.no_supply,
     "lead-loose": wiring.lead_loose,
     "tap-loose": wiring.tap_loose,
-    "flyback-missing": wiring.flyback_missing,
+    "flyback-missing": coils.flyback_missing,
     "decoupling-missing": wiring.decoupling_missing,
 }
 
 
-#: rules about what destroys a part: asked for every position of the switches
+#: rules about what destroys a part: asked for every position of the switches; of points that tell voltages
+#: alone, those about voltages that stand there for a while
+_AT_A_MOMENT = ("electrolytic-reversed", "electrolytic-overvoltage")
 _IN_EVERY_POSITION = ("electrolytic-reversed", "electrolytic-overvoltage", "over-rating", "fuse-blows")
 
 
@@ -92,7 +97,8 @@ def check_rules(
             ask only what is wrong where. With a `WordsLater` they can be had afterwards.
     """
     book = bundled_rules() if book is None else book
-    context = Context(circuit, book, operating_point, dict((supply_V or {}).items()), wordless)
+    others = tuple((positions or {}).values())
+    context = Context(circuit, book, operating_point, others, dict((supply_V or {}).items()), wordless)
     found: list[Finding] = []
     for name, rule in RULES.items():
         if book[name].enabled and (only is None or name in only):
@@ -100,7 +106,7 @@ def check_rules(
     told = {_key(f) for f in found}
     for words, point in (positions or {}).items():
         context.operating_point = point
-        for name in _IN_EVERY_POSITION:
+        for name in _IN_EVERY_POSITION if point.part_currents_A else _AT_A_MOMENT:
             if not book[name].enabled or (only is not None and name not in only):
                 continue
             for finding in RULES[name](context):

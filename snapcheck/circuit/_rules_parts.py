@@ -8,6 +8,7 @@ from functools import partial
 
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
+from snapcheck.circuit._operating import OperatingPointLike
 from snapcheck.circuit._say import amperes, capital, part_words, side_of, volts, watts
 from snapcheck.circuit._topology import direct_ohms, drives
 from snapcheck.devices import CertainLoad, Drive, Store
@@ -52,7 +53,8 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
             continue
         v, wrong = _bias(ctx, part, "plus", "minus")
         if v is not None and -danger <= v < -uneasy:
-            yield _slightly_reversed(ctx, part, v)
+            if not any(_across(point, part) > danger for point in ctx.others):  # it flips, and stands right
+                yield _slightly_reversed(ctx, part, v)
         elif wrong or (v is not None and v < -danger):
             found = tr("Plus is on the side of the lower voltage.")
             if v is not None:
@@ -69,6 +71,12 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
                 side=side_of(part, "plus"),
                 data={} if v is None else {"voltage_V": v},
             )  # fmt: skip
+
+
+def _across(point: OperatingPointLike, part: Part) -> float:
+    """Volts of a polarised capacitor at a point, nan where they are not known."""
+    volts = point.net_voltages_V
+    return volts.get(part.nets["plus"], math.nan) - volts.get(part.nets["minus"], math.nan)
 
 
 def _slightly_reversed(ctx: Context, part: Part, v: float) -> Finding:
@@ -116,7 +124,7 @@ def too_much(ctx: Context, part: Part, v: float, rated: float, found: str) -> Fi
 
 
 def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
-    """LED, buzzer, microphone or meter with its plus on the lower voltage."""
+    """LED, buzzer, microphone, meter or chip with its plus on the lower voltage."""
     limit = ctx.book.limit("reversed-in-circuit", "reverse_V")
     for part in ctx.circuit.parts:
         if part.device.polarity is None or part.at in ctx.cut_off:
@@ -128,8 +136,16 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
             v, wrong = _bias(ctx, part, plus, minus)
         if not wrong and (v is None or v > -limit):
             continue
+        if not all(ctx.topology.pull(part.nets[leg], part.at).reached for leg in (plus, minus)):
+            continue  # what floats has no voltage of its own, and something else is open
+        ctx.turned.add(part.at)
         why = tr("It works one way round only.")
-        if part.device.one_way:
+        mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)
+        if part.device.chip:
+            why = tr("Fed the wrong way round, a chip is little more than a diode across the supply: it gets "
+                     "hot and is destroyed in a moment.")  # fmt: skip
+            mend = tr("Do not power. Lead the higher voltage to its plus, and the lower one to its minus.")
+        elif part.device.one_way:
             why = tr("An LED conducts one way only: it stays dark, and above about 5 V in reverse it dies.")
         elif part.device.reads:
             why = tr("The pointer is driven below zero.")
@@ -140,8 +156,9 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
             expected=tr("Its {plus} is on the side with the higher voltage.", plus=_word(plus)),
             found=tr("Its {plus} is on the side of the lower voltage.", plus=_word(plus)),
             why=why,
-            mend=tr("Turn the cube at {cell} by half a turn.", cell=part.at),
+            mend=mend,
             side=side_of(part, plus),
+            severity=Severity.DANGER if part.device.chip else None,
             data={} if v is None else {"voltage_V": v},
         )
 
@@ -157,6 +174,8 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
     """Power, current or voltage beyond a part's rating; from simulation, else where rails alone decide."""
     slack = ctx.book.limit("over-rating", "slack")
     for part in ctx.circuit.parts:
+        if part.at in ctx.overloading:
+            continue
         worst = max(_loads(ctx, part), key=lambda load: load[1] / load[2], default=None)
         if worst is None or worst[1] <= worst[2] * (1 + slack):
             continue
@@ -213,7 +232,7 @@ def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:
     """(quantity with unit, value, rating) of everything known about a part's load."""
     known = _simulated_loads if ctx.operating_point is not None else _certain_loads
     for what, value, rated in known(ctx, part):
-        if value is not None and rated is not None:
+        if value is not None and rated is not None and not (what == "reverse_V" and part.at in ctx.turned):
             yield what, value, rated
     base = ctx.topology.base_current_A(part)
     if base is not None and part.at not in ctx.shorting:
@@ -299,8 +318,10 @@ def speaker_direct_current(ctx: Context) -> Iterator[Finding]:
         if not part.device.sounds:
             continue
         current = ctx.current(part)
+        one, two = (ctx.topology.pull(part.nets[t], part.at) for t in part.pair)
+        if not (one.reached and two.reached):
+            continue  # what a moment shows of an oscillator's signal is no direct current
         if current is None:
-            one, two = (ctx.topology.pull(part.nets[t], part.at) for t in part.pair)
             spread = (one.low, one.high, two.low, two.high)
             flows = one.ring == two.ring and not math.isnan(sum(spread)) and min(spread) < max(spread)
         else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import heapq
 from collections import deque
 from collections.abc import Iterable, Iterator
 from typing import Any
@@ -11,20 +10,17 @@ from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
 from snapcheck.circuit._path import MetalPath, metal_path
-from snapcheck.circuit._say import amperes, capital, listing, part_words, volts
+from snapcheck.circuit._say import capital, listing, part_words, volts
 from snapcheck.circuit._topology import (
+    Conflict,
     Source,
     closes,
     direct_ohms,
     drives,
-    junction_steps,
 )
 from snapcheck.devices import Setting
-from snapcheck.findings import Finding, Severity
+from snapcheck.findings import Finding
 from snapcheck.words import tr
-
-#: (tie before, part) by which a tie was reached
-_Steps = dict[int, tuple[int, Part | None]]
 
 
 def above_extra_low(ctx: Context) -> Iterator[Finding]:
@@ -65,6 +61,7 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
         ctx.shorted.add(source.part.at)
         switches = [p for p in parts if p.device.setting is Setting.SWITCH]
         knobs = [p for p in parts if p.device.slides]
+        relays = [p for p in parts if p.device.contacts]
         cells = [source.part.at, *(p.at for p in parts), *path.cells]
         ctx.shorting.update(p.at for p in parts)
         name = part_words(source.part)
@@ -78,6 +75,9 @@ def supply_shorted(ctx: Context) -> Iterator[Finding]:
                 if len(switches) == 1
                 else tr("The supply is shorted as soon as {switches} are closed.", switches=names)
             )
+        elif relays:
+            title = tr("The supply is shorted through a contact of {relay}.",
+                       relay=listing(part_words(p) for p in relays))  # fmt: skip
         else:
             title = tr("The supply is shorted: plus and minus of {source} are joined.", source=name)
         yield shorted(
@@ -127,12 +127,12 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
     steps: dict[int, list[tuple[int, Part, str, str]]] = {}
     low: list[tuple[Spot, str, str]] = []
     for part in ctx.circuit.parts:
-        for one, two in _low_pairs(part, limit):
+        for one, two in low_pairs(part, limit):
             a, b = topology.tie[part.nets[one]], topology.tie[part.nets[two]]
             if a != b:
                 steps.setdefault(a, []).append((b, part, one, two))
                 steps.setdefault(b, []).append((a, part, two, one))
-    # a knob cannot stand at both ends at once: remember by which knob a tie was reached
+    # a knob cannot stand at both ends at once, nor a relay: remember by which one a tie was reached
     came: dict[tuple[int, Spot | None], list[tuple[Part, str, str]]] = {(start, None): []}
     queue: deque[tuple[int, Spot | None]] = deque([(start, None)])
     while queue and start != goal:
@@ -140,7 +140,7 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
         if here[0] == goal:
             break
         for there, part, one, two in steps.get(here[0], ()):
-            knob = part.at if part.device.slides else None
+            knob = part.at if one_at_a_time(part) else None
             if (there, knob) not in came and not (knob is not None and knob == here[1]):
                 came[there, knob] = [*came[here], (part, one, two)]
                 queue.append((there, knob))
@@ -159,13 +159,19 @@ def _short_way(ctx: Context, source: Source) -> tuple[list[Part], MetalPath] | N
     return list(dict.fromkeys(p for p, _, _ in used)), path
 
 
-def _low_pairs(part: Part, limit_ohm: float) -> Iterator[tuple[str, str]]:
-    """Terminal pairs that are next to a short circuit, knobs at either end."""
+def low_pairs(part: Part, limit_ohm: float) -> Iterator[tuple[str, str]]:
+    """Terminal pairs that are next to a short circuit, knobs at either end, relays pulled in or not."""
     yield from part.device.slides
+    yield from part.device.contacts
     if not closes(part) and part.device.plain:
         ohms = direct_ohms(part)
         if ohms is not None and ohms < limit_ohm:
             yield part.pair
+
+
+def one_at_a_time(part: Part) -> bool:
+    """Of its low pairs only one is low at any moment."""
+    return bool(part.device.slides or part.device.contacts)
 
 
 def supplies_fighting(ctx: Context) -> Iterator[Finding]:
@@ -174,10 +180,15 @@ def supplies_fighting(ctx: Context) -> Iterator[Finding]:
         if conflict.difference_V == 0:
             continue
         parts = [conflict.part, *conflict.others]
+        switches = _joining_switches(ctx, conflict)
+        names = listing(map(part_words, parts))
         yield ctx.finding(
             "supplies-fighting",
-            [p.at for p in parts],
-            tr("Two supplies work against each other: {parts}.", parts=listing(map(part_words, parts))),
+            [p.at for p in (*parts, *switches)],
+            tr("With {switches} closed, two supplies work against each other: {parts}.",
+               switches=listing(map(part_words, switches)), parts=names)
+            if switches
+            else tr("Two supplies work against each other: {parts}.", parts=names),
             expected=tr("Supplies that are joined at both ends have the same voltage the same way round."),
             found=tr("Round the ring {volts} are left, with nothing to limit the current.",
                      volts=volts(conflict.difference_V)),
@@ -185,6 +196,20 @@ def supplies_fighting(ctx: Context) -> Iterator[Finding]:
             mend=tr("Do not power. Keep one of them, or put them in series the same way round."),
             data={"difference_V": conflict.difference_V},
         )  # fmt: skip
+
+
+def _joining_switches(ctx: Context, conflict: Conflict) -> list[Part]:
+    """The switches that join sources to a ring; none where they are joined anyway."""
+    if any(other.difference_V and other.part is conflict.part for other in ctx.opened.conflicts):
+        return []
+    opened = ctx.opened
+    poles = {ctx.topology.tie[net] for p in (conflict.part, *conflict.others) for net in p.nets.values()}
+    near = [
+        p for p in ctx.circuit.parts
+        if p.device.setting is Setting.SWITCH and ctx.topology.tie[next(iter(p.nets.values()))] in poles
+    ]  # fmt: skip
+    between = [p for p in near if all(opened.tie[net] in opened.rails for net in p.nets.values())]
+    return between or near
 
 
 def supplies_parallel(ctx: Context) -> Iterator[Finding]:
@@ -252,95 +277,6 @@ def batteries_opposed(ctx: Context) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def no_current_limit(ctx: Context) -> Iterator[Finding]:
-    """A diode, LED or transistor junction fed from a rail with nothing to limit the current."""
-    topology = ctx.topology
-    margin = ctx.book.limit("no-current-limit", "margin_V")
-    coil = ctx.book.limit("no-current-limit", "coil_ohm")
-    steps: dict[int, list[tuple[int, Part, float]]] = {}
-    for part in ctx.circuit.parts:
-        moves = [(a, b, v) for a, b, v in junction_steps(part)]
-        moves += [(a, b, 0.0) for pq in _low_pairs(part, coil) for a, b in (pq, pq[::-1])]
-        for one, two, drop in moves:
-            a, b = topology.tie[part.nets[one]], topology.tie[part.nets[two]]
-            if a != b:
-                steps.setdefault(a, []).append((b, part, drop))
-    told: set[Spot] = set()
-    for start, (ring, high) in sorted(topology.rails.items()):
-        for _ in range(6):  # several junctions may hang on one rail
-            found = _cheapest(steps, start, topology.rails, ring, high - margin, told)
-            if found is None:
-                break
-            parts, drop, low = found
-            junctions = [p for p in parts if any(True for _ in junction_steps(p))]
-            if not junctions:
-                break  # a plain short circuit; told elsewhere
-            told.update(p.at for p in junctions)
-            yield _unlimited(ctx, junctions, parts, high - low, drop)
-
-
-def _unlimited(ctx: Context, junctions: list[Part], parts: list[Part], v: float, drop: float) -> Finding:
-    knobs = [p for p in parts if p.device.slides]
-    names = listing(part_words(p) for p in junctions)
-    if knobs:
-        title = tr("Nothing limits the current through {parts} when {pot} is at one end of its travel.",
-                   parts=names, pot=listing(part_words(p) for p in knobs))  # fmt: skip
-    else:
-        title = tr("Nothing limits the current through {parts}.", parts=names)
-    return ctx.finding(
-        "no-current-limit",
-        [p.at for p in (*junctions, *parts)],
-        title,
-        expected=tr("A resistor in series with it."),
-        found=tr("{supply} across junctions that need only {drop}.", supply=volts(v), drop=volts(drop)),
-        why=tr("Above its forward voltage a junction takes whatever current the supply gives: it is "
-               "destroyed in a moment and may burst."),
-        mend=tr("Do not power. Put a resistor in series with the cube at {cell}.", cell=junctions[0].at),
-        severity=Severity.FAULT if knobs else None,
-        data={"supply_V": v, "drop_V": drop},
-    )  # fmt: skip
-
-
-def _cheapest(
-    steps: dict[int, list[tuple[int, Part, float]]],
-    start: int,
-    rails: dict[int, tuple[int, float]],
-    ring: int,
-    budget_V: float,
-    told: set[Spot],
-) -> tuple[list[Part], float, float] | None:
-    """The way from a rail to a lower one over the least junction voltage that the rails can overcome."""
-    best: dict[int, float] = {start: 0.0}
-    came: _Steps = {start: (start, None)}
-    heap = [(0.0, start)]
-    while heap:
-        drop, here = heapq.heappop(heap)
-        if drop > best[here]:
-            continue
-        rail = rails.get(here)
-        if rail is not None and here != start:
-            if rail[0] == ring and rail[1] + drop < budget_V:
-                return _parts_on_way(came, here), drop, rail[1]
-            continue
-        for there, part, step in steps.get(here, ()):
-            if part.at in told or part is came[here][1]:
-                continue
-            if drop + step < best.get(there, float("inf")):
-                best[there] = drop + step
-                came[there] = (here, part)
-                heapq.heappush(heap, (drop + step, there))
-    return None
-
-
-def _parts_on_way(came: _Steps, goal: int) -> list[Part]:
-    parts: list[Part] = []
-    here = goal
-    while (step := came[here])[1] is not None:
-        parts.append(step[1])
-        here = step[0]
-    return parts[::-1]
-
-
 def no_ground(ctx: Context) -> Iterator[Finding]:
     """Parts use the plate, but no source is joined to it."""
     sources = ctx.topology.sources
@@ -395,22 +331,3 @@ def no_supply(ctx: Context) -> Iterator[Finding]:
         why=tr("Without a supply nothing can be expected of the circuit."),
         mend=tr("Add the battery or supply, unless it is connected from outside."),
     )
-
-
-def fuse_blows(ctx: Context) -> Iterator[Finding]:
-    """Simulated current above a fuse's print."""
-    for part in ctx.circuit.parts:
-        current, rated = ctx.current(part), part.cube.value
-        if not part.device.trips or current is None or not isinstance(rated, float | int):
-            continue
-        if abs(current) > rated:
-            yield ctx.finding(
-                "fuse-blows",
-                [part.at],
-                tr("{part} blows.", part=capital(part_words(part))),
-                found=tr("{current} flow through it.", current=amperes(abs(current))),
-                expected=tr("No more than {current}.", current=amperes(rated)),
-                why=tr("It opens the circuit to protect it."),
-                mend=tr("Find what draws so much current; do not simply take a larger fuse."),
-                data={"current_A": abs(current), "rated_A": float(rated)},
-            )

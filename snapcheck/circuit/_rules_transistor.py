@@ -84,8 +84,24 @@ def _undriven(ctx: Context) -> Iterator[tuple[Part, str]]:
         return
     for part in ctx.topology.transistors:
         base = stage_of(part).control
-        if part.at not in ctx.cut_off and not ctx.topology.pull(part.nets[base], part.at).reached:
+        reached = ctx.topology.pull(part.nets[base], part.at).reached
+        if part.at not in ctx.cut_off and not reached and not _plugged(ctx, part, base):
             yield part, base
+
+
+def _plugged(ctx: Context, part: Part, leg: str) -> bool:
+    """Whether direct current comes to a leg from a socket: something is plugged in there."""
+    tie = ctx.topology.tie
+    ports = {tie[net] for net in range(1, ctx.circuit.net_count) if ctx.is_port(net)}
+    waiting, seen = [tie[part.nets[leg]]], {tie[part.nets[leg]]}
+    while waiting:
+        here = waiting.pop()
+        if here in ports:
+            return True
+        further = {there for there, _ in ctx.topology.neighbours(here, part.at)} - seen
+        seen |= further
+        waiting += further
+    return False
 
 
 def emitter_no_return(ctx: Context) -> Iterator[Finding]:
@@ -116,6 +132,8 @@ def transistor_swapped(ctx: Context) -> Iterator[Finding]:
     """Collector and emitter (drain and source) exchanged."""
     limit = ctx.book.limit("transistor-swapped", "reverse_V")
     for part in ctx.topology.transistors:
+        if part.at in ctx.overloading:
+            continue  # what flows there in the wrong direction comes out of its base
         base, high, low = stage_of(part)
         if part.device.sign < 0:
             high, low = low, high

@@ -20,7 +20,7 @@ from snapcheck.circuit._say import (
     terminal_words,
 )
 from snapcheck.circuit._topology import direct_ohms, drives
-from snapcheck.devices import Setting, Store
+from snapcheck.devices import Store
 from snapcheck.findings import Finding
 from snapcheck.words import tr
 
@@ -30,8 +30,7 @@ from snapcheck.words import tr
 def terminal_open(ctx: Context) -> Iterator[Finding]:
     """A terminal that leads to no other part; open ends that meet at one place are one finding."""
     for group in ctx.open_groups:
-        terminals = [t for n in group.nets for t in ctx.circuit.nets[n].terminals]
-        terminals = [t for t in terminals if t not in ctx.told and not _spare_pot_end(ctx, t)]
+        terminals = [t for t in _missed(ctx, group) if t not in ctx.told]
         if not terminals:
             continue
         lost = _cut_off(ctx, terminals)
@@ -43,6 +42,12 @@ def terminal_open(ctx: Context) -> Iterator[Finding]:
             cells = [group.facing, *(t.at for t in terminals), *ends]
             words = partial(_gap_finding, ctx, cells, group, terminals, lost)
         yield ctx.wordy("terminal-open", cells, words)
+
+
+def _missed(ctx: Context, group: OpenGroup) -> list[Terminal]:
+    """The terminals that end there and should not."""
+    ending = (t for n in group.nets for t in ctx.circuit.nets[n].terminals)
+    return [t for t in ending if not _spare(ctx, t)]
 
 
 def _open_finding(
@@ -114,6 +119,13 @@ def _cut_off_words(lost: list[Part]) -> str:
     return tr("Cut off from the supply: {parts}.", parts=listing(part_words(p) for p in lost[:6]))
 
 
+def _spare(ctx: Context, terminal: Terminal) -> bool:
+    """A leg that need not be used."""
+    part = ctx.circuit.part_at[terminal.at]
+    free = [leg for leg, net in part.nets.items() if net in ctx.open_nets]
+    return part.device.may_stay_free(terminal.name, free) or _spare_pot_end(ctx, terminal)
+
+
 def _spare_pot_end(ctx: Context, terminal: Terminal) -> bool:
     """A potentiometer used as a variable resistor leaves one end open; that is its own, milder rule."""
     part = ctx.circuit.part_at[terminal.at]
@@ -142,7 +154,7 @@ def pot_end_open(ctx: Context) -> Iterator[Finding]:
 
 def gap_between(ctx: Context) -> Iterator[Finding]:
     """Two nets that both point into one place where nothing joins them."""
-    told = {g.facing for g in ctx.open_groups}
+    told = {g.facing for g in ctx.open_groups if _missed(ctx, g)}
     for cell, halves in ctx.pointing.items():
         nets = {ctx.net_of_half(h) for h in halves}
         if len(nets) < 2 or cell in told:
@@ -214,35 +226,6 @@ def tap_loose(ctx: Context) -> Iterator[Finding]:
             mend=tr("Move the tap to a seam with contacts."),
             seam=half.seam,
         )
-
-
-def flyback_missing(ctx: Context) -> Iterator[Finding]:
-    """A coil that a transistor or switch interrupts, without a diode across it."""
-    circuit = ctx.circuit
-    diodes = [set(p.nets.values()) for p in circuit.parts if p.device.clamps]
-    for part in circuit.parts:
-        if part.device.store is not Store.FLUX:
-            continue
-        ends = [part.nets[leg] for leg in part.pair]
-        for here, there in (ends, ends[::-1]):
-            breakers = [
-                p for p, t in circuit.parts_on(here)
-                if p.device.setting is Setting.SWITCH or (p.device.stage and t == p.device.stage.against)
-            ]  # fmt: skip
-            caught = any(here in d and (there in d or any(ctx.topology.rail_V(n) is not None for n in d))
-                         for d in diodes)  # fmt: skip
-            if not breakers or caught or here == there or ctx.topology.rail_V(there) is None:
-                continue
-            yield ctx.finding(
-                "flyback-missing",
-                [part.at, breakers[0].at],
-                tr("No diode catches the kick of {coil}.", coil=part_words(part)),
-                expected=tr("A diode across the coil, cathode towards the plus."),
-                found=tr("{breaker} interrupts its current.", breaker=capital(part_words(breakers[0]))),
-                why=tr("When its current is cut, a coil makes a voltage many times that of the supply."),
-                mend=tr("Add a diode across it, unless the kick is wanted."),
-            )
-            break
 
 
 def decoupling_missing(ctx: Context) -> Iterator[Finding]:

@@ -12,10 +12,11 @@ from snapcheck import api
 from snapcheck.cli._common import print_json, write_file
 from snapcheck.cli._output import console, document, say
 from snapcheck.cli._teach_from import tell_teachable
+from snapcheck.errors import InputError
 from snapcheck.words import numeral, shown, tr
 
 if TYPE_CHECKING:
-    from snapcheck.grade import Crew
+    from snapcheck.grade import Course, Crew
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -91,6 +92,19 @@ class Bar:
         self._bar.stop()
 
 
+def write_beside(course: Course, path: Path, text: str) -> None:
+    """Write what a course comes to. Raises InputError: that is a file of the course itself, or see
+    `write_file`."""
+    store = () if "://" in course.store else (Path(course.store),)
+    if path.resolve() in {file.resolve() for file in (*course.files, course.submissions, *store)}:
+        raise InputError(
+            tr("is a file of the course itself, and is left as it is."),
+            place=path,
+            way_out=tr("Choose another place for the file."),
+        )
+    write_file(path, text)
+
+
 def run(args: argparse.Namespace) -> int:
     from snapcheck.grade import load_course
     from snapcheck.grade.out import gradebook_csv
@@ -107,7 +121,7 @@ def run(args: argparse.Namespace) -> int:
     entries, result, unmatched = graded.grades, graded.batch, graded.unmatched
     places = len(graded.waiting.waiting)
     if args.gradebook:
-        write_file(Path(args.gradebook), gradebook_csv(course, entries))
+        write_beside(course, Path(args.gradebook), gradebook_csv(course, entries))
     waiting = [e for e in entries.values() if not e.grade.final]
     if args.json:
         print_json(document("grades", {

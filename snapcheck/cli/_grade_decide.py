@@ -12,7 +12,7 @@ from snapcheck.cli._common import print_json
 from snapcheck.cli._grade import add_course_options, add_crew, crew_of
 from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError, SnapcheckError
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 FORMS = """DECISION is one of:
   D3 pnp BC327 base=left    what stands in a cell, as in a layout file
@@ -102,7 +102,8 @@ def run(args: argparse.Namespace) -> int:
         say(tr("Kept as number {number}.", number=numbers[0]))
     for (student, task), (old, e) in changed.items():
         state = tr("final") if e.grade.final else tr("still open")
-        say(f"{student} {task}: {old or '-'} → {e.grade.points} / {e.grade.most}, {state}")
+        points = numeral(f"{old or '-'} → {e.grade.points} / {e.grade.most}")
+        say(f"{student} {task}: {points}, {state}")
     return 0
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from snapcheck.cli._common import make_folder, print_json, write_file
-from snapcheck.cli._grade import Bar, add_course_options, add_crew, crew_of
+from snapcheck.cli._common import make_folder, print_json
+from snapcheck.cli._grade import Bar, add_course_options, add_crew, crew_of, write_beside
 from snapcheck.cli._output import document, say
 from snapcheck.words import shown, tr
 
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
         make_folder(folder)
 
         def put(name: str, text: str) -> None:
-            write_file(folder / name, text)
+            write_beside(course, folder / name, text)
             written.append(folder / name)
 
         if "gradebook" in args.what:

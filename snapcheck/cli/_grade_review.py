@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from snapcheck.cli._common import print_json, write_file
-from snapcheck.cli._grade import add_course_options, add_crew, crew_of, waiting_words
+from snapcheck.cli._common import print_json
+from snapcheck.cli._grade import add_course_options, add_crew, crew_of, waiting_words, write_beside
 from snapcheck.cli._output import document, say
 from snapcheck.cli._teach_from import tell_teachable
 from snapcheck.words import numeral, shown, tr
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
         crew.close()
     listed = tuple(w for w in found.waiting if args.all or not w.idle)
     if args.page:
-        write_file(Path(args.page), review_page(course, replace(found, waiting=listed)))
+        write_beside(course, Path(args.page), review_page(course, replace(found, waiting=listed)))
     if args.json:
         print_json(document("review", {
             "waiting": [w.to_json() for w in found.waiting],
@@ -82,18 +82,16 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _history(rows: list[dict[str, Any]], as_json: bool) -> int:
+    from snapcheck.grade import decision_text
+
     if as_json:
         print_json(document("history", {"decisions": rows}))
         return 0
     for r in rows:
         state = "" if r["in_force"] or r["takes_back"] else tr(" (taken back)")
-        what = (
-            tr("takes back number {n}", n=r["takes_back"])
-            if r["takes_back"]
-            else f"{r['kind']} {r['choice']}"
-        )
-        student, task, subject = (shown(r[key] or "") for key in ("student", "task", "subject"))
-        say(f"{r['number']:>4} {r['at']} {shown(r['by'])}: {student} {task} {subject}: "
+        what = tr("takes back number {n}", n=r["takes_back"]) if r["takes_back"] else decision_text(r)
+        whose = f"{r['student']} {r['task']}" if r["student"] else r["subject"]
+        say(f"{r['number']:>4} {r['at']} {shown(r['by'])}: {shown(whose)}: "
             f"{shown(what)}{state}. {shown(r['reason'])}")  # fmt: skip
     return 0
 

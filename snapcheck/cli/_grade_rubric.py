@@ -7,7 +7,7 @@ from pathlib import Path
 
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
 from snapcheck.cli._output import console, document
-from snapcheck.words import shown, tr
+from snapcheck.words import numeral, shown, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,7 +51,8 @@ def run(args: argparse.Namespace) -> int:
         table.add_column(heading)
     for r in rows:
         open_mark = "" if r.grade.final else " ?"
-        points = f"{r.grade.points} / {r.grade.most}{open_mark}"
-        table.add_row(r.title, r.grade.verdict_sentence, points, f"{r.usual.points} / {r.usual.most}")
+        points = numeral(f"{r.grade.points} / {r.grade.most}{open_mark}")
+        usual = numeral(f"{r.usual.points} / {r.usual.most}")
+        table.add_row(r.title, r.grade.verdict_sentence, points, usual)
     console().print(table)
     return 0

@@ -45,7 +45,7 @@ CHIPS = (
                 ("discharge", "minus")),
         ways=(Way("trigger", "out", True, True), Way("threshold", "out", True, True),
               Way("threshold", "discharge", True, True), Way("trigger", "discharge", True, True)),
-        loads=_SUPPLY_LOADS, template="timer",
+        extra=("control",), loads=_SUPPLY_LOADS, template="timer",
     ),
     Device(
         "bridge", legs=("ac1", "ac2", "plus", "minus"), family="active", pair=_SUPPLY,
@@ -57,7 +57,7 @@ CHIPS = (
     Device(
         "relay", legs=(*_COIL, "com", "rest", "work"), family="outside", pair=_COIL,
         direct=(_COIL, _REST, _WORK), ways=_within(_COIL, _REST, _WORK), store=Store.FLUX,
-        loads=(), template="relay",
+        contacts=(_REST, _WORK), loads=(), template="relay",
     ),
     Device(
         "transformer", legs=(*_PRIMARY, *_SECONDARY), pair=_PRIMARY, direct=(_PRIMARY, _SECONDARY),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -156,6 +156,7 @@ class Device:
         ways: how slow signals pass; None for every leg to every other.
         swing: legs between which its outputs move, where it has ways with gain.
         slides: pairs that a knob may bring down to nothing.
+        contacts: pairs that a relay joins, one at a time.
         closes: a plain conductor in some position or as long as it is whole.
         reads: a meter for volts or amperes, by its print.
         plain: it is a resistance and nothing else to direct current, and may be small.
@@ -172,6 +173,7 @@ class Device:
         shows: one sees or hears its current.
         clamps: it catches the kick of a coil.
         ripples: its voltage carries mains ripple.
+        extra: legs that are often left free, beside outputs of which another is used.
         between_legs: its parameters are resistances between pairs of its legs.
         forward_V: usual forward voltage where the model tells none.
         spice: type of its model line.
@@ -202,6 +204,7 @@ class Device:
     ways: tuple[Way, ...] | None = None
     swing: Pair | None = None
     slides: tuple[Pair, ...] = ()
+    contacts: tuple[Pair, ...] = ()
     closes: bool = False
     reads: bool = False
     plain: bool = False
@@ -220,6 +223,7 @@ class Device:
     shows: bool = False
     clamps: bool = False
     ripples: bool = False
+    extra: tuple[str, ...] = ()
     between_legs: bool = False
     forward_V: float = 0.7
     spice: str = ""
@@ -264,6 +268,23 @@ class Device:
         if self.stage is not None:
             return self.stage.against, self.stage.along
         return tuple(dict.fromkeys(way.end for way in self.ways or () if way.gain))
+
+    def may_stay_free(self, leg: str, free: Collection[str]) -> bool:
+        """Whether a leg that leads nowhere is simply not used.
+
+        Of several outputs, or throws of a changeover contact, one is enough; with an output of no use its
+        inputs are of none. (Inputs had better be tied; common practice, no source.)
+
+        Args:
+            leg: one that leads nowhere.
+            free: all such legs of the device.
+        """
+        throws = tuple(dict.fromkeys(throw for _, throw in self.contacts))
+        outputs = (self.outlets if self.chip else ()) or throws
+        if not outputs or all(output in free for output in outputs):
+            return False
+        served = [way.end for way in self.ways or () if way.gain and way.start == leg]
+        return leg in outputs or leg in self.extra or (bool(served) and all(end in free for end in served))
 
     @property
     def resists(self) -> bool:

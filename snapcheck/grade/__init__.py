@@ -4,7 +4,7 @@ from snapcheck.grade._attempts import unclaimed
 from snapcheck.grade._batch import Entry, Progress, Result, Silent, regrade, run_batch
 from snapcheck.grade._course import Course, Student, Task, load_course, read_roster
 from snapcheck.grade._crew import ClusterCrew, Crew, LocalCrew
-from snapcheck.grade._decide import decide, history_lines
+from snapcheck.grade._decide import decide, decision_text, history_lines
 from snapcheck.grade._decide_all import Decided, decide_all, decisions_in
 from snapcheck.grade._decided_cells import DecidedCell, Left, decided_cells, photos_of
 from snapcheck.grade._facts import Facts, facts_of
@@ -43,6 +43,7 @@ __all__ = [
     "decide",
     "decide_all",
     "decided_cells",
+    "decision_text",
     "decisions_in",
     "facts_of",
     "grade",

@@ -55,7 +55,7 @@ def belonging(
         found = _with_card(course, found, cards.get(sha, ""))
         if file.path in decided:
             student, _, task = decided[file.path].partition("/")
-            found = Belonging(student, task, found.at, tr("decision"))
+            found = Belonging(student, task, found.at, tr("decision"), _gone(course, student, task))
         known = not found.problem
         result.append(
             StoredFile(
@@ -71,6 +71,15 @@ def belonging(
             )
         )
     return _with_documents_beside(result)
+
+
+def _gone(course: Course, student: str, task: str) -> str:
+    """Why a decision on whose a file is leads to nobody, "" where it does not."""
+    if student not in {s.number for s in course.students}:
+        return tr("It was decided to be {number}'s, who is not in the roster any more.", number=student)
+    if task not in {t.name for t in course.tasks}:
+        return tr("It was decided to be for '{name}', which is no task of the course any more.", name=task)
+    return ""
 
 
 def _with_documents_beside(files: list[StoredFile]) -> list[StoredFile]:

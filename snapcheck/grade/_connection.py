@@ -6,6 +6,7 @@ A damaged store is reported and left alone; a new one appears under its name onl
 from __future__ import annotations
 
 import contextlib
+import glob
 import os
 import sqlite3
 import time
@@ -250,7 +251,11 @@ class Connected:
 
     def backups(self) -> list[Path]:
         """Copies of the gradebook that were made before its tables were changed."""
-        return [] if self._path is None else sorted(self._path.parent.glob(f"{self._path.name}.before-*"))
+        return (
+            []
+            if self._path is None
+            else sorted(self._path.parent.glob(f"{glob.escape(self._path.name)}.before-*"))
+        )
 
     def _back_up(self, ending: str) -> None:
         """A copy beside the gradebook, whole before it has its name; a server has backups of its own."""

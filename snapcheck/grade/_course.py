@@ -77,6 +77,7 @@ class Course:
         byte_order_mark: whether it begins with one, by which some spreadsheets know UTF-8.
         store: where results are kept: a file or a database URL.
         contact: whom a student may ask, printed on the feedback.
+        files: those that it was read from.
     """
 
     folder: Path
@@ -95,6 +96,7 @@ class Course:
     contact: str = ""
     headings: str = "en"
     byte_order_mark: bool = False
+    files: tuple[Path, ...] = ()
 
     @cached_property
     def names(self) -> dict[str, list[tuple[tuple[str, ...], str]]]:
@@ -200,12 +202,14 @@ class _Reader(TableReader):
         headings = self.choice(gradebook.pop("language", "en"), "gradebook.language", languages())
         if not all(isinstance(v, str) for v in gradebook.values()):
             self.fail("gradebook", tr("a table of headings and fields is needed."))
+        tasks, roster = self.tasks(zone, kit), self.folder / self.said("roster", "roster.csv")
+        read_from = (Path(self.source), roster, rubric, kit_file, *(t.design_file for t in tasks))
         return Course(
             self.folder,
             self.said("title"),
             zone,
-            self.tasks(zone, kit),
-            read_roster(self.folder / self.said("roster", "roster.csv")),
+            tasks,
+            read_roster(roster),
             self.folder / self.said("submissions", "submissions"),
             patterns,
             counts,
@@ -217,6 +221,7 @@ class _Reader(TableReader):
             self.said("contact", ""),
             headings,
             mark,
+            tuple(Path(file) for file in read_from if file is not None),
         )
 
     def store(self) -> str:

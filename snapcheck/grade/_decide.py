@@ -2,25 +2,41 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
+from typing import Any, Protocol
 
 from snapcheck.board import Cell
 from snapcheck.decisions import with_edits
 from snapcheck.errors import InputError
 from snapcheck.grade._attempts import lost_files
 from snapcheck.grade._course import Course, local_time
+from snapcheck.grade._records import Decision
 from snapcheck.grade._rubric import points_text
-from snapcheck.grade._store import Store, StoredFile
+from snapcheck.grade._store import Store, StoredFile, StoredReading
 from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.photo import Reading, reading_from_json
 from snapcheck.words import tr
 
+#: points as they are typed, with a decimal point or comma
+_POINTS = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
+
+
+class DecisionStore(Protocol):
+    """What a decision is checked against, and kept in; see `Store`."""
+
+    def files(self) -> list[StoredFile]: ...
+    def grades(self) -> dict[tuple[str, str], dict[str, Any]]: ...
+    def readings(self, reader: str) -> dict[str, StoredReading]: ...
+    def standing(self) -> list[Decision]: ...
+    def decide_together(self, wanted: Sequence[Decision]) -> list[int]: ...
+
 
 def decide(
     course: Course,
-    store: Store,
+    store: DecisionStore,
     student: str,
     task: str,
     text: str,
@@ -29,7 +45,6 @@ def decide(
     reason: str,
     picture: str = "",
     reader: Reader | None = None,
-    keep: bool = True,
 ) -> int:
     """Keep a decision; grades follow with the next `regrade`. Returns its number.
 
@@ -44,7 +59,6 @@ def decide(
         by, reason: who and why.
         picture: path of the picture meant; "" for the one that counts.
         reader: whose readings are meant, None for the networks.
-        keep: False: only find out whether it can be followed; returns 0.
 
     Raises:
         InputError: it is not a decision that can be followed; nothing was kept.
@@ -55,22 +69,18 @@ def decide(
         raise InputError(tr("a decision needs a reason."), way_out=tr("Say in a few words why."))
     text = " ".join(text.split())
     plain = _without_picture(course, store, student, task, text)
+    whose: tuple[str | None, str | None] = (student, task)
     if plain is None:
         found = _on_picture(course, store, student, task, text, picture, reader)
         if isinstance(found, int):
             return found
-        kind, subject, choice = found
-        return store.decide(kind, by=by, subject=subject, choice=choice, reason=reason) if keep else 0
-    kind, subject, choice = plain
-    if not keep:
-        return 0
-    return store.decide(
-        kind, by=by, subject=subject, choice=choice, reason=reason, student=student, task=task
-    )
+        plain, whose = found, (None, None)  # it holds for the picture
+    (number,) = store.decide_together([Decision(0, "", by, plain[0], *whose, *plain[1:], reason)])
+    return number
 
 
 def _without_picture(
-    course: Course, store: Store, student: str, task: str, text: str
+    course: Course, store: DecisionStore, student: str, task: str, text: str
 ) -> tuple[str, str, str] | None:
     """Kind, subject and choice of a decision; None for one on what stands in a picture. Raises InputError."""
     word, _, rest = text.partition(" ")
@@ -113,11 +123,9 @@ def _points(course: Course, rest: str, text: str) -> tuple[str, str]:
             way_out=tr("Accepted: {keys}.", keys=names) + " " + tr("For example: points total 15"),
         )
     most = item.points if item is not None else max(course.rubric.most, course.rubric.total)
-    try:
-        points = Fraction(number)
-    except (ValueError, ZeroDivisionError):
-        points = Fraction(-1)
-    if not 0 <= points <= most or "/" in number:
+    # digits alone: of "1e99999999" no computer could make a fraction
+    points = Fraction(number.replace(",", ".")) if _POINTS.fullmatch(number) else Fraction(-1)
+    if not 0 <= points <= most:
         raise InputError(
             tr("'{number}' points cannot be given here.", number=number),
             place=f"'{text}'",
@@ -140,7 +148,7 @@ def _file(files: Iterable[StoredFile], path: str, none: str, way_out: str = "") 
     raise InputError(none, place=path, way_out=way_out or listed)
 
 
-def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
+def _their_file(store: DecisionStore, student: str, task: str, path: str) -> StoredFile:
     mine = [
         f for f in store.files() if (f.student, f.task) == (student, task) and f.is_picture and not f.gone
     ]
@@ -151,7 +159,7 @@ def _their_file(store: Store, student: str, task: str, path: str) -> StoredFile:
 
 def _on_picture(
     course: Course,
-    store: Store,
+    store: DecisionStore,
     student: str,
     task: str,
     text: str,
@@ -204,6 +212,21 @@ def _settled(reading: Reading) -> tuple[object, ...]:
     """What a decision can change."""
     doubts = [t.state for t in reading.taps], [r.state for r in reading.leads]
     return reading.board, reading.unsure, reading.remarks, doubts
+
+
+def decision_text(told: Mapping[str, Any]) -> str:
+    """A decision in the words that `decide` takes, as far as it was one; `told` is a line of the history."""
+    subject, choice = str(told["subject"] or ""), str(told["choice"])
+    match told["kind"]:
+        case "cell":
+            return choice
+        case "points":
+            return f"points {subject} {choice}"
+        case "belongs":
+            return f"belongs {subject}"
+        case "lost":
+            return f"{choice} {subject}"
+    return f"{told['kind']} {choice}".rstrip()
 
 
 def history_lines(store: Store, paths: Sequence[StoredFile]) -> list[dict[str, object]]:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from snapcheck.datafiles import read_data_text
 from snapcheck.errors import InputError
 from snapcheck.grade._course import Course
 from snapcheck.grade._decide import decide
+from snapcheck.grade._records import Decision, StoredFile, StoredReading, in_force
 from snapcheck.grade._store import Store
 from snapcheck.grade._work import Reader
 from snapcheck.words import tr
@@ -89,6 +92,47 @@ def decisions_in(path: Path, reason: str = "") -> list[Decided]:
     return found
 
 
+class _Rehearsal:
+    """Takes decisions as a store does, and keeps them to itself: each line of a table has to follow from what
+    the lines before it say, too. What does not change meanwhile is fetched once."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._history = store.decisions()
+        self._readings: dict[str, dict[str, StoredReading]] = {}
+        self.wanted: list[Decision] = []
+
+    @cached_property
+    def _files(self) -> list[StoredFile]:
+        return self._store.files()
+
+    @cached_property
+    def _grades(self) -> dict[tuple[str, str], dict[str, Any]]:
+        return self._store.grades()
+
+    def files(self) -> list[StoredFile]:
+        return self._files
+
+    def grades(self) -> dict[tuple[str, str], dict[str, Any]]:
+        return self._grades
+
+    def readings(self, reader: str) -> dict[str, StoredReading]:
+        if reader not in self._readings:
+            self._readings[reader] = self._store.readings(reader)
+        return self._readings[reader]
+
+    def standing(self) -> list[Decision]:
+        return in_force(self._history)
+
+    def decide_together(self, wanted: Sequence[Decision]) -> list[int]:
+        """Numbers below 0, by which they are found in `wanted`."""
+        first = -len(self.wanted) - 1
+        numbers = list(range(first, first - len(wanted), -1))
+        self.wanted += (replace(one, id=number) for one, number in zip(wanted, numbers, strict=True))
+        self._history += self.wanted[-len(wanted) :]
+        return numbers
+
+
 def decide_all(
     course: Course, store: Store, decided: Sequence[Decided], *, by: str, reader: Reader | None = None
 ) -> list[int]:
@@ -96,18 +140,20 @@ def decide_all(
 
     Raises:
         InputError: one of them cannot be followed, says which; then nothing was kept.
+        StoreError: see `Store`; likewise.
     """
+    tried = _Rehearsal(store)
     numbers: list[int] = []
-    for keep in (False, True):
-        for one in decided:
-            try:
-                number = decide(
-                    course, store, one.student, one.task, one.text, by=by, reason=one.reason,
-                    picture=one.picture, reader=reader, keep=keep,
-                )  # fmt: skip
-            except InputError as error:
-                place = ", ".join(filter(None, (one.place, error.place)))
-                raise InputError(error.message, place=place, way_out=error.way_out) from None
-            if keep:
-                numbers.append(number)
-    return numbers
+    for one in decided:
+        try:
+            numbers.append(
+                decide(
+                    course, tried, one.student, one.task, one.text, by=by, reason=one.reason,
+                    picture=one.picture, reader=reader,
+                )
+            )  # fmt: skip
+        except InputError as error:
+            place = ", ".join(filter(None, (one.place, error.place)))
+            raise InputError(error.message, place=place, way_out=error.way_out) from None
+    kept = store.decide_together(tried.wanted)
+    return [number if number > 0 else kept[-number - 1] for number in numbers]

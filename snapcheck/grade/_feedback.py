@@ -150,7 +150,8 @@ def front(entry: Entry, grading: Grading) -> str:
         if (d.student, d.task) == (entry.student, entry.task) or (entry.sha and d.subject == entry.sha)
     ]  # fmt: skip
     reading = grading.readings.get(entry.sha)
-    way_out = "" if reading is None or entry.facts is not None else str(reading.body.get("way_out", ""))
+    said = "" if reading is None or entry.facts is not None else str(reading.body.get("way_out", ""))
+    way_out = tr(said) if said else ""  # kept in English, as the picture was read
     return part(
         "front", entry=entry, grade=entry.grade, student=student, course=course, decided=decided,
         way_out=way_out,

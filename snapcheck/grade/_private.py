@@ -31,6 +31,8 @@ from snapcheck.words import tr
 KEY_FILE = "pseudonyms.key"
 #: where everything that is written for a course goes, unless another place is named
 OUT = "out"
+#: where the bench page keeps its own, unless another place is named
+BENCH = "bench"
 
 
 def pseudonym_key(course: Course) -> bytes:
@@ -130,6 +132,11 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
         named = _still_named(course, store, [w for w in (student.name, student.login) if w])
         if named:
             remains.append(tr("What is said of others and names them: {places}.", places=", ".join(named)))
+    if (course.folder / BENCH).is_dir():
+        told = tr("What the bench page keeps in {folder}: photos, numbers and a log.", folder=BENCH)
+        remains.append(
+            f"{told} {tr('Free the benches at the desk, or delete that folder after the lesson.')}"
+        )
     with contextlib.suppress(DataError):  # a damaged kit is told where it is used
         if any(notebook_of(taught).marks for taught in course.kit.taught):
             told = tr("What the kit learnt of decided cells: numbers, without pictures or names.")

@@ -97,6 +97,15 @@ def in_force(history: Sequence[Decision]) -> list[Decision]:
     return [d for d in history if d.kind != "take-back" and d.id not in undone]
 
 
+def last_word(history: Sequence[Decision], new: Decision) -> Decision | None:
+    """The decision in force on the same thing as this one."""
+
+    def about(d: Decision) -> tuple[str | None, ...]:
+        return d.kind, d.student, d.task, d.subject
+
+    return next((d for d in reversed(in_force(history)) if about(d) == about(new)), None)
+
+
 def _backs_in_force(history: Sequence[Decision]) -> list[Decision]:
     backs = [d for d in history if d.takes_back is not None]
     standing: list[Decision] = []

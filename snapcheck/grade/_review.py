@@ -12,7 +12,7 @@ from snapcheck.grade._batch import Entry, Grading, Progress, Silent
 from snapcheck.grade._course import Course
 from snapcheck.grade._crew import Crew
 from snapcheck.grade._other_task import way_out
-from snapcheck.grade._score import Grade
+from snapcheck.grade._score import Grade, stale_points
 from snapcheck.grade._store import Decision, Store, StoredFile
 from snapcheck.grade._work import Reader, reader_name, reader_of
 from snapcheck.words import tr
@@ -209,12 +209,15 @@ def _of(entry: Entry, grading: Grading) -> list[Waiting]:
     for line in entry.grade.lines:
         if line.open:
             found.append(one("points", line.name, tr("Points for: {title}", title=tr(line.title))))
+    by_hand = grading.by_hand(entry.student, entry.task)
+    for name, words in stale_points(grading.course.rubric, by_hand):
+        found.append(one("points", name, words, tr("Take that decision back, or give other points.")))
     if grading.asks_time(entry):
         times = (grading.course.task(entry.task).due, datetime.fromisoformat(entry.at))
-        words = [
+        times_said = [
             t.astimezone(grading.course.zone).strftime("%Y-%m-%dT%H:%M:%S") for t in times if t is not None
         ]
-        told = _choices(entry, grading, [("handed-in", t, "", f"handed-in {t}") for t in words])
+        told = _choices(entry, grading, [("handed-in", t, "", f"handed-in {t}") for t in times_said])
         late = tr("Late by the time of the file alone, which every copy changes.")
         found.append(one("time", "", late, tr("Say when it was handed in, or 'excused'."), told))
     return found

@@ -160,12 +160,29 @@ def grade(facts: Facts, rubric: Rubric, handed: Handed | None = None) -> Grade:
     ]
     if late_is_open(handed, rubric):
         open_ends.append(tr("Late by the time of the file alone, which every copy changes."))
+    open_ends += [told for _, told in stale_points(rubric, handed.by_hand)]
     if "total" in handed.by_hand:
         rounded, why = handed.by_hand["total"]
         changes.append((tr("Set by hand: {why}", why=why), points_text(rounded)))
         open_ends = []
     most = points_text(rubric.total)
     return Grade(points_text(rounded), most, facts.verdict, tuple(lines), tuple(changes), tuple(open_ends))
+
+
+def stale_points(rubric: Rubric, by_hand: Mapping[str, tuple[Fraction, str]]) -> list[tuple[str, str]]:
+    """Points that a person gave and that cannot stand as the rubric is now: item, and what to say of it."""
+    found = []
+    for name, (points, _) in by_hand.items():
+        item, given = rubric.item(name), points_text(points)
+        if item is None and name != "total":
+            told = tr("{points} points given by hand for '{name}' count nowhere: it is not in the rubric.",
+                      points=given, name=name)  # fmt: skip
+            found.append((name, told))
+        elif item is not None and points > item.points:
+            told = tr("{points} points given by hand for '{name}' are more than the {most} of the rubric.",
+                      points=given, name=name, most=points_text(item.points))  # fmt: skip
+            found.append((name, told))
+    return found
 
 
 def nothing(rubric: Rubric, why: str, verdict: str = "cant-tell", *, final: bool = False) -> Grade:

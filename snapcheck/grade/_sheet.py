@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from snapcheck.grade._facts import Facts
 from snapcheck.grade._pages import data, page
 from snapcheck.grade._rubric import Item, Measure, Rubric, points_text, sample_rubric
 from snapcheck.grade._score import Grade, Handed, grade
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 
 @dataclass(frozen=True)
@@ -42,11 +43,16 @@ def preview(rubric: Rubric) -> list[Previewed]:
     return told
 
 
+def _said(points: Fraction) -> str:
+    """Points as people write them: ``1,5`` in German."""
+    return numeral(points_text(points))
+
+
 def how_measured(item: Item) -> str:
     """How an item's points come about, in words for students."""
     match item.measure:
         case Measure.FINDINGS:
-            each = points_text(item.each)
+            each = _said(item.each)
             if item.per_cell:
                 return tr("{each} off for each cell that is wrong in this way", each=each)
             return tr("{each} off for each mistake of this sort", each=each)
@@ -75,11 +81,11 @@ def late_words(rubric: Rubric) -> str:
     late = rubric.late
     if not late.per_day and late.days is None:
         return ""
-    words = tr("Handed in late: {n} points off for each day begun.", n=points_text(late.per_day))
+    words = tr("Handed in late: {n} points off for each day begun.", n=_said(late.per_day))
     if late.grace_min:
         words += " " + tr("{n} minutes cost nothing.", n=f"{late.grace_min:g}")
     if late.at_most is not None:
-        words += " " + tr("At most {n} points are taken off.", n=points_text(late.at_most))
+        words += " " + tr("At most {n} points are taken off.", n=_said(late.at_most))
     if late.days is not None:
         words += " " + tr("After {n} days there are no points.", n=late.days)
     return words
@@ -87,11 +93,11 @@ def late_words(rubric: Rubric) -> str:
 
 def sheet_page(rubric: Rubric) -> str:
     """The rubric as a sheet for students (HTML)."""
-    items = [(tr(i.title), points_text(i.points), how_measured(i)) for i in rubric.items]
-    caps = [(tr(c.reason), points_text(c.at_most)) for c in rubric.caps]
-    bonuses = [(tr(b.title), points_text(b.points)) for b in rubric.bonuses]
+    items = [(tr(i.title), _said(i.points), how_measured(i)) for i in rubric.items]
+    caps = [(tr(c.reason), _said(c.at_most)) for c in rubric.caps]
+    bonuses = [(tr(b.title), _said(b.points)) for b in rubric.bonuses]
     share = None if rubric.equivalent_share == 1 else f"{100 * float(rubric.equivalent_share):g}"
     return page(
         "sheet", tr(rubric.title), tr("How builds are graded"), items=items, caps=caps, bonuses=bonuses,
-        late=late_words(rubric), share=share, total=points_text(rubric.total), step=points_text(rubric.step),
+        late=late_words(rubric), share=share, total=_said(rubric.total), step=_said(rubric.step),
     )  # fmt: skip

@@ -6,6 +6,7 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -13,7 +14,7 @@ import sqlalchemy as sa
 from snapcheck.errors import InputError
 from snapcheck.grade import _schema as s
 from snapcheck.grade._connection import Connected, WAIT_s
-from snapcheck.grade._records import Decision, StoredFile, StoredReading, Trace, in_force
+from snapcheck.grade._records import Decision, StoredFile, StoredReading, Trace, in_force, last_word
 from snapcheck.words import tr
 
 if TYPE_CHECKING:
@@ -187,32 +188,41 @@ class Store(Connected):
         reason: str,
         takes_back: int | None,
     ) -> int:
-        if not reason.strip():
+        (number,) = self.decide_together(
+            [Decision(0, "", by, kind, student, task, subject, choice, reason, takes_back)]
+        )
+        return number
+
+    def decide_together(self, wanted: Sequence[Decision]) -> list[int]:
+        """Add decisions, all of them or none; as `decide` each, whatever their numbers and times are. Returns
+        their numbers."""
+        if not all(one.reason.strip() for one in wanted):
             raise InputError(tr("a decision needs a reason."), way_out=tr("Say in a few words why."))
-        row = {
-            "at": self._now(),
-            "by": by,
-            "kind": kind,
-            "student": student,
-            "task": task,
-            "subject": subject,
-            "choice": choice,
-            "reason": reason.strip(),
-            "takes_back": takes_back,
-        }
+        numbers: list[int] = []
         with self._write() as c:
             # one after the other, so that two who decide the same at once do it once
             c.execute(sa.select(s.ledger).where(s.ledger.c.name == "decision").with_for_update())
             known = [Decision(**r) for r in self._rows(c, s.decision)]
-            if takes_back is not None and any(d.takes_back == takes_back for d in known):
-                raise InputError(
-                    tr("decision {number} has been taken back already.", number=takes_back), place=self.shown
-                )
-            about = (kind, student, task, subject)
-            same = [d for d in in_force(known) if (d.kind, d.student, d.task, d.subject) == about]
-            if takes_back is None and same and same[-1].choice == choice:
-                return same[-1].id
-            return self._add(c, s.decision, [row])
+            for one in wanted:
+                back = one.takes_back
+                if back is not None and any(d.takes_back == back for d in known):
+                    raise InputError(
+                        tr("decision {number} has been taken back already.", number=back), place=self.shown
+                    )
+                said = None if back is not None else last_word(known, one)
+                if said is not None and said.choice == one.choice:
+                    numbers.append(said.id)
+                    continue
+                row = {
+                    **asdict(one),
+                    "at": self._now(),
+                    "by": _typed(one.by)[:100],
+                    "reason": _typed(one.reason.strip()),
+                }
+                del row["id"]
+                numbers.append(self._add(c, s.decision, [row]))
+                known.append(Decision(**{**row, "id": numbers[-1]}))
+        return numbers
 
     def decisions(self) -> list[Decision]:
         """The whole history, oldest first."""
@@ -316,6 +326,11 @@ class Store(Connected):
                 with contextlib.suppress(OSError):
                     copy.unlink()
         return gone
+
+
+def _typed(text: str) -> str:
+    """What somebody typed, as a store can keep it: bytes that are no UTF-8 become question marks."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _json(value: Mapping[str, Any]) -> str:

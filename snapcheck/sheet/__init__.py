@@ -7,6 +7,7 @@ from snapcheck.sheet._progress import Progress, next_words, progress, progress_j
 from snapcheck.sheet._readings import Expected, Reading, StageCheck, TestPoint
 from snapcheck.sheet._sheet import Needed, Sheet, make_sheet, needed_of, sheet_json, stages_text
 from snapcheck.sheet._steps import Course, Put, Step, course_of
+from snapcheck.sheet._words import facing_words
 
 __all__ = [
     "Course",
@@ -23,6 +24,7 @@ __all__ = [
     "TestPoint",
     "as_another",
     "course_of",
+    "facing_words",
     "likeness",
     "looks_like",
     "make_sheet",

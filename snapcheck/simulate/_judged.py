@@ -73,8 +73,11 @@ def _placed(name: str, expectation: Expectation, design: Design) -> str:
     if expectation.quantity in ("gain", "input-impedance", "output-impedance", "swing", "distortion"):
         return tr("{name} at {frequency}", name=name, frequency=figure_text(expectation.at or USUAL_Hz, "Hz"))
     if expectation.place is not None:
-        # one current flows through a part with two ends, and their names a and b mean nothing to people
-        through = expectation.quantity in OF_A_PART and expectation.place.terminal in ("a", "b")
+        # power goes into a part, whatever the leg; one current flows through a part with two ends, and their
+        # names a and b mean nothing to people
+        through = expectation.quantity == "power" or (
+            expectation.quantity in OF_A_PART and expectation.place.terminal in ("a", "b")
+        )
         place = str(expectation.place.at) if through else probe_words(expectation.place)
         return tr("{name} at {place}", name=name, place=place)
     return name

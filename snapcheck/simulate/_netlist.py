@@ -51,7 +51,7 @@ class Stimulus:
         into_net: unit alternating current into this net.
         power_on: in a transient, supplies rise from zero in 10 µs.
         after: in a transient, conditions that set in at t = 0.
-        kick: in a transient, 1 µA for 1 ms into the first base, so that no oscillator balances on its edge.
+        kick: in a transient, 1 µA for 1 ms into the first base or input: no oscillator balances on its edge.
         held: (net, V): the transient starts from the balance with this net held there, then let go.
         near: (net, V) each, where the search for an operating point begins.
     """
@@ -290,16 +290,10 @@ class Writer:
         if stimulus.into_net is not None and netlist.node_of(stimulus.into_net) not in (None, "0"):
             self.add(f"iout 0 {netlist.node(stimulus.into_net)} dc 0 ac 1")
         if stimulus.kick:
-            base = next(
-                (
-                    netlist.node(p.nets[p.device.stage.control])
-                    for p in netlist.solvable.parts
-                    if p.device.stage is not None
-                ),
-                "0",
-            )
-            if base != "0":
-                self.add(f"ikick 0 {base} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
+            inputs = (p.nets[leg] for p in netlist.solvable.parts for leg in p.device.controls)
+            first = next((netlist.node(net) for net in inputs if net), "0")
+            if first != "0":
+                self.add(f"ikick 0 {first} dc 0 pulse(0 1e-06 1e-04 1e-05 1e-05 1e-03 1e+09)")
         if stimulus.held is not None and netlist.node_of(stimulus.held[0]) not in (None, "0"):
             self.add(f".ic v({netlist.node(stimulus.held[0])})={stimulus.held[1]:.9g}")
         devices = [name for name in netlist.vectors if name.startswith("@")]

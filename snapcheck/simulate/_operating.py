@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from snapcheck.board import Conditions, Spot
@@ -47,6 +47,9 @@ _OFF_A = 5e-6
 _SATURATION_V = 0.3
 #: a supply that loses this share of its voltage inside itself is overloaded (common practice, no source)
 _OVERLOAD = 0.3
+#: what may be missing of a net's currents (A; share of the greatest): points of rest miss a few nA, as every
+#: net leaks into the plate there
+_UNBALANCED_A, _UNBALANCED = 1e-6, 0.01
 
 
 @dataclass(frozen=True)
@@ -84,6 +87,22 @@ class OperatingPoint:
     def part_powers_W(self) -> Mapping[Spot, float]:
         """Cell to watts taken in (a working battery's is negative)."""
         return {p.at: self.power(p) or 0.0 for p in self.circuit.parts if p.name in self._currents}
+
+    @cached_property
+    def moving(self) -> bool:
+        """True where no rest was found: these are voltages and currents of one moment of a run in time.
+
+        ngspice runs an oscillator that it finds no operating point of, and stops somewhere. What flows into
+        some net then is not what flows out of it (Kirchhoff's current law).
+        """
+        sums: dict[int, float] = {}
+        most: dict[int, float] = {}
+        for part in self.circuit.parts:
+            for terminal, amperes in self._currents.get(part.name, {}).items():
+                net = part.nets[terminal]
+                sums[net] = sums.get(net, 0.0) + amperes
+                most[net] = max(most.get(net, 0.0), abs(amperes))
+        return any(abs(rest) > _UNBALANCED_A + _UNBALANCED * most[n] for n, rest in sums.items() if n)
 
     def voltage(self, net: int) -> float | None:
         """Volts of a net against the plate, None where it is not solved."""
@@ -242,10 +261,12 @@ def read(
         for name, terminals in netlist.currents.items()
     }
     point = OperatingPoint(circuit, conditions, tuple(voltages), netlist.remarks, currents)
-    overloads = tuple(_overloads(netlist, point))
-    if overloads:
-        point = OperatingPoint(circuit, conditions, tuple(voltages), (*netlist.remarks, *overloads), currents)
-    return point
+    more = [*_overloads(netlist, point)]
+    if point.moving:
+        text = tr("it does not come to rest: voltages and currents are those of one moment.")
+        where = tuple(str(part.at) for part in circuit.parts if part.device.amplifies)
+        more.append(Remark("moving", text, where))
+    return replace(point, remarks=(*netlist.remarks, *more)) if more else point
 
 
 def _overloads(netlist: Netlist, point: OperatingPoint) -> list[Remark]:

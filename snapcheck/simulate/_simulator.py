@@ -14,6 +14,7 @@ from snapcheck.circuit import Circuit, Part, build_circuit, switch_positions
 from snapcheck.errors import MissingLibraryError, SimulationError
 from snapcheck.kit import Kit
 from snapcheck.simulate import (
+    _flips,
     _response,
     _states,
     _stress,
@@ -96,8 +97,8 @@ class Simulator:
         return on(circuit, point)
 
     def other_positions(self, circuit: Circuit, conditions: Conditions = _USUAL) -> dict[str, OperatingPoint]:
-        """Operating points in the other positions of the switches, and where light, warmth and knobs strain a
-        part most, by what is different there, in words.
+        """Operating points in the other positions of the switches, where light, warmth and knobs strain
+        a part most, and with a transistor of a flip-flop off, by what is different there, in words.
 
         A position that has no answer is left out. See `snapcheck.circuit.switch_positions`.
         """
@@ -113,7 +114,8 @@ class Simulator:
                 points[words] = self.operating_point(circuit, position)
         with suppress(SimulationError):
             now = self.operating_point(circuit, conditions)
-            points = {**_stress.strained(self._worker, now, points), **points}
+            strained = _stress.strained(self._worker, now, points)
+            points = {**strained, **points, **_flips.flipped(self._worker, now)}
         return points
 
     def frequency_response(

@@ -170,25 +170,37 @@ def loops_of(circuit: Circuit) -> tuple[int, ...]:
     return found
 
 
-def _loops_of(circuit: Circuit) -> tuple[int, ...]:
+#: net to (net, turned over, by which part) of every way for a signal from there
+_Passes = Mapping[int, list[tuple[int, bool, Part]]]
+#: (from net, to net, turned over, part) of a way with gain
+_Gain = tuple[int, int, bool, Part]
+
+
+def signal_ways(circuit: Circuit, *, fast: bool = False) -> tuple[_Passes, list[_Gain]]:
+    """All ways for slow signals, and those with gain; for fast ones, capacitors pass, too."""
     held = {0} | {n for p in circuit.parts if p.device.drive for n in p.nets.values()}
     passes: dict[int, list[tuple[int, bool, Part]]] = {}
-    gains: list[tuple[int, int, bool, Part]] = []
+    gains: list[_Gain] = []
     for part in circuit.parts:
-        for a, b, turns, gain in _ways(part):
+        for a, b, turns, gain in _ways(part, fast):
             if a not in held and b not in held and a != b:
                 passes.setdefault(a, []).append((b, turns, part))
                 if gain:
                     gains.append((a, b, turns, part))
+    return passes, gains
+
+
+def _loops_of(circuit: Circuit) -> tuple[int, ...]:
+    passes, gains = signal_ways(circuit)
     loops: dict[int, set[int]] = {}
     for one in gains:
-        around = _around(passes, *one)
+        around = nets_around(passes, *one)
         if around and not any(one[0] in other and net in around for net, other in loops.items()):
             loops[one[0]] = around
     return tuple(loops)[:_MOST_LOOPS]
 
 
-def _ways(part: Part) -> Iterator[tuple[int, int, bool, bool]]:
+def _ways(part: Part, fast: bool) -> Iterator[tuple[int, int, bool, bool]]:
     """(from net, to net, turned over, with gain) of every way for slow signals through a part."""
     nets = part.nets
     stage = part.device.stage
@@ -200,15 +212,13 @@ def _ways(part: Part) -> Iterator[tuple[int, int, bool, bool]]:
     elif part.device.ways is not None:
         for start, end, turned, gain in part.device.ways:
             yield nets[start], nets[end], turned, gain
-    elif part.device.store is not Store.CHARGE:
+    elif fast or part.device.store is not Store.CHARGE:
         for a in nets.values():
             for b in nets.values():
                 yield a, b, False, False
 
 
-def _around(
-    passes: Mapping[int, list[tuple[int, bool, Part]]], start: int, after: int, turned: bool, own: Part
-) -> set[int]:
+def nets_around(passes: _Passes, start: int, after: int, turned: bool, own: Part) -> set[int]:
     """Nets that a signal reaches after a part; none where it does not come back in phase."""
     waiting, seen = deque([(after, turned)]), {(after, turned)}
     while waiting:

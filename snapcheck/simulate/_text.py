@@ -26,7 +26,7 @@ def _plain(value: float, unit: str) -> str:
     if unit == "dB" and value < _NOTHING_dB:
         return "-∞ dB"
     if unit == "dB":
-        return f"{value:.1f} dB"
+        return f"{round(value, 1) + 0.0:.1f} dB"  # never −0.0
     unit = _SIGN.get(unit, unit)
     size = abs(value)
     if size < 1e-12:

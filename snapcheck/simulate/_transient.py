@@ -227,6 +227,8 @@ def sine(
     )
     if output not in waves.voltages and output != 0:
         raise SimulationError(tr("the output is not connected to anything that is solved."))
+    if inlet not in waves.voltages and inlet != 0:  # a source of which one end touches nothing
+        raise SimulationError(tr("the input is not connected to anything that is solved."))
     thd, _ = distortion(waves.time_s, waves.voltage(output), frequency_Hz, _LOOK)
     _, late_out = waves.late(output, _LOOK / periods)
     _, late_in = waves.late(inlet, _LOOK / periods)

@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Iterable, Sequence
 from contextlib import asynccontextmanager
 
 from starlette.applications import Starlette
+from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
@@ -41,6 +42,15 @@ from snapcheck.web._student import Student
 from snapcheck.words import languages, tr
 
 _LOG = logging.getLogger("snapcheck")
+
+
+class _Few(IntegerConvertor):
+    """Numbers in addresses, as large as a bench's can be: no database takes one of thirty digits."""
+
+    regex = "[0-9]{1,9}"
+
+
+register_url_convertor("few", _Few())
 #: names of this computer, under which its own browser asks
 LOCAL_NAMES = ("127.0.0.1", "localhost", "::1")
 
@@ -147,7 +157,7 @@ def make_app(site: Site, address: str, names: Iterable[str] = LOCAL_NAMES) -> AS
             site.keep.close()
 
     get, post = ["GET"], ["POST"]
-    one = "/desk/bench/{bench:int}"
+    one = "/desk/bench/{bench:few}"
     routes = [
         Route("/", student.home, methods=get),
         Route("/join", student.join_page, methods=get),

@@ -17,9 +17,10 @@ from snapcheck.web._board import board_of, mistakes_svg
 from snapcheck.web._errand import Errand
 from snapcheck.web._find import released
 from snapcheck.web._lesson import grade_course, hand_in_all, pieces
+from snapcheck.web._notes import note_words
 from snapcheck.web._qr import qr_svg
 from snapcheck.web._queue import error_words
-from snapcheck.web._site import Site, away, number, text
+from snapcheck.web._site import Site, away, moment, number, text
 from snapcheck.web._store import Bench
 from snapcheck.web._student import class_step
 from snapcheck.words import tr
@@ -252,7 +253,6 @@ class Desk:
     async def audit(self, request: Request) -> Response:
         visitor = self.site.teacher(request)
         lines = [
-            (time.strftime("%d.%m. %H:%M:%S", time.localtime(at)), who, what, detail)
-            for at, who, what, detail in self.site.keep.notes()
+            (moment(at), who, note_words(what), detail) for at, who, what, detail in self.site.keep.notes()
         ]
         return self.site.page("desk-audit", visitor, {"lines": lines})

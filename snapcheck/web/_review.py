@@ -6,6 +6,7 @@ import hashlib
 import json
 import shlex
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 
 from starlette.background import BackgroundTask
@@ -19,7 +20,7 @@ from snapcheck.errors import SnapcheckError
 from snapcheck.web._access import Visitor
 from snapcheck.web._errand import Errand
 from snapcheck.web._lesson import grade_course
-from snapcheck.web._site import Site, away, number, text
+from snapcheck.web._site import Site, away, moment, number, text
 from snapcheck.words import tr
 
 #: choices that have a key
@@ -210,7 +211,11 @@ class ReviewDesk:
             lines = await run_in_threadpool(api.decision_history, folder)
         except SnapcheckError as error:
             return self.site.refusal(visitor, 409, str(error))
-        return self.site.page("desk-decided", visitor, {"lines": lines[::-1]})
+        told = [
+            {**d, "what": api.decision_said(d), "when": moment(datetime.fromisoformat(d["at"]).timestamp())}
+            for d in reversed(lines)
+        ]
+        return self.site.page("desk-decided", visitor, {"lines": told})
 
 
 def place_id(place: dict[str, Any]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import time
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
@@ -25,7 +26,7 @@ from snapcheck.web._settings import Settings
 from snapcheck.web._store import Keep
 from snapcheck.web._tokens import Tokens
 from snapcheck.web._workers import Worker
-from snapcheck.words import active_language, languages, speech, tr, use_language
+from snapcheck.words import active_language, languages, numeral, speech, tr, use_language
 
 LANGUAGE = "snapcheck-language"
 #: longest work on one step of a search with a meter
@@ -59,6 +60,7 @@ class Site:
         # also within macros
         self._pages.globals |= {
             "tr": tr,
+            "numeral": numeral,
             "drawing": api.decision_drawing,
             "said": api.decision_words,
             "spot": spot,
@@ -197,6 +199,11 @@ def number(form: FormData, name: str, least: int, most: int) -> int | None:
     """A field as a whole number within bounds, None where it is none."""
     given = text(form, name, 8)
     return int(given) if given.isascii() and given.isdecimal() and least <= int(given) <= most else None
+
+
+def moment(at: float) -> str:
+    """A time (seconds since the epoch) as this computer's clock shows it."""
+    return time.strftime("%d.%m. %H:%M:%S", time.localtime(at))
 
 
 def away(path: str) -> RedirectResponse:

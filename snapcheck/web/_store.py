@@ -281,13 +281,18 @@ class Keep:
     ) -> Shot:  # fmt: skip
         """Take photos: they are on the disk, and in the queue, when this returns. Raises OSError."""
         shot = secrets.token_urlsafe(16)
-        for number, photo in enumerate(photos):
-            write_whole(self.photo(shot, number), photo)
-        self._do(
-            "insert into shot (id, bench, task, at, state, photos, language, manner, sender, student) "
-            "values (?,?,?,?,?,?,?,?,?,?)",
-            shot, bench, task, time.time(), WAITING, len(photos), language, manner, sender, student,
-        )  # fmt: skip
+        try:
+            for number, photo in enumerate(photos):
+                write_whole(self.photo(shot, number), photo)
+            self._do(
+                "insert into shot (id, bench, task, at, state, photos, language, manner, sender, student) "
+                "values (?,?,?,?,?,?,?,?,?,?)",
+                shot, bench, task, time.time(), WAITING, len(photos), language, manner, sender, student,
+            )  # fmt: skip
+        except (OSError, sqlite3.OperationalError) as error:  # the disk is full
+            for path in self.pictures.glob(f"{shot}-*"):
+                path.unlink(missing_ok=True)
+            raise OSError(str(error)) from error
         return self.shot(shot)
 
     def photo(self, shot: str, number: int) -> Path:
@@ -357,12 +362,12 @@ class Keep:
 
     def answer(self, shot: str, told: dict[str, Any], reading: dict[str, Any] | None = None) -> None:
         """The answer, and what was read where that is new."""
-        words = json.dumps(told, ensure_ascii=False)
+        read = json.dumps(reading, ensure_ascii=False) if reading else None
         self._do(
-            "update shot set state='done', told=?, error='', ended=? where id=?", words, time.time(), shot
-        )
-        if reading:
-            self._do("update shot set reading=? where id=?", json.dumps(reading, ensure_ascii=False), shot)
+            "update shot set state='done', told=?, error='', ended=?, reading=coalesce(?, reading) "
+            "where id=?",
+            json.dumps(told, ensure_ascii=False), time.time(), read, shot,
+        )  # fmt: skip
 
     def say(self, shot: Shot, words: Sequence[Said], undone: Sequence[Said] = ()) -> None:
         """What people say of a build that has been read; it is checked anew."""

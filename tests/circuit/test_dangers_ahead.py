@@ -88,3 +88,16 @@ C3 npn BC547 base=left
     assert ahead(list(snapcheck.rules(text, calculate=False).findings)) == []
     (rules,) = ahead(list(snapcheck.rules(text).findings))
     assert set(rules) == {"over-rating"}
+
+
+@pytest.mark.parametrize(("turned", "rules"), [
+    ("B1 straight ends=up+down", [["no-current-limit"]]),
+    ("C2 led green anode=left", [["no-current-limit"]]),  # of its two turns that meet the neighbours, one
+    ("B1 resistor 470 ends=up+down", []),
+])  # fmt: skip
+def test_a_cube_that_burns_once_another_or_itself_is_turned_to_meet_its_neighbours(
+    turned: str, rules: list[list[str]]
+) -> None:
+    cell = turned.split(maxsplit=1)[0]
+    lines = [line for line in (DIODE + "C3 ground stem=up\n").splitlines() if not line.startswith(cell)]
+    assert ahead(told("\n".join([*lines, turned]) + "\n")) == rules

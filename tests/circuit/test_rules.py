@@ -85,6 +85,7 @@ CASES: dict[str, Case] = {
         edited(LOOP, "B1 tee stem=down", "B2 electrolytic 10uF/10V plus=up", "B3 ground stem=up"),
         "B2", {}, {},
     ),
+    "clamp-reversed": (edited(COIL, "D2 diode 1N4001 anode=up"), COIL, "D2 C2 C4", {}, {}),
     "over-rating": (edited(LOOP, "C1 resistor 220"), LOOP, "D2", {}, {}),
     "fuse-blows": (
         edited(LOOP, "B1 fuse 100mA"), edited(LOOP, "B1 fuse 100mA"), "B1",

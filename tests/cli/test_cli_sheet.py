@@ -76,6 +76,9 @@ def test_another_tasks_build_is_one_finding(tmp_path: Path, capsys: pytest.Captu
     assert len(json.loads(capsys.readouterr().out)["findings"]) > 3
     main(["check", LAMP, str(alone), "--structure-only", "--json", "--among", str(PLANS)])
     assert [f["rule"] for f in json.loads(capsys.readouterr().out)["findings"]] == ["another-circuit"]
+    for verb in ("check", "so-far"):
+        assert main([verb, LAMP, str(alone), "--structure-only", "--among", str(tmp_path / "none")]) == 21
+        assert "none: cannot be opened" in capsys.readouterr().err
     assert main(["check", LIGHT, LIGHT, "--structure-only", "--json"]) == 0
 
 

@@ -10,6 +10,7 @@ from snapcheck.board import Cell, Cube
 from snapcheck.errors import PhotoError
 from snapcheck.photo import Reading, reading_from_json
 
+TAKE_AGAIN = "Take the photo again, with the whole plate in view."
 READINGS = Path(__file__).parents[2] / "fixtures" / "class" / "readings"
 
 
@@ -17,7 +18,7 @@ def read_class(path: Path, data: bytes | None = None) -> Reading:
     """The written reading; a picture without one cannot be read."""
     file = READINGS / f"{path.stem}.json"
     if not file.exists():
-        raise PhotoError("nothing can be made out.", place=path.name, way_out="Take it again.")
+        raise PhotoError("nothing can be made out.", place=path.name, way_out=TAKE_AGAIN)
     return reading_from_json({**json.loads(file.read_text(encoding="utf-8")), "photo": path.name})
 
 

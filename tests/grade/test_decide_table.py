@@ -66,6 +66,9 @@ def test_a_table_is_decided_in_one_go(course: Course, capsys: pytest.CaptureFixt
         ("3", "seen at the bench"),
         ("", "seen at the bench"),
     ]
+    assert main(["review", str(course.folder), "--history"]) == 0
+    history = capsys.readouterr().out  # in the words that decide takes: of which item the points are, too
+    assert "T-110 first-light: points total 3. seen" in history and ": D3 pnp BC327 base=left." in history
     # the same table again changes nothing and is no mistake
     assert decided(course, table, "--reason", "seen at the bench", "--json") == 0
     assert json.loads(capsys.readouterr().out)["numbers"] == [1, 2, 3]
@@ -75,6 +78,9 @@ def test_a_table_is_decided_in_one_go(course: Course, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(("table", "said"), [
     (f"{HEAD}T-104,night-lamp,D3 pnp BC327 base=left\nT-999,night-lamp,excused\n", "line 3"),
     (f"{HEAD}T-104,night-lamp,D3 pnp BC327 base=left\nT-105,night-lamp,Q9 nonsense\n", "line 3"),
+    # the second line says of the build what the first one has made of it already
+    (f"{HEAD}T-104,night-lamp,remove C3\nT-104,night-lamp,remove c3\n", "line 3"),
+    (f"{HEAD}T-104,night-lamp,points total 1e99999999\n", "1e99999999"),
     ("student,task,decision\nT-104,,excused\n", "'task' is missing"),
     ("name,what\nT-104,excused\n", "student,task,decision,reason"),
     ("student,task,decision\n", "no decision stands in it"),
@@ -99,3 +105,19 @@ def test_reasons_are_needed_and_a_table_stands_alone(
     assert kept(course) == []
     assert decided(course, table, "--reason", "ill") == 0  # another separator, as spreadsheets have it
     assert kept(course) == [("", "ill")]
+    words = [
+        "T-111",
+        "night-lamp",
+        "points total 1",
+        "--reason",
+        "so\udcff",
+        "--by",
+        "P\udcff",
+        "--workers",
+        "1",
+    ]
+    assert main(["decide", str(course.folder), *words]) == 0  # a terminal may send bytes that are no UTF-8
+    assert main(["decide", str(course.folder), "--take-back", "2", "--reason", "no", "--workers", "1"]) == 0
+    comma = "student;task;decision\nT-110;first-light;points total 2,5\n"  # so is a decimal comma
+    assert decided(course, comma, "--reason", "seen") == 0
+    assert kept(course)[1:] == [("2.5", "seen")]

@@ -205,6 +205,18 @@ def test_a_name_that_fits_nobody_any_more_is_asked_about(handed: Path) -> None:
     assert regraded(handed)["S1", "light"].grade.final
 
 
+def test_a_picture_of_somebody_who_has_left_is_listed(handed: Path) -> None:
+    """It was said to be theirs, by a person; without them it is nobody's, and does not just vanish."""
+    batch(handed)
+    decided(handed, "S2", "belongs S1_2031-03-05T1200.jpg")
+    roster = handed / "roster.csv"
+    lines = roster.read_text(encoding="utf-8").splitlines(keepends=True)
+    roster.write_text("".join(x for x in lines if not x.startswith("S2")), encoding="utf-8")
+    batch(handed)
+    told = {f.path: f.problem for f in reviewed(handed).unmatched}
+    assert "S2" in told["S1_2031-03-05T1200.jpg"]
+
+
 # ---------------------------------------------------------------- what is handed in besides pictures
 
 

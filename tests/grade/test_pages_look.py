@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from class_reader import read_class
+from class_reader import TAKE_AGAIN, read_class
 from here import HereCrew
 
 from snapcheck.cli import main
@@ -72,6 +72,7 @@ def test_a_picture_that_cannot_be_read_gives_no_table_of_noughts_but_says_what_t
     page = (made / "T-111_night-lamp.html").read_text(encoding="utf-8")
     assert 'grade-table"' not in page and "0 / 2" not in page
     assert page.count("<li>") >= 2  # why, and how to take it again
+    assert (TAKE_AGAIN in page) == ('lang="en"' in page) and ("Das Foto neu" in page) == ('lang="de"' in page)
 
 
 @pytest.mark.skipif(BROWSER is None, reason="no Chromium here; .ci/run installs one")
@@ -110,5 +111,9 @@ def test_export_into_a_place_that_cannot_be_is_one_sentence(
     (tmp_path / "file").write_text("x")
     assert main(["export", folder, "gradebook", "--out", str(tmp_path / "file" / "x")]) == 21
     assert "the folder cannot be made" in capsys.readouterr().err
+    own = {f"{folder}/{name}": Path(folder, name).read_bytes() for name in ("roster.csv", "gradebook.db")}
+    for file, before in own.items():
+        assert main(["grade", folder, "--stored", "--gradebook", file]) == 21
+        assert "file of the course itself" in capsys.readouterr().err and Path(file).read_bytes() == before
     assert main(["forget", folder, "T-999"]) == 21
     assert "nobody of this number" in capsys.readouterr().err

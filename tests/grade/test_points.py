@@ -32,6 +32,20 @@ def points(graded: Grade) -> float:
     return float(graded.points)
 
 
+@pytest.mark.parametrize(("given", "told"), [
+    ({"all": (Fraction(10), "seen")}, ()),
+    ({"all": (Fraction(10) + Fraction(1, 100), "seen")},
+     ("10.01 points given by hand for 'all' are more than the 10 of the rubric.",)),
+    ({"old": (Fraction(2), "seen")},
+     ("2 points given by hand for 'old' count nowhere: it is not in the rubric.",)),
+    ({"old": (Fraction(2), "seen"), "total": (Fraction(3), "seen")}, ()),
+])  # fmt: skip
+def test_points_given_under_another_rubric_are_asked_about(
+    given: dict[str, tuple[Fraction, str]], told: tuple[str, ...]
+) -> None:
+    assert grade(FACTS, rubric(""), Handed(by_hand=given)).open == told
+
+
 # ---------------------------------------------------------------- late and early
 
 LATE = "[late]\ngrace_min = 15\nper_day = 2\n"

@@ -96,10 +96,12 @@ def test_erasing_one_leaves_everybody_else_alone(tmp_path: Path, capsys: pytest.
     assert len(pages) == 6
     lines = [json.loads(x) for x in (folder / "out/audit.jsonl").read_text(encoding="utf-8").splitlines()]
     photos = {p.name for p in (folder / "submissions").iterdir()}
+    (folder / "bench").mkdir()
     capsys.readouterr()
 
     assert main(["forget", name, "1", "--yes"]) == 0
     told = capsys.readouterr().out
+    assert "bench page" in told
     left = {p.name: p.read_bytes() for p in (folder / "out/feedback").iterdir()}
     assert left == {k: v for k, v in pages.items() if not k.startswith("1_")} and len(left) == 5
     after = [json.loads(x) for x in (folder / "out/audit.jsonl").read_text(encoding="utf-8").splitlines()]
@@ -116,6 +118,13 @@ def test_erasing_one_leaves_everybody_else_alone(tmp_path: Path, capsys: pytest.
         assert {s for s, _ in store.grades()} == set(students) - {"1"}
         assert [d.student for d in store.decisions()] == ["2"]
     assert main(["export", name, "audit", "--workers", "1"]) == 0  # and the rest is as the gradebook has it
+
+
+def test_old_copies_of_a_gradebook_are_found_whatever_its_name(tmp_path: Path) -> None:
+    with Store(str(tmp_path / "a[1].db")) as store:
+        old = tmp_path / "a[1].db.before-0002"
+        old.touch()
+        assert store.backups() == [old]
 
 
 @needs_ngspice

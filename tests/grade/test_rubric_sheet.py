@@ -11,6 +11,7 @@ from snapcheck.cli import main
 from snapcheck.grade import parse_rubric, sample_rubric
 from snapcheck.grade.out import preview, sample_builds, sheet_page
 from snapcheck.simulate import is_available
+from snapcheck.words import use_language
 
 ROOT = Path(__file__).parents[2]
 
@@ -29,6 +30,16 @@ def test_the_sample_is_what_checking_the_sample_class_gives(monkeypatch: pytest.
         return [plain(v) for v in builds] if isinstance(builds, list | tuple) else builds
 
     assert plain(sample()) == plain(sample_builds()), "run: python fixtures/class/preview.py"
+
+
+def test_points_are_written_as_the_language_writes_them() -> None:
+    use_language("de")
+    page = sheet_page(sample_rubric())
+    assert (
+        "1,5 weniger" in page
+        and "0,5" in page
+        and "1.5" not in page.split("<table", 1)[1].split("</table")[0]
+    )
 
 
 def test_preview_follows_the_rubric() -> None:

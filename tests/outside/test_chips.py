@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -108,6 +109,21 @@ def test_a_chip_the_wrong_way_round_is_told():
     built = circuit(supply(9, 1), opamp(2, 4, 4, plus=0, minus=1), resistor(1e3, 2, 1), resistor(1e3, 4, 0))
     found = {f.rule: f for f in check_rules(built)}
     assert found["reversed-in-circuit"].named == ("U101",)
+
+
+@pytest.mark.parametrize("kind", ["TL072", "LM358"])
+def test_relaxation_oscillator(simulator, kind):
+    """Tietze, Schenk: Electronic Circuits, multivibrator with a comparator: T = 2 R C ln(1 + 2 R2 / R1),
+    which is 2 R C ln 3 for equal resistors, if the output swings as far down as up (an LM358: further)."""
+    chip = replace(opamp(2, 3, 4, minus=5), value=kind)
+    built = circuit(
+        supply(12.0, 1), supply(12.0, 0, 5), chip, resistor(10e3, 4, 3), capacitor(100e-9, 3, 0),
+        resistor(10e3, 4, 2), resistor(10e3, 2, 0),
+    )  # fmt: skip
+    found = simulator.oscillation(built, place=Probe("U101", "out1"))
+    assert found is not None
+    low, high = {"TL072": (0.99, 1.01), "LM358": (0.96, 1.0)}[kind]
+    assert low < found[0].frequency_Hz * 2 * 10e3 * 100e-9 * math.log(3) < high
 
 
 # ---------------------------------------------------------------- comparator

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from snapcheck.board import Board, Design, Expectation
+from snapcheck.board import Board, Cell, Design, Expectation, Probe
 from snapcheck.simulate import judge
 
 DESIGN = Design(Board(1, 1))
@@ -29,3 +29,11 @@ def test_without_a_frequency_a_gain_is_meant_at_one_kilohertz() -> None:
     assert judge(Expectation("gain", None, None, 1.0, 2.0), DESIGN, 1.5).text.startswith(
         "gain at 1 kHz: 1.5 dB"
     )
+
+
+@pytest.mark.parametrize(
+    ("quantity", "named"), [("power", "power at C4: "), ("current", "current at C4 base: ")]
+)
+def test_power_is_that_of_a_part_and_not_of_a_leg(quantity: str, named: str) -> None:
+    place = Probe(Cell.parse("C4"), "base")
+    assert judge(Expectation(quantity, place, None, 0.0, 1.0), DESIGN, 0.5).text.startswith(named)

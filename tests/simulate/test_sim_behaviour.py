@@ -394,6 +394,7 @@ def test_overheated_part_is_told(simulator):
         (4.527, "V", "4.53 V"), (0.0123, "A", "12.3 mA"), (43.14, "dB", "43.1 dB"), (2200, "ohm", "2.2 kΩ"),
         (0.369, "", "36.9 %"), (-3.9, "V", "−3.9 V"), (0, "A", "0 A"), (1e-9, "A", "1 nA"),
         (999.96, "Hz", "1 kHz"), (math.inf, "Hz", "∞"), (100, "V", "100 V"),
+        (-0.04, "dB", "0.0 dB"), (-0.06, "dB", "−0.1 dB"),
     ],
 )  # fmt: skip
 def test_figures_as_people_say_them(value, unit, text):

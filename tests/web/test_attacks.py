@@ -61,7 +61,7 @@ def test_every_address_is_held_against_a_stranger(room: Room) -> None:
     """The lists above hold all of them."""
     open_to_all = {"/", "/join", "/bench", "/desk", "/desk/enter", "/language", "/own/{version}/{name}"}
     pictures = {"/shots/{shot}/above.jpg", "/plans/{task}.svg"}
-    example = {"{bench:int}": "4", "{place:int}": "0", "{number:int}": "0", "{draft}": "lamp",
+    example = {"{bench:few}": "4", "{place:int}": "0", "{number:int}": "0", "{draft}": "lamp",
                "{shelf}/{name}": "own/lamp"}  # fmt: skip
     known = {r.path for r in room.app._app.routes}
     for name, one in example.items():
@@ -119,6 +119,12 @@ def test_no_name_leads_out_of_the_folder(room: Room, name: str) -> None:
     for path in (f"/shots/{name}/above.jpg", f"/plans/{name}.svg", f"/own/x/{name}", f"/plans/{name}"):
         answer = student.client.get(path)
         assert answer.status_code in (404, 421) and b"SQLite" not in answer.content, path
+
+
+def test_no_bench_has_a_number_of_thirty_digits(room: Room) -> None:
+    teacher = room.somebody()
+    teacher.enter()
+    assert {teacher.client.get(f"/desk/bench/{'9' * n}").status_code for n in (9, 30)} == {404}
 
 
 def test_codes_and_passphrases_cannot_be_tried_out(room: Room) -> None:

@@ -235,7 +235,7 @@ def test_a_question_is_answered_by_a_tap_and_the_desk_puts_right(browser: Any, s
     assert box["height"] >= 44  # for a thumb
     page.locator(".asked button").first.click()
     page.wait_for_selector(".words")
-    assert page.locator(".words li").text_content() == "E2 resistor 22k (said at the bench)"
+    assert page.locator(".words li").text_content() == "E2: resistor 22k, lying across (said at the bench)"
     desk = at_desk(browser, served)
     desk.goto(f"{served.address}/desk/bench/4/reading")
     desk.locator("a.cell.unsure").focus()
@@ -243,7 +243,7 @@ def test_a_question_is_answered_by_a_tap_and_the_desk_puts_right(browser: Any, s
     desk.wait_for_selector("a.cell.here")
     desk.locator("button[name=line]").nth(1).click()
     desk.wait_for_selector(".words li:nth-child(2)")
-    assert "E2 resistor 2k2 (said at the desk)" in desk.locator(".words").text_content()
+    assert "E2: resistor 2k2, lying across (said at the desk)" in desk.locator(".words").text_content()
     desk.click("button[value=undo]")
     desk.wait_for_selector(".words li:nth-child(2)", state="detached")
 

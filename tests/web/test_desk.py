@@ -106,6 +106,8 @@ def test_a_build_is_let_through_with_a_reason_and_a_look(room: Room, desk: Someb
     assert DANGER["findings"][0]["title"] in page  # what the check found is told all the same
     assert "let through" in desk.get("/desk").text
     assert "the print is rubbed off" in desk.get("/desk/audit").text
+    desk.client.cookies.set("snapcheck-language", "de")
+    assert "durchgelassen" in desk.get("/desk/audit").text
 
 
 def test_a_freed_bench_forgets_its_phones_and_photos(room: Room, desk: Somebody) -> None:

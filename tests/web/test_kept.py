@@ -6,6 +6,7 @@ import io
 import json
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -305,3 +306,20 @@ def test_a_damaged_course_is_said_at_the_start(tmp_path: Path) -> None:
     (tmp_path / "course.toml").write_text("title = 1", encoding="utf-8")
     with pytest.raises(SnapcheckError, match=r"course\.toml"):
         make_site(Settings(folder=tmp_path / "kept", course=tmp_path))
+
+
+def test_a_disk_that_is_full_is_told_and_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also where there was room for the photo, and none for the line on it."""
+    keep = Keep(tmp_path)
+
+    def full(words: str, *values: object) -> int:
+        raise sqlite3.OperationalError("database or disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(keep, "_do", full)
+        with pytest.raises(OSError, match="full"):
+            keep.add_shot(4, "speech-stage", "en", [JPEG])
+    assert list(keep.pictures.iterdir()) == [] and keep.shots(4) == []
+    keep.close()

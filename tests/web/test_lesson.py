@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import time
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -14,6 +14,7 @@ from benchmaker import CLASS, JPEG, PHOTOS, REVERSED, Instant, Room, told
 from snapcheck import api
 from snapcheck.errors import InputError
 from snapcheck.grade import load_course
+from snapcheck.grade._course import belongs_by_name
 from snapcheck.simulate import is_available
 
 
@@ -92,6 +93,21 @@ def test_a_hand_in_is_known_by_its_name(course: Path) -> None:
         (course / "course.toml").write_text(text, encoding="utf-8")
         path = api.hand_in(load_course(course), "T-102", "night-lamp", JPEG, at)
         assert (course / "submissions" / path).read_bytes() == JPEG
+
+
+def test_nobodys_picture_takes_the_place_of_another(course: Path) -> None:
+    """Two of one student in one second, as a program sends them; and in the hour that comes twice."""
+    opened, folder = load_course(course), course / "submissions"
+    at = datetime(2031, 10, 26, 0, 30, 9, tzinfo=UTC)  # 02:30 in Oslo for the first time
+    paths = [
+        api.hand_in(opened, "T-101", "night-lamp", picture, moment)
+        for moment in (at, at + timedelta(hours=1))
+        for picture in (JPEG, JPEG + b"2", JPEG)
+    ]
+    first = "night-lamp/T-101_2031-10-26T023009"
+    assert paths == 2 * [f"{first}.jpg", f"{first} (2).jpg", f"{first}.jpg"]
+    assert [(folder / path).read_bytes() for path in paths[:2]] == [JPEG, JPEG + b"2"]
+    assert {belongs_by_name(opened, path).student for path in paths} == {"T-101"}
 
 
 def test_what_cannot_be_handed_in_is_said(course: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 import time
 from collections.abc import Iterator
@@ -69,7 +68,10 @@ def test_what_hangs_on_a_choice_comes_first_with_what_each_would_do(
     assert "2 of 2 left" in page and "T-104 · night-lamp · D3" in page
     told = places[0]["told"]
     for choice in told["choices"]:
-        assert choice["decide"] in page and f"{choice['points']} of 20 points" in page
+        assert (
+            api.decision_words(choice["decide"], place=True) in page
+            and f"{choice['points']} of 20 points" in page
+        )
     assert page.count('class="cube"') == len([d for d in places[0]["drawn"] if d]) >= 4
     assert 'stroke="#6a3a94"' in page  # the place, on the plan
     assert desk.get("/desk/review/0/crop.jpg").content.startswith(b"\xff\xd8")
@@ -86,6 +88,7 @@ def test_a_choice_is_kept_undone_and_chosen_otherwise(room: Room, desk: Somebody
     assert points(room, "T-104", "night-lamp") == (told["choices"][planned - 1]["points"], True)
     history = desk.get("/desk/review/history").text
     assert "base on the left" in history and "Tool counter" in history
+    assert f": {told['choices'][planned - 1]['decide']}</td>" in history and "+00:00" not in history
     page = desk.get("/desk/review").text
     assert 'value="base on the left"' in page  # one reason for all that follow
     page = desk.post("/desk/review/undo").text
@@ -151,7 +154,7 @@ def test_looking_and_grading_go_on_beside_the_pages(room: Room, desk: Somebody) 
         if "Looking what waits" not in page:
             break
         time.sleep(0.1)
-    assert "2 of 2 left" in page and re.search(r"D3 npn BC337", page)
+    assert "2 of 2 left" in page and "D3: NPN transistor BC337, base to the left" in page
     desk.post("/desk/review/grade")
     for _ in range(600):
         page = desk.get("/desk/review").text

@@ -16,6 +16,7 @@ from benchmaker import JPEG, OTHER_VALUE, PHOTOS, Instant, Room, Somebody, told
 from snapcheck import api
 from snapcheck.simulate import is_available
 from snapcheck.web._job import job_of, work
+from snapcheck.words import use_language
 
 READ, SAID = told(OTHER_VALUE), told()
 LARGE, SMALL = (
@@ -107,7 +108,7 @@ def test_at_the_desk_cells_are_put_right_undone_and_redone(room: Room) -> None:
     page = teacher.get(f"{here}?cell=E2").text
     assert 'class="cell unsure here"' in page and "Yes, that is it" in page
     # the likeliest comes first
-    assert page.index("resistor 2k2</span>") < page.index("nothing stands there")
+    assert page.index("resistor 2k2, lying across</span>") < page.index("nothing stands there")
 
     def say(**form: str) -> Any:
         teacher.get(here)
@@ -148,6 +149,21 @@ def test_what_cannot_be_followed_is_said_and_the_answer_before_holds(room: Room)
     page = teacher.get("/desk/bench/4/reading").text
     assert "there is no such cube" in page and READ["sentence"] in page
     assert shot_of(room).words == () and shot_of(room).state == "done"
+
+
+@pytest.mark.parametrize(("line", "told", "with_place"), [
+    ("D3 ground stem=left", "Masse, Stamm nach links", "D3: Masse, Stamm nach links"),
+    ("D3 straight turn=270", "gerade Leitung, aufrecht", "D3: gerade Leitung, aufrecht"),
+    ("E2 resistor 2k2 ends=left+right", "Widerstand 2k2, quer liegend", "E2: Widerstand 2k2, quer liegend"),
+    ("remove E2", "dort steht nichts", "E2: dort steht nichts"),
+    ("tap C4|D4", "es ist da", "tap C4|D4"),
+    ("remove tap C4|D4", "es ist nicht da", "remove tap C4|D4"),
+    ("E2 nonsense", "nonsense", "E2 nonsense"),
+])  # fmt: skip
+def test_a_decision_is_told_in_the_language_of_the_phone(line: str, told: str, with_place: str) -> None:
+    use_language("de")
+    assert api.decision_words(line) == told
+    assert api.decision_words(line, place=True) == with_place
 
 
 @pytest.mark.skipif(not is_available(), reason="ngspice is not installed")

@@ -374,7 +374,7 @@ class Teller:
             words.mend = tr("Pull it out.")
         else:
             wrong, right = (
-                listing(map(end_words, sorted(one.ends - two.ends, key=str)))
+                listing(map(end_words, one.ends - two.ends))  # the other end is where it should be
                 for one, two in ((new[0], out[0]), (out[0], new[0]))
             )
             words.title = tr("A lead goes to {wrong} instead of {right}.", wrong=wrong, right=right)

@@ -47,6 +47,7 @@ def with_dangers_ahead(
     trials = [{cell: cube} for cell, cubes in fills.items() for cube in cubes]
     if len(fills) > 1:
         trials.append({cell: cubes[0] for cell, cubes in fills.items()})
+    known = set[tuple[str, tuple[Cell, ...]]]()
     for trial in trials:
         places = {*trial, *(h.cell for cell in trial for h in context.pointing[cell])}
         about = next(
@@ -57,6 +58,9 @@ def with_dangers_ahead(
         mended = build_circuit(circuit.board.put(dict(trial)), circuit.kit)
         then = check_rules(mended, point and point(mended), book=book, supply_V=supply_V)
         dangers = [f for f in then if f.severity is Severity.DANGER]
+        if len(trial) > 1:  # of all together, what none of them brings alone
+            dangers = [f for f in dangers if (f.rule, f.cells) not in known]
+        known.update((f.rule, f.cells) for f in dangers)
         if dangers:
             finding = told[about]
             warning = tr(

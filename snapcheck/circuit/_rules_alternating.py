@@ -89,20 +89,33 @@ class _Crests:
     def reverse_V(self, part: Part, anode: str, cathode: str) -> float:
         """The most that a diode has to block.
 
-        The crest, and twice the crest where a capacitor to the plate keeps what it was charged to while the
-        inlet goes the other way (Horowitz, Hill: The Art of Electronics, chapter 1, half-wave rectifier;
-        Sedra, Smith: Microelectronic Circuits, peak rectifier: PIV = 2 Vp; both from memory).
+        The crest, and twice the crest where a capacitor keeps what it was charged to while the inlet goes the
+        other way: one to the plate behind the diode, one between the inlet and a diode to the plate, or both
+        (Horowitz, Hill: The Art of Electronics, chapter 1, half-wave rectifier; Sedra, Smith:
+        Microelectronic Circuits, peak rectifier: PIV = 2 Vp, clamped capacitor and voltage doubler; all from
+        memory). Never more than at what a junction the other way round, beside it, conducts.
         """
         if not self.driven(part, cathode, anode, stores=True):
             return 0.0
-        tie, (signal, plate) = self.ctx.topology.tie, self.ends
-        ends = {tie[part.nets[anode]], tie[part.nets[cathode]]}
-        if signal not in ends:
-            return self.peak_V
-        other = next(iter(ends - {signal}))
-        charged = self.driven(part, anode, cathode, stores=True)
-        held = charged and any(there == plate and h for there, _, h in self._steps.get(other, ()))
-        return 2 * self.peak_V if held else self.peak_V
+        tie = self.ctx.topology.tie
+        one, two = tie[part.nets[anode]], tie[part.nets[cathode]]
+        beside = (
+            volts
+            for other in self.ctx.circuit.parts
+            for a, b, volts in junction_steps(other) if (tie[other.nets[a]], tie[other.nets[b]]) == (two, one)
+        )  # fmt: skip
+        held = self._holds(one, two) or self._holds(two, one)
+        charged = held and self.driven(part, anode, cathode, stores=True)
+        return min((2 * self.peak_V if charged else self.peak_V, *beside))
+
+    def _holds(self, one: int, two: int) -> bool:
+        """Whether one tie lies at the inlet and another at the plate, either or both behind a capacitor."""
+        signal, plate = self.ends
+
+        def at(net: int, end: int) -> bool:
+            return net == end or any(there == end and held for there, _, held in self._steps.get(net, ()))
+
+        return (one, two) != self.ends and at(one, signal) and at(two, plate)
 
 
 def inlets(ctx: Context) -> list[_Crests]:

@@ -40,8 +40,6 @@ def base_floating(ctx: Context) -> Iterator[Finding]:
 
 def gate_floats_open(ctx: Context) -> Iterator[Finding]:
     """A gate that only closed switches join to the rest: open, it keeps or picks up any voltage."""
-    if not ctx.powered:
-        return
     for part in ctx.topology.transistors:
         if part.device.transistor is not Transistor.FIELD or part.at in ctx.cut_off:
             continue

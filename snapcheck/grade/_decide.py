@@ -200,7 +200,7 @@ def _on_picture(
             raise InputError(tr("{cell} is not on the plate.", cell=cell), place=f"'{text}'")
     if _settled(after) == _settled(before):
         if text in known:
-            return decided[len(known) - 1 - known[::-1].index(text)].id
+            return next(d.id for d in reversed(decided) if d.choice == text)
         raise InputError(
             tr("that is what the reading says already."), place=f"'{text}'",
             way_out=tr("Nothing needs to be decided."),

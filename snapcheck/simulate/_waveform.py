@@ -58,7 +58,7 @@ def rhythm(time: NDArray[Any], values: NDArray[Any]) -> Rhythm | None:
     # a comparator with hysteresis: keep the last state while inside the band
     state = np.where(values > middle + 0.05 * size, 1, np.where(values < middle - 0.05 * size, -1, 0))
     known = np.flatnonzero(state)
-    if size <= 0 or len(known) < 2:
+    if not len(known):  # it stands still
         return None
     last = np.maximum.accumulate(np.where(state != 0, np.arange(len(state)), known[0]))
     square = state[last]

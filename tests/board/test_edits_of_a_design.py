@@ -57,6 +57,7 @@ def lines_between(text: str, line: str) -> tuple[set[str], set[str]]:
     ("D4 resistor 4k7 turn=90", set(), {"D4 resistor 4k7 turn=90"}),
     ("tap C1|C2", set(), {"tap C1|C2"}),
     ("title Try it again", {"title  Try it"}, {"title Try it again"}),
+    ("purpose To be heard.", set(), {"purpose To be heard."}),
     ("plate 7 x 4", {"plate 6 x 4"}, {"plate 7 x 4"}),
     ("lead E2 plate to C4|D4", set(), {"tap C4|D4", "lead E2 plate to C4|D4"}),
     ("remove lead E2 to A1|B1", {"lead E2 to A1|B1   # red"}, set()),

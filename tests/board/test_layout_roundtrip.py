@@ -1,5 +1,6 @@
 """Writing a board or design and reading it back gives the same."""
 
+import itertools
 import json
 import math
 import random
@@ -20,6 +21,7 @@ from snapcheck.board import (
     Design,
     Expectation,
     Probe,
+    Seam,
     board_from_json,
     board_to_json,
     design_from_json,
@@ -52,6 +54,22 @@ def printed_boards(draw: st.DrawFn) -> Board:
         usual = format_value(cube.value, form, style=rng.choice(("code", "plain", "spaced")), unit=cube.unit)
         cubes[cell] = replace(cube, printed=rng.choice((None, usual or None, odd)))
     return replace(board, cubes=cubes)
+
+
+def test_taps_are_written_in_order() -> None:
+    seams = [f"{a}{row}|{b}{row}" for row in range(1, 7) for a, b in itertools.pairwise("ABCDEFGH")]
+    board = Board(8, 6, {}, frozenset(map(Seam.parse, random.Random(1).sample(seams, 20))))
+    written = [Seam.parse("|".join(tap["between"])) for tap in board_to_json(board)["taps"]]
+    assert written == sorted(board.taps)
+
+
+def test_conditions_follow_the_cubes_that_are_there() -> None:
+    a1, a2, a3 = (Cell.parse(name) for name in ("A1", "A2", "A3"))
+    usual = Conditions(supply_V={a1: 9.0, a2: 5.0}, switches={a1: True, a2: False}, pots={a1: 0.2, a2: 0.7})
+    moved = usual.moved({a1: a3, a2: a1}, [a3])
+    assert (moved.supply_V, moved.switches, moved.pots) == ({a3: 9.0}, {a3: True}, {a3: 0.2})
+    kept = usual.among([a2])
+    assert (kept.supply_V, kept.switches, kept.pots) == ({a2: 5.0}, {a2: False}, {a2: 0.7})
 
 
 @given(board=printed_boards())

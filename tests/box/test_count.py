@@ -88,3 +88,14 @@ def test_an_answer_for_a_photo_that_is_not_there_is_refused() -> None:
 def test_a_whole_box_is_a_list_of_what_is_in_it() -> None:
     listed = whole_box("[cubes]\nground = 3\n")
     assert [(n.piece.kind, n.needed) for n in listed.cubes] == [("ground", 3)]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "seen", "perhaps", "missing", "still_open", "extra"),
+    [(4, 2, 0, 2, 0, 0), (4, 2, 1, 1, 1, 0), (4, 3, 2, 0, 1, 0), (4, 5, 2, 0, 0, 1), (4, 4, 0, 0, 0, 0)],
+)
+def test_what_is_missing_for_sure_and_what_may_be(
+    wanted: int, seen: int, perhaps: int, missing: int, still_open: int, extra: int
+) -> None:
+    one = Counted(Piece("ground"), wanted, seen, perhaps)
+    assert (one.missing, one.open, one.extra) == (missing, still_open, extra)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from snapcheck import parts_list
 from snapcheck.board import parse_layout
 from snapcheck.box import Box, Need, Piece, needs, parse_box, parts_csv, parts_page
+from snapcheck.box._swaps import _left
 from snapcheck.errors import InputError
 from snapcheck.kit import bundled_kit
 from snapcheck.report import foot_css, style
@@ -55,6 +57,10 @@ def test_each_sort_is_needed_there_and_missing() -> None:
         ("electrolytic", None): (3, 1, 2),
     }
     assert not told.fits and told.possible == 2
+    many = box(r470=99, red=99, ground=99, c16=99, c100=99)
+    for benches in (1, 4):
+        for counted, possible in (({}, 2), ({"plates": {}}, 3), ({"plates": {}, "taps": 7}, 7)):
+            assert needs(DESIGN, replace(many, **counted), KIT, benches).possible == possible
     plates, taps = told.loose
     assert (plates.there, plates.missing, taps.missing) == (2, 1, 0)
 
@@ -65,6 +71,15 @@ def test_a_capacitor_for_more_volts_serves_and_one_for_fewer_does_not(
 ) -> None:
     told = needs(DESIGN, box(r470=9, red=9, ground=9, **stock), KIT, benches=2)
     assert told.possible == possible
+
+
+def test_what_bears_most_is_left_for_others() -> None:
+    mine = box(c63=2, c16=1, r470=2, red=1, ground=1)
+    left = _left(needs(DESIGN, mine, KIT), mine, KIT)
+    assert {piece.rated_V: n for piece, n in left.items() if piece.kind == "electrolytic"} == {
+        63.0: 1,
+        16.0: 0,
+    }
 
 
 def test_the_list_for_a_spreadsheet_runs_nothing_and_reads_back() -> None:

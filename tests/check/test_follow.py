@@ -12,9 +12,11 @@ from samples import DESIGNS, KIT, Variant, kit_for, variants
 from snapcheck.board import Board, Cell, Cube, load_design, write_layout
 from snapcheck.check import Electrical, compare, follow
 from snapcheck.cli import main
+from snapcheck.errors import SimulationError
+from snapcheck.findings import Severity
 from snapcheck.kit import Side
-from snapcheck.pipeline import check_build
-from snapcheck.simulate import Simulator, is_available
+from snapcheck.pipeline import _nowhere, check_build
+from snapcheck.simulate import Simulator, is_available, judge
 
 pytestmark = pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
 SAME = [v for v in variants() if v.sort == "same"]
@@ -59,6 +61,7 @@ def test_every_figure_of_an_equivalent_build_is_met(variant: Variant, simulator:
     design = load_design(variant.design, kit)
     result = check_build(variant.board(), design, kit, simulator)
     assert [b.text if b else d.text for d, b in result.figures if b is None or not b.met] == []
+    assert result.unexplained == ()
     for ours, theirs in result.figures:
         if theirs is not None and theirs.value is None:  # then it says why
             assert "built in another order" in theirs.reason and ours.met
@@ -104,3 +107,33 @@ def test_simulate_beside_a_design_in_another_layout_with_a_fault(tmp_path: Path,
     code = main(["simulate", str(built), "--design", str(plan)])
     out = capsys.readouterr().out
     assert code == 1 and "Beside the design" in out and "rises from" in out
+
+
+def test_a_figure_without_a_place_is_met_where_the_circuit_is_the_same_and_the_plan_meets_it() -> None:
+    design = load_design(next(f for f in DESIGNS if f.stem == "first-light"), KIT)
+    expectation = next(e for e in design.expectations if e.quantity == "voltage")
+    inside, outside = (judge(expectation, design, v) for v in (expectation.low, 2 * expectation.high))
+    told = {
+        (figure.met, same): _nowhere(figure, same) for figure in (inside, outside) for same in (True, False)
+    }
+    assert {key: figure.met for key, figure in told.items()} == {
+        (True, True): True, (True, False): False, (False, True): False, (False, False): False,
+    }  # fmt: skip
+    assert {figure.value for figure in told.values()} == {None}
+    assert "the circuit is the same" in told[True, True].text and "no counterpart" in told[True, False].text
+
+
+def test_findings_are_told_without_numbers_where_what_a_build_does_cannot_be_calculated(
+    simulator: Simulator, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*args: object, **more: object) -> None:
+        raise SimulationError("it swings.")
+
+    design = load_design(next(f for f in DESIGNS if f.stem == "first-light"), KIT)
+    (cell,) = [c for c, cube in design.board.cubes.items() if cube.kind == "resistor"]
+    built = design.board.put({cell: replace(design.board.cubes[cell], value=4700.0, printed=None)})
+    monkeypatch.setattr(simulator, "what_if", fails)
+    result = check_build(built, design, KIT, simulator)
+    (finding,) = [f for f in result.findings if f.severity <= Severity.DEVIATION]
+    assert finding.rule == "wrong-value" and "simulated" not in finding.data and result.what_if is None
+    assert "What the build does was not calculated: it swings." in result.notes

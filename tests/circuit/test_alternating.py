@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from snapcheck.circuit import check_rules
@@ -103,6 +105,14 @@ def test_a_bridge_with_one_diode_turned_shorts_the_inlet() -> None:
     assert "no-current-limit" not in rules(d(1, 0), kit=winding(12.0, 600.0))  # limits the current itself
 
 
+@pytest.mark.parametrize(("more_V", "told"), [(0.19, False), (0.21, True)])
+def test_a_junction_is_destroyed_from_a_margin_above_its_forward_voltage(more_V: float, told: bool) -> None:
+    """Forward voltage at 10 mA by Shockley's equation, with the kit's figures of this light."""
+    p = handmade(d(1, 0, LIGHT), kit=KIT).parts[0].parameters
+    forward_V = p["N"] * 0.02585 * math.log(0.01 / p["IS"]) + p["RS"] * 0.01
+    assert ("no-current-limit" in rules(d(1, 0, LIGHT), kit=winding(forward_V + more_V))) is told
+
+
 def test_a_half_wave_with_a_capacitor_asks_for_twice_the_crest() -> None:
     rated = KIT["diode"].ratings_for("1N4148")["max_reverse_V"]
     small = [d(1, 2, "1N4148"), r(2, 0)]
@@ -116,6 +126,29 @@ def test_a_half_wave_with_a_capacitor_asks_for_twice_the_crest() -> None:
         assert ("over-rating" in rules(*small, kit=kit)) == plain
     (told,) = (f for f in found(d(1, 2, LIGHT), r(2, 0)) if f.rule == "over-rating")
     assert told.data["reverse_V"] == 12.0  # an LED blocks 5 V
+
+
+def test_capacitors_between_inlet_and_diode_ask_for_twice_the_crest() -> None:
+    """A clamped capacitor and the doubler (Sedra, Smith: Microelectronic Circuits; from memory)."""
+    rated = KIT["diode"].ratings_for("1N4148")["max_reverse_V"]
+    coupling: Entry = ("capacitor", 1e-6, {"a": 1, "b": 2})
+    clamped = [coupling, d(0, 2, "1N4148"), r(2, 0, 1e5)]
+    doubled = [coupling, d(0, 2), d(2, 3, "1N4148"), ("capacitor", 1e-6, {"a": 3, "b": 0}), r(3, 0, 1e5)]
+    for entries in (clamped, doubled):
+        assert "over-rating" in rules(*entries, kit=winding(0.56 * rated))
+        assert "over-rating" not in rules(*entries, kit=winding(0.5 * rated))
+    assert "over-rating" not in rules(coupling, r(2, 3), d(0, 3, "1N4148"), kit=winding(0.9 * rated))
+    # right across the inlet nothing is held
+    assert "over-rating" not in rules(d(1, 0, "1N4148"), r(1, 0), kit=winding(0.9 * rated, 600.0))
+
+
+@pytest.mark.parametrize("beside", [d(0, 2, LIGHT), d(0, 2), ("zener", 4.7, {"anode": 2, "cathode": 0})])
+def test_two_lights_the_other_way_round_guard_each_other(beside: Entry) -> None:
+    """What a diode blocks is what the one beside it takes to conduct (common practice, no source)."""
+    for before in (r(1, 2, 470.0), ("capacitor", 1e-6, {"a": 1, "b": 2})):
+        assert "over-rating" not in {f.rule for f in found(before, d(2, 0, LIGHT), beside)}
+    same_way = [r(1, 2, 470.0), d(2, 0, LIGHT), d(2, 0, LIGHT)]
+    assert "over-rating" in rules(*same_way)
 
 
 def test_crest_against_ratings_and_extra_low_voltage() -> None:

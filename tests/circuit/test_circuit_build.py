@@ -116,6 +116,21 @@ def test_leads_join_sockets_taps_and_the_plate() -> None:
     assert c.nets[r1.nets["b"]].taps == (Seam.parse("B1|C1"),)
 
 
+@pytest.mark.parametrize(
+    "text", ["tap", "hook B1|C1", "tap B1|C1 E", "socket A1", "socket A1 N", "plug A1 E", ""]
+)
+def test_what_is_no_end_of_a_lead_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="no lead end"):
+        parse_end(text)
+
+
+def test_beside_the_plate_there_is_no_net() -> None:
+    c = build_circuit(Board(2, 2, at(A1=Cube("resistor"), B2=Cube("resistor"))), KIT)
+    assert c.net_at(Cell.parse("B2"), Side.E) is not None
+    off = [Cell(0, -1), Cell(-1, 0), Cell(0, 2), Cell(1, 2), Cell(2, 1)]
+    assert {c.net_at(cell, side) for cell in off for side in Side} == {None}
+
+
 def test_half_made_contacts_say_why() -> None:
     board = Board(
         3,

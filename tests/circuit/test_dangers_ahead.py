@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 import snapcheck
@@ -52,6 +54,14 @@ def test_two_gaps_that_are_a_danger_only_together() -> None:
     found = told(DIODE.replace("B1 straight\n", ""))
     assert ahead(found) == [["no-current-limit"]]
     assert all(f.severity is not Severity.DANGER for f in found)
+
+
+def test_it_is_told_of_the_gap_and_of_no_other_fault() -> None:
+    lower = re.sub(r"\b([A-C])([1-3])", lambda m: f"{m[1]}{int(m[2]) + 2}", DIODE).replace("5 x 4", "5 x 6")
+    found = told(lower + "A1 resistor 470\n")
+    assert [("ahead" in f.data, str(f.cells[0])) for f in found if f.severity is Severity.FAULT] == [
+        (False, "A1"), (False, "A1"), (True, "C4"),
+    ]  # fmt: skip
 
 
 def test_what_is_a_danger_now_comes_first() -> None:

@@ -174,3 +174,12 @@ def test_what_is_measured_is_measured_against_the_plate() -> None:
     assert equivalence(plan, turned, keep=[2]).nets == {0: 0, 2: 3}
     on_plus = handmade(("battery", 9.0, {"plus": 0, "minus": 1}), r(0, 2, 1e3), r(2, 1, 1e4))
     assert equivalence(plan, on_plus) and equivalence(plan, on_plus, keep=[2]).nets == {0: 1, 2: 2}
+
+
+def test_what_went_to_the_plate_hangs_there_though_nothing_else_is_where_the_plate_should_be() -> None:
+    """The plate is the plate, also where nothing that belongs on it is on it."""
+    supply: Entry = ("battery", 9.0, {"plus": 1, "minus": 2})
+    plan = [supply, r(2, 1, 1e3), r(3, 1, 2e3), r(1, 0, 3e3)]
+    hangs, joined = found([supply, r(2, 1, 1e3), r(3, 0, 2e3), r(1, 2, 3e3)], plan)
+    assert (hangs.what, hangs.part and hangs.part.name, hangs.nets) == (What.HANGS, "R102", (1, 0))
+    assert (joined.what, joined.nets) == (What.JOINED, (2, 0))

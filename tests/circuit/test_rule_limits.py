@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 from edits import edited
@@ -12,6 +12,7 @@ from ruleboards import LOOP, check
 from snapcheck.board import Spot
 from snapcheck.circuit import bundled_rules, check_rules
 from snapcheck.findings import Finding, Severity
+from snapcheck.kit import bundled_kit
 
 BATTERY: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
 
@@ -224,6 +225,12 @@ def test_a_current_is_let_pass_a_little_above_its_rating(
     assert [f.severity for f in found] == ([] if severity is None else [severity])
 
 
+def test_a_short_may_lead_through_several_parts() -> None:
+    (short,) = told("supply-shorted", BATTERY, r(1, 2, 0.1), r(2, 3, 0.1), r(3, 0, 0.1), r(1, 0))
+    assert short.severity is Severity.DANGER
+    assert told("supply-shorted", BATTERY, r(1, 2, 0.1), r(2, 3), r(3, 0, 0.1)) == []
+
+
 @pytest.mark.parametrize(("anode", "over"), [(-32.0, False), (-34.0, True), (32.0, False), (34.0, False)])
 def test_reverse_voltage_counts_backwards_only(anode: float, over: bool) -> None:
     parts = BATTERY, r(1, 2), ("diode", "BAT85", {"anode": 2, "cathode": 0})
@@ -247,12 +254,26 @@ def test_power_of_a_resistor_goes_with_the_square_of_its_current(ohms: float, ov
     assert bool(found) is over
     if over:
         assert found[0].data["power_W"] == pytest.approx(81 / ohms)
+        assert found[0].mend == "Use a larger resistance."
 
 
 @pytest.mark.parametrize(("volts", "over"), [(6.0, False), (7.5, False), (7.7, True), (4.0, False)])
 def test_a_lamp_stands_a_little_more_than_its_print(volts: float, over: bool) -> None:
     """Fifteen hundredths of itself (the kit says so), and the slack of all ratings on top: 7.59 V for 6 V."""
     assert bool(told("over-rating", supply(1, 0, volts), ("lamp", "6V/0.1A", {"a": 1, "b": 0}))) is over
+
+
+@pytest.mark.parametrize(("volts", "over"), [(7.2, False), (7.3, True)])
+def test_a_lamp_of_which_a_kit_says_nothing_stands_a_tenth_more_than_its_print(
+    volts: float, over: bool
+) -> None:
+    """Common practice, no source; and the slack of all ratings on top: 7.26 V for 6 V."""
+    usual = bundled_kit()
+    lamp = usual["lamp"]
+    plain = replace(lamp, parameters={k: v for k, v in lamp.parameters.items() if k != "overload_fraction"})
+    kit = replace(usual, kinds={**usual.kinds, "lamp": plain})
+    circuit = handmade(supply(1, 0, volts), ("lamp", "6V/0.1A", {"a": 1, "b": 0}), kit=kit)
+    assert ("over-rating" in [f.rule for f in check_rules(circuit)]) is over
 
 
 # ---------------------------------------------------------------- transistors

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from edits import edited
-from ruleboards import AMP, LOOP, check
+from ruleboards import AMP, LOOP, Solved, check
 
 from snapcheck.board import Cell, Side, parse_layout
 from snapcheck.circuit import (
@@ -159,6 +159,11 @@ def test_rules_off_and_limits_changed_in_data(tmp_path: Path) -> None:
     [
         ("[over-ratin]\n", "mine.toml, key over-ratin", "over-rating"),
         ("[over-rating]\nslak = 1\n", "key over-rating.slak", "slack"),
+        (
+            '[over-rating]\nseverity = "question"\n',
+            "key over-rating.severity",
+            "danger, fault, deviation, note",
+        ),
         ('[over-rating]\nseverity = "bad"\n', "key over-rating.severity", "danger, fault, deviation, note"),
         ("[over-rating]\nenabled = 1\n", "key over-rating.enabled", "true, false"),
         ("[over-rating]\nslack = -1\n", "key over-rating.slack", "from 0 up"),
@@ -249,6 +254,44 @@ def test_words_that_come_later_are_those_that_were_kept() -> None:
     assert later.worded(finding) is finding
     assert later.keep(finding, lambda: told[-1]) is finding
     assert later.worded(finding) is told[-1] and all(later.worded(f) is f for f in bare)
+
+
+def test_where_an_open_end_points_is_said() -> None:
+    told = [f.found for f in check("plate 4 x 3\nA1 resistor 470\nB3 resistor 470\nC3 ground stem=up\n")]
+    assert "A1 left touches nothing: the plate ends there." in told
+    assert "A1 right touches nothing: B1 is empty." in told
+    assert "C3 holds ground, which has no contact there. C3 up touches nothing: C2 is empty." in told
+
+
+def test_parts_between_sockets_are_cut_off_only_where_something_feeds_the_board() -> None:
+    """Into a board without supply and input something is plugged, such as a filter or a divider."""
+    between = "D4 socket signal=right\nE4 resistor 470\nF4 socket signal=left\n"
+    assert [(f.rule, str(f.cells[0])) for f in check(LOOP + between)] == [("island", "E4")]
+    assert [f.rule for f in check("plate 6 x 4\n" + between)] == ["no-supply"]
+
+
+def test_a_floating_gate_is_pointed_out_on_its_side_of_the_cube() -> None:
+    gone, lamp = ("-A4", "-B4", "-E3", "-F3"), ("D3 straight turn=90", "D2 lamp 12V/100mA turn=90")
+    button = ("C2 pushbutton turn=90", "C4 corner ends=up+right", "D4 nmos BS170 gate=left")
+    floating = edited(AMP, *gone, *lamp, *button)
+    (told,) = (f for f in check(floating) if f.rule == "gate-floats-open")
+    assert (str(told.cells[0]), told.side) == ("D4", Side.W)
+
+
+def test_each_open_base_is_told_where_its_own_wire_ends() -> None:
+    bare = edited(AMP, "C4 corner turn=180", "-B4", "-A4")
+    with_another = edited(bare, "H1 resistor 470")
+    told = [[f.found for f in check(text) if f.rule == "base-floating"] for text in (bare, with_another)]
+    assert told[0] == told[1] and len(told[0]) == 1 and not told[0][0].startswith("H1")
+
+
+def test_a_rule_that_is_switched_off_or_not_asked_for_is_silent_in_every_position() -> None:
+    circuit = build_circuit(parse_layout(LOOP, "test", KIT).board, KIT)
+    hot = {"B1 open": Solved(circuit, amperes={"C1": 0.07}, watts={"C1": 2.0})}
+    (told,) = check_rules(circuit, positions=hot)
+    assert told.title.startswith("With B1 open: The resistor 470 at C1") and told.severity is Severity.DANGER
+    assert check_rules(circuit, positions=hot, book=bundled_rules().without("over-rating")) == []
+    assert check_rules(circuit, positions=hot, only=("supply-shorted",)) == []
 
 
 @pytest.mark.parametrize(("end", "open_base"), [("D4 socket signal=right", False), ("D4 straight", True)])

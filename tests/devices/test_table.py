@@ -66,6 +66,14 @@ def test_supplies_are_set_and_feed() -> None:
     }
 
 
+def test_what_feeds_and_what_brings_a_signal() -> None:
+    """A battery feeds, an input feeds and brings a signal, a microphone makes one of its own."""
+    told = {d.drive: (d.supplies, d.signals, d.feeds) for d in DEVICES.values()}
+    assert told[Drive.POWER] == (True, False, True) and told[Drive.SIGNAL] == (False, True, True)
+    assert told[Drive.SENSOR] == (False, True, False)
+    assert told[Drive.NONE] == (False, False, False)
+
+
 def test_every_kind_has_an_entry() -> None:
     for kind in bundled_kit().kinds.values():
         assert kind.device.name == kind.model

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import pytest
 from faultboards import DESIGNS, KIT, design_named, divider
+from handmade import handmade
 
 from snapcheck.board import Cell, load_design
 from snapcheck.diagnose import (
@@ -21,8 +22,9 @@ from snapcheck.diagnose import (
     split,
 )
 from snapcheck.diagnose._faults import Change
-from snapcheck.diagnose._say import spot_words
+from snapcheck.diagnose._say import _lifted_words, spot_words
 from snapcheck.diagnose._variants import NOWHERE, variant
+from snapcheck.diagnose._wiring import Held
 from snapcheck.errors import DataError
 from snapcheck.kit import chips_kit
 from snapcheck.simulate import Simulator
@@ -47,6 +49,10 @@ def test_every_kind_of_fault_of_a_small_board() -> None:
     assert {"seam-open A1|B1", "seam-poor A1|B1", "body-open A3", "tap-open C1|D1", "tap-half C1|D1 D1",
             "lead-open socket E1 E to tap C1|D1", "open R101", "short R101", "decade-up R102",
             "decade-down R103", "weak B101", "flat B101", "reversed B101"} <= set(faults)  # fmt: skip
+    joints = split(divider().board, KIT).joints
+    (half,) = faults["tap-half C1|D1 D1"].degrees
+    held = [(joints[n].held, str(joints[n].seam)) for n, _ in half.cut]
+    assert held == [(Held.TAP, "C1|D1"), (Held.SEAM, "C1|D1")]  # of its two contacts with the tap one is lost
     # the direct seam below a tap is held by the tap, so that opening it alone changes nothing
     assert "seam-open C1|D1" not in faults
     assert any(f.mode == "bridge" for f in faults.values())
@@ -121,6 +127,25 @@ def test_weights_of_ones_own_change_what_is_suspected() -> None:
     faults = {f.key: f for f in faults_of(wiring, own)}
     assert "seam-open A1|B1" not in faults and faults["open R101"].weight == 9
     assert faults["short R101"].weight == bundled_priors().part["resistor"]["short"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "words"),
+    [
+        ("timer", None, "Swap"),
+        ("nmos", "BS170", "diode range, all ways round"),
+        ("npn", "BC547", "junctions alone"),
+        ("diode", "1N4148", "junctions alone"),
+        ("capacitor", 1e-6, "wait until it is empty"),
+        ("battery", 9.0, "measure its voltage alone"),
+        ("resistor", 470.0, "measure its ohms alone"),
+    ],
+)
+def test_how_a_part_is_tested_alone(kind: str, value: float | str | None, words: str) -> None:
+    kit = chips_kit()
+    legs = dict.fromkeys(kit[kind].leg_labels, 0)
+    (part,) = handmade((kind, value or kit[kind].values[0], legs), kit=kit).parts
+    assert words in _lifted_words(part) and ("Battery out" in _lifted_words(part)) is (kind != "battery")
 
 
 def test_the_meter_of_the_trade() -> None:

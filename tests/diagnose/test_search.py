@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from faultboards import KIT, design_named, dictionary_of, divider
+from faultboards import DIVIDER, KIT, design_named, dictionary_of, divider
 
-from snapcheck.board import parse_layout
+from snapcheck.board import Cell, parse_layout
 from snapcheck.diagnose import (
     Ask,
     Outcome,
@@ -17,6 +17,8 @@ from snapcheck.diagnose import (
     Search,
     Specimen,
     Way,
+    _search,
+    _symptoms,
     ask_text,
     ask_words,
     bundled_priors,
@@ -32,6 +34,7 @@ from snapcheck.diagnose import (
     unsure_faults,
 )
 from snapcheck.diagnose._kept import _KEPT
+from snapcheck.diagnose._wiring import Metal
 from snapcheck.errors import InputError, SimulationError
 
 
@@ -107,6 +110,7 @@ def test_readings_that_fit_nothing_are_pointed_out(stage, simulator) -> None:
 
 def test_symptoms_are_a_start(lamp, stage) -> None:
     start, never = Search(lamp), Search(lamp).with_symptom("never-on")
+    assert start.fits and never.fits and start.with_reading("contact D1|D2 good").fits  # no number is far off
 
     def share(search: Search, key: str) -> float:
         return float(search.belief.faults[lamp.fault_named[key]])
@@ -119,6 +123,13 @@ def test_symptoms_are_a_start(lamp, stage) -> None:
     assert silent.faults[stage.fault_named["flat B101"]] > silent.faults[stage.fault_named["decade-up R105"]]
     for name in ("too-quiet", "distorted", "hums", "wrong-rate", "hot"):
         assert Search(stage).with_symptom(name).belief.faults.sum() == pytest.approx(1)
+    shown = {
+        s: {stage.faults[i].key for i in stage.fault_of[_symptoms._SHOWN[s](stage)]}
+        for s in ("hot", "wrong-rate")
+    }
+    assert "reversed C101" in shown["hot"] and "reversed Q101" not in shown["hot"]
+    assert {"seam-poor D2|D3", "weak B101", "decade-up R101"} <= shown["wrong-rate"]
+    assert not {"seam-open D2|D3", "open R101", "reversed C101"} & shown["wrong-rate"]
     with pytest.raises(InputError, match="is no symptom"):
         Search(lamp).with_symptom("smells")
 
@@ -133,6 +144,50 @@ def test_a_search_is_left_and_taken_up_again(lamp) -> None:
     for bad in ({"readings": 3}, {"readings": [3]}, {"readings": [{"at": "A1"}]}, {"symptoms": ["x"]}):
         with pytest.raises(InputError):
             Search(lamp).take_up(bad)
+
+
+def test_a_meter_loads_what_it_measures(simulator) -> None:
+    """Thévenin's theorem: 1 MΩ, 2.2 MΩ and 10 MΩ side by side before a meter of 10 MΩ."""
+    text = DIVIDER.replace(" 1k", " 1M").replace(" 2k", " 2M2").replace(" 10k", " 10M")
+    d = dictionary_of(parse_layout(text, "large", KIT), simulator)
+    at = d.index[Metal(Cell.parse("B1"), "b")]
+    ohm, lower = 1 / (1 / 1e6 + 1 / 2.2e6 + 1 / 1e7), 1 / (1 / 2.2e6 + 1 / 1e7)
+    assert bundled_priors().meter["ohm"] == 1e7
+    assert d.source_ohm[0, 0, at] == pytest.approx(ohm, rel=0.01)
+    assert d.mean[0, 0, at] == pytest.approx(9 * lower / (1e6 + lower) * 1e7 / (1e7 + ohm), rel=0.01)
+
+
+def test_what_tells_next_to_nothing_is_no_step(lamp, monkeypatch) -> None:
+    search = Search(lamp).with_reading("contact D1|D2 good")
+    assert search.outcome is Outcome.OPEN and min(s.bits for s in search.steps) > _search._LEAST_BITS
+    monkeypatch.setattr(_search, "_LEAST_BITS", 100.0)
+    told = Search(lamp).with_reading("contact D1|D2 good")
+    assert told.steps == () and told.outcome is Outcome.TOLD_ALL
+
+
+def test_where_a_search_stands_is_said_in_words(lamp) -> None:
+    said = {}
+    for outcome in Outcome:
+        search = Search(lamp)
+        vars(search)["outcome"] = outcome
+        said[outcome] = search.sentence
+    assert len(set(said.values())) == len(Outcome)
+    assert said[Outcome.OPEN] == "Nothing was measured yet."
+    assert said[Outcome.NONE_FITS] == "No single fault explains all readings."
+    assert said[Outcome.TOLD_ALL] == "No measurement tells more."
+    assert said[Outcome.DESIGNED] == "All that was measured is as designed."
+    measured = Search(lamp).with_reading("contact D1|D2 good")
+    vars(measured)["outcome"] = Outcome.OPEN
+    assert measured.sentence == "Not found yet."
+
+
+def test_what_glimmers_is_not_lit(lamp, monkeypatch) -> None:
+    """A lamp with a tenth of its voltage across it."""
+    volts = np.full(lamp.mean.shape[:2], 6.0)
+    volts[:, 1] = 0.6
+    monkeypatch.setattr(_symptoms, "_across", lambda dictionary, ends: volts)
+    lit = _symptoms._lit(lamp)
+    assert lit[:, 0].all() and not lit[:, 1].any()
 
 
 @pytest.mark.parametrize(
@@ -163,7 +218,7 @@ def test_readings_as_people_write_them(lamp, text: str, way: Way, value) -> None
     "text",
     ["", "4.6V", "Z9 left 3V", "D3 collector five", "D3 nose 3V", "C3|C5 1V", "lifted C3 good",
      "contact A1|A9 open", "D3 base with C9 closed 1V", "signal D3 base 1V", "tap C3|D3 1V",
-     "lifted C2 purple"],
+     "lifted C2 purple", "D3 collector with light 77 lux 4V"],
 )  # fmt: skip
 def test_what_is_not_understood_is_told(lamp, text: str) -> None:
     with pytest.raises(InputError):

@@ -21,7 +21,7 @@ from postgres import empty_database
 from quick_reader import read_quick
 from smalldisk import mounted
 
-from snapcheck.errors import StoreError
+from snapcheck.errors import InputError, StoreError
 from snapcheck.grade import ClusterCrew, Course, LocalCrew, Store, load_course, run_batch
 from snapcheck.grade.out import gradebook_csv
 from snapcheck.simulate import is_available
@@ -275,13 +275,18 @@ def test_decisions_are_never_changed_and_can_be_taken_back(tmp_path: Path) -> No
         one = store.decide(
             "points", by="a", subject="total", choice="7", reason="seen", student="S", task="t"
         )
+        store.decide("excused", by="a", subject="", choice="excused", reason="ill", student="T", task="t")
         back = store.take_back(one, by="a", reason="no")
-        assert store.standing() == []
+        with pytest.raises(InputError, match="taken back already"):
+            store.take_back(one, by="b", reason="no")
+        assert [d.student for d in store.standing()] == ["T"]
         store.take_back(back, by="a", reason="yes after all")
-        assert [d.id for d in store.standing()] == [one]
-        assert len(store.decisions()) == 3
+        assert one in [d.id for d in store.standing()] and len(store.decisions()) == 4
         with pytest.raises(sa.exc.IntegrityError), store._engine.begin() as c:
             c.exec_driver_sql("UPDATE decision SET choice = '20'")
+        assert (
+            store.forget("S") == 3 and len(store.decisions()) == 1
+        )  # what takes back goes before what it means
 
 
 def test_cluster_of_real_workers_one_killed(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import cv2
@@ -16,8 +17,10 @@ from here import HereCrew
 from snapcheck.board import svg_to_png
 from snapcheck.cli import main
 from snapcheck.grade import Store, load_course, run_batch
+from snapcheck.grade._attempts import _with_card
 from snapcheck.grade._card import Card, card_text
 from snapcheck.grade._cards import CODE, PAGE, code_modules, sheets_svg
+from snapcheck.grade._course import Belonging
 from snapcheck.simulate import is_available
 
 ROOT = Path(__file__).parents[2]
@@ -113,6 +116,16 @@ def test_written_by_the_command_line(ending: str, tmp_path: Path, capsys: pytest
 
 
 @pytest.mark.skipif(not is_available(), reason="ngspice is not installed")
+def test_a_card_of_any_task_says_the_task_where_there_is_but_one() -> None:
+    course: Any = SimpleNamespace(students=COURSE.students, tasks=COURSE.tasks[:1])
+    number, name = COURSE.students[0].number, COURSE.tasks[0].name
+    lost = Belonging(None, None, None, "", "no name fits")  # by the name of the picture
+    told = _with_card(course, lost, Card(number, "").text)
+    assert (told.student, told.task, told.problem) == (number, name, "")
+    open_ = _with_card(COURSE, lost, Card(number, "").text)
+    assert open_.task is None and open_.problem
+
+
 def test_a_card_says_whose_picture_it_is_and_nothing_is_guessed(tmp_path: Path) -> None:
     folder = tmp_path / "class"
     shutil.copytree(COURSE.folder, folder)

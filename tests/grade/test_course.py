@@ -68,6 +68,8 @@ def test_a_zip_file_of_a_learning_platform(tmp_path: Path) -> None:
             ("Bo/picture.jpg", b"good"),  # two people are called so
             ("S12 and S1/both.jpg", b"good"),
             ("__MACOSX/S1/IMG_1.jpg", b"good"),
+            ("Bo/Thumbs.db", b"good"),
+            ("Bo/.DS_Store", b"good"),
             ("../outside S12.jpg", b"good"),
         ):
             zipped.writestr(zipfile.ZipInfo(name, (2031, 3, 5, 12, 0, 0)), b"picture " + build)
@@ -75,7 +77,7 @@ def test_a_zip_file_of_a_learning_platform(tmp_path: Path) -> None:
     assert entries["S1", "light"].grade.verdict == "ready"
     assert entries["S2", "light"].grade.verdict == "does-not-work"
     assert files["Bo/picture.jpg"] is None and files["S12 and S1/both.jpg"] is None
-    assert not any("MACOSX" in path for path in files)
+    assert not any(path.endswith(("Thumbs.db", ".DS_Store")) or "MACOSX" in path for path in files)
     assert not (tmp_path / "outside S12.jpg").exists()
 
 

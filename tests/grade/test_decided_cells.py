@@ -32,13 +32,14 @@ def body(symbol: float = 0.6, state: State = State.UNSURE, **more: Any) -> dict[
     return {**reading_to_json(Reading("p", 6, 5, cubes, (), (), FRAME, blanks=blanks)), **more}
 
 
-def found(*lines: str, by: tuple[str, ...] = (), seen: dict[str, Any] | None = None, gone: bool = False,
-          state: str = "read", **options: Any) -> list[DecidedCell]:  # fmt: skip
-    """What becomes of decisions on one photo, by one person where nobody is named."""
-    names = by or ("ann",) * len(lines)
+def found(*lines: str, by: tuple[str, ...] = (), photos: tuple[str, ...] = (), gone: bool = False,
+          seen: dict[str, Any] | None = None, state: str = "read", **options: Any,
+) -> list[DecidedCell]:  # fmt: skip
+    """What becomes of decisions, on one photo where none is named, and by one person likewise."""
+    names, photos = by or ("ann",) * len(lines), photos or ("sha",) * len(lines)
     decisions = [
-        Decision(n, "", who, "cell", None, None, "sha", line, "r")
-        for n, (who, line) in enumerate(zip(names, lines, strict=True), 1)
+        Decision(n, "", who, "cell", None, None, photo, line, "r")
+        for n, (who, photo, line) in enumerate(zip(names, photos, lines, strict=True), 1)
     ]
     file = StoredFile("t/T-1.jpg", "sha", 1, "", "T-1", "t", "", "", gone)
     readings = {"sha": StoredReading("sha", state, body() if seen is None else seen)}
@@ -70,6 +71,11 @@ def test_of_one_persons_decisions_the_last_counts_and_two_must_agree() -> None:
     assert why("B2 pnp base=left", "B2 npn base=up", by=two) == [Left.DISAGREED]
     assert why("remove B2", "B2 npn base=up", by=two) == [Left.DISAGREED]
     assert why("B2 resistor 10k", "B2 resistor 1k", by=two) == [None]  # prints are not learnt
+
+
+def test_the_oldest_come_first_whichever_photo_they_mean() -> None:
+    cells = found("B2 pnp base=left", "B2 pnp base=left", "E5 led anode=up", photos=("sha", "lost", "sha"))
+    assert [(c.number, c.left) for c in cells] == [(1, None), (2, Left.GONE), (3, None)]
 
 
 def test_what_shows_no_cube_or_no_sure_place_is_none(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from class_reader import read_class
 from here import HereCrew
 
+from snapcheck.findings import Severity
 from snapcheck.grade import Store, decide, load_course, regrade, review, run_batch
+from snapcheck.grade._other_task import other_task
 from snapcheck.simulate import is_available
 
 CLASS = Path(__file__).parents[2] / "fixtures" / "class"
@@ -49,3 +53,10 @@ def test_another_tasks_build_is_asked_about_and_not_charged(tmp_path: Path) -> N
         after = regrade(course, store, crew, reader=read_class)
         assert after["T-101", "night-lamp"].grade.final and after["T-101", "night-lamp"].sha == entry.sha
         assert after["T-101", "first-light"].sha == ""
+
+
+def test_a_build_with_few_mistakes_is_not_held_against_other_tasks() -> None:
+    fault = SimpleNamespace(level=Severity.FAULT)
+    facts: Any = SimpleNamespace(verdict="does-not-work", faults=[fault] * 4)
+    plans: Any = {"first-light": None, "night-lamp": None}  # nobody asks for them
+    assert other_task(facts, {}, (), "first-light", plans) is None

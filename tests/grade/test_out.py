@@ -98,6 +98,10 @@ def test_headings_and_byte_order_mark_of_the_gradebook(opened: Opened, tmp_path:
     course, _, _, entries = opened
     plain = o.gradebook_csv(course, entries)
     assert plain.startswith("number,name,first-light points,")
+    totals = {row["number"]: row["total"] for row in csv.DictReader(io.StringIO(plain))}
+    waiting = {student for (student, _), entry in entries.items() if not entry.grade.final}
+    assert totals["T-102"] == "35.5"  # 17 and 18.5
+    assert waiting and {number for number, total in totals.items() if not total} == waiting
     folder = copied(tmp_path)
     told = (folder / "course.toml").read_text(encoding="utf-8")
 
@@ -191,6 +195,8 @@ def test_copy_without_names(opened: Opened) -> None:
     assert "2031" not in text and ".jpg" not in text
     wren = [r for r in rows if r["pseudonym"] == o.pseudonym("T-102", key)]
     assert {(r["task"], r["points"]) for r in wren} == {("first-light", "17"), ("night-lamp", "18.5")}
+    assert {r["state"] for r in wren} == {"final"}
+    assert sum(r["state"] == "open" for r in rows) == sum(not e.grade.final for e in entries.values()) > 0
     assert o.pseudonym("T-102", b"x" * 32) != o.pseudonym("T-102", key)
     assert o.pseudonym_key(course) == o.pseudonym_key(course)
     assert (course.folder / "pseudonyms.key").stat().st_mode & 0o077 == 0

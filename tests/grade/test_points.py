@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from snapcheck.errors import DataError
 from snapcheck.grade import Facts, Rubric, grade, parse_rubric
 from snapcheck.grade._facts import Fault, Promise
 from snapcheck.grade._score import Grade, Handed, late_is_open, rounded_to
@@ -108,18 +109,28 @@ def test_a_bonus_fills_up_to_the_most() -> None:
 
 CAPS = "".join(
     f'[[cap]]\nat_most = {most}\nreason = "Cap."\nseverity = "{severity}"\n'
-    for most, severity in ((7, "fault"), (3, "danger"), (9, "deviation"))
+    for most, severity in ((7, "fault"), (3, "danger"), (9, "deviation"), (9.5, "note"))
 )
 
 
 @pytest.mark.parametrize(("severities", "most"), [
-    ((), 10), (("note",), 10), (("deviation",), 9), (("fault", "deviation"), 7), (("deviation", "danger"), 3),
+    ((), 10), (("note",), 9.5), (("deviation",), 9), (("fault", "deviation"), 7),
+    (("deviation", "danger"), 3),
 ])  # fmt: skip
 def test_the_lowest_cap_counts_and_is_told_once(severities: tuple[str, ...], most: int) -> None:
     facts = replace(FACTS, faults=tuple(fault("some", s) for s in severities))
     graded = grade(facts, rubric(CAPS))
     assert points(graded) == most and len(graded.changes) == (most < 10)
     assert points(grade(facts, rubric(CAPS, points=2))) == 2
+
+
+@pytest.mark.parametrize(("condition", "words"), [
+    ("", "nothing says when this applies"), ('item = "documentation"', "go together"),
+])  # fmt: skip
+def test_a_cap_says_when_it_applies(condition: str, words: str) -> None:
+    with pytest.raises(DataError, match=words) as told:
+        rubric(f'[[cap]]\nat_most = 3\nreason = "Cap."\n{condition}\n')
+    assert "cap" in told.value.place
 
 
 @pytest.mark.parametrize(("given_", "capped"), [(4.9, True), (5, False), (6, False)])

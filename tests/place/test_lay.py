@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import networkx as nx
 import pytest
@@ -11,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from largekit import LARGE_KIT
 
-from snapcheck.board import Board, Cube, Design, SocketEnd, load_design
+from snapcheck.board import TURNS, Board, Cube, Design, SocketEnd, load_design
 from snapcheck.circuit import Sameness, build_circuit, equivalence
 from snapcheck.errors import InputError, StoppedError
 from snapcheck.kit import Side, bundled_kit
@@ -26,6 +28,8 @@ from snapcheck.place import (
     parse_parts,
     prove,
 )
+from snapcheck.place._route import Grid
+from snapcheck.place._stand import Stand, _stand, _taste
 from snapcheck.watch import watched
 
 KIT = bundled_kit()
@@ -82,6 +86,38 @@ def test_signal_runs_to_the_right_and_supply_lies_above() -> None:
     assert by_kind["lamp"][0].row < by_kind["npn"][0].row  # between supply and collector
     grounds = [cube for cube in laid.board.cubes.values() if cube.kind == "ground"]
     assert all(cube.turn == 0 for cube in grounds)  # stem up, so the plate is below
+
+
+def test_a_part_is_best_turned_with_its_signal_to_the_right_and_its_supply_above() -> None:
+    def best(low: str, high: str, flow: Any) -> dict[str, Side]:
+        """Sides of the ends of a resistor as it stands best between two nets."""
+        item: Any = SimpleNamespace(nets={"a": low, "b": high})
+        tastes = {turn: _taste(item, KIT["resistor"], turn, wanted, flow) for turn in TURNS}
+        turn = max(tastes, key=lambda t: tastes[t])
+        return {terminal: side for side, terminal, _, _ in KIT["resistor"].contacts_at[turn]}
+
+    wanted: Any = SimpleNamespace(plate="0")
+    level, ends = {"in": 0.5, "out": 0.5}, {"in": 0.0, "out": 1.0}
+    along = SimpleNamespace(rails=set(), everywhere=set(), height=level, along=ends)
+    assert best("in", "out", along) == {"a": Side.W, "b": Side.E}
+    assert best("out", "in", along) == {"a": Side.E, "b": Side.W}
+    upwards = SimpleNamespace(rails=set(), everywhere=set(), height={"low": 0.2, "high": 0.8},
+                              along={"low": 0.5, "high": 0.5})  # fmt: skip
+    assert best("low", "high", upwards) == {"a": Side.S, "b": Side.N}
+
+
+def test_the_ground_that_a_battery_needs_takes_its_own_cell() -> None:
+    grid, wanted = Grid(3, 3), SimpleNamespace(plate="0")
+    item: Any = SimpleNamespace(nets={"plus": "supply", "minus": "0"})
+    (turn,) = [t for t in TURNS if KIT["battery"].terminal_at(Side.N, t) == "plus"]
+
+    def stand(row: int, column: int) -> Stand | None:
+        return _stand(item, KIT["battery"], (turn, row, column), grid, {"supply": 1}, wanted, 0)  # type: ignore[arg-type]
+
+    standing = stand(1, 1)
+    assert standing is not None and standing.grounds == ((grid.index(2, 1), Side.N),)
+    assert standing.mask == 1 << grid.index(1, 1) | 1 << grid.index(2, 1)
+    assert stand(2, 1) is None  # no cell is left for it
 
 
 # ---------------------------------------------------------------- any circuit

@@ -13,7 +13,7 @@ from samples import CHIP_DESIGNS, KIT, designs, kit_for
 from snapcheck.board import Cell, Design, load_design, parse_layout
 from snapcheck.kit import Kit
 from snapcheck.sheet import Course, course_of
-from snapcheck.sheet._order import touching
+from snapcheck.sheet._order import ordered_stages, touching
 
 DESIGNS = {file.stem: design for file, design in designs()}
 
@@ -134,3 +134,11 @@ def test_the_teacher_groups_renames_and_annotates() -> None:
         parse_layout(text.replace("C1 C2 C3", "C3 A1 C2").replace("B1 A1", "B1 C1"), "plan", KIT), KIT
     )
     assert sorted(map(str, apart.stages[0].cells)) == ["A1", "C2", "C3"]
+
+
+@pytest.mark.parametrize("name", DESIGNS)
+def test_a_build_begins_at_its_input_or_else_at_a_part(name: str) -> None:
+    course = course_of(DESIGNS[name], KIT)
+    first = ordered_stages(course.circuit, course.design)[0].cells[0]
+    entry = course.design.input
+    assert first in course.circuit.part_at and (entry is None or first == entry.cell)

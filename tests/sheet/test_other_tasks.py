@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
+from handmade import Entry, handmade
 from samples import CHIP_DESIGNS, KIT, designs, kit_for, variants
 
 from snapcheck.board import Cell, load_design
@@ -10,7 +13,7 @@ from snapcheck.check import Verdict
 from snapcheck.circuit import build_circuit
 from snapcheck.findings import Severity
 from snapcheck.sheet import Lookalike, as_another, likeness, looks_like
-from snapcheck.sheet._likeness import _dice
+from snapcheck.sheet._likeness import _dice, _joined, _labels, worth_asking
 
 DESIGNS = {file.stem: design for file, design in designs()}
 OTHERS = [(f"{name}.board", design) for name, design in DESIGNS.items()]
@@ -20,12 +23,24 @@ FILTERS = {"hiss-filter", "speech-band"}
 
 def test_likeness_is_dices_measure() -> None:
     """Two sets of 4 and 6 with 3 in common: 2·3/(4+6) (L. R. Dice, Ecology 26 (1945), 297-302)."""
-    from collections import Counter
-
     assert _dice(Counter("abcd"), Counter("bcdxyz")) == pytest.approx(0.6)
     assert _dice(Counter(), Counter()) == 0
     for name, design in DESIGNS.items():
         assert likeness(design, build_circuit(design.board, KIT)) == pytest.approx(1), name
+
+
+def test_the_same_parts_joined_otherwise_are_less_alike() -> None:
+    """A resistor and a light in series, and side by side."""
+
+    def light(a: int, k: int) -> Entry:
+        return "led", "red", {"anode": a, "cathode": k}
+
+    battery: Entry = ("battery", 9.0, {"plus": 1, "minus": 0})
+    row = handmade(battery, ("resistor", 470.0, {"a": 1, "b": 2}), light(2, 0))
+    beside = handmade(battery, ("resistor", 470.0, {"a": 1, "b": 0}), light(1, 0))
+    assert _dice(Counter(_labels(row)), Counter(_labels(beside))) == 1
+    assert _dice(Counter(_joined(row)), Counter(_joined(beside))) == 0
+    assert _dice(Counter(_joined(row)), Counter(_joined(row))) == 1
 
 
 def test_builds_with_mistakes_are_never_taken_for_another_task() -> None:
@@ -63,3 +78,9 @@ def test_its_dangers_come_first() -> None:
     findings, verdict = as_another(Lookalike("", stage, 0.98, 0.1), light, turned, KIT)
     assert verdict is Verdict.DO_NOT_POWER and findings[0].severity is Severity.DANGER
     assert findings[0].cells[0] == cell and findings[-1].rule == "another-circuit" and len(findings) == 2
+
+
+@pytest.mark.parametrize("bad", [Severity.DANGER, Severity.FAULT, Severity.DEVIATION])
+def test_it_takes_five_mistakes_to_ask_whether_it_is_another_task(bad: Severity) -> None:
+    others = [Severity.QUESTION, Severity.NOTE] * 5
+    assert worth_asking([bad] * 5) and not worth_asking([bad] * 4 + others)

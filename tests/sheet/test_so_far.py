@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
-from samples import KIT, designs
+from samples import KIT, designs, variants
 
 from snapcheck.board import TURNS, Board, Cell, Cube, parse_layout
 from snapcheck.findings import Severity
@@ -121,6 +121,28 @@ def test_finished_in_its_own_way_it_is_finished() -> None:
     unknown = progress(course, parse_layout(own.replace("470", "4k7"), "other", KIT).board)
     assert unknown.unlike and unknown.done == 0
     assert [f.severity for f in unknown.findings if f.rule == "step-unknown"] == [Severity.QUESTION]
+
+
+def test_some_cubes_in_another_order_are_no_step_that_is_missing() -> None:
+    course = COURSES["first-light"]
+    own = [v for v in variants() if v.sort == "same" and v.design.stem == "first-light"]
+    for board in (v.board() for v in own):
+        found = progress(course, board)
+        assert (found.done, found.complete, found.own_layout) == (len(course.steps), True, False)
+        assert found.open_cells == found.ahead == ()
+    assert any(len(progress(course, v.board()).right) < len(v.board().cubes) for v in own)
+    moved = [
+        "D1 straight ends=left+right",
+        "E1 corner ends=left+down",
+        "E2 led red anode=up",
+        "E3 ground stem=up",
+    ]
+    begun = replace(course.design.board, cubes={
+        cell: cube for cell, cube in course.design.board.cubes.items() if cell.column < 3
+    })  # fmt: skip
+    aside = parse_layout("plate 5 x 4\n" + "\n".join(moved), "aside", KIT).board
+    found = progress(course, begun.put(aside.cubes))
+    assert (found.done, found.complete, found.open_cells) == (len(course.steps), True, ())
 
 
 def test_an_empty_plate_is_the_beginning() -> None:

@@ -24,6 +24,13 @@ def test_within(low: float, high: float, value: float | None, met: bool) -> None
     assert value is not None or "cannot be measured" in figure.text
 
 
+def test_without_a_frequency_a_gain_is_meant_at_one_kilohertz() -> None:
+    """The usual test tone of audio measurements (IEC 60268-1: 1 kHz; from memory)."""
+    assert judge(Expectation("gain", None, None, 1.0, 2.0), DESIGN, 1.5).text.startswith(
+        "gain at 1 kHz: 1.5 dB"
+    )
+
+
 @pytest.mark.parametrize(
     ("quantity", "named"), [("power", "power at C4: "), ("current", "current at C4 base: ")]
 )

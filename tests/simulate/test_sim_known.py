@@ -127,3 +127,12 @@ def test_only_so_many_circuits_are_kept() -> None:
         known.of(circuit)
         assert known.of(circuits[0]) is first  # asked for again and again
     assert known.of(circuits[1]) is not second
+
+
+@ngspice
+def test_a_plan_is_known_again_with_its_own_kit_alone() -> None:
+    other = replace(KIT, title="another one")
+    with Simulator() as simulator:
+        mine, theirs = simulator.plan_circuit(NIGHT, KIT), simulator.plan_circuit(NIGHT, other)
+        assert mine.kit is KIT and theirs.kit is other
+        assert simulator.plan_circuit(NIGHT, KIT) is mine and simulator.plan_circuit(NIGHT, other) is theirs

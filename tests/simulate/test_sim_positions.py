@@ -11,6 +11,7 @@ from snapcheck.cli import main
 from snapcheck.findings import Severity
 from snapcheck.kit import bundled_kit
 from snapcheck.simulate import Simulator
+from snapcheck.simulate._stress import knobs_of
 
 KIT = bundled_kit()
 BURNS = """plate 6 x 4
@@ -72,6 +73,19 @@ def test_the_verdict_counts_it(tmp_path, capsys) -> None:
     assert main(["rules", str(path)]) == 11
     assert "With B1 closed: The resistor 47 at C1 is overloaded." in capsys.readouterr().out
     assert main(["compare", str(path), str(path)]) == 11
+
+
+def test_light_and_warmth_are_turned_through_all_that_a_bench_may_see() -> None:
+    """Common practice, no source: a dark cupboard to the sun outdoors, a cold cellar to a hot car."""
+    sensing = handmade(
+        ("photoresistor", 10e3, {"a": 1, "b": 0}), ("thermistor", 10e3, {"a": 1, "b": 0}),
+        ("potentiometer", 10e3, {"a": 1, "b": 0, "wiper": 0}),
+    )  # fmt: skip
+    turned = {knob.what: (min(values), max(values)) for knob, values in knobs_of(sensing)}
+    assert turned["light"][0] <= 0.2 and turned["light"][1] >= 100_000
+    assert turned["temperature"][0] <= -10 and turned["temperature"][1] >= 60
+    assert turned["pot"] == (0, 1)
+    assert [knob for knob, _ in knobs_of(circuit_of("470"))] == []
 
 
 def half_way(*divider):

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from snapcheck import __version__
 from snapcheck.errors import InputError
-from snapcheck.words import json_text, shown, tr
+from snapcheck.words import json_text, shown, system_says, tr
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -91,7 +91,11 @@ def console(**options: Any) -> Console:
     """Rich's console, which takes no text for its own markup: a name may hold brackets."""
     from rich.console import Console
 
-    return Console(markup=False, emoji=False, highlight=False, **options)
+    class Told(Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError  # rich would leave with 1; nobody reads on, which is no objection
+
+    return Told(markup=False, emoji=False, highlight=False, **options)
 
 
 def document(form: str, data: dict[str, Any]) -> dict[str, Any]:
@@ -124,7 +128,7 @@ def silent_libraries(log: str | None) -> Iterator[None]:
             handler = logging.FileHandler(log, encoding="utf-8", errors="backslashreplace")
         except OSError as error:
             raise InputError(
-                tr("cannot be written: {why}.", why=error.strerror or error),
+                tr("cannot be written: {why}.", why=system_says(error)),
                 place=log,
                 way_out=tr("Choose another place for the file."),
             ) from None

@@ -136,7 +136,7 @@ def load_course(folder: str | Path, *, rubric: str | Path | None = None, store: 
     """Read a course folder.
 
     Args:
-        folder: holds ``course.toml``.
+        folder: holds ``course.toml``; or that file itself.
         rubric: another rubric than the course's.
         store: another store than the course's (file or database URL).
 
@@ -145,6 +145,8 @@ def load_course(folder: str | Path, *, rubric: str | Path | None = None, store: 
         DataError: ``course.toml`` or the rubric is wrong; names file, key and accepted values.
     """
     folder = Path(folder)
+    if folder.name == COURSE_FILE and folder.is_file():
+        folder = folder.parent
     file = folder / COURSE_FILE
     text = read_data_text(
         file, tr("a course"), 1, tr("A course folder holds course.toml; 'fixtures/class' is an example.")

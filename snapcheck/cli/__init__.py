@@ -79,7 +79,7 @@ PERSONAL = ("bench", "grade", "review", "decide", "export", "alike", "cards", "f
 
 _EXIT_CODES = """exit codes:
   0  done; nothing to object to
-  1  done; something to object to (findings, figures that are not met)
+  1  done; something to object to (figures that are not met, cubes that are missing, places for a person)
   2  the command line itself is wrong
  10  works differently, 11 do not power, 12 can't tell (a person must look), 13 does not work
  20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),

@@ -78,8 +78,11 @@ def complain(text: str) -> None:
 
 
 def say(text: object = "", *, file: TextIO | None = None) -> None:
-    """Print lines for a person; nothing in them is obeyed by a terminal."""
-    print(shown(text, lines=True), file=file)
+    """Print lines for a person, who may stop reading; nothing in them is obeyed by a terminal."""
+    try:
+        print(shown(text, lines=True), file=file)
+    except BrokenPipeError:
+        output_to_nowhere()
 
 
 def for_output(text: str) -> str:
@@ -93,7 +96,7 @@ def console(**options: Any) -> Console:
 
     class Told(Console):
         def on_broken_pipe(self) -> None:
-            raise BrokenPipeError  # rich would leave with 1; nobody reads on, which is no objection
+            output_to_nowhere()  # rich would leave with 1
 
     return Told(markup=False, emoji=False, highlight=False, **options)
 
@@ -106,7 +109,8 @@ def document(form: str, data: dict[str, Any]) -> dict[str, Any]:
 def print_json(data: Any, indent: int | None = None) -> None:
     """One JSON document on standard output, in ASCII where the output is no UTF-8."""
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
-    print(json_text(data, indent, ascii_only=encoding != "utf8"), flush=True)
+    print(json_text(data, indent, ascii_only=encoding != "utf8"))
+    flush_output()
 
 
 @contextmanager
@@ -207,9 +211,15 @@ def told_in_full(error: BaseException, log: str | None) -> str:
 
 
 def flush_output() -> None:
-    """What is printed is written. Raises OSError, such as on a full disk; it is dropped then."""
+    """What is printed is written, or dropped where nobody reads it.
+
+    Raises:
+        OSError: a full disk, say; what was printed is dropped then, too.
+    """
     try:
         sys.stdout.flush()
+    except BrokenPipeError:
+        output_to_nowhere()
     except OSError:
         output_to_nowhere()
         raise

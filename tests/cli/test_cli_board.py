@@ -145,15 +145,19 @@ def test_an_option_that_a_verb_does_not_know_is_told_by_the_verb(capsys: Capture
     assert "Did you mean '--version'?" in capsys.readouterr().err
 
 
-def test_who_stops_reading_objects_to_nothing() -> None:
-    """`snapcheck guide | head` ends with 0, as every other verb does."""
-    command = [
-        sys.executable,
-        "-c",
-        "import os, sys; os.close(0); from snapcheck.cli import main; sys.exit(main(['guide']))",
-    ]
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [(["guide"], 0), (["rules", "x.board", "--structure-only"], 13), (["nets", "x.board", "--json"], 0)],
+)
+def test_who_stops_reading_leaves_the_exit_code(words: list[str], code: int, tmp_path: Path) -> None:
+    """As in `snapcheck rules x.board | head`."""
+    (tmp_path / "x.board").write_text("plate 3 x 3\nA1 resistor 4k7\n")
+    command = [sys.executable, "-m", "snapcheck", *words]
+    env = {**os.environ, "PYTHONPATH": str(DESIGN.parents[2])}
     there, here = os.pipe()
     os.close(there)
     with os.fdopen(here, "wb") as closed:
-        done = subprocess.run(command, stdout=closed, stderr=subprocess.PIPE, check=False, timeout=60)
-    assert (done.returncode, done.stderr) == (0, b"")
+        done = subprocess.run(
+            command, stdout=closed, stderr=subprocess.PIPE, cwd=tmp_path, env=env, check=False, timeout=60
+        )
+    assert (done.returncode, done.stderr) == (code, b"")

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from snapcheck.board import Cell, Spot
 from snapcheck.circuit import _rules_alternating as alternating
+from snapcheck.circuit import _rules_chips as chips
 from snapcheck.circuit import _rules_coils as coils
 from snapcheck.circuit import _rules_current as current
 from snapcheck.circuit import _rules_parts as parts
@@ -41,6 +42,9 @@ RULES: Mapping[str, Rule] = {
     "electrolytic-reversed": _also(parts.electrolytic_reversed, alternating.electrolytic_reversed),
     "electrolytic-overvoltage": _also(parts.electrolytic_overvoltage, alternating.electrolytic_overvoltage),
     "reversed-in-circuit": _also(parts.reversed_in_circuit, alternating.reversed_in_circuit),
+    "output-shorted": chips.output_shorted,
+    "input-beyond-supply": chips.input_beyond_supply,
+    "resistor-missing": current.resistor_missing,
     "over-rating": _also(parts.over_rating, alternating.over_rating),
     "fuse-blows": current.fuse_blows,
     "speaker-direct-current": parts.speaker_direct_current,
@@ -69,7 +73,7 @@ RULES: Mapping[str, Rule] = {
 #: rules about what destroys a part: asked for every position of the switches; of points that tell voltages
 #: alone, those about voltages that stand there for a while
 _AT_A_MOMENT = ("electrolytic-reversed", "electrolytic-overvoltage")
-_IN_EVERY_POSITION = ("electrolytic-reversed", "electrolytic-overvoltage", "over-rating", "fuse-blows")
+_IN_EVERY_POSITION = (*_AT_A_MOMENT, "resistor-missing", "over-rating", "fuse-blows")
 
 
 def check_rules(

@@ -19,6 +19,8 @@ from snapcheck.words import tr
 
 #: base current that small transistors stand (A), data sheets of BC337 and the like, from memory
 _BASE_A = 0.1
+#: what lies across a thin layer that breaks through and then passes any current
+_THIN = ("gate_voltage_V", "base_reverse_V")
 
 
 def is_electrolytic(part: Part) -> bool:
@@ -49,7 +51,7 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
     danger = ctx.book.limit("electrolytic-reversed", "reverse_V")
     uneasy = ctx.book.limit("electrolytic-reversed", "uneasy_V")
     for part in ctx.circuit.parts:
-        if not is_electrolytic(part) or not ctx.powered:
+        if not is_electrolytic(part) or not ctx.powered or _back_to_back(ctx, part):
             continue
         v, wrong = _bias(ctx, part, "plus", "minus")
         if v is not None and -danger <= v < -uneasy:
@@ -71,6 +73,20 @@ def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
                 side=side_of(part, "plus"),
                 data={} if v is None else {"voltage_V": v},
             )  # fmt: skip
+
+
+def _back_to_back(ctx: Context, part: Part) -> bool:
+    """Whether another one in series, turned round and with nothing between, blocks what reverses this one.
+
+    The one the right way round then takes the voltage: Cornell Dubilier, Aluminum Electrolytic Capacitor
+    Application Guide, on two back to back (from memory).
+    """
+    for leg, net in part.nets.items():
+        ends = list(ctx.circuit.parts_on(net))
+        others = [p for p, its in ends if p is not part and its == leg and is_electrolytic(p)]
+        if net and len(ends) == 2 and others and not ctx.is_port(net):
+            return True
+    return False
 
 
 def _across(point: OperatingPointLike, part: Part) -> float:
@@ -139,6 +155,9 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
         if not all(ctx.topology.pull(part.nets[leg], part.at).reached for leg in (plus, minus)):
             continue  # what floats has no voltage of its own, and something else is open
         ctx.turned.add(part.at)
+        if part.device.one_way and (beside := _other_way_round(ctx, part)) is not None:
+            yield _stays_dark(ctx, part, beside, v)
+            continue
         why = tr("It works one way round only.")
         mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)
         if part.device.chip:
@@ -163,6 +182,35 @@ def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
         )
 
 
+def _other_way_round(ctx: Context, part: Part) -> Part | None:
+    """A light across the same two nets that points the other way: it holds this one's reverse voltage low."""
+    tie = ctx.topology.tie
+    ends = [tie[part.nets[leg]] for leg in part.pair[::-1]]
+    for other in ctx.circuit.parts:
+        if (
+            other.device.one_way
+            and other.device.shows
+            and [tie[other.nets[leg]] for leg in other.pair] == ends
+        ):
+            return other
+    return None
+
+
+def _stays_dark(ctx: Context, part: Part, beside: Part, v: float | None) -> Finding:
+    """One of two lights that show which way round the voltage is."""
+    return ctx.finding(
+        "reversed-in-circuit",
+        [part.at, beside.at],
+        tr("{part} stays dark: {other} beside it conducts.",
+           part=capital(part_words(part)), other=part_words(beside)),
+        found=tr("The two lie across each other, one each way round."),
+        why=tr("Such a pair shows which way round a voltage is; the one that is lit protects the other."),
+        mend=tr("If both ought to light, turn the cube at {cell} by half a turn.", cell=part.at),
+        severity=Severity.NOTE,
+        data={} if v is None else {"voltage_V": v},
+    )  # fmt: skip
+
+
 def _word(terminal: str) -> str:
     return tr("anode") if terminal == "anode" else tr("plus")
 
@@ -182,7 +230,8 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
         what, value, rated = worst
         say = {"W": watts, "A": amperes, "V": volts}[what[-1]]
         ratio = value / rated
-        severity = Severity.DANGER if ratio >= _danger_ratio(ctx, part, what) else None
+        danger = ratio >= _danger_ratio(ctx, part, what) or _breaks_through(ctx, part, what, value)
+        severity = Severity.DANGER if danger else None
         why = (
             tr("An overloaded part gets hot and fails; it can burn fingers.")
             if what.endswith(("W", "A"))
@@ -226,6 +275,15 @@ def _danger_ratio(ctx: Context, part: Part, what: str) -> float:
     if what.endswith("W") or what == "base_current_A":
         return limit("danger_power_factor")
     return limit("danger_factor") if what.endswith("A") else math.inf
+
+
+def _breaks_through(ctx: Context, part: Part, what: str, value: float) -> bool:
+    """Whether a chip, gate or base gets more volts than it stands, straight from rails that limit nothing."""
+    for load in part.device.loads or ():
+        if load.what == what and (part.device.chip or what in _THIN):
+            most = part.ratings.get("absolute_V", 0.0) if part.device.chip else 0.0
+            return value > most and ctx.topology.across(part, *load.legs) is not None
+    return False
 
 
 def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:

@@ -87,7 +87,7 @@ C3 npn BC547 base=left
 """
     assert ahead(list(snapcheck.rules(text, calculate=False).findings)) == []
     (rules,) = ahead(list(snapcheck.rules(text).findings))
-    assert set(rules) == {"over-rating"}
+    assert set(rules) == {"resistor-missing"}
 
 
 @pytest.mark.parametrize(("turned", "rules"), [

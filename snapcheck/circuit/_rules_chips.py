@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
-from snapcheck.circuit._say import capital, terminal_words, volts
+from snapcheck.circuit._say import capital, part_words, terminal_words, volts
 from snapcheck.findings import Finding, Severity
 from snapcheck.words import tr
 
@@ -93,36 +93,63 @@ def input_beyond_supply(ctx: Context) -> Iterator[Finding]:
 
     Behind a resistor the current into it stays small, and data sheets then allow it.
     """
-    below = ctx.book.limit("input-beyond-supply", "below_V")
+    slack = ctx.book.limit("input-beyond-supply", "below_V")
     for part in ctx.circuit.parts:
         if not part.device.chip or part.at in ctx.turned or part.at in ctx.cut_off:
             continue
-        plus, minus = part.pair
         for leg in part.device.controls:
-            under, over = ctx.topology.across(part, minus, leg), ctx.topology.across(part, leg, plus)
-            if "max_input_V" in part.ratings:
-                high, most = ctx.topology.across(part, leg, minus), part.ratings["max_input_V"]
-                over = None if high is None else high - most
-            if under is not None and under > below:
-                found = tr("It lies {volts} below the chip's minus.", volts=volts(under))
-                why = tr("An input below its chip's minus conducts like a diode, and nothing limits the "
-                         "current: the chip is destroyed in a moment.")  # fmt: skip
-                danger = True
-            elif over is not None and over > below:
-                found = tr("It lies {volts} above what the chip stands.", volts=volts(over))
-                why = tr("Beyond the limits of its data sheet a chip does anything, and may be destroyed.")
-                danger = False
-            else:
-                continue
-            mend = tr("Lead a voltage between the chip's minus and plus to it, or put some 10k in series.")
-            yield ctx.finding(
-                "input-beyond-supply",
-                [part.at],
-                tr("{input} is outside the supply of its chip.", input=capital(terminal_words(part, leg))),
-                expected=tr("A voltage between the chip's minus and plus."),
-                found=found,
-                why=why,
-                mend=f"{tr('Do not power.')} {mend}" if danger else mend,
-                severity=Severity.DANGER if danger else None,
-                data={"beyond_V": under if danger and under is not None else over or 0.0},
-            )
+            for net, knob in _feeding(ctx, part.nets[leg]):
+                under, over = _beyond(ctx, part, net)
+                if max(under, over) > slack:
+                    yield _outside(ctx, part, leg, knob, under if under > slack else 0.0, over)
+                    break
+
+
+def _feeding(ctx: Context, net: int) -> Iterator[tuple[int, Part | None]]:
+    """A net, and those to which a knob at one end of its travel joins it."""
+    yield net, None
+    tie = ctx.topology.tie
+    for part in ctx.circuit.parts:
+        for wiper, end in part.device.slides:
+            if tie[part.nets[wiper]] == tie[net]:
+                yield part.nets[end], part
+
+
+def _beyond(ctx: Context, part: Part, net: int) -> tuple[float, float]:
+    """Volts of a rail below a chip's minus, and above what its inputs stand; 0 where it is none."""
+    rails = [
+        ctx.topology.rails.get(ctx.topology.tie[n]) for n in (net, *(part.nets[leg] for leg in part.pair))
+    ]
+    at, plus, minus = rails
+    if at is None or minus is None or at[0] != minus[0]:
+        return 0.0, 0.0
+    most = part.ratings.get("max_input_V")
+    if most is not None:
+        return minus[1] - at[1], at[1] - minus[1] - most
+    return minus[1] - at[1], at[1] - plus[1] if plus is not None and plus[0] == at[0] else 0.0
+
+
+def _outside(ctx: Context, part: Part, leg: str, knob: Part | None, under: float, over: float) -> Finding:
+    title = tr("{input} is outside the supply of its chip.", input=capital(terminal_words(part, leg)))
+    if knob is not None:
+        title = tr("{input} is outside the supply of its chip when {pot} is at one end of its travel.",
+                   input=capital(terminal_words(part, leg)), pot=part_words(knob))  # fmt: skip
+    mend = tr("Lead a voltage between the chip's minus and plus to it, or put some 10k in series.")
+    found = tr("It lies {volts} above what the chip stands.", volts=volts(over))
+    why = tr("Beyond the limits of its data sheet a chip does anything, and may be destroyed.")
+    if under:
+        found = tr("It lies {volts} below the chip's minus.", volts=volts(under))
+        why = tr("An input below its chip's minus conducts like a diode, and nothing limits the current: the "
+                 "chip is destroyed in a moment.")  # fmt: skip
+    danger = bool(under) and knob is None
+    return ctx.finding(
+        "input-beyond-supply",
+        [part.at] if knob is None else [part.at, knob.at],
+        title,
+        expected=tr("A voltage between the chip's minus and plus."),
+        found=found,
+        why=why,
+        mend=f"{tr('Do not power.')} {mend}" if danger else mend,
+        severity=Severity.DANGER if danger else None,
+        data={"beyond_V": under or over},
+    )

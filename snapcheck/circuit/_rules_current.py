@@ -123,6 +123,7 @@ def resistor_missing(ctx: Context) -> Iterator[Finding]:
     How much a transistor lets through is a matter of its base and its gain: the calculated current is asked.
     """
     slack = 1 + ctx.book.limit("over-rating", "slack")
+    told: set[Spot] = set()
     for part in ctx.circuit.parts:
         amperes_, rated = ctx.current(part), part.ratings.get("max_current_A")
         light = part.device.one_way and part.device.shows
@@ -132,6 +133,9 @@ def resistor_missing(ctx: Context) -> Iterator[Finding]:
         if not between:
             continue
         ctx.overloading.update((part.at, *(q.at for q in between)))
+        if not told.isdisjoint(q.at for q in between):
+            continue  # one resistor does for all in the string
+        told.update(q.at for q in between)
         ctx.overloading.update(source.part.at for source in ctx.topology.sources)
         danger = amperes_ >= rated * ctx.book.limit("over-rating", "danger_factor")
         mend = tr("Put a resistor in series with the cube at {cell}.", cell=part.at)

@@ -238,6 +238,8 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
             else tr("Beyond its voltage a part breaks through and is destroyed.")
         )
         mend = tr("Use a part with a higher rating, or make the current smaller.")
+        if what.endswith("V"):
+            mend = tr("Use a part with a higher rating, or a lower voltage.")
         light = part.device.one_way and part.device.shows
         if light and what == "reverse_V":
             mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)

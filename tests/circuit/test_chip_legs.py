@@ -67,6 +67,13 @@ def test_an_input_beyond_the_supply(kind: str, volts: float, severity: Severity 
     assert of("input-beyond-supply", *parts, r(8, 2), apart) == []  # a resistor limits what flows in
 
 
+def test_a_knob_that_leads_an_input_below_minus() -> None:
+    knob: Entry = ("potentiometer", 1e4, {"a": 1, "wiper": 9, "b": 8})
+    for low, told_of in ((9.0, 1), (0.2, 0)):
+        found = of("input-beyond-supply", BATTERY, *HALVES, supply(0, 8, low), knob, opamp(non2=9))
+        assert [f.severity for f in found] == [Severity.FAULT] * told_of
+
+
 @pytest.mark.parametrize(("entry", "volts", "severity"), [
     (opamp(), 36.0, Severity.DANGER), (("timer", "NE555", TIMER), 18.0, Severity.FAULT),
     (("timer", "NE555", TIMER), 18.5, Severity.DANGER),
@@ -110,7 +117,7 @@ def test_two_electrolytics_back_to_back() -> None:
 
 
 def lit(amperes: float, *entries: Entry) -> list[tuple[str, Severity, tuple[str, ...]]]:
-    point = Solved({0: 0.0}, {"D101": amperes, "Q101": amperes, "B101": -2.0}, {"Q101": 5.0})
+    point = Solved({0: 0.0}, {"D101": amperes, "D102": amperes, "Q101": amperes, "B101": -2.0}, {"Q101": 5.0})
     found = check_rules(handmade(BATTERY, *entries), point, only=["resistor-missing", "over-rating"])
     return [(f.rule, f.severity, f.named) for f in found]
 
@@ -125,6 +132,8 @@ def test_a_light_that_only_a_transistor_limits(device: Entry) -> None:
     assert lit(0.9, *parts) == [("resistor-missing", Severity.DANGER, both)]
     assert lit(0.03, *parts)[0] == ("resistor-missing", Severity.FAULT, both)
     assert {rule for rule, *_ in lit(0.021, *parts)} == {"over-rating"}  # that of the transistor's 5 W
+    two = [r(1, 3, 1e4), device, led(4, 2), led(1, 4)]
+    assert [rule for rule, *_ in lit(0.9, *two)] == ["resistor-missing"]
     behind = [r(1, 3, 1e4), device, led(4, 2), r(1, 4, 47.0)]
     assert "resistor-missing" not in {rule for rule, *_ in lit(0.9, *behind)}
 

@@ -88,8 +88,8 @@ CASES: dict[str, Case] = {
     "clamp-reversed": (edited(COIL, "D2 diode 1N4001 anode=up"), COIL, "D2 C2 C4", {}, {}),
     "output-shorted": (edited(CHIP, "B3 tee stem=right", "B4 ground stem=up"), CHIP, "C2", {}, {}),
     "input-beyond-supply": (
-        edited(CHIP, "C2 opamp TL072 turn=0", "C4 corner ends=up+left", "B4 corner turn=0", "B5 battery 12V plus=up",
-               "B6 ground stem=up"),
+        edited(CHIP, "C2 opamp TL072 turn=0", "C4 corner ends=up+left", "B4 corner turn=0",
+               "B5 battery 12V plus=up", "B6 ground stem=up"),
         edited(CHIP, "C4 corner ends=up+left", "B4 corner turn=0", "B5 battery 12V plus=up",
                "B6 ground stem=up"),
         "C2", {}, {},

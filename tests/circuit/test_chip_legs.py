@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from handmade import Entry, handmade
 from test_rule_limits import BATTERY, Solved, r, supply, told
@@ -84,6 +86,9 @@ def test_what_breaks_through_at_once_is_a_danger(entry: Entry, volts: float, sev
     """Absolute maximum: 32 V (LM358), 18 V (NE555, made for 16), 20 V at a gate, 6 V at an emitter."""
     point = Solved({0: 0.0, 1: volts, 2: volts / 2, 3: 1.0, 4: 1.0, 5: 1.0, 6: 1.0, 7: 1.0})
     (found,) = of("over-rating", supply(1, 0, volts), *HALVES, r(1, 3), entry, point=point)
+    assert found.severity is severity
+    hot = replace(point, part_powers_W={"Q101": 1.45 * 0.35})  # more overloaded, and no danger
+    (found,) = of("over-rating", supply(1, 0, volts), *HALVES, r(1, 3), entry, point=hot)
     assert found.severity is severity
     behind: Entry = (*entry[:2], {leg: 9 if net == 1 else net for leg, net in entry[2].items()})
     point.net_voltages_V[9] = volts

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from snapcheck.board import Cell, parse_layout
 from snapcheck.circuit import Circuit, build_circuit, check_rules
 from snapcheck.findings import Finding
-from snapcheck.kit import bundled_kit
+from snapcheck.kit import chips_kit
 
-KIT = bundled_kit()
+KIT = chips_kit()
 
 LOOP = """plate 6 x 4
 A1 corner turn=0
@@ -55,6 +55,32 @@ def check(layout: str, **solved: dict[str, float]) -> list[Finding]:
     circuit = build_circuit(parse_layout(layout, "test", KIT).board, KIT)
     return check_rules(circuit, Solved(circuit, **solved) if solved else None)
 
+
+CHIP = """plate 8 x 6
+A1 corner turn=0
+A2 battery 9V plus=up
+A3 ground stem=up
+B1 straight
+C1 corner turn=90
+C2 opamp LM358 turn=0
+B2 corner turn=0
+B3 corner ends=up+right
+C4 ground stem=up
+D4 ground stem=up
+"""
+
+DRIVER = """plate 5 x 4
+A1 corner turn=0
+B1 tee stem=down
+C1 corner turn=90
+A2 battery 9V plus=up
+B2 resistor 10k turn=90
+C2 led green anode=up
+A3 ground stem=up
+B3 corner ends=up+right
+C3 npn BC547 base=left
+C4 ground stem=up
+"""
 
 AMP = """plate 8 x 6
 A1 corner turn=0

@@ -172,7 +172,7 @@ class _Telling:
         harmless: dict[CellChange, bool] = {}
         for change in changes:
             harmless[change] = harmless_all or (one_by_one and self.laid.is_harmless(change, len(changes)))
-        together = self.laid.harmless_together([c for c in changes if not harmless[c]], harmless_all)
+        together = self.laid.harmless_together(changes, harmless_all)
         for change in together:
             harmless[change] = True
         joint = [] if harmless_all or not one_by_one else self.laid.harmful_together(harmless)
@@ -306,7 +306,7 @@ class _Telling:
     def _dangerous(self) -> frozenset[str]:
         """Rules that may find a danger."""
         always = {n for n in RULES if self._rules_book[n].severity is Severity.DANGER}
-        return frozenset(always | {"over-rating"})
+        return frozenset(always | {"over-rating", "output-shorted", "input-beyond-supply"})
 
     def _with_hidden_danger(
         self, cause: list[CellChange], finding: Finding, known: Sequence[Finding]

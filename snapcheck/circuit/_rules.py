@@ -7,9 +7,11 @@ from dataclasses import replace
 
 from snapcheck.board import Cell, Spot
 from snapcheck.circuit import _rules_alternating as alternating
+from snapcheck.circuit import _rules_chips as chips
 from snapcheck.circuit import _rules_coils as coils
 from snapcheck.circuit import _rules_current as current
 from snapcheck.circuit import _rules_parts as parts
+from snapcheck.circuit import _rules_polarity as polarity
 from snapcheck.circuit import _rules_supply as supply
 from snapcheck.circuit import _rules_transistor as transistor
 from snapcheck.circuit import _rules_wiring as wiring
@@ -38,9 +40,14 @@ RULES: Mapping[str, Rule] = {
     "batteries-opposed": supply.batteries_opposed,
     "no-current-limit": _also(current.no_current_limit, alternating.no_current_limit),
     "clamp-reversed": coils.clamp_reversed,
-    "electrolytic-reversed": _also(parts.electrolytic_reversed, alternating.electrolytic_reversed),
-    "electrolytic-overvoltage": _also(parts.electrolytic_overvoltage, alternating.electrolytic_overvoltage),
-    "reversed-in-circuit": _also(parts.reversed_in_circuit, alternating.reversed_in_circuit),
+    "electrolytic-reversed": _also(polarity.electrolytic_reversed, alternating.electrolytic_reversed),
+    "electrolytic-overvoltage": _also(
+        polarity.electrolytic_overvoltage, alternating.electrolytic_overvoltage
+    ),
+    "reversed-in-circuit": _also(polarity.reversed_in_circuit, alternating.reversed_in_circuit),
+    "output-shorted": chips.output_shorted,
+    "input-beyond-supply": chips.input_beyond_supply,
+    "resistor-missing": current.resistor_missing,
     "over-rating": _also(parts.over_rating, alternating.over_rating),
     "fuse-blows": current.fuse_blows,
     "speaker-direct-current": parts.speaker_direct_current,
@@ -69,7 +76,7 @@ RULES: Mapping[str, Rule] = {
 #: rules about what destroys a part: asked for every position of the switches; of points that tell voltages
 #: alone, those about voltages that stand there for a while
 _AT_A_MOMENT = ("electrolytic-reversed", "electrolytic-overvoltage")
-_IN_EVERY_POSITION = ("electrolytic-reversed", "electrolytic-overvoltage", "over-rating", "fuse-blows")
+_IN_EVERY_POSITION = (*_AT_A_MOMENT, "resistor-missing", "over-rating", "fuse-blows")
 
 
 def check_rules(

@@ -13,7 +13,7 @@ from functools import cached_property
 from snapcheck.board import Spot
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
-from snapcheck.circuit._rules_parts import is_electrolytic, too_much
+from snapcheck.circuit._rules_polarity import is_electrolytic, too_much
 from snapcheck.circuit._rules_supply import shorted, take_out_words
 from snapcheck.circuit._say import capital, listing, part_words, side_of, volts
 from snapcheck.circuit._topology import direct_ohms, direct_pairs, drives, junction_steps

@@ -50,7 +50,7 @@ def flyback_missing(ctx: Context) -> Iterator[Finding]:
     for coil, here, there, breakers in _switched(ctx):
         caught = any(here in d and (there in d or any(ctx.topology.rail_V(n) is not None for n in d))
                      for d in diodes)  # fmt: skip
-        if caught or coil.name in told:
+        if caught or coil.name in told or _swings(ctx, coil, here, there, breakers):
             continue
         told.add(coil.name)
         yield ctx.finding(
@@ -62,6 +62,39 @@ def flyback_missing(ctx: Context) -> Iterator[Finding]:
             why=tr("When its current is cut, a coil makes a voltage many times that of the supply."),
             mend=tr("Add a diode across it, unless the kick is wanted."),
         )
+
+
+def _swings(ctx: Context, coil: Part, here: int, there: int, breakers: list[Part]) -> bool:
+    """Whether a coil makes a resonant circuit, in the hands of a transistor that is driven all the time.
+
+    Such a coil is the tank of an oscillator or of a tuned amplifier, and not switched: capacitors, even two
+    in series as in a divided tank, take its current over. A relay stores too much for any small capacitor,
+    and what a switch breaks is told.
+    """
+    if coil.device.template or not all(b.device.stage for b in breakers):
+        return False
+    if not all(_always_driven(ctx, b) for b in breakers):
+        return False
+    seen, waiting = {here}, [here]
+    while waiting:
+        net = waiting.pop()
+        for part, leg in ctx.circuit.parts_on(net):
+            if part.device.store is not Store.CHARGE:
+                continue
+            for there_leg, far in part.nets.items():
+                if there_leg == leg or far in seen:
+                    continue
+                if far == there or ctx.topology.rail_V(far) is not None:
+                    return True
+                seen.add(far)
+                waiting.append(far)
+    return False
+
+
+def _always_driven(ctx: Context, transistor: Part) -> bool:
+    """Whether direct current reaches a transistor's base or gate with every switch open, too."""
+    stage = transistor.device.stage
+    return stage is not None and ctx.opened.pull(transistor.nets[stage.control], transistor.at).reached
 
 
 def clamp_reversed(ctx: Context) -> Iterator[Finding]:

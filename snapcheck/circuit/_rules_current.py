@@ -117,6 +117,68 @@ def _parts_on_way(came: _Steps, goal: int) -> list[Part]:
     return list(dict.fromkeys(reversed(parts)))  # a bridge may be passed twice
 
 
+def resistor_missing(ctx: Context) -> Iterator[Finding]:
+    """An LED that gets too much because nothing but a transistor stands between it and the supply.
+
+    How much a transistor lets through is a matter of its base and its gain: the calculated current is asked.
+    """
+    slack = 1 + ctx.book.limit("over-rating", "slack")
+    told: set[Spot] = set()
+    for part in ctx.circuit.parts:
+        amperes_, rated = ctx.current(part), part.ratings.get("max_current_A")
+        light = part.device.one_way and part.device.shows
+        if not light or amperes_ is None or rated is None or part.at in ctx.overloading:
+            continue
+        between = _transistors_alone(ctx, part) if amperes_ > rated * slack else []
+        if not between:
+            continue
+        ctx.overloading.update((part.at, *(q.at for q in between)))
+        if not told.isdisjoint(q.at for q in between):
+            continue  # one resistor does for all in the string
+        told.update(q.at for q in between)
+        ctx.overloading.update(source.part.at for source in ctx.topology.sources)
+        danger = amperes_ >= rated * ctx.book.limit("over-rating", "danger_factor")
+        mend = tr("Put a resistor in series with the cube at {cell}.", cell=part.at)
+        yield ctx.finding(
+            "resistor-missing",
+            [part.at, *(q.at for q in between)],
+            tr("Nothing but {transistors} limits the current through {part}.",
+               transistors=listing(map(part_words, between)), part=part_words(part)),
+            expected=tr("A resistor in series with it."),
+            found=tr("{current} flow through it.", current=amperes(amperes_)),
+            why=tr("A transistor that is fully on limits nothing: both get hot and are destroyed."),
+            mend=f"{tr('Do not power.')} {mend}" if danger else mend,
+            severity=Severity.DANGER if danger else None,
+            data={"current_A": amperes_, "rated_A": rated},
+        )  # fmt: skip
+
+
+def _transistors_alone(ctx: Context, part: Part) -> list[Part]:
+    """The transistors on the unbranched way of an LED from rail to rail, if all else there are junctions."""
+    tie, found = ctx.topology.tie, []
+    for net in part.nets.values():
+        here, last = tie[net], part.at
+        for _ in ctx.circuit.parts:
+            if here in ctx.topology.rails:
+                break
+            onward = ctx.topology.neighbours(here, last)
+            spots = {spot for _, spot in onward}
+            if len(spots) != 1:
+                return []
+            last = spots.pop()
+            there = ctx.circuit.part_at[last]
+            ends = {t for t, _ in onward}
+            if there.device.stage is not None:
+                ends.discard(tie[there.nets[there.device.stage.control]])
+                found.append(there)
+            if len(ends) != 1 or not (there.device.stage or there.device.one_way) or len(found) > 2:
+                return []
+            here = ends.pop()
+        if here not in ctx.topology.rails:
+            return []
+    return found
+
+
 def fuse_blows(ctx: Context) -> Iterator[Finding]:
     """Simulated current above a fuse's print."""
     for part in ctx.circuit.parts:

@@ -1,4 +1,4 @@
-"""Rules about single parts: polarity, ratings, direct current where none belongs."""
+"""Rules about single parts: ratings, direct current where none belongs."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from functools import partial
 
 from snapcheck.circuit._circuit import Part
 from snapcheck.circuit._context import Context
-from snapcheck.circuit._operating import OperatingPointLike
-from snapcheck.circuit._say import amperes, capital, part_words, side_of, volts, watts
+from snapcheck.circuit._rules_polarity import is_electrolytic
+from snapcheck.circuit._say import amperes, capital, part_words, volts, watts
 from snapcheck.circuit._topology import direct_ohms, drives
-from snapcheck.devices import CertainLoad, Drive, Store
+from snapcheck.devices import CertainLoad, Drive
 from snapcheck.errors import InputError
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import ValueForm, parse_value
@@ -19,155 +19,8 @@ from snapcheck.words import tr
 
 #: base current that small transistors stand (A), data sheets of BC337 and the like, from memory
 _BASE_A = 0.1
-
-
-def is_electrolytic(part: Part) -> bool:
-    """A capacitor with a plus and a minus."""
-    return part.device.store is Store.CHARGE and set(part.nets) == {"plus", "minus"}
-
-
-def _bias(ctx: Context, part: Part, plus: str, minus: str) -> tuple[float | None, bool | None]:
-    """(volts or None, reversed or None): simulated where possible, else from the structure.
-
-    The structure gives volts where both ends are drawn to one rail each, and a direction where one end
-    can never be above the other.
-    """
-    simulated = ctx.voltage(part, plus, minus)
-    if simulated is not None:
-        return simulated, None
-    high = ctx.topology.pull(part.nets[plus], part.at)
-    low = ctx.topology.pull(part.nets[minus], part.at)
-    if high.fixed and low.fixed and high.ring == low.ring:
-        return high.low - low.low, None
-    if high.reached and low.reached and high.below(low):
-        return None, True
-    return None, None
-
-
-def electrolytic_reversed(ctx: Context) -> Iterator[Finding]:
-    """Minus above plus: from the simulated operating point, else from the structure."""
-    danger = ctx.book.limit("electrolytic-reversed", "reverse_V")
-    uneasy = ctx.book.limit("electrolytic-reversed", "uneasy_V")
-    for part in ctx.circuit.parts:
-        if not is_electrolytic(part) or not ctx.powered:
-            continue
-        v, wrong = _bias(ctx, part, "plus", "minus")
-        if v is not None and -danger <= v < -uneasy:
-            if not any(_across(point, part) > danger for point in ctx.others):  # it flips, and stands right
-                yield _slightly_reversed(ctx, part, v)
-        elif wrong or (v is not None and v < -danger):
-            found = tr("Plus is on the side of the lower voltage.")
-            if v is not None:
-                found = tr("Plus is at {volts} against minus.", volts=volts(v))
-            yield ctx.finding(
-                "electrolytic-reversed",
-                [part.at],
-                tr("{part} is the wrong way round.", part=capital(part_words(part))),
-                expected=tr("Its plus is on the side with the higher voltage."),
-                found=found,
-                why=tr("With reversed voltage an electrolytic capacitor heats up, loses its capacitance and "
-                       "can burst."),
-                mend=tr("Do not power. Turn the cube at {cell} by half a turn.", cell=part.at),
-                side=side_of(part, "plus"),
-                data={} if v is None else {"voltage_V": v},
-            )  # fmt: skip
-
-
-def _across(point: OperatingPointLike, part: Part) -> float:
-    """Volts of a polarised capacitor at a point, nan where they are not known."""
-    volts = point.net_voltages_V
-    return volts.get(part.nets["plus"], math.nan) - volts.get(part.nets["minus"], math.nan)
-
-
-def _slightly_reversed(ctx: Context, part: Part, v: float) -> Finding:
-    """Less in reverse than such capacitors stand; in a flip-flop that is usual at one moment."""
-    return ctx.finding(
-        "electrolytic-reversed",
-        [part.at],
-        tr("{part} has its plus on the lower side, by less than a volt.", part=capital(part_words(part))),
-        expected=tr("Its plus is on the side with the higher voltage."),
-        found=tr("At rest, plus is at {volts} against minus.", volts=volts(v)),
-        why=tr("So little is tolerated, and a circuit that flips to and fro passes through it; in an "
-               "amplifier it is a sign that the capacitor stands the wrong way round."),
-        mend=tr("In an amplifier, turn the cube at {cell} by half a turn.", cell=part.at),
-        side=side_of(part, "plus"),
-        severity=Severity.NOTE,
-        data={"voltage_V": v},
-    )  # fmt: skip
-
-
-def electrolytic_overvoltage(ctx: Context) -> Iterator[Finding]:
-    """More voltage than printed on an electrolytic, simulated or from the rails."""
-    for part in ctx.circuit.parts:
-        rated = part.ratings.get("max_voltage_V")
-        if not is_electrolytic(part) or rated is None:
-            continue
-        v, _ = _bias(ctx, part, "plus", "minus")
-        if v is None or v <= rated:
-            continue
-        found = tr("{volts} stand across it.", volts=volts(v))
-        yield too_much(ctx, part, v, rated, found)
-
-
-def too_much(ctx: Context, part: Part, v: float, rated: float, found: str) -> Finding:
-    """An electrolytic that gets more volts than its rating."""
-    return ctx.finding(
-        "electrolytic-overvoltage",
-        [part.at],
-        tr("{part} gets more voltage than it is made for.", part=capital(part_words(part))),
-        expected=tr("At most {volts}.", volts=volts(rated)),
-        found=found,
-        why=tr("Above its rated voltage an electrolytic capacitor can burst."),
-        mend=tr("Do not power. Use one with a higher rated voltage."),
-        data={"voltage_V": v, "rated_V": rated},
-    )
-
-
-def reversed_in_circuit(ctx: Context) -> Iterator[Finding]:
-    """LED, buzzer, microphone, meter or chip with its plus on the lower voltage."""
-    limit = ctx.book.limit("reversed-in-circuit", "reverse_V")
-    for part in ctx.circuit.parts:
-        if part.device.polarity is None or part.at in ctx.cut_off:
-            continue
-        plus, minus = part.device.polarity
-        if part.device.reads and ctx.operating_point is None and not part.cube.unit.endswith("A"):
-            v, wrong = ctx.topology.across(part, plus, minus), None
-        else:
-            v, wrong = _bias(ctx, part, plus, minus)
-        if not wrong and (v is None or v > -limit):
-            continue
-        if not all(ctx.topology.pull(part.nets[leg], part.at).reached for leg in (plus, minus)):
-            continue  # what floats has no voltage of its own, and something else is open
-        ctx.turned.add(part.at)
-        why = tr("It works one way round only.")
-        mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)
-        if part.device.chip:
-            why = tr("Fed the wrong way round, a chip is little more than a diode across the supply: it gets "
-                     "hot and is destroyed in a moment.")  # fmt: skip
-            mend = tr("Do not power. Lead the higher voltage to its plus, and the lower one to its minus.")
-        elif part.device.one_way:
-            why = tr("An LED conducts one way only: it stays dark, and above about 5 V in reverse it dies.")
-        elif part.device.reads:
-            why = tr("The pointer is driven below zero.")
-        yield ctx.finding(
-            "reversed-in-circuit",
-            [part.at],
-            tr("{part} is the wrong way round.", part=capital(part_words(part))),
-            expected=tr("Its {plus} is on the side with the higher voltage.", plus=_word(plus)),
-            found=tr("Its {plus} is on the side of the lower voltage.", plus=_word(plus)),
-            why=why,
-            mend=mend,
-            side=side_of(part, plus),
-            severity=Severity.DANGER if part.device.chip else None,
-            data={} if v is None else {"voltage_V": v},
-        )
-
-
-def _word(terminal: str) -> str:
-    return tr("anode") if terminal == "anode" else tr("plus")
-
-
-# ---------------------------------------------------------------- ratings
+#: what lies across a thin layer that breaks through and then passes any current
+_THIN = ("gate_voltage_V", "base_reverse_V")
 
 
 def over_rating(ctx: Context) -> Iterator[Finding]:
@@ -176,19 +29,23 @@ def over_rating(ctx: Context) -> Iterator[Finding]:
     for part in ctx.circuit.parts:
         if part.at in ctx.overloading:
             continue
-        worst = max(_loads(ctx, part), key=lambda load: load[1] / load[2], default=None)
-        if worst is None or worst[1] <= worst[2] * (1 + slack):
+        over = [load for load in _loads(ctx, part) if load[1] > load[2] * (1 + slack)]
+        if not over:
             continue
-        what, value, rated = worst
+        deadly = [load for load in over if _breaks_through(ctx, part, load[0], load[1])]
+        what, value, rated = max(deadly or over, key=lambda load: load[1] / load[2])
         say = {"W": watts, "A": amperes, "V": volts}[what[-1]]
         ratio = value / rated
-        severity = Severity.DANGER if ratio >= _danger_ratio(ctx, part, what) else None
+        danger = bool(deadly) or ratio >= _danger_ratio(ctx, part, what)
+        severity = Severity.DANGER if danger else None
         why = (
             tr("An overloaded part gets hot and fails; it can burn fingers.")
             if what.endswith(("W", "A"))
             else tr("Beyond its voltage a part breaks through and is destroyed.")
         )
         mend = tr("Use a part with a higher rating, or make the current smaller.")
+        if what.endswith("V"):
+            mend = tr("Use a part with a higher rating, or a lower voltage.")
         light = part.device.one_way and part.device.shows
         if light and what == "reverse_V":
             mend = tr("Turn the cube at {cell} by half a turn.", cell=part.at)
@@ -226,6 +83,15 @@ def _danger_ratio(ctx: Context, part: Part, what: str) -> float:
     if what.endswith("W") or what == "base_current_A":
         return limit("danger_power_factor")
     return limit("danger_factor") if what.endswith("A") else math.inf
+
+
+def _breaks_through(ctx: Context, part: Part, what: str, value: float) -> bool:
+    """Whether a chip, gate or base gets more volts than it stands, straight from rails that limit nothing."""
+    for load in part.device.loads or ():
+        if load.what == what and (part.device.chip or what in _THIN):
+            most = part.ratings.get("absolute_V", 0.0) if part.device.chip else 0.0
+            return value > most and ctx.topology.across(part, *load.legs) is not None
+    return False
 
 
 def _loads(ctx: Context, part: Part) -> Iterator[tuple[str, float, float]]:

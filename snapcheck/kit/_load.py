@@ -34,7 +34,7 @@ _LARGEST = 8
 
 RATINGS = (
     "max_power_W", "max_voltage_V", "max_current_A", "max_reverse_V", "max_emitter_base_V", "max_gate_V",
-    "max_base_A",
+    "max_base_A", "max_input_V", "absolute_V",
     "nominal_current_A", "nominal_voltage_V", "min_voltage_V",
 )  # fmt: skip
 

@@ -31,7 +31,7 @@ _MOST_POINTS, _MOST_CONDITIONS = 6, 3
 #: what a usual meter adds to a band: 1 % and 10 mV (common practice, no source)
 _METER, _METER_V = 0.01, 0.01
 #: rules of which a finding forbids to power a part of the build, besides every danger
-_HARMFUL = frozenset({"over-rating", "fuse-blows"})
+_HARMFUL = frozenset({"resistor-missing", "over-rating", "fuse-blows"})
 #: faults of which a test point is asked whether it shows them, at most
 _MOST_FAULTS = 48
 #: quantities of a circuit that does not stay at rest

@@ -125,8 +125,8 @@ class Measurer:
 
     def oscillation(
         self, conditions: Conditions, place: Probe, *, through: str = ""
-    ) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
-        """See `_transient.oscillation`: what was found, and the longest run looked at, s.
+    ) -> tuple[tuple[Rhythm, Waveforms] | None, _transient.Looked]:
+        """See `_transient.oscillation`: what was found, and what was looked at.
 
         Args:
             through: terminal of the part at the place whose current is wanted, too.
@@ -277,13 +277,24 @@ class Measurer:
         return min(lows, default=0.0)
 
     def _rhythm(self, e: Expectation) -> Rhythm:
-        found, longest_s = self.oscillation(self.conditions(e), self.place(e))
+        found, looked = self.oscillation(self.conditions(e), self.place(e))
+        if found is None and looked.uneven is not None:
+            raise SimulationError(
+                tr(
+                    "{place} oscillates unevenly: {swing} peak to peak, periods of {mean} on the average "
+                    "that differ by {spread:.0f} % (standard deviation).",
+                    place=probe_words(self.place(e)),
+                    swing=figure_text(looked.uneven.swing_V, "V"),
+                    mean=figure_text(1 / looked.uneven.frequency_Hz, "s"),
+                    spread=100 * looked.uneven.jitter,
+                )
+            )
         if found is None:
             raise SimulationError(
                 tr(
                     "no oscillation was seen at {place} within {seconds}.",
                     place=probe_words(self.place(e)),
-                    seconds=figure_text(longest_s, "s"),
+                    seconds=figure_text(looked.longest_s, "s"),
                 )
             )
         return found[0]

@@ -10,7 +10,7 @@ import math
 import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -322,6 +322,18 @@ def _edge(dirt: Callable[[int], float], good: int, bad: int) -> int:
     return good
 
 
+class Looked(NamedTuple):
+    """A search for a steady oscillation.
+
+    Attributes:
+        longest_s: the longest run looked at, s.
+        uneven: what went to and fro without a steady period, None where nothing did.
+    """
+
+    longest_s: float
+    uneven: Rhythm | None = None
+
+
 def oscillation(
     worker: Worker,
     circuit: Circuit,
@@ -330,8 +342,8 @@ def oscillation(
     *,
     scales: Mapping[str, float] = NO_SCALES,
     through: tuple[Part, str] | None = None,
-) -> tuple[tuple[Rhythm, Waveforms] | None, float]:
-    """The steady oscillation of a net, None where none was seen, and the longest run looked at, s.
+) -> tuple[tuple[Rhythm, Waveforms] | None, Looked]:
+    """The steady oscillation of a net, None where none was seen, and what was looked at.
 
     First from power-on. A circuit of equal halves may then rest in a balance that no real one, with parts
     never quite equal, would find; and what builds up over many cycles is lost in steps too long for it. So
@@ -349,19 +361,21 @@ def oscillation(
             scales=apart, limit_s=left(), through=through,
         )  # fmt: skip
 
+    uneven: Rhythm | None = None
     for span in _SPANS_s:
         waves = look(Stimulus(power_on=True, kick=True), span, _STEPS, scales)
         if net not in waves.voltages:
-            return None, span
+            return None, Looked(span)
         if _coarse(waves, net, _STEPS):
             break
         found = steady(waves, net)
         if found is not None:
-            return (found, waves), span
+            return (found, waves), Looked(span)
+        uneven = lasting(waves, net)
     longest = span
     constants = time_constants_s(circuit)
     if not constants:
-        return None, longest
+        return None, Looked(longest, uneven)
     apart = {
         part.name: scales.get(part.name, 1.0) * (1 + _APART * (i % 3 - 1))
         for i, part in enumerate(circuit.parts)
@@ -381,14 +395,14 @@ def oscillation(
             before, found = seen, steady(waves, net)
             seen = None if found is None else (found, waves)
             if seen and before and _alike(seen[0], before[0]):
-                return seen, span
+                return seen, Looked(span)
             rests = span > _REST_CONSTANTS * constants[-1] and swing(waves.late(net)[1]) < _REST_V
             if rests or span >= _LONGEST_s:
                 break
             span = min(_LONGER * span, _LONGEST_s)
         if seen is not None:
-            return seen, seen[1].end_s
-    return None, longest
+            return seen, Looked(seen[1].end_s)
+    return None, Looked(longest, uneven)
 
 
 def _alike(one: Rhythm, other: Rhythm) -> bool:
@@ -441,9 +455,15 @@ def _clock(seconds: float) -> Callable[[], float]:
 
 def steady(waves: Waveforms, net: int) -> Rhythm | None:
     """The rhythm of the second half of a run, if it is a steady one."""
+    found = lasting(waves, net)
+    return None if found is None or found.jitter > 0.1 else found
+
+
+def lasting(waves: Waveforms, net: int) -> Rhythm | None:
+    """The rhythm of the second half of a run, if it neither grows nor dies; its periods may differ."""
     time, values = waves.late(net, 0.5)
     found = rhythm(time, values)
-    if found is None or found.swing_V < _LEAST_SWING_V or found.periods < _LEAST_CYCLES or found.jitter > 0.1:
+    if found is None or found.swing_V < _LEAST_SWING_V or found.periods < _LEAST_CYCLES:
         return None
     third, fourth = values[time < waves.end_s * 0.75], values[time >= waves.end_s * 0.75]
     change = swing(fourth) - swing(third)

@@ -13,12 +13,12 @@ from tests.handmade import Entry, handmade
 
 
 def winding(crest_V: float, ohm: float = 1.0) -> Kit:
-    """The bundled kit with an inlet of alternating current, whose one end is the plate."""
+    """The kit with chips, and an inlet of alternating current, whose one end is the plate."""
     return parse_kit(
         f"""
 name = "inlet"
 title = "with a winding"
-based_on = "bundled"
+based_on = "chips"
 [kind.winding]
 title = "winding"
 contacts = {{ E = "signal" }}

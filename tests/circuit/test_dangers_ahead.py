@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 
 import pytest
+from edits import edited
+from ruleboards import DRIVER
 
 import snapcheck
 from snapcheck.board import parse_layout
@@ -73,21 +75,10 @@ def test_what_is_a_danger_now_comes_first() -> None:
 @pytest.mark.skipif(not is_available(), reason="the ngspice library is not installed")
 def test_a_danger_that_only_calculation_shows() -> None:
     """A transistor with 0.8 mA into its base lets a diode of 20 mA have some 100 times that."""
-    text = """
-plate 5 x 4
-A1 corner ends=right+down
-B1 tee stem=down
-C1 corner ends=left+down
-A2 battery 9V plus=up
-B2 resistor 10k turn=90
-C2 led green anode=up
-A3 ground stem=up
-B3 corner ends=up+right
-C3 npn BC547 base=left
-"""
+    text = edited(DRIVER, "-C4")
     assert ahead(list(snapcheck.rules(text, calculate=False).findings)) == []
     (rules,) = ahead(list(snapcheck.rules(text).findings))
-    assert set(rules) == {"over-rating"}
+    assert set(rules) == {"resistor-missing"}
 
 
 @pytest.mark.parametrize(("turned", "rules"), [

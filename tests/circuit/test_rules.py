@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from edits import edited
-from ruleboards import AMP, LOOP, check
+from ruleboards import AMP, CHIP, DRIVER, LOOP, check
 
 from snapcheck.circuit import RULES, bundled_rules
 from snapcheck.kit import bundled_kit
@@ -86,6 +86,17 @@ CASES: dict[str, Case] = {
         "B2", {}, {},
     ),
     "clamp-reversed": (edited(COIL, "D2 diode 1N4001 anode=up"), COIL, "D2 C2 C4", {}, {}),
+    "output-shorted": (edited(CHIP, "B3 tee stem=right", "B4 ground stem=up"), CHIP, "C2", {}, {}),
+    "input-beyond-supply": (
+        edited(CHIP, "C2 opamp TL072 turn=0", "C4 corner ends=up+left", "B4 corner turn=0",
+               "B5 battery 12V plus=up", "B6 ground stem=up"),
+        edited(CHIP, "C4 corner ends=up+left", "B4 corner turn=0", "B5 battery 12V plus=up",
+               "B6 ground stem=up"),
+        "C2", {}, {},
+    ),
+    "resistor-missing": (
+        DRIVER, DRIVER, "C2 C3", {"amperes": {"C2": 0.03}}, {"amperes": {"C2": 0.02}},
+    ),
     "over-rating": (edited(LOOP, "C1 resistor 220"), LOOP, "D2", {}, {}),
     "fuse-blows": (
         edited(LOOP, "B1 fuse 100mA"), edited(LOOP, "B1 fuse 100mA"), "B1",

@@ -22,7 +22,12 @@ from tests.handmade import Entry, handmade
 
 HERTZ, CREST_V, FORWARD_V = 50.0, 12.0, 0.7
 HALF_WAVE = [d(1, 2)]
-DIODES = {"half": (HALF_WAVE, 0, 1), "full": (BRIDGE, 3, 2)}  # parts, lower end, junctions in the way
+CUBE: list[Entry] = [("bridge", None, {"ac1": 1, "ac2": 0, "plus": 2, "minus": 3})]
+DIODES = {
+    "half": (HALF_WAVE, 0, 1),
+    "full": (BRIDGE, 3, 2),
+    "cube": (CUBE, 3, 2),
+}  # parts, lower end, junctions in the way
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +71,7 @@ def test_mean_and_effective_value(simulator, wave: str, mean: float, effective: 
     )
 
 
-@pytest.mark.parametrize(("wave", "a_period"), [("half", 1), ("full", 2)])
+@pytest.mark.parametrize(("wave", "a_period"), [("half", 1), ("full", 2), ("cube", 2)])
 def test_ripple_of_a_charged_capacitor(simulator, wave: str, a_period: int) -> None:
     """ΔV = I/(f·C), half of it where both half waves charge: an upper bound, as charging takes its time."""
     diodes, low, _ = DIODES[wave]

@@ -262,6 +262,17 @@ def test_figure_that_is_not_met_and_one_that_cannot_be_measured(simulator):
     assert not nowhere.met and "empty cell" in nowhere.reason
 
 
+def test_what_oscillates_unevenly_is_said_to(simulator):
+    """Three phase shifts behind a stage that is hardly biased: 0.07 to 8.9 V, in no even time."""
+    parts = [BATTERY, resistor(4700, 1, 2), ("npn", "BC549", {"base": 5, "collector": 2, "emitter": 0})]
+    shifts = [("capacitor", 1e-8, {"a": a, "b": b}) for a, b in ((2, 3), (3, 4), (4, 5))]
+    circuit = handmade(*parts, *shifts, resistor(4700, 3, 0), resistor(4700, 4, 0), resistor(4.7e6, 1, 5))
+    design = design_of(circuit, Expectation("frequency", OUT, None, 400, 600), input=None)
+    (figure,) = simulator.evaluate(design, circuit)
+    assert figure.value is None and not figure.met
+    assert "oscillates unevenly: 8.8" in figure.reason and "standard deviation" in figure.reason
+
+
 def test_figure_under_its_own_conditions(simulator):
     circuit = handmade(BATTERY, ("photoresistor", 10e3, {"a": 1, "b": 2}), resistor(10e3, 2, 0))
     place = Probe("R101", "b")

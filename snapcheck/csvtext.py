@@ -18,9 +18,9 @@ _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _QUOTED = re.compile(r'[",;|]|^\s|\s$')
 
 
-def csv_text(rows: Iterable[Iterable[str]]) -> str:
+def csv_text(rows: Iterable[Iterable[str]], separator: str = ",") -> str:
     """Rows of cells as CSV; lines end with CR LF."""
-    return "".join(",".join(map(_written, row)) + "\r\n" for row in rows)
+    return "".join(separator.join(map(_written, row)) + "\r\n" for row in rows)
 
 
 def _written(text: str) -> str:

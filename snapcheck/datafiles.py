@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from snapcheck.errors import DataError, InputError
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 
 def read_bytes(path: Path, most: int, way_out: str = "") -> bytes:
@@ -26,7 +26,7 @@ def read_bytes(path: Path, most: int, way_out: str = "") -> bytes:
         with path.open("rb") as file:
             return file.read(most + 1)
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        why = getattr(error, "strerror", None) or error
+        why = system_says(error)
         raise InputError(tr("cannot be opened: {why}.", why=why), place=path, way_out=way_out) from error
 
 

@@ -6,6 +6,7 @@ has to be compiled. A folder of one's own (``--locale``) comes before the bundle
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
@@ -195,3 +196,20 @@ def _read(file: Path, _changed_ns: int) -> Mapping[str, str]:
         for message in catalogue
         if message.id and message.string and not message.fuzzy
     }
+
+
+def system_says(error: BaseException) -> str:
+    """Why the operating system refuses something; the usual reasons in the active language."""
+    usual = {
+        errno.ENOENT: tr("No such file or directory"),
+        errno.EACCES: tr("Permission denied"),
+        errno.EPERM: tr("Operation not permitted"),
+        errno.EEXIST: tr("File exists"),
+        errno.EISDIR: tr("Is a directory"),
+        errno.ENOTDIR: tr("Not a directory"),
+        errno.ENOSPC: tr("No space left on device"),
+        errno.EROFS: tr("Read-only file system"),
+        errno.ENAMETOOLONG: tr("File name too long"),
+    }
+    number = getattr(error, "errno", None) or 0
+    return usual.get(number, "") or getattr(error, "strerror", None) or str(error) or type(error).__name__

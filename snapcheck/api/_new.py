@@ -8,7 +8,7 @@ from pathlib import Path
 from snapcheck.api._given import PathLike
 from snapcheck.errors import InputError
 from snapcheck.outfiles import write_whole
-from snapcheck.words import active_language, tr
+from snapcheck.words import active_language, system_says, tr
 
 #: what one may begin: the files that are written, as (file in ``data/new/LANGUAGE``, or ROOM/FILE of another
 #: room's ``data``, and where it goes; {name}: as asked)
@@ -63,7 +63,7 @@ def new(what: str, name: PathLike) -> list[Path]:
             write_whole(file, _text(source))
     except OSError as error:
         raise InputError(
-            tr("cannot be written: {why}.", why=error.strerror or error),
+            tr("cannot be written: {why}.", why=system_says(error)),
             place=error.filename or stem,
             way_out=tr("Choose another place for the file."),
         ) from None

@@ -70,7 +70,7 @@ def lay(
         if plan is None:
             raise InputError(
                 tr("a list of parts does not say how large the plate is."),
-                way_out=tr("Give its columns and rows, such as 9x7."),
+                way_out=tr("Give its columns and rows, such as --plate 9x7."),
             )
         plate = plan.board.columns, plan.board.rows
     with watched(progress, cancel):

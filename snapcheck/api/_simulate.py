@@ -16,6 +16,7 @@ from snapcheck.api._given import (
 from snapcheck.api._results import Simulation
 from snapcheck.board import (
     Cell,
+    Conditions,
     Design,
     parse_probe,
     parse_settings,
@@ -89,7 +90,7 @@ def simulate(
     if output:
         asked = replace(asked, output=parse_probe(output, asked.board, cubes))
     if settings:
-        asked = replace(asked, conditions=parse_settings(settings, asked.board, cubes, asked.conditions))
+        asked = _set(asked, parse_settings(settings, asked.board, cubes, asked.conditions))
     circuit = build_circuit(own.board, cubes)
     with watched(progress, cancel):
         stop_if_asked()
@@ -115,6 +116,16 @@ def there(intended: Design, compared: Comparison) -> Design:
     if compared.parts_moved or compared.placed is None:
         return follow(intended, compared).design
     return replace(compared.placed, board=compared.built_circuit.board)
+
+
+def _set(design: Design, conditions: Conditions) -> Design:
+    """The design in other conditions; a figure with conditions of its own keeps what it says itself."""
+    figures = tuple(
+        f if f.conditions is None
+        else replace(f, conditions=f.conditions.onto(design.conditions, conditions))
+        for f in design.expectations
+    )  # fmt: skip
+    return replace(design, conditions=conditions, expectations=figures)
 
 
 def _beside(simulator: Simulator, intended: Design, compared: Comparison, asked: Design) -> WhatIf:

@@ -24,7 +24,7 @@ from snapcheck.board._place import STEP, Cell, Seam, Spot, cell_of, column_lette
 from snapcheck.board._shapes import PITCH, Stroke, extent
 from snapcheck.board._stages import stage_lines
 from snapcheck.board._symbols import symbol_strokes
-from snapcheck.board._words import Line, Word, did_you_mean, split_lines
+from snapcheck.board._words import Line, Word, did_you_mean, kind_meant, split_lines
 from snapcheck.kit import Side
 
 __all__ = [
@@ -76,6 +76,7 @@ __all__ = [
     "extent",
     "facing",
     "family",
+    "kind_meant",
     "label_of",
     "leg_at",
     "legs",

@@ -94,6 +94,18 @@ class Conditions:
         parts = (tuple(getattr(self, n).items()) for n in ("supply_V", "switches", "pots"))
         return hash((*parts, self.light_lux, self.temperature_C))
 
+    def onto(self, base: Conditions, new: Conditions) -> Conditions:
+        """`new`, with whatever these conditions set otherwise than `base`: what a figure's own conditions
+        become when those of the whole plan change from `base` to `new`."""
+        own: dict[str, Any] = {}
+        for name in ("supply_V", "switches", "pots"):
+            before, mine = getattr(base, name), getattr(self, name)
+            own[name] = {**getattr(new, name), **{c: v for c, v in mine.items() if before.get(c) != v}}
+        for name in ("light_lux", "temperature_C"):
+            mine = getattr(self, name)
+            own[name] = getattr(new, name) if mine == getattr(base, name) else mine
+        return Conditions(**own)
+
     def among(self, there: Collection[Any]) -> Conditions:
         """The conditions for parts that are there, by cell or name."""
         return self.moved({c: c for c in there}, there)

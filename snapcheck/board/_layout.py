@@ -31,6 +31,7 @@ from snapcheck.board._words import (
     Word,
     did_you_mean,
     joined,
+    kind_meant,
     sides_of,
     split_lines,
     unquote,
@@ -228,7 +229,7 @@ class _Reader:
             )
         name = line.words[1].text.lower()
         if name not in self.kit:
-            hint = did_you_mean(name, self.kit.kinds)
+            hint = kind_meant(name, self.kit)
             line.fail(
                 line.words[1],
                 tr("'{value}' is no kind.{hint}", value=line.words[1].text[:40], hint=hint),

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import NoReturn
 
 from snapcheck.errors import InputError
-from snapcheck.kit import Side
+from snapcheck.kit import Kit, Side, chips_kit
 from snapcheck.words import tr
 
 #: what people call a side
@@ -106,6 +106,13 @@ def did_you_mean(word: str, accepted: Iterable[str]) -> str:
     """`` Did you mean 'x'?`` or nothing."""
     close = difflib.get_close_matches(word.lower(), list(accepted), 1, 0.6)
     return tr(" Did you mean '{name}'?", name=close[0]) if close else ""
+
+
+def kind_meant(word: str, kit: Kit) -> str:
+    """What a kind that `kit` lacks may be: one of the kit with chips, a slip for its own; or nothing."""
+    if word.lower() in chips_kit():
+        return tr(" It is a cube of the kit with chips: --kit chips.")
+    return did_you_mean(word, kit.kinds)
 
 
 def sides_of(line: Line, word: Word, text: str) -> frozenset[Side]:

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any, NoReturn
 
 from snapcheck.box._pieces import Piece
-from snapcheck.datafiles import read_data_text, toml_table
+from snapcheck.datafiles import read_bytes, read_data_text, toml_table
 from snapcheck.errors import DataError, InputError
 from snapcheck.kit import Kit, ValueForm, parse_value, usual_spelling
 from snapcheck.words import brief, tr
@@ -52,6 +52,9 @@ def load_box(path: str | Path, kit: Kit) -> Box:
         DataError: it is wrong; names key and accepted values.
     """
     way_out = tr("Give a box file; 'snapcheck new box NAME' writes one to begin from.")
+    if Path(path).suffix.lower() not in (".toml", ""):
+        read_bytes(Path(path), 0, way_out)
+        raise DataError(tr("is no box file: these are TOML."), place=path, way_out=way_out)
     return parse_box(read_data_text(Path(path), tr("a box"), 1, way_out), str(path), kit)
 
 

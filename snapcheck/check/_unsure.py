@@ -21,7 +21,7 @@ from snapcheck.circuit import (
 )
 from snapcheck.findings import Finding, Severity
 from snapcheck.kit import Kit
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 #: cells whose alternatives are followed up one by one
 _MOST_FOLLOWED = 10
@@ -234,7 +234,7 @@ def settled_note(settled: Mapping[Cell, float], planned: Mapping[Cell, Cube], ki
         return []
     told = [
         tr("{cell}: {cube}, {percent} %", cell=cell, cube=cube_words(planned.get(cell), kit),
-           percent=f"{100 * min(p, 0.9999):.2f}")
+           percent=numeral(f"{100 * min(p, 0.9999):.2f}"))
         for cell, p in sorted(settled.items())
     ]  # fmt: skip
     return [

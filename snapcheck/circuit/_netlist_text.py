@@ -63,6 +63,12 @@ def parse_netlist(text: str, kit: Kit, source: str = "netlist") -> tuple[PartSpe
     lines = list(_lines(text))
     if lines and lines[0][0] == 1:
         number, title = lines.pop(0)
+        if re.fullmatch(r"snapcheck \d+\.\d+\.\d+", title):
+            raise InputError(
+                tr("was written by 'snapcheck spice' to be calculated: parts are taken apart in it."),
+                place=source,
+                way_out=tr("Give the board itself: 'snapcheck lay FILE' lays its circuit anew."),
+            )
         if re.match(r"[RCLDQMVI]\w*(\s+\S+){3,}$", title, re.I) and _looks_like_part(title):
             reader.fail(
                 number,

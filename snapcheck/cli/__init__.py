@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from snapcheck import __version__
-from snapcheck.cli._argparse import Parser, spoken
+from snapcheck.cli._argparse import Parser, parsed, spoken
 from snapcheck.cli._output import (
     LOG,
     any_encoding,
@@ -25,7 +25,7 @@ from snapcheck.cli._output import (
     told_in_full,
 )
 from snapcheck.errors import InputError, SnapcheckError
-from snapcheck.words import languages, surrounding_language, tr, use_language
+from snapcheck.words import languages, surrounding_language, system_says, tr, use_language
 
 #: verb -> (module with `arguments(parser)` and `run(args) -> int`, one-line help).
 #: Modules are imported only when their verb is used, so that --help stays fast.
@@ -79,7 +79,7 @@ PERSONAL = ("bench", "grade", "review", "decide", "export", "alike", "cards", "f
 
 _EXIT_CODES = """exit codes:
   0  done; nothing to object to
-  1  done; something to object to (findings, figures that are not met)
+  1  done; something to object to (figures that are not met, cubes that are missing, places for a person)
   2  the command line itself is wrong
  10  works differently, 11 do not power, 12 can't tell (a person must look), 13 does not work
  20  other error, 21 input file, 22 data file (kit, limits, rubric), 23 photo (take it again),
@@ -189,7 +189,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             _speak(words)
             with spoken():
                 parser = _parser(next((word for word in words if word in VERBS), None))
-                args = parser.parse_args(words)
+                args = parsed(parser, words)
                 if args.verb is None:
                     parser.print_help()
                     return 2
@@ -225,7 +225,7 @@ def _run(args: argparse.Namespace) -> int:
             LOG.error("OSError", exc_info=True)
             with contextlib.suppress(OSError):
                 flush_output()
-            why = tr("the system refuses: {why}.", why=error.strerror or error)
+            why = tr("the system refuses: {why}.", why=system_says(error))
             raise SnapcheckError(why, place=error.filename) from None
         except Exception as error:
             return _unexpected(error, ["--json"] * args.json, args.log)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from snapcheck import api
 from snapcheck.cli._common import add_kit, kit_of, write_file
 from snapcheck.cli._output import document, print_json, say
+from snapcheck.errors import InputError
 from snapcheck.words import shown, tr
 
 if TYPE_CHECKING:
@@ -42,6 +43,12 @@ def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
     first, *more = (Path(p) for p in args.photos)
     answers = list(args.answer)
+    out = Path(args.out) if args.out else Path(f"{first.stem}.board")
+    if not args.out and out.exists():
+        raise InputError(
+            tr("is there already."), place=out,
+            way_out=tr("Give the plan's name with --out; a file of that name is written over."),
+        )  # fmt: skip
     while True:
         made = api.adopt(
             first, also=more, answers=answers, title=args.title, input=args.input, output=args.output,
@@ -51,7 +58,6 @@ def run(args: argparse.Namespace) -> int:
         if not given:
             break
         answers += given
-    out = Path(args.out) if args.out else Path(f"{first.stem}.board")
     whole = not made.questions
     if whole:
         write_file(out, made.layout)
@@ -100,7 +106,7 @@ def _tell(made: Adopted, out: Path) -> None:
         return
     for finding in made.dangers:
         say(tr("Do not power this: {title}", title=finding.title))
-    say(tr("{n} cubes, {figures} figures -> {out}", n=len(made.design.board.cubes),
+    say(tr("{out}: cubes: {n}, figures: {figures}", n=len(made.design.board.cubes),
            figures=len(made.design.expectations), out=out))  # fmt: skip
     for figure in made.design.expectations:
         say(f"  {shown(figure.text)}")

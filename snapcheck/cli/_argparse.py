@@ -53,6 +53,24 @@ class Parser(argparse.ArgumentParser):
             raise
 
 
+def parsed(parser: argparse.ArgumentParser, words: list[str]) -> argparse.Namespace:
+    """As ``parser.parse_args(words)``, but what a verb does not know is told with that verb's usage,
+    and with what may have been meant."""
+    args, left = parser.parse_known_args(words)
+    if not left:
+        return args
+    teller = parser
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            teller = action.choices.get(getattr(args, action.dest) or "", parser)
+    told = tr("unrecognized arguments: %s") % " ".join(left)
+    known = [option for option in teller._option_string_actions if option.startswith("--")]
+    wrong = next((word.partition("=")[0] for word in left if word.startswith("-")), "")
+    if near := difflib.get_close_matches(wrong, known, 1):
+        told += ". " + tr("Did you mean '{near}'?", near=near[0])
+    teller.error(told)
+
+
 @contextmanager
 def spoken() -> Iterator[None]:
     """Within this, argparse speaks the active language.

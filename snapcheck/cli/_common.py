@@ -11,7 +11,7 @@ from snapcheck.cli import _output
 from snapcheck.errors import InputError
 from snapcheck.kit import Kit, bundled_kit, load_kit
 from snapcheck.outfiles import write_whole
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 if TYPE_CHECKING:
     from snapcheck.check import Verdict
@@ -81,7 +81,7 @@ def make_folder(folder: Path, way_out: str = "") -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(
-            tr("the folder cannot be made: {why}.", why=error.strerror or error),
+            tr("the folder cannot be made: {why}.", why=system_says(error)),
             place=folder,
             way_out=way_out or tr("Choose another folder with --out."),
         ) from None
@@ -94,7 +94,7 @@ def write_file(path: str | Path, content: bytes | str) -> None:
         write_whole(path, content)
     except OSError as error:
         raise InputError(
-            tr("cannot be written: {why}.", why=error.strerror),
+            tr("cannot be written: {why}.", why=system_says(error)),
             place=path,
             way_out=tr("Choose another place for the file."),
         ) from None

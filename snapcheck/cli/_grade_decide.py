@@ -62,11 +62,6 @@ def run(args: argparse.Namespace) -> int:
         elif args.table:
             numbers = decide_all(course, store, decisions_in(Path(args.table), args.reason), by=by)
         else:
-            if not (args.student and args.task and args.decision):
-                raise InputError(
-                    tr("student, task and decision are needed."),
-                    way_out="snapcheck decide COURSE T-104 night-lamp 'D3 pnp BC327 base=left' --reason WHY",
-                )
             numbers = [
                 decide(
                     course, store, args.student, args.task, args.decision, by=by, reason=args.reason,
@@ -97,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
         }))  # fmt: skip
         return 0
     if args.table:
-        say(tr("{n} decisions are kept.", n=len(numbers)))
+        say(tr("Decisions kept: {n}.", n=len(numbers)))
     else:
         say(tr("Kept as number {number}.", number=numbers[0]))
     for (student, task), (old, e) in changed.items():
@@ -111,6 +106,11 @@ def _needs(args: argparse.Namespace) -> None:
     """A reason, unless a table may hold it; and not two kinds of decision at once."""
     if args.table and (args.decision or args.student or args.take_back is not None or args.picture):
         raise InputError(tr("with a table of decisions, give nothing but a reason."), place="--from")
+    if not args.table and args.take_back is None and not (args.student and args.task and args.decision):
+        raise InputError(
+            tr("student, task and decision are needed."),
+            way_out="snapcheck decide COURSE T-104 night-lamp 'D3 pnp BC327 base=left' --reason WHY",
+        )
     if not args.reason and not args.table:
         raise InputError(tr("a decision needs a reason."), place="--reason")
 

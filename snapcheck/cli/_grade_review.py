@@ -71,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
         told = tr("Places at which every choice gives the same grade: {n}.", n=left_out)
         say(f"{told} {tr('They are left out here; --all lists them.')}")
     if found.waiting:
+        if args.page:
+            say(tr("Page: {file}", file=args.page))
         say(waiting_words(len(found.waiting), len({(w.student, w.task) for w in found.waiting})))
     say(
         tr(

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from snapcheck.cli._common import add_kit, kit_of, print_json, write_file
-from snapcheck.cli._output import console, document
+from snapcheck.cli._output import console, document, say
 from snapcheck.words import numeral, shown, tr
 
 
@@ -55,4 +55,6 @@ def run(args: argparse.Namespace) -> int:
         usual = numeral(f"{r.usual.points} / {r.usual.most}")
         table.add_row(r.title, r.grade.verdict_sentence, points, usual)
     console().print(table)
+    if args.sheet:
+        say(tr("Sheet: {file}", file=args.sheet))
     return 0

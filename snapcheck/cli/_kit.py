@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 from typing import Any
 
+from snapcheck.board import kind_meant
 from snapcheck.cli._common import add_kit, kit_of, print_json
 from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
@@ -23,8 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     kit = kit_of(args)
     if args.kind and args.kind not in kit:
-        close = difflib.get_close_matches(args.kind, list(kit.kinds), 1)
-        hint = tr(" Is {kind} meant?", kind=close[0]) if close else ""
+        hint = kind_meant(args.kind, kit)
         raise InputError(
             tr("'{kind}' is no kind of the kit '{name}'.{hint}", kind=args.kind, name=kit.name, hint=hint),
             way_out=tr("Accepted: {names}.", names=", ".join(kit.kinds)),
@@ -73,7 +72,7 @@ def _print_kind(kind: Kind) -> None:
         (tr("covers"), tr("{columns} x {rows} cells", columns=kind.size[0], rows=kind.size[1])),
         (tr("marked"), f"{kind.marked} ({kind.faces[kind.marked].name})" if kind.marked else "-"),
         (tr("same again after"), "-" if kind.symmetry == 360 else f"{kind.symmetry}°"),
-        (tr("printed"), kind.value_form.value),
+        (tr("printed"), kind.value_form.words),
         (tr("in the kit"), ", ".join(_values(kind)) or "-"),
         (tr("tolerance"), f"{kind.tolerance:.0%}" if kind.tolerance else "-"),
         (tr("simulated as"), kind.model),

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from snapcheck import __version__
 from snapcheck.errors import InputError
-from snapcheck.words import json_text, shown, tr
+from snapcheck.words import json_text, shown, system_says, tr
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -78,8 +78,11 @@ def complain(text: str) -> None:
 
 
 def say(text: object = "", *, file: TextIO | None = None) -> None:
-    """Print lines for a person; nothing in them is obeyed by a terminal."""
-    print(shown(text, lines=True), file=file)
+    """Print lines for a person, who may stop reading; nothing in them is obeyed by a terminal."""
+    try:
+        print(shown(text, lines=True), file=file)
+    except BrokenPipeError:
+        output_to_nowhere()
 
 
 def for_output(text: str) -> str:
@@ -91,7 +94,11 @@ def console(**options: Any) -> Console:
     """Rich's console, which takes no text for its own markup: a name may hold brackets."""
     from rich.console import Console
 
-    return Console(markup=False, emoji=False, highlight=False, **options)
+    class Told(Console):
+        def on_broken_pipe(self) -> None:
+            output_to_nowhere()  # rich would leave with 1
+
+    return Told(markup=False, emoji=False, highlight=False, **options)
 
 
 def document(form: str, data: dict[str, Any]) -> dict[str, Any]:
@@ -102,7 +109,8 @@ def document(form: str, data: dict[str, Any]) -> dict[str, Any]:
 def print_json(data: Any, indent: int | None = None) -> None:
     """One JSON document on standard output, in ASCII where the output is no UTF-8."""
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
-    print(json_text(data, indent, ascii_only=encoding != "utf8"), flush=True)
+    print(json_text(data, indent, ascii_only=encoding != "utf8"))
+    flush_output()
 
 
 @contextmanager
@@ -124,7 +132,7 @@ def silent_libraries(log: str | None) -> Iterator[None]:
             handler = logging.FileHandler(log, encoding="utf-8", errors="backslashreplace")
         except OSError as error:
             raise InputError(
-                tr("cannot be written: {why}.", why=error.strerror or error),
+                tr("cannot be written: {why}.", why=system_says(error)),
                 place=log,
                 way_out=tr("Choose another place for the file."),
             ) from None
@@ -203,9 +211,15 @@ def told_in_full(error: BaseException, log: str | None) -> str:
 
 
 def flush_output() -> None:
-    """What is printed is written. Raises OSError, such as on a full disk; it is dropped then."""
+    """What is printed is written, or dropped where nobody reads it.
+
+    Raises:
+        OSError: a full disk, say; what was printed is dropped then, too.
+    """
     try:
         sys.stdout.flush()
+    except BrokenPipeError:
+        output_to_nowhere()
     except OSError:
         output_to_nowhere()
         raise

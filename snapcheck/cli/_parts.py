@@ -54,6 +54,9 @@ def run(args: argparse.Namespace) -> int:
                                       "loose": others, "written": args.out}), indent=2)  # fmt: skip
     elif args.out:
         say(tr("The list is written to {out}.", out=args.out))
+        missing = sum(n.missing for n in listed.cubes) + sum(n.missing for n in listed.loose)
+        if listed.boxed and missing:
+            say(tr("The box does not hold everything; missing: {n}.", n=missing))
     else:
         for need in listed.cubes:
             much = tr("  ({n} missing)", n=need.missing) if listed.boxed and need.missing else ""

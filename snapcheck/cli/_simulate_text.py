@@ -19,6 +19,7 @@ from snapcheck.simulate import (
     figure_text,
     name_of,
     range_text,
+    sweep_title,
 )
 from snapcheck.words import numeral, shown, tr
 
@@ -48,7 +49,7 @@ def as_text(
         rows = [[tr("met") if f.met else tr("NOT MET"), *_figure_words(f, survey)] for f in survey.figures]
         blocks.append(_block(tr("Expected figures"), rows))
     if sweep is not None:
-        blocks.append(_block(tr("Sweep"), list(_sweep_rows(sweep, survey))))
+        blocks.append(_block(sweep_title(sweep, _swept_place(survey)), list(_sweep_rows(sweep, survey))))
     if tolerance is not None:
         blocks.append(_tolerance_text(tolerance, survey))
     return "\n\n".join(blocks)
@@ -169,6 +170,12 @@ def _path(survey: Survey) -> Iterable[list[str]]:
 def _figure_words(figure: Figure, survey: Survey) -> list[str]:
     value = figure.reason if figure.value is None else figure_text(figure.value, figure.expectation.unit)
     return [name_of(figure.expectation, survey.design), value, range_text(figure.expectation)]
+
+
+def _swept_place(survey: Survey) -> str:
+    if survey.output is None:
+        return ""
+    return tr("the output") if survey.design.output is None else probe_words(survey.design.output)
 
 
 def _sweep_rows(sweep: Sweep, survey: Survey) -> Iterable[list[str]]:

@@ -8,7 +8,7 @@ from snapcheck.cli._common import add_kit, kit_of, print_json
 from snapcheck.cli._output import document, say
 from snapcheck.errors import InputError
 from snapcheck.kit import ValueForm, coarsest_series, format_value, neighbours, parse_value
-from snapcheck.words import tr
+from snapcheck.words import numeral, tr
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,13 +45,22 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
         return 0
     shown = format_value(value, form, style="spaced", unit=parsed.unit)
-    say(tr("{text} ({kind}): {value}", text=args.text, kind=tr(kit[args.on].title), value=shown))
+    if isinstance(value, float):
+        shown = numeral(shown)
+    say(
+        tr(
+            "{text} ({kind}): {value}",
+            text=args.text,
+            kind=tr(kit[args.on].title),
+            value=numeral(shown) if isinstance(value, float) else shown,
+        )
+    )
     if parsed.rated_V is not None:
-        say(tr("  rated voltage {volts:g} V", volts=parsed.rated_V))
+        say(tr("  rated voltage {volts} V", volts=numeral(f"{parsed.rated_V:g}")))
     if parsed.tolerance is not None:
-        say(tr("  tolerance {percent:g} %", percent=parsed.tolerance * 100))
+        say(tr("  tolerance {percent} %", percent=numeral(f"{parsed.tolerance * 100:g}")))
     if parsed.volts is not None and parsed.amperes is not None:
-        say(tr("  {volts:g} V, {amperes:g} A", volts=parsed.volts, amperes=parsed.amperes))
+        say(numeral(f"  {parsed.volts:g} V, {parsed.amperes:g} A"))
     if series in ("E3", "E6", "E12"):  # has no neighbour in E12 but itself
         say("  " + tr("in {series} (IEC 60063)", series=series))
     elif near is not None:

@@ -25,7 +25,7 @@ from snapcheck.errors import InputError
 from snapcheck.kit import Kit
 from snapcheck.outfiles import write_whole
 from snapcheck.simulate import Simulator
-from snapcheck.words import active_language, tr
+from snapcheck.words import active_language, system_says, tr
 
 _KEPT: OrderedDict[str, Dictionary] = OrderedDict()
 _MOST_KEPT = 8
@@ -95,7 +95,7 @@ def _write(file: Path, d: Dictionary) -> None:
         write_whole(file, buffer.getvalue())
     except OSError as error:
         raise InputError(
-            tr("cannot be written: {why}.", why=error.strerror), place=file,
+            tr("cannot be written: {why}.", why=system_says(error)), place=file,
             way_out=tr("Choose another place for the file."),
         ) from None  # fmt: skip
 

@@ -12,7 +12,7 @@ from typing import Any
 from snapcheck.errors import InputError
 from snapcheck.grade._store import Store
 from snapcheck.outfiles import write_whole
-from snapcheck.words import json_text, tr
+from snapcheck.words import json_text, system_says, tr
 
 
 def audit_events(store: Store) -> list[dict[str, Any]]:
@@ -77,7 +77,7 @@ def write_audit(store: Store, path: Path) -> int:
     try:
         write_whole(path, "".join(line + "\n" for line in (*old, *fresh)))
     except OSError as error:
-        raise InputError(tr("cannot be written: {why}.", why=error.strerror or error), place=path) from None
+        raise InputError(tr("cannot be written: {why}.", why=system_says(error)), place=path) from None
     return len(fresh)
 
 

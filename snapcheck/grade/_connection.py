@@ -21,7 +21,7 @@ import sqlalchemy as sa
 from snapcheck.errors import BusyError, InputError, MissingLibraryError, StoreError
 from snapcheck.grade import _schema as s
 from snapcheck.grade._schema import HEAD, REVISIONS
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
@@ -136,7 +136,7 @@ class Connected:
                     time.sleep(0.05)
         except OSError as error:
             raise StoreError(
-                tr("the gradebook cannot be made: {why}.", why=error.strerror or error),
+                tr("the gradebook cannot be made: {why}.", why=system_says(error)),
                 place=self._path,
                 way_out=tr("Is the folder there, writable, and the disk not full?"),
             ) from None
@@ -186,9 +186,7 @@ class Connected:
             with path.open("rb") as file:
                 head = file.read(len(_HEADER))
         except OSError as error:
-            raise StoreError(
-                tr("cannot be opened: {why}.", why=error.strerror or error), place=path
-            ) from None
+            raise StoreError(tr("cannot be opened: {why}.", why=system_says(error)), place=path) from None
         if head != _HEADER:
             raise StoreError(tr("the gradebook is damaged, or no gradebook."), place=path, way_out=leave)
         try:
@@ -274,7 +272,10 @@ class Connected:
             half.replace(copy)
         except OSError as error:
             raise StoreError(
-                tr("no copy of the gradebook can be made before it is changed: {why}.", why=error.strerror),
+                tr(
+                    "no copy of the gradebook can be made before it is changed: {why}.",
+                    why=system_says(error),
+                ),
                 place=copy,
                 way_out=tr("Make room, or the folder writable; nothing was changed."),
             ) from None

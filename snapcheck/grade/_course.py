@@ -75,6 +75,7 @@ class Course:
         gradebook: configured columns of the gradebook: heading to field.
         headings: language of its usual headings.
         byte_order_mark: whether it begins with one, by which some spreadsheets know UTF-8.
+        decimal_comma: whether points in it have one, and semicolons stand between its cells.
         store: where results are kept: a file or a database URL.
         contact: whom a student may ask, printed on the feedback.
         files: those that it was read from.
@@ -96,6 +97,7 @@ class Course:
     contact: str = ""
     headings: str = "en"
     byte_order_mark: bool = False
+    decimal_comma: bool = False
     files: tuple[Path, ...] = ()
 
     @cached_property
@@ -136,7 +138,7 @@ def load_course(folder: str | Path, *, rubric: str | Path | None = None, store: 
     """Read a course folder.
 
     Args:
-        folder: holds ``course.toml``.
+        folder: holds ``course.toml``; or that file itself.
         rubric: another rubric than the course's.
         store: another store than the course's (file or database URL).
 
@@ -145,6 +147,8 @@ def load_course(folder: str | Path, *, rubric: str | Path | None = None, store: 
         DataError: ``course.toml`` or the rubric is wrong; names file, key and accepted values.
     """
     folder = Path(folder)
+    if folder.name == COURSE_FILE and folder.is_file():
+        folder = folder.parent
     file = folder / COURSE_FILE
     text = read_data_text(
         file, tr("a course"), 1, tr("A course folder holds course.toml; 'fixtures/class' is an example.")
@@ -199,6 +203,7 @@ class _Reader(TableReader):
             rubric = self.folder / self.said("rubric")
         gradebook = dict(self.table(self.data.get("gradebook", {}), "gradebook"))
         mark = self.flag(gradebook.pop("byte-order-mark", False), "gradebook.byte-order-mark")
+        comma = self.flag(gradebook.pop("decimal-comma", False), "gradebook.decimal-comma")
         headings = self.choice(gradebook.pop("language", "en"), "gradebook.language", languages())
         if not all(isinstance(v, str) for v in gradebook.values()):
             self.fail("gradebook", tr("a table of headings and fields is needed."))
@@ -221,6 +226,7 @@ class _Reader(TableReader):
             self.said("contact", ""),
             headings,
             mark,
+            comma,
             tuple(Path(file) for file in read_from if file is not None),
         )
 

@@ -18,7 +18,7 @@ from snapcheck.grade._store import Decision, Store
 from snapcheck.grade._submissions import File, there_now
 from snapcheck.grade._work import PageJob, Reader, reader_name, reader_of
 from snapcheck.outfiles import write_together
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def write_feedback(
                         old.unlink(missing_ok=True)
     except OSError as error:
         raise InputError(
-            tr("cannot be written: {why}.", why=error.strerror or error), place=error.filename or folder
+            tr("cannot be written: {why}.", why=system_says(error)), place=error.filename or folder
         ) from None
     return Feedback(tuple(sorted(written)), tuple(notes))
 

@@ -64,7 +64,9 @@ def gradebook_csv(course: Course, entries: Mapping[tuple[str, str], Entry]) -> s
     """The gradebook; points of grades that are open stay empty.
 
     The course's table ``[gradebook]`` names columns, each ``"heading" = "field"``; ``language = "de"`` gives
-    the usual ones German headings, ``byte-order-mark = true`` puts a byte order mark before the text.
+    the usual ones German headings, ``byte-order-mark = true`` puts a byte order mark before the text,
+    ``decimal-comma = true`` writes 18,5, and semicolons between the cells: a spreadsheet of a country with a
+    decimal comma would take 18.5 for a date.
 
     Fields: any column of the roster, ``TASK.points`` (or provisional, most, state, verdict, open, at,
     attempts, reasons), ``total`` (of final grades; empty while one is open) and ``=text`` for a fixed text.
@@ -74,7 +76,15 @@ def gradebook_csv(course: Course, entries: Mapping[tuple[str, str], Entry]) -> s
     """
     columns = dict(course.gradebook) or usual_columns(course)
     rows = [[_field(course, s, entries, field) for field in columns.values()] for s in course.students]
-    return "\ufeff" * course.byte_order_mark + csv_text([list(columns), *rows])
+    if course.decimal_comma:
+        points = [_holds_points(field) for field in columns.values()]
+        rows = [[c.replace(".", ",") if p else c for c, p in zip(r, points, strict=True)] for r in rows]
+    separator = ";" if course.decimal_comma else ","
+    return "\ufeff" * course.byte_order_mark + csv_text([list(columns), *rows], separator)
+
+
+def _holds_points(field: str) -> bool:
+    return field == "total" or field.rpartition(".")[2] in ("points", "provisional", "most")
 
 
 def _field(course: Course, student: Student, entries: Mapping[tuple[str, str], Entry], field: str) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from snapcheck.errors import InputError
 from snapcheck.grade._course import COURSE_FILE, Course, belongs_by_name
 from snapcheck.outfiles import write_whole
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -48,7 +48,7 @@ def hand_in(course: Course, student: str, task: str, picture: bytes, at: datetim
             write_whole(place, picture)
         except OSError as error:
             raise InputError(
-                tr("cannot be written: {why}.", why=error.strerror or error), place=error.filename or place
+                tr("cannot be written: {why}.", why=system_says(error)), place=error.filename or place
             ) from None
     return path
 

@@ -26,7 +26,7 @@ from snapcheck.grade._store import Store
 from snapcheck.grade._submissions import place_of
 from snapcheck.outfiles import write_whole
 from snapcheck.photo import notebook_of
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 KEY_FILE = "pseudonyms.key"
 #: where everything that is written for a course goes, unless another place is named
@@ -118,7 +118,7 @@ def forget(course: Course, store: Store, number: str, *, photos: bool = True) ->
             erased += _erase_lines(course, trace)
         except OSError as error:
             raise InputError(
-                tr("cannot be erased: {why}.", why=error.strerror or error), place=error.filename
+                tr("cannot be erased: {why}.", why=system_says(error)), place=error.filename
             ) from None
         rows = store.forget(number, len(erased))
     if student is not None:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from snapcheck.datafiles import read_bytes
 from snapcheck.errors import InputError
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 MAX_BYTES = 120_000_000  # as for opening a picture
@@ -92,7 +92,7 @@ class File:
         except (InputError, MemoryError):
             raise
         except Exception as error:  # damaged archives make decoders raise nearly anything
-            why = getattr(error, "strerror", None) or str(error) or type(error).__name__
+            why = system_says(error)
             raise InputError(
                 tr("cannot be read: {why}.", why=why), place=self.path, way_out=tr("Ask for it again.")
             ) from None
@@ -184,7 +184,7 @@ def _in_archive(root: Path, zone: ZoneInfo) -> Iterator[File]:
 def _in_folder(root: Path, zone: ZoneInfo) -> Iterator[File]:
     def refuse(error: OSError) -> None:
         raise InputError(
-            tr("cannot be looked into: {why}.", why=error.strerror or error),
+            tr("cannot be looked into: {why}.", why=system_says(error)),
             place=error.filename,
             way_out=tr("Make it readable; nothing was changed."),
         ) from None

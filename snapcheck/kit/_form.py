@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import enum
 
+from snapcheck.words import tr
+
 
 class ValueForm(enum.StrEnum):
     """What is printed on the cubes of a kind."""
@@ -23,6 +25,22 @@ class ValueForm(enum.StrEnum):
     def numeric(self) -> bool:
         """True when the value is one number in SI units."""
         return self in _SI_UNIT or self is ValueForm.RANGE
+
+    @property
+    def words(self) -> str:
+        """What is printed, in the active language; the value itself is for kit files and programs."""
+        return {
+            ValueForm.NONE: tr("nothing"),
+            ValueForm.OHMS: tr("ohms"),
+            ValueForm.FARADS: tr("farads"),
+            ValueForm.HENRIES: tr("henries"),
+            ValueForm.VOLTS: tr("volts"),
+            ValueForm.AMPERES: tr("amperes"),
+            ValueForm.TYPE: tr("type"),
+            ValueForm.COLOUR: tr("colour"),
+            ValueForm.LAMP: tr("volts/current"),
+            ValueForm.RANGE: tr("range"),
+        }[self]
 
     @property
     def si_unit(self) -> str:

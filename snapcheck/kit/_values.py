@@ -172,8 +172,8 @@ def _multiplier(letter: str, form: ValueForm, text: str, bare: bool) -> int:
         _fail(text, form, tr("is ambiguous: M is mega, which makes no sense here; m is milli, µ is micro."))
     if usual in _ALLOWED[form] or usual == "":
         return _POWER[usual]
-    what = f"'{letter}'" if bare else f"the prefix '{letter}'"
-    _fail(text, form, tr("is not understood: {what} does not go with {value}.", what=what, value=form.value))
+    what = f"'{letter}'" if bare else tr("the prefix '{letter}'", letter=letter)
+    _fail(text, form, tr("is not understood: {what} does not go with {value}.", what=what, value=form.words))
 
 
 def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | None]:
@@ -197,7 +197,8 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
     if form in (ValueForm.OHMS, ValueForm.FARADS) and (
         m := re.fullmatch(r"(\d*[RrkKMGpnµum]\d*)([LPWBCDFGHJKMN])", clean)
     ):
-        letters_unit = m[2] == "F" and re.search("[pnµu]", m[1])  # 100nF: F is the unit
+        # 100nF: F is the unit; so is H behind a prefix (10µH), where 4µ7H is a capacitor within 3 %
+        letters_unit = re.search({"F": "[pnµum]", "H": "[pnµum]$"}.get(m[2], "$^"), m[1])
         if not letters_unit and re.search(r"\d", m[1]):
             clean, tolerance = m[1], TOLERANCE_LETTERS[m[2]]
     percent = re.fullmatch(r"(.*?)(?:[ ,/]+|[ ,/]*(?:±|\+/-) ?)(\d+(?:[.,]\d+)?) ?%", clean)
@@ -225,9 +226,9 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
         _fail(
             text,
             form,
-            tr("is in {other}, but this kind of cube carries {value}.", other=other[1], value=form.value),
+            tr("is in {other}, but this kind of cube carries {value}.", other=other[1], value=form.words),
         )
-    _fail(text, form, tr("is no value in {value}.", value=form.value))
+    _fail(text, form, tr("is no value in {value}.", value=form.words))
 
 
 def _of_code(digits: str) -> Decimal:

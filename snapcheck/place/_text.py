@@ -22,7 +22,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from snapcheck.board import Line, Value, Word, did_you_mean, split_lines
+from snapcheck.board import Line, Value, Word, did_you_mean, kind_meant, split_lines
 from snapcheck.errors import InputError
 from snapcheck.kit import Kind, Kit, parse_value
 from snapcheck.place._list import PLATE_NET, Item, PartsAndNets
@@ -157,7 +157,7 @@ class _Reader:
 
 def _kind(line: Line, word: Word, kit: Kit) -> Kind:
     if word.text not in kit:
-        hint = did_you_mean(word.text, kit.kinds)
+        hint = kind_meant(word.text, kit)
         line.fail(word, tr("the kit has no kind '{kind}'.{hint}", kind=word.text, hint=hint),
                   tr("Accepted: {names}.", names=", ".join(kit.kinds)))  # fmt: skip
     return kit[word.text]

@@ -15,7 +15,7 @@ from snapcheck.report._html import report_html
 from snapcheck.report._json import report_json
 from snapcheck.report._look import numbered
 from snapcheck.report._picture import annotate, drawing_svg, window_of
-from snapcheck.words import json_text, tr
+from snapcheck.words import json_text, system_says, tr
 
 if TYPE_CHECKING:
     import numpy as np
@@ -113,7 +113,7 @@ def write_report(
         write_together(contents, instead_of=[folder / name for name in REPORT_NAMES])
     except OSError as error:
         raise InputError(
-            tr("cannot be written: {why}.", why=error.strerror or str(error)),
+            tr("cannot be written: {why}.", why=system_says(error)),
             place=error.filename or folder,
             way_out=tr("Choose another folder with --out."),
         ) from None

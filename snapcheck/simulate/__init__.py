@@ -9,7 +9,7 @@ from snapcheck.simulate._export import export_netlist
 from snapcheck.simulate._figures import SLOW
 from snapcheck.simulate._judged import Figure, judge, name_of, range_text
 from snapcheck.simulate._operating import OperatingPoint, Region
-from snapcheck.simulate._plots import hertz_axis, plots_of
+from snapcheck.simulate._plots import hertz_axis, plots_of, sweep_title
 from snapcheck.simulate._probing import Probed, SIGNAL_Hz, in_turns, probe, probe_in_time
 from snapcheck.simulate._response import FrequencyResponse, resolve_input
 from snapcheck.simulate._simulator import Simulator, is_available, what_if
@@ -63,5 +63,6 @@ __all__ = [
     "resolve_input",
     "source_amplitude",
     "spreads",
+    "sweep_title",
     "what_if",
 ]

@@ -162,20 +162,31 @@ def delay_plot(name: str, delay: Delay, net: int) -> Plot:
     return Plot(name, title, 3.8, draw)
 
 
-def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
-    """The voltage of a net along a knob."""
-    knobs = {
+def sweep_title(sweep: Sweep, place: str) -> str:
+    """What a sweep shows: of which place, or of the supplies where `place` is empty, over which knob."""
+    cell = "" if sweep.knob.cell is None else f" ({sweep.knob.cell})"
+    knob = f"{_knob_words(sweep)}{cell}"
+    if not place:
+        return tr("Current out of the supplies over {knob}", knob=knob)
+    return tr("Voltage at {place} over {knob}", place=place, knob=knob)
+
+
+def _knob_words(sweep: Sweep) -> str:
+    return {
         "pot": tr("wiper position"),
         "light": tr("light / lx"),
         "temperature": tr("temperature / °C"),
         "supply": tr("supply / V"),
-    }
-    cell = "" if sweep.knob.cell is None else f" ({sweep.knob.cell})"
-    title = tr("Voltage at {place} over {knob}", place=place, knob=f"{knobs[sweep.knob.what]}{cell}")
+    }[sweep.knob.what]
+
+
+def sweep_plot(sweep: Sweep, net: int, place: str) -> Plot:
+    """The voltage of a net along a knob."""
+    title = sweep_title(sweep, place)
 
     def draw(canvas: Canvas, pen: Pen) -> None:
         axes = canvas.subplots()
-        pen.axes(axes, knobs[sweep.knob.what], tr("voltage / V"))
+        pen.axes(axes, _knob_words(sweep), tr("voltage / V"))
         volts = sweep.voltage(net)
         axes.plot(sweep.values, volts, color=pen.output, linewidth=2.2)
         if len(volts) <= 60:

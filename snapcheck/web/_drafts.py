@@ -13,7 +13,7 @@ from threading import Lock
 from typing import Any
 
 from snapcheck.outfiles import write_whole
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 #: steps that can be undone
 MOST_STEPS = 100
@@ -115,9 +115,7 @@ class Drafts:
         try:
             self.keep(draft)
         except OSError as error:
-            draft.unkept = tr(
-                "The last steps are not on the disk: {reason}", reason=error.strerror or str(error)
-            )
+            draft.unkept = tr("The last steps are not on the disk: {reason}", reason=system_says(error))
 
     def drop(self, draft: Draft) -> None:
         """It is wanted no more."""

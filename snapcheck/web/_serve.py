@@ -16,7 +16,7 @@ from snapcheck.errors import InputError
 from snapcheck.web._app import LOCAL_NAMES, make_app, make_site
 from snapcheck.web._settings import Settings
 from snapcheck.web._tls import certificate
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 if TYPE_CHECKING:
     import uvicorn
@@ -152,7 +152,7 @@ def _listen(settings: Settings) -> socket.socket:
     except (OSError, OverflowError) as error:
         opened.close()
         raise InputError(
-            tr("nothing can be opened here: {why}.", why=getattr(error, "strerror", None) or error),
+            tr("nothing can be opened here: {why}.", why=system_says(error)),
             place=f"{settings.address}:{settings.port}",
             way_out=tr("Choose another port with --port, or an address of this computer with --address."),
         ) from None

@@ -14,7 +14,7 @@ from typing import Any
 from snapcheck import api
 from snapcheck.errors import InputError, SnapcheckError
 from snapcheck.outfiles import write_whole
-from snapcheck.words import tr
+from snapcheck.words import system_says, tr
 
 #: shelves: what comes with snapcheck (``chips``: for the kit with chips), and the folder
 SAMPLES, CHIPS, OWN = "samples", "chips", "own"
@@ -124,7 +124,7 @@ class Shelves:
             write_whole(self.folder / f"{name}.board", text)
         except OSError as error:
             raise InputError(
-                tr("cannot be written: {why}.", why=error.strerror or error), place=self.folder
+                tr("cannot be written: {why}.", why=system_says(error)), place=self.folder
             ) from None
         return self.get(OWN, name)
 
@@ -178,7 +178,7 @@ class Shelves:
             to.parent.mkdir(parents=True, exist_ok=True)
             file.rename(to)
         except OSError as error:
-            raise InputError(tr("cannot be moved: {why}.", why=error.strerror or error), place=file) from None
+            raise InputError(tr("cannot be moved: {why}.", why=system_says(error)), place=file) from None
 
     def _samples(self) -> dict[str, Path]:
         folder = api.samples_folder()

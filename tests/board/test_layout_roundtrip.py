@@ -63,6 +63,16 @@ def test_taps_are_written_in_order() -> None:
     assert written == sorted(board.taps)
 
 
+def test_what_a_figure_says_itself_stays_when_the_plan_is_set_otherwise() -> None:
+    a1, a2 = Cell(0, 0), Cell(0, 1)
+    plan = Conditions(supply_V={a1: 9.0}, switches={a2: True}, light_lux=50.0)
+    figure = replace(plan, switches={a2: False}, temperature_C=40.0)
+    new = Conditions(supply_V={a1: 6.0}, switches={a2: True}, pots={a2: 0.2}, light_lux=5.0)
+    assert figure.onto(plan, new) == replace(new, switches={a2: False}, temperature_C=40.0)
+    assert plan.onto(plan, new) == new
+    assert figure.onto(plan, plan) == figure
+
+
 def test_conditions_follow_the_cubes_that_are_there() -> None:
     a1, a2, a3 = (Cell.parse(name) for name in ("A1", "A2", "A3"))
     usual = Conditions(supply_V={a1: 9.0, a2: 5.0}, switches={a1: True, a2: False}, pots={a1: 0.2, a2: 0.7})

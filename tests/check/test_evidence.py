@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 
 from snapcheck.board import Board, Cell, Cube, Design, parse_layout
 from snapcheck.check import Verdict, bundled_settings, certainty, changed_plans
+from snapcheck.check._unsure import settled_note
 from snapcheck.findings import Severity
 from snapcheck.kit import bundled_kit
 from snapcheck.photo import CubeReading, Reading, State, reading_from_truth
 from snapcheck.photo._reading import BlankReading
 from snapcheck.pipeline import check_build
 from snapcheck.trials import Trials, hold
+from snapcheck.words import use_language
 
 KIT = bundled_kit()
 SETTINGS = bundled_settings()
@@ -220,3 +222,9 @@ def test_trials_count_changed_plans_that_are_passed() -> None:
     assert set(wrong.passed) == {"bench.jpg: turned C2", "bench.jpg: swapped A2 C3"}
     assert wrong.wrong == {"turned": wrong.passed.count("bench.jpg: turned C2"), "swapped": 1}
     assert wrong.as_planned == [f"bench.jpg: turned C2 led {turned.turn} red"]
+
+
+def test_a_share_has_the_decimal_sign_of_the_language() -> None:
+    use_language("de")
+    (note,) = settled_note({Cell.parse("B1"): 0.9975}, {}, KIT)
+    assert "99,75 %" in note.title

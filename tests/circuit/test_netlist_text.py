@@ -9,6 +9,7 @@ import pytest
 from snapcheck.circuit import PartSpec, circuit_of, parse_netlist
 from snapcheck.errors import InputError
 from snapcheck.kit import bundled_kit, chips_kit
+from snapcheck.simulate import export_netlist
 
 KIT = bundled_kit()
 
@@ -146,3 +147,10 @@ def test_a_relay_or_transformer_does_not_stand_for_a_coil() -> None:
     bare = replace(kit, kinds={name: kind for name, kind in kit.kinds.items() if name != "inductor"})
     with pytest.raises(InputError):
         parse_netlist("stage\nV1 1 0 DC 9\nL1 1 0 10m\n.end\n", bare)
+
+
+def test_a_netlist_written_to_be_calculated_is_no_list_of_parts() -> None:
+    specs = [PartSpec("battery", {"plus": 1, "minus": 0}, 9.0), PartSpec("resistor", {"a": 1, "b": 0}, 470.0)]
+    own = export_netlist(circuit_of(specs, KIT))
+    with pytest.raises(InputError, match="written by 'snapcheck spice'"):
+        parse_netlist(own, KIT, "own.cir")

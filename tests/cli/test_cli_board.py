@@ -1,6 +1,9 @@
 """The verbs layout, draw, kit and value."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import cv2
@@ -81,7 +84,8 @@ def test_draw_svg(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captu
         (["draw", str(DESIGN), "-o", "x.gif"], "Use .svg, .png or .pdf"),
         (["draw", str(DESIGN), "-o", "x.png", "--width", "5"], "100 to 10000"),
         (["draw", str(DESIGN), "-o", "no/such/folder/x.svg"], "cannot be written"),
-        (["kit", "resitor"], "Is resistor meant?"),
+        (["kit", "resitor"], "Did you mean 'resistor'?"),
+        (["kit", "comparator"], "--kit chips"),
         (["value", "4E7"], "ambiguous"),
         (["value", "4k7", "--on", "brick"], "no kind"),
         (["layout", str(DESIGN), "--kit", "none.toml"], "none.toml"),
@@ -116,3 +120,44 @@ def test_value(capsys: Captured) -> None:
     assert main(["value", "5k"]) == 0
     said = capsys.readouterr().out
     assert "5 kΩ" in said and "4k7" in said and "5k6" in said
+    assert main(["value", "100uF/6V3", "--on", "electrolytic", "--lang", "de"]) == 0
+    assert "Nennspannung 6,3 V" in capsys.readouterr().out
+    assert main(["value", "4k7J", "--lang", "de"]) == 0
+    assert "4,7 kΩ" in capsys.readouterr().out
+
+
+def test_a_kind_of_the_kit_with_chips_is_told_to_be_one(tmp_path: Path, capsys: Captured) -> None:
+    for name, text in (("a.board", "plate 9 x 5\nA1 comparator\n"), ("a.list", "X1 comparator\n")):
+        (tmp_path / name).write_text(text)
+        verb = ["layout"] if name == "a.board" else ["lay", "--plate", "9x7"]
+        assert main([*verb, str(tmp_path / name)]) == 21
+        assert "It is a cube of the kit with chips: --kit chips." in capsys.readouterr().err
+
+
+def test_an_option_that_a_verb_does_not_know_is_told_by_the_verb(capsys: Captured) -> None:
+    for word in ("--whide", "--whide=7"):
+        with pytest.raises(SystemExit) as left:
+            main(["draw", "x.board", word])
+        said = capsys.readouterr().err
+        assert left.value.code == 2 and "Did you mean '--width'?" in said and "usage: snapcheck draw" in said
+    with pytest.raises(SystemExit):
+        main(["--verson"])
+    assert "Did you mean '--version'?" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [(["guide"], 0), (["rules", "x.board", "--structure-only"], 13), (["nets", "x.board", "--json"], 0)],
+)
+def test_who_stops_reading_leaves_the_exit_code(words: list[str], code: int, tmp_path: Path) -> None:
+    """As in `snapcheck rules x.board | head`."""
+    (tmp_path / "x.board").write_text("plate 3 x 3\nA1 resistor 4k7\n")
+    command = [sys.executable, "-m", "snapcheck", *words]
+    env = {**os.environ, "PYTHONPATH": str(DESIGN.parents[2])}
+    there, here = os.pipe()
+    os.close(there)
+    with os.fdopen(here, "wb") as closed:
+        done = subprocess.run(
+            command, stdout=closed, stderr=subprocess.PIPE, cwd=tmp_path, env=env, check=False, timeout=60
+        )
+    assert (done.returncode, done.stderr) == (code, b"")

@@ -51,6 +51,17 @@ def test_parts_are_told_and_written(box: str, tmp_path: Path, capsys: pytest.Cap
     assert (tmp_path / "list.pdf").read_bytes().startswith(b"%PDF")
     assert main(["parts", LIGHT, "-o", str(tmp_path / "list.doc")]) == 21
     assert main(["parts", FILTER, "--box", box]) == 1
+    capsys.readouterr()
+    assert main(["parts", FILTER, "--box", box, "-o", str(tmp_path / "list.csv")]) == 1
+    assert "missing: 3." in capsys.readouterr().out  # why it ends with 1
+
+
+def test_a_table_is_told_to_be_no_box(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table = tmp_path / "box.csv"
+    table.write_text("kind;print;count\nresistor;470;3\n")
+    assert main(["box", str(table), LIGHT]) == 22
+    assert "is no box file: these are TOML. Give a box file" in capsys.readouterr().err
+    assert main(["box", str(tmp_path / "none.csv"), LIGHT]) == 21
 
 
 def test_count_says_what_is_missing_by_its_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
@@ -105,3 +116,14 @@ def test_adopt_asks_before_it_writes_and_takes_answers(
     made = load_design(out, bundled_kit())
     truth = load_design(ROOT / "designs" / "delay-timer.board", bundled_kit())
     assert made.title == "Timer" and made.expectations and made.board.cubes.keys() == truth.board.cubes.keys()
+
+
+def test_adopt_leaves_a_plan_of_the_photo_s_name_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    mine = tmp_path / "first-light-good.board"
+    mine.write_text("# hours of work\n")
+    assert main(["adopt", PHOTO]) == 21
+    assert "is there already. Give the plan's name with --out" in capsys.readouterr().err
+    assert mine.read_text() == "# hours of work\n"

@@ -15,6 +15,7 @@ import pytest
 from referencing import Registry, Resource
 
 import snapcheck
+from snapcheck.cli import VERBS as ALL_VERBS
 from snapcheck.cli import main
 from snapcheck.simulate import is_available
 
@@ -210,6 +211,8 @@ def test_forms_are_valid_name_themselves_and_refuse_what_is_wrong(
     assert {form for _, form in [*VERBS.values(), *COURSE_VERBS.values()]} == set(
         FORMS
     )  # each is held against something above
+    told = {words[0] for words, _ in [*VERBS.values(), *COURSE_VERBS.values()]}
+    assert told == set(ALL_VERBS)  # and each verb prints one
     for name, form in FORMS.items():
         jsonschema.Draft202012Validator.check_schema(form)
         assert form["$id"] == f"urn:snapcheck:{name}:1" and form["properties"]["form"]["const"].endswith("-1")

@@ -112,6 +112,11 @@ def test_lateness(time: str, zone: str, points: str, tmp_path: Path) -> None:
     assert graded(folder)[0]["S1", "light"].grade.points == points  # 20 but for the missing note
 
 
+def test_a_course_may_be_called_by_its_file(tmp_path: Path) -> None:
+    folder = course_folder(tmp_path / "c")
+    assert load_course(folder / "course.toml") == load_course(folder)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

@@ -60,7 +60,7 @@ def test_a_table_is_decided_in_one_go(course: Course, capsys: pytest.CaptureFixt
     )
     assert decided(course, table, "--reason", "seen at the bench") == 0
     told = capsys.readouterr().out
-    assert "3 decisions are kept." in told and "T-110 first-light: 0 → 3 / 20, final" in told
+    assert "Decisions kept: 3." in told and "T-110 first-light: 0 → 3 / 20, final" in told
     assert kept(course) == [
         ("D3 pnp BC327 base=left", "arrow points in"),
         ("3", "seen at the bench"),

@@ -118,7 +118,17 @@ def test_headings_and_byte_order_mark_of_the_gradebook(opened: Opened, tmp_path:
     assert german.split("\r\n")[1:] == plain.split("\r\n")[1:]
     assert active_language() == "en"
     assert configured('byte-order-mark = false\n"Punkte" = "total"').startswith("Punkte\r\n")
-    for wrong in ('language = "xx"', "language = 3", 'byte-order-mark = "yes"', '"Punkte" = 3'):
+    comma = configured("decimal-comma = true")  # 18.5 is a day of May in a German spreadsheet
+    assert comma.startswith("number;name;first-light points;") and ';"18,5";' in comma
+    points = {row["number"]: row["total"] for row in csv.DictReader(io.StringIO(comma), delimiter=";")}
+    assert points == {number: total.replace(".", ",") for number, total in totals.items()}
+    for wrong in (
+        'language = "xx"',
+        "decimal-comma = 1",
+        "language = 3",
+        'byte-order-mark = "yes"',
+        '"Punkte" = 3',
+    ):
         with pytest.raises(DataError) as caught:
             configured(wrong)
         assert "gradebook" in caught.value.place

@@ -212,6 +212,7 @@ def test_command_line(opened: Opened, capsys: pytest.CaptureFixture[str], monkey
     assert main(["review", folder, "--workers", "1", "--page", str(tmp_path / "r.html")]) == 1
     told = capsys.readouterr().out
     assert "D3 pnp BC327 base=left" in told and "17.5 points" in told
+    assert f"Page: {tmp_path / 'r.html'}" in told
     assert (tmp_path / "r.html").stat().st_size > 5000
     decision = ["decide", folder, "T-104", "night-lamp", "D3 pnp BC327 base=left", "--workers", "1"]
     assert main([*decision, "--reason", "arrow points in", "--by", "Pim"]) == 0
@@ -221,6 +222,9 @@ def test_command_line(opened: Opened, capsys: pytest.CaptureFixture[str], monkey
     assert main(["review", folder, "--history"]) == 0
     assert "arrow points in" in capsys.readouterr().out
     assert main(["decide", folder, "T-999", "night-lamp", "excused", "--reason", "x"]) == 21
+    capsys.readouterr()
+    assert main(["decide", folder]) == 21
+    assert "student, task and decision are needed" in capsys.readouterr().err
 
 
 def test_a_place_where_every_choice_gives_the_same_grade_is_left_out_unless_asked_for(

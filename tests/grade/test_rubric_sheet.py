@@ -75,7 +75,8 @@ def test_sheet_says_everything_that_costs_points() -> None:
 def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sheet = tmp_path / "sheet.pdf"
     assert main(["rubric", "--sheet", str(sheet)]) == 0
-    assert sheet.read_bytes().startswith(b"%PDF-") and "17 / 20" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert sheet.read_bytes().startswith(b"%PDF-") and "17 / 20" in told and f"Sheet: {sheet}" in told
     wrong = tmp_path / "rubric.toml"
     wrong.write_text('title = "x"\n[[item]]\nname = "a"\ntitle = "A"\npoints = 3\nby = "finding"\n')
     assert main(["rubric", str(wrong)]) == 22

@@ -89,6 +89,9 @@ REFUSED = [
     ("4,700", F.OHMS, "ambiguous"),
     ("100n", F.OHMS, "does not go with"),
     ("470nF", F.OHMS, "is in F"),
+    ("1mH", F.OHMS, "is in H"),
+    ("10mF", F.OHMS, "is in F"),
+    ("10µH", F.FARADS, "is in H"),
     ("99999999M", F.OHMS, "absurd"),
     ("100", F.FARADS, "ambiguous"),
     ("104", F.FARADS, "three-digit code"),
@@ -132,6 +135,8 @@ def test_further_data() -> None:
     assert parse_value("473K", F.FARADS).tolerance == 0.1
     assert parse_value("100nK", F.FARADS).tolerance == 0.1
     assert parse_value("100nF", F.FARADS).tolerance is None
+    assert parse_value("10mF", F.FARADS).tolerance is None
+    assert parse_value("4n7H", F.FARADS).tolerance == 0.03
     lamp = parse_value("6V/50mA", F.LAMP)
     assert (lamp.volts, lamp.amperes) == (6.0, 0.05)
     lamp = parse_value("1,5V/0,25A", F.LAMP)

@@ -143,5 +143,5 @@ def test_the_verb_says_why_not(tmp_path: Path, capsys: pytest.CaptureFixture[str
     assert main(["lay", str(parts), "--plate", "large"]) == 21
     assert "--plate: 'large' is no size of a plate" in capsys.readouterr().err
     assert main(["lay", str(parts), "--plate", "5x4", "--box", str(parts)]) == 22
-    assert "is not valid TOML" in capsys.readouterr().err
+    assert "is no box file" in capsys.readouterr().err
     assert main(["lay", str(tmp_path / "none.parts"), "--plate", "5x4"]) == 21

@@ -102,6 +102,12 @@ def test_settings_and_places_from_the_command_line(stage, capsys):
     assert code in (0, 1)
 
 
+def test_settings_hold_for_figures_with_conditions_of_their_own_too(stage, capsys):
+    stage.write_text(STAGE + "expect voltage at B1 plus 5 to 7 V with temperature 40 C\n")
+    _, out, _ = run(capsys, "simulate", stage, "--set", "B1 6 V", "--json")
+    assert json.loads(out)["figures"][-1]["met"]
+
+
 def test_netlist_to_a_file_and_to_the_screen(stage, capsys, tmp_path):
     code, out, _ = run(capsys, "spice", stage)
     assert code == 0 and out.rstrip().endswith(".end") and "\n.op\n" in out
@@ -182,3 +188,4 @@ def test_a_sweep_over_light_counts_without_exponents(capsys):
     lamp = Path(__file__).parents[2] / "fixtures" / "designs" / "night-lamp.board"
     _, out, _ = run(capsys, "simulate", lamp, "--sweep", "light", "--from", 1, "--to", 10000)
     assert "10000 lx" in out and "e+" not in out
+    assert "Voltage at D3 collector over light / lx\n  1 lx " in out  # of what, over what

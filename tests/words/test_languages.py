@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import errno
 import gettext
 import json
 import re
@@ -20,7 +21,7 @@ from snapcheck.board import load_design
 from snapcheck.cli import main
 from snapcheck.cli._argparse import ARGPARSE_WORDS
 from snapcheck.kit import bundled_kit
-from snapcheck.words import languages, numeral, surrounding_language, tr, use_language
+from snapcheck.words import languages, numeral, surrounding_language, system_says, tr, use_language
 
 ROOT = Path(__file__).parents[2]
 LOCALE = ROOT / "snapcheck" / "locale"
@@ -107,6 +108,16 @@ def test_mistakes_on_the_command_line_are_told_in_german(
     assert told.startswith("Aufruf: ") and "Fehler: " in told and said in told
     assert not [word for word in ("usage", "error", "argument", "required", "invalid") if word in told]
     assert argparse._ is gettext.gettext and argparse.ngettext is gettext.ngettext  # type: ignore[attr-defined]
+
+
+def test_what_the_system_refuses_is_told_in_german(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["layout", "none.board", "--lang", "de"]) == 21
+    assert "lässt sich nicht öffnen: Datei oder Ordner gibt es nicht." in capsys.readouterr().err
+    assert main(["value", "4n7", "--lang", "de"]) == 21
+    assert "passt nicht zu Ohm." in capsys.readouterr().err
+    use_language("en")
+    assert system_says(OSError(errno.ENOENT, "by the system")) == "No such file or directory"
+    assert system_says(OSError(errno.ELOOP, "by the system")) == "by the system"
 
 
 def test_argparse_says_nothing_that_we_cannot_translate() -> None:

@@ -53,7 +53,7 @@ def load_box(path: str | Path, kit: Kit) -> Box:
     """
     way_out = tr("Give a box file; 'snapcheck new box NAME' writes one to begin from.")
     if Path(path).suffix.lower() not in (".toml", ""):
-        read_bytes(Path(path), 0, way_out)
+        read_bytes(Path(path), 0, way_out)  # that it is not there at all is told first
         raise DataError(tr("is no box file: these are TOML."), place=path, way_out=way_out)
     return parse_box(read_data_text(Path(path), tr("a box"), 1, way_out), str(path), kit)
 

@@ -93,15 +93,7 @@ def _plugged(ctx: Context, part: Part, leg: str) -> bool:
     """Whether direct current comes to a leg from a socket: something is plugged in there."""
     tie = ctx.topology.tie
     ports = {tie[net] for net in range(1, ctx.circuit.net_count) if ctx.is_port(net)}
-    waiting, seen = [tie[part.nets[leg]]], {tie[part.nets[leg]]}
-    while waiting:
-        here = waiting.pop()
-        if here in ports:
-            return True
-        further = {there for there, _ in ctx.topology.neighbours(here, part.at)} - seen
-        seen |= further
-        waiting += further
-    return False
+    return not ports.isdisjoint(ctx.topology.reach(part.nets[leg], part.at))
 
 
 def emitter_no_return(ctx: Context) -> Iterator[Finding]:

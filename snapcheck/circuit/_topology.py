@@ -243,23 +243,25 @@ class Topology:
 
     def pull(self, net: int, without: Spot | None = None) -> Pull:
         """What `net` is drawn to through parts that pass direct current, leaving out one part."""
+        found = [rail for tie in self.reach(net, without) if (rail := self.rails.get(tie)) is not None]
+        if not found or len({ring for ring, _ in found}) > 1:
+            return Pull(math.nan, math.nan, bool(found))
+        volts = [v for _, v in found]
+        return Pull(min(volts), max(volts), True, found[0][0])
+
+    def reach(self, net: int, without: Spot | None = None) -> Iterator[int]:
+        """The ties from which direct current can come to a net, its own first, leaving out one part."""
         start = self.tie[net]
         seen, queue = {start}, deque([start])
-        found: list[tuple[int, float]] = []
         while queue:
             here = queue.popleft()
-            rail = self.rails.get(here)
-            if rail is not None:
-                found.append(rail)
+            yield here
+            if here in self.rails:
                 continue  # what lies behind a rail cannot move this net
             for there, cell in self._direct.get(here, ()):
                 if there not in seen and cell != without:
                     seen.add(there)
                     queue.append(there)
-        if not found or len({ring for ring, _ in found}) > 1:
-            return Pull(math.nan, math.nan, bool(found))
-        volts = [v for _, v in found]
-        return Pull(min(volts), max(volts), True, found[0][0])
 
     def rail_V(self, net: int) -> float | None:
         """Volts of a rail; None where sources alone do not fix it."""
@@ -304,38 +306,31 @@ class Topology:
         Ohm's law with the junction's drop alone: the base resistance that a device model has protects no
         real transistor. None where a base is not driven so.
         """
-        if not part.device.bipolar:
-            return None
-        emitter = self.rails.get(self.tie[part.nets["emitter"]])
+        feeds = list(self._base_feeds(part))
+        return max(sum(volts / ohms for _, volts, ohms in feeds), 0.0) if feeds else None
+
+    def before_base(self, part: Part) -> tuple[Part, float] | None:
+        """The transistor that a resistor feeds as in `base_current_A`, and the resistor's power, W; None for
+        other parts."""
+        for transistor in self.transistors if part.device.resists else ():
+            for other, volts, ohms in self._base_feeds(transistor):
+                if other is part and volts > 0:
+                    return transistor, volts * volts / ohms
+        return None
+
+    def _base_feeds(self, part: Part) -> Iterator[tuple[Part, float, float]]:
+        """What lies between rails and the base of a transistor with its emitter on a rail, too: each with the
+        volts that it has where the junction conducts, positive towards that, and its ohms."""
+        emitter = self.rails.get(self.tie[part.nets["emitter"]]) if part.device.bipolar else None
         if emitter is None:
-            return None
+            return
         sign = part.device.sign
-        level, total, here = emitter[1] + sign * _BASE_EMITTER_V, 0.0, self.tie[part.nets["base"]]
-        found = False
-        for there, cell in self._direct.get(here, ()):
+        level = emitter[1] + sign * _BASE_EMITTER_V
+        for there, cell in self._direct.get(self.tie[part.nets["base"]], ()):
             other, rail = self.circuit.part_at[cell], self.rails.get(there)
             ohms = direct_ohms(other) if other.device.plain and not other.device.store else None
             if rail is not None and rail[0] == emitter[0] and ohms:
-                found, total = True, total + sign * (rail[1] - level) / ohms
-        return max(total, 0.0) if found else None
-
-    def before_base(self, part: Part) -> tuple[Part, float] | None:
-        """The transistor at whose base a resistor from a rail ends, its emitter on a rail, too, and the
-        resistor's power in W.
-
-        As `base_current_A`: the junction's drop is all that stands against the rails. None for other parts.
-        """
-        ohms = direct_ohms(part) if part.device.resists else None
-        for near, far in (part.pair, part.pair[::-1]) if ohms else ():
-            rail, base = self.rails.get(self.tie[part.nets[near]]), self.tie[part.nets[far]]
-            for q in self.transistors:
-                emitter = self.rails.get(self.tie[q.nets["emitter"]]) if q.device.bipolar else None
-                if not (rail and emitter and ohms) or rail[0] != emitter[0]:
-                    continue
-                across_V = q.device.sign * (rail[1] - emitter[1]) - _BASE_EMITTER_V
-                if self.tie[q.nets["base"]] == base and across_V > 0:
-                    return q, across_V * across_V / ohms
-        return None
+                yield other, sign * (rail[1] - level), ohms
 
     def _string(self, part: Part, net: int, transistors: bool) -> _String | None:
         """The string of parts from a net to the rail at its end."""

@@ -47,14 +47,7 @@ def run(args: argparse.Namespace) -> int:
     shown = format_value(value, form, style="spaced", unit=parsed.unit)
     if isinstance(value, float):
         shown = numeral(shown)
-    say(
-        tr(
-            "{text} ({kind}): {value}",
-            text=args.text,
-            kind=tr(kit[args.on].title),
-            value=numeral(shown) if isinstance(value, float) else shown,
-        )
-    )
+    say(tr("{text} ({kind}): {value}", text=args.text, kind=tr(kit[args.on].title), value=shown))
     if parsed.rated_V is not None:
         say(tr("  rated voltage {volts} V", volts=numeral(f"{parsed.rated_V:g}")))
     if parsed.tolerance is not None:

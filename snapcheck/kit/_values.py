@@ -198,8 +198,8 @@ def _quantity(clean: str, form: ValueForm, text: str) -> tuple[Decimal, float | 
         m := re.fullmatch(r"(\d*[RrkKMGpnµum]\d*)([LPWBCDFGHJKMN])", clean)
     ):
         # 100nF: F is the unit; so is H behind a prefix (10µH), where 4µ7H is a capacitor within 3 %
-        letters_unit = re.search({"F": "[pnµum]", "H": "[pnµum]$"}.get(m[2], "$^"), m[1])
-        if not letters_unit and re.search(r"\d", m[1]):
+        before_unit = {"F": "[pnµum]", "H": "[pnµum]$"}.get(m[2])
+        if not (before_unit and re.search(before_unit, m[1])) and re.search(r"\d", m[1]):
             clean, tolerance = m[1], TOLERANCE_LETTERS[m[2]]
     percent = re.fullmatch(r"(.*?)(?:[ ,/]+|[ ,/]*(?:±|\+/-) ?)(\d+(?:[.,]\d+)?) ?%", clean)
     if percent:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import threading
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any
@@ -19,7 +20,7 @@ Work = Callable[[dict[str, Any]], dict[str, Any]]
 
 
 class LostError(Exception):
-    """The worker died of a job, or took too long for it."""
+    """The worker died of a job, took too long for it, or was ended for good."""
 
 
 class Worker:
@@ -34,42 +35,55 @@ class Worker:
         self._work, self._limit_s = work, limit_s
         self._process: Any = None
         self._line: Connection | None = None
+        self._over = False
+        self._hold = threading.Lock()  # a job begins in one thread, the server ends in another
 
     def start(self) -> None:
-        """Begin now, so that the first job finds everything loaded."""
-        if self._process is not None and self._process.is_alive():
-            return
-        context = multiprocessing.get_context("spawn")
-        self._line, other = context.Pipe()
-        with one_thread_each():
-            self._process = context.Process(target=_serve, args=(self._work, other), daemon=False)
-            self._process.start()
-        other.close()
+        """Begin now, so that the first job finds everything loaded; nothing, once it was stopped."""
+        with contextlib.suppress(LostError):
+            self._begun()
 
     def do(self, job: dict[str, Any]) -> dict[str, Any]:
         """The answer to a job; waits for it. Raises LostError."""
-        self.start()
-        assert self._line is not None
+        line = self._begun()
         try:
-            self._line.send(job)
-            if self._line.poll(self._limit_s):
-                answer: dict[str, Any] = self._line.recv()
+            line.send(job)
+            if line.poll(self._limit_s):
+                answer: dict[str, Any] = line.recv()
                 return answer
         except (EOFError, OSError):
             pass
-        self.stop()
+        self._end()
         raise LostError
 
     def stop(self) -> None:
-        """At once, whatever is in hand."""
-        if self._process is not None:
-            with contextlib.suppress(OSError, ValueError):
-                self._process.kill()
-                self._process.join(5)
-            self._process = None
-        if self._line is not None:
-            self._line.close()
-            self._line = None
+        """For good and at once, whatever is in hand: what is in hand raises LostError, and so does all that
+        comes later. A server that ends would otherwise wait for a process that was about to begin."""
+        with self._hold:
+            self._over = True
+        self._end()
+
+    def _begun(self) -> Connection:
+        with self._hold:
+            if self._over:
+                raise LostError
+            if self._line is None or self._process is None or not self._process.is_alive():
+                context = multiprocessing.get_context("spawn")
+                self._line, other = context.Pipe()
+                with one_thread_each(), other:
+                    self._process = context.Process(target=_serve, args=(self._work, other), daemon=False)
+                    self._process.start()
+            return self._line
+
+    def _end(self) -> None:
+        with self._hold:
+            process, line = self._process, self._line
+            self._process = self._line = None
+        if process is not None:
+            process.kill()
+            process.join(5)
+        if line is not None:
+            line.close()
 
 
 def _serve(work: Work, line: Connection) -> None:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import io
 import json
+import multiprocessing
 import os
 import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 import urllib.request
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -125,6 +128,37 @@ def test_a_worker_that_dies_or_hangs_costs_its_job_alone(worker: Worker) -> None
         worker.do({"what": "hang"})
     worker._limit_s = 60.0
     assert worker.do({"what": "fine"})["pid"] != first
+
+
+def test_a_server_that_ends_waits_for_no_job_about_to_begin(worker: Worker) -> None:
+    """The job lies in another thread still when the server stops its workers: no process begins for it."""
+    worker.stop()
+    worker.start()
+    with pytest.raises(LostError):
+        worker.do({"what": "hang"})
+    assert worker._process is None
+
+
+def test_a_job_in_hand_ends_with_its_server(worker: Worker, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped in the midst of the process's start: the job is lost, and no process stays."""
+    begin = threading.Event()
+    seen: list[Any] = []
+    usual = multiprocessing.context.SpawnProcess.start
+
+    def slowly(process: Any) -> None:
+        begin.set()
+        time.sleep(0.3)
+        usual(process)
+        seen.append(process)
+
+    monkeypatch.setattr(multiprocessing.context.SpawnProcess, "start", slowly)
+    with ThreadPoolExecutor(1) as others:
+        job = others.submit(worker.do, {"what": "hang"})
+        begin.wait()
+        worker.stop()
+        with pytest.raises(LostError):
+            job.result()
+    assert [p.is_alive() for p in seen] == [False]
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems do not count a process's memory so")

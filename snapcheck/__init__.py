@@ -17,7 +17,7 @@ import sys
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.3.0"  # what it means: CHANGES.md
+__version__ = "0.3.1"  # what it means: CHANGES.md
 
 # onnxruntime's wheels report to their maker unless they find this when they are imported; asked later, or by
 # its own disable_telemetry_events(), they report all the same (1.32, tests/cli/test_closed_network.py). Every

@@ -85,6 +85,7 @@ def look(args) -> list[scoring.Seen]:
             empty = f"{score.count['silent_empty']} of {score.count['empty']} sure empty cells wrong"
             print(n + 1, f"{time.time() - began:.0f} s", len(score.sure), "cubes", empty, flush=True)
             args.out.with_suffix(".txt").write_text("\n".join(score.mistakes))
+    args.out.with_suffix(".txt").write_text("\n".join(score.mistakes))
     return score.sure
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import onnx
 import torch
 from labels import CHARS
-from nets import KEYS, NETS
+from nets import KEYS, NETS, Points
 from symbols import KINDS
 from torch import nn
 
@@ -122,7 +122,7 @@ def write(path: Path, net, given: dict, open_axes: dict) -> None:
 
 def files(name: str, net):
     """The files that a network becomes: name, module, examples of its inputs, open axes."""
-    if name in ("symbols", "text"):
+    if name in ("symbols", "text", "points"):
         shape = (2, 72, 72, 3) if name == "symbols" else (2, 32, 160, 3)
         yield name, Bytes(net), {"picture": torch.zeros(shape, dtype=BYTES)}, {"picture": N, "out": N}
         return
@@ -164,7 +164,7 @@ def tell(folder: Path) -> None:
 if __name__ == "__main__":
     src, out = Path(sys.argv[1]), Path(sys.argv[2])
     out.mkdir(parents=True, exist_ok=True)
-    for name, kind in NETS.items():
+    for name, kind in {**NETS, "points": Points}.items():
         if not (src / f"{name}.pt").exists():
             print(f"{name}: no {name}.pt, its files are left as they are")
             continue

@@ -507,7 +507,8 @@ class Press:
         self.frame_in = rng.uniform(0.02, 0.16)
         self.frame_w = rng.uniform(0.02, 0.07)
         self.stretch = rng.choice([1.0, 1.0, 1.0, rng.uniform(0.75, 1.2)])
-        self.spacing = rng.choice([0.0, 0.0, 0.0, rng.uniform(0, 0.12)])
+        # wide apart: gaps in which there is no decimal point
+        self.spacing = rng.choices([0.0, rng.uniform(0, 0.12), rng.uniform(0.1, 0.5)], (5, 2, 3))[0]
         self.value_accent = rng.random() < 0.15
         self.point = rng.uniform(0.6, 1.0) if rng.random() < 0.15 else 1.0
         self.letter_font = fonts.get(rng)

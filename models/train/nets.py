@@ -181,6 +181,28 @@ class Text(nn.Module):
         return self.line(f.flatten(1, 2)).transpose(1, 2)
 
 
+class Points(nn.Module):
+    """(n, 3, LINE_H, LINE_W), pixels from 0 to 1, to (n, LINE_W / 4) logits of a point in each frame."""
+
+    def __init__(self) -> None:
+        super().__init__()
+
+        def step(a: int, b: int, stride: int = 1) -> list[nn.Module]:
+            return [nn.Conv2d(a, b, 3, stride, 1, bias=False), nn.BatchNorm2d(b), nn.ReLU()]
+
+        self.body = nn.Sequential(
+            *step(3, 16), *step(16, 24, 2), *step(24, 32), *step(32, 48, 2), *step(48, 48)
+        )
+        self.head = nn.Sequential(
+            nn.Conv2d(48, 64, (8, 3), padding=(0, 1)), nn.LeakyReLU(0.2), nn.Conv2d(64, 1, 1)
+        )
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        x = x - x.mean((1, 2, 3), keepdim=True)
+        x = x / ((x * x).mean((1, 2, 3), keepdim=True).sqrt() + 0.02)  # whatever colours and light
+        return self.head(self.body(x))[:, 0, 0]
+
+
 def encode(text: str) -> list[int]:
     """Letters as numbers, 0 after the end."""
     t = [CHARS.index(c) + 1 for c in text if c in CHARS][:TEXT_LEN]

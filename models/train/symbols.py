@@ -957,13 +957,13 @@ def k_supply(p):
 def jack_in_a_box(p, x, gnd):
     """A jack drawn with its housing: the bush as a block at one end, one or two springs within."""
     h = p.h
-    a, b = h.num("box_a", 0.2, 0.42), h.num("box_b", 0.2, 0.42)
+    a, b = h.num("box_a", 0.2, 0.5), h.num("box_b", 0.2, 0.5)
     m = h.pick("box_m", 1, -1)  # which way up
     if h.pick("box_open", 0, 1, weights=(3, 1)):
         p.line((x + a, -b), (x - a, -b), (x - a, b), (x + a, b))
     else:
         p.line((x - a, -b), (x + a, -b), (x + a, b), (x - a, b), closed=True)
-    t, u = h.num("box_t", 0.06, 0.14), h.num("box_u", 0.25, 1.0)  # the bush: its thickness and length
+    t, u = h.num("box_t", 0.06, 0.2), h.num("box_u", 0.25, 1.0)  # the bush: its thickness and length
     side = h.pick("box_bush", "out", "in", "end", weights=(3, 1, 1))
     x0 = x - a - t if side == "out" else x - a
     low, high = (b - 2 * b * u, b) if side != "end" else (-b * u, b * u)
@@ -973,12 +973,26 @@ def jack_in_a_box(p, x, gnd):
     )  # fmt: skip
     v, y = h.num("box_v", 0.06, 0.13), h.num("box_y", -0.1, 0.1) * m
     tip = x - a + h.num("box_tip", 0.12, 0.3)
+    row = h.pick(
+        "box_row", 0, 1, weights=(3, 2)
+    )  # both springs in one row, the sleeve's led out below the other's
+    if row:
+        z, below = y, b * h.num("box_low", 0.3, 0.75)
+        first, tip = x - a + v + h.num("box_first", 0.04, 0.14), x - a + 3 * v + h.num("box_next", 0.14, 0.26)
+        out_, gy = x + a + h.num("box_out", 0.06, 0.24), below + h.num("box_down", 0.08, 0.2)
+        p.line((first - v, z + m * v), (first, z), (first + v, z + m * v), (first + v, below), (out_, below))
+        if gnd:
+            p.line((out_, below), (out_, gy))
+            ground_symbol(p, out_, gy, 0.55, "gnd2" if h.pick("aud_own_gnd", 0, 1, weights=(3, 1)) else "gnd")
+        m = -m
     p.line((tip - v, y), (tip, y + m * v), (tip + v, y), (x + a, y))
     if abs(y) > 0.02:
         p.line((x + a, y), (x + a + 0.06, y), (x + a + 0.06, 0))
         p.to_side("E", x + a + 0.06, 0)
     else:
         p.to_side("E", x + a, 0)
+    if row:
+        return
     gx, gy = x + h.num("box_gx", -0.8, 0.8) * a, b + h.num("aud_gy", 0.06, 0.2)
     if h.pick("box_second", 1, 0, weights=(3, 2)):  # the sleeve has a spring of its own
         z = -m * h.num("box_z", 0.35, 0.75) * b
@@ -1008,7 +1022,7 @@ def k_audio_in(p):
         "barrel",
         "tip",
         "boxed",
-        weights=(5, 4, 1.5, 1.5, 1.0, 0.8, 1.2, 1.2, 0.8, 1.0, 3.0),
+        weights=(5, 4, 1.5, 1.5, 1.0, 0.8, 1.2, 1.2, 0.8, 1.0, 5.0),
     )
     gnd = h.pick("aud_gnd", 1, 0, weights=(7, 1))
     x = h.num("aud_x", -0.3, 0.02)

@@ -12,6 +12,7 @@ import numpy as np
 from snapcheck.photo._beam import Ranked, best_readings
 from snapcheck.photo._likely import by_view, pooled
 from snapcheck.photo._nets import calibration, names, run
+from snapcheck.photo._points import with_points
 from snapcheck.photo._reading import Frame
 
 if TYPE_CHECKING:
@@ -363,7 +364,7 @@ def _view(
         lines[i, :, :n] = cv2.resize(big, (n, LINE_H), interpolation=cv2.INTER_AREA)
         ends.append(-(-n // 4))
     out = run("text", lines)
-    prob = softmax(out / calibration()["text_temperature"])
+    prob = with_points(softmax(out / calibration()["text_temperature"]), lines, ends)
     # nothing is printed beyond the end of a line
     return decode([p[:end] for p, end in zip(prob, ends, strict=True)])
 

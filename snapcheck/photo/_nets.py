@@ -1,4 +1,4 @@
-"""The six networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
+"""The seven networks, loaded once and run on the CPU. What they are, how they were measured: models/*.md."""
 
 from __future__ import annotations
 

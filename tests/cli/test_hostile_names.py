@@ -122,7 +122,7 @@ def test_a_layout_written_to_a_terminal(course: Path) -> None:
     except OSError:  # the other end is closed
         pass
     os.close(ours)
-    assert child.wait(30) == 0
+    assert child.wait(120) == 0
     told = seen.decode("utf-8").replace("\r\n", "\n")
     clean(told)
     assert "title \\u202eevil" in told

@@ -29,5 +29,5 @@ def test_processors_without_whole_products_give_the_same_reading(monkeypatch: py
 
 def test_the_files_are_small_enough_to_be_carried_along() -> None:
     files = list(_nets.models_dir().glob("*.onnx"))
-    assert {f.stem for f in files} == {"locate", "symbols", "text", "wires", "follow", "walk"}
+    assert {f.stem for f in files} == {"locate", "symbols", "text", "points", "wires", "follow", "walk"}
     assert sum(f.stat().st_size for f in files) < 20e6

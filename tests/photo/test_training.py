@@ -28,11 +28,11 @@ pytestmark = pytest.mark.skipif(not shutil.which("g++"), reason="g++ makes the p
 
 ROOT = Path(__file__).parents[2]
 TRAIN = ROOT / "models" / "train"
-NETS = ("symbols", "text", "locate", "wires", "walk")
+NETS = ("symbols", "text", "locate", "wires", "walk", "points")
 
 
 def answers() -> dict[str, np.ndarray]:
-    """What each of the six says of noise."""
+    """What each of the seven says of noise."""
     rng = np.random.default_rng(1)
 
     def noise(*shape: int) -> np.ndarray:
@@ -40,7 +40,12 @@ def answers() -> dict[str, np.ndarray]:
 
     views, marks = noise(2, 56, 56, 3), np.zeros((2, 2, 56, 56), np.float32)
     features, blobs = (rng.random(shape).astype(np.float32) for shape in ((1, 32, 24, 32), (3, 24, 32)))
-    shapes = {"symbols": (2, 72, 72, 3), "text": (2, 32, 160, 3), "locate": (1, 192, 256, 3)}
+    shapes = {
+        "symbols": (2, 72, 72, 3),
+        "text": (2, 32, 160, 3),
+        "points": (2, 32, 160, 3),
+        "locate": (1, 192, 256, 3),
+    }
     said = {name: _nets.run(name, noise(*shape)) for name, shape in shapes.items()}
     said["wires"] = _nets.run("wires", noise(1, 112, 140, 3))
     return said | {"walk": _nets.run_walk(views, marks), "follow": _nets.run_follow(features, blobs)}

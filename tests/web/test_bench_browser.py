@@ -132,7 +132,7 @@ def test_a_phone_from_photo_to_verdict_and_again(browser: Any, served: Served) -
     assert page.evaluate("scrollY") == 0 and first["y"] + first["height"] <= bar["y"]
     assert bar["y"] + bar["height"] <= PHONE["height"] + 1
     # told to a screen reader, as soon as the answer stands
-    page.locator(":focus", has_text="Do not power.").wait_for(timeout=10_000)
+    page.locator(":focus", has_text="Do not power.").wait_for(timeout=60_000)
     assert page.evaluate("document.activeElement.textContent") == "Do not power."
     assert page.locator(".take label").text_content() == "Photograph again"
     # the desk has heard of it by itself
@@ -182,7 +182,7 @@ def test_without_script_it_works_all_the_same(browser: Any, served: Served) -> N
     assert page.locator("#camera").is_visible()
     page.set_input_files("#album", PHOTO)
     page.click(".shoot button")
-    page.wait_for_selector(".verdict", timeout=10_000)  # the page opens itself again while it waits
+    page.wait_for_selector(".verdict", timeout=60_000)  # the page opens itself again while it waits
     assert page.locator(".finding .mend").first.is_visible()
     desk = at_desk(browser, served, java_script_enabled=False)
     assert desk.locator("text=must not power").is_visible()

@@ -57,7 +57,8 @@ def questions_of(reading: Reading, kit: Kit) -> tuple[Question, ...]:
         if r.state is State.READ:
             continue
         told, reason = (None, "") if isinstance(r, BlankReading) else (r.cube, r.reason)
-        choices: list[tuple[Cube | None, float | None]] = [(told, r.confidence), *r.alternatives]
+        # the reading names the kind that is likeliest over all its turns: one cube of another may be likelier
+        choices = sorted([(told, r.confidence), *r.alternatives], key=lambda c: -c[1])
         options = [
             Option(line, p)
             for cube, p in choices[:MOST_OPTIONS]

@@ -31,3 +31,13 @@ def test_what_may_stand_there_can_be_chosen_and_decided() -> None:
         decided = with_edits(reading(), [line], KIT)
         assert not decided.unsure and (AT in decided.cubes) == ("straight" in line)
         assert questions_of(decided, KIT) == ()
+
+
+def test_the_likeliest_comes_first() -> None:
+    """A wire in two turns may be likelier than any other kind, and each of them less likely than one corner."""
+    likely = ((Cube("corner", 0), 0.4), (WIRE, 0.25))
+    unsure = CubeReading(Cube("straight", 0), State.UNSURE, 0.3, likely)
+    (question,) = questions_of(replace(reading(), cubes={AT: unsure}, blanks={}), KIT)
+    said = [(o.line.split()[1], o.probability) for o in question.options if o.probability is not None]
+    assert said == [("corner", 0.4), ("straight", 0.3), ("straight", 0.25)]
+    assert question.options[-1].line == "remove B2"

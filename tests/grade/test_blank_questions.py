@@ -34,7 +34,7 @@ def test_what_may_stand_there_can_be_chosen_and_decided() -> None:
 
 
 def test_the_likeliest_comes_first() -> None:
-    """A wire in two turns may be likelier than any other kind, and each of them less likely than one corner."""
+    """A wire in two turns may be likelier than any other kind, and each of them less likely than a corner."""
     likely = ((Cube("corner", 0), 0.4), (WIRE, 0.25))
     unsure = CubeReading(Cube("straight", 0), State.UNSURE, 0.3, likely)
     (question,) = questions_of(replace(reading(), cubes={AT: unsure}, blanks={}), KIT)

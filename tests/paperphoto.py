@@ -169,11 +169,13 @@ TOLD = (
 
 def main(tilts: list[float]) -> None:
     """Read every sample design laid out of paper, and say what came out."""
+    from snapcheck.check import Verdict
     from snapcheck.photo import State, picture_of_array, read_picture, score
+    from snapcheck.pipeline import check_build
 
     kit = bundled_kit()
     for tilt in tilts:
-        result, doubtful, unsure, blanks = score.Score(), 0, 0, 0
+        result, doubtful, unsure, blanks, ready = score.Score(), 0, 0, 0, 0
         for number, path in enumerate(sorted(Path("fixtures/designs").glob("*.board"))):
             design = load_design(path, kit)
             rng = np.random.default_rng(1000 * round(tilt) + number)
@@ -185,11 +187,13 @@ def main(tilts: list[float]) -> None:
                 continue
             score.add(result, design.board, seen, kit)
             doubtful += bool(seen.edge)
+            ready += check_build(seen, design, kit).verdict is Verdict.READY
             unsure += sum(c.state is not State.READ for c in seen.cubes.values())
             blanks += sum(b.state is not State.READ for b in seen.blanks.values())
         n = result.count
         told = {name: n[name] for name in TOLD}
-        print(f"tilt {tilt:g}: {told} unsure cubes {unsure} unsure blanks {blanks} doubtful edges {doubtful}")
+        open_ = f"unsure cubes {unsure} unsure blanks {blanks} doubtful edges {doubtful}"
+        print(f"tilt {tilt:g}: {told} {open_} ready by its plan {ready}")
         for line in result.mistakes[:8]:
             print(f"    {line}")
 

@@ -23,6 +23,10 @@ LAP = 8.0
 #: dark, with faint marks: what a plate of steel looks like, and what reading takes for empty (of the marks
 #: tried, brighter ones and lighter grounds left up to half of the empty cells open)
 GROUND, LINES, LETTERS = "#4a565c", "#76848b", "#c3ccd1"
+#: a fine grid all over the cells, so many lines a cell: no cube looks like that, while a plain dark square
+#: between cubes may be one whose print is not seen (`python tests/paperphoto.py`; as good a little darker,
+#: lighter, bolder, and on lighter and darker grounds)
+FINE, PARTS = "#5a676e", 6
 
 
 def marker_path(number: int) -> str:
@@ -57,10 +61,14 @@ def plate_size(columns: int, rows: int, cell_mm: float) -> tuple[float, float]:
 
 
 def plate_svg(columns: int, rows: int, cell_mm: float) -> str:
-    """A printed plate with its upper left corner at (0, 0), millimetres: grid, names of cells, markers."""
+    """A printed plate with its upper left corner at (0, 0), millimetres: grid, fine lines, names of cells, markers."""
     width, height = plate_size(columns, rows, cell_mm)
     rim, side, inside = RIM * cell_mm, MARKER * cell_mm, INSIDE * cell_mm
     parts = [f'<rect width="{width:.3f}" height="{height:.3f}" fill="{GROUND}"/>']
+    step, across, down = cell_mm / PARTS, columns * cell_mm, rows * cell_mm
+    fine = "".join(f"M{rim:.3f} {rim + n * step:.3f}h{across:.3f}" for n in range(rows * PARTS + 1))
+    fine += "".join(f"M{rim + n * step:.3f} {rim:.3f}v{down:.3f}" for n in range(columns * PARTS + 1))
+    parts.append(f'<path d="{fine}" stroke="{FINE}" stroke-width="{0.015 * cell_mm:.3f}" fill="none"/>')
     arm = 0.12 * cell_mm
     crosses = "".join(
         f"M{rim + c * cell_mm - arm:.3f} {rim + r * cell_mm:.3f}h{2 * arm:.3f}"

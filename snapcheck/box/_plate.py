@@ -61,7 +61,7 @@ def plate_size(columns: int, rows: int, cell_mm: float) -> tuple[float, float]:
 
 
 def plate_svg(columns: int, rows: int, cell_mm: float) -> str:
-    """A printed plate with its upper left corner at (0, 0), millimetres: grid, fine lines, names of cells, markers."""
+    """A printed plate with its upper left corner at (0, 0), millimetres: grid, names of cells, markers."""
     width, height = plate_size(columns, rows, cell_mm)
     rim, side, inside = RIM * cell_mm, MARKER * cell_mm, INSIDE * cell_mm
     parts = [f'<rect width="{width:.3f}" height="{height:.3f}" fill="{GROUND}"/>']

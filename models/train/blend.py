@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 import torch
+from nets import keep_state
 
 
 def mean(a: dict[str, torch.Tensor], b: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
@@ -25,9 +26,6 @@ def mean(a: dict[str, torch.Tensor], b: dict[str, torch.Tensor]) -> dict[str, to
 if __name__ == "__main__":
     name, *folders, out = sys.argv[1:]
     a, b = (torch.load(Path(f) / f"{name}.pt", map_location="cpu", weights_only=True) for f in folders)
-    Path(out).mkdir(parents=True, exist_ok=True)
     state = mean(a, b)
     del state["folded"]
-    torch.save(
-        {k: v.half() if v.is_floating_point() else v for k, v in state.items()}, Path(out) / f"{name}.pt"
-    )
+    keep_state(state, Path(out), name)

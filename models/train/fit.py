@@ -26,7 +26,7 @@ import torch
 import torch.nn.functional as F
 import walk
 import wires
-from nets import LINE_H, LINE_W, N_KIND, NETS, encode_lines
+from nets import LINE_H, LINE_W, N_KIND, NETS, encode_lines, keep_state
 from world import Tracer, make_books
 
 # print under leads: what is left of a value says which ones it can be
@@ -489,10 +489,7 @@ class Norms:
 def save(a, state, step: int, rendered: int, hist: list) -> None:
     """Write the checkpoint, and how it came about, beside it."""
     out = Path(a.out)
-    out.mkdir(parents=True, exist_ok=True)
-    halves = {k: (v.half() if v.dtype.is_floating_point else v) for k, v in state.items()}
-    torch.save(halves, out / f"{a.net}.part")
-    (out / f"{a.net}.part").rename(out / f"{a.net}.pt")
+    keep_state(state, out, a.net)
     last = torch.stack(hist[-300:]).mean(0).tolist() if hist else [None, None]
     told = {"net": a.net, "steps": step, "pictures": rendered, "minutes": a.minutes, "presses": a.presses}
     told |= {"seed": a.seed, "loss": last[0], "right": last[1]}

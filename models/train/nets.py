@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import torch
 import torch.nn.functional as F
 from labels import CHARS
@@ -186,13 +188,7 @@ class Points(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-
-        def step(a: int, b: int, stride: int = 1) -> list[nn.Module]:
-            return [nn.Conv2d(a, b, 3, stride, 1, bias=False), nn.BatchNorm2d(b), nn.ReLU()]
-
-        self.body = nn.Sequential(
-            *step(3, 16), *step(16, 24, 2), *step(24, 32), *step(32, 48, 2), *step(48, 48)
-        )
+        self.body = nn.Sequential(conv(3, 16), conv(16, 24, 2), conv(24, 32), conv(32, 48, 2), conv(48, 48))
         self.head = nn.Sequential(
             nn.Conv2d(48, 64, (8, 3), padding=(0, 1)), nn.LeakyReLU(0.2), nn.Conv2d(64, 1, 1)
         )
@@ -201,6 +197,14 @@ class Points(nn.Module):
         x = x - x.mean((1, 2, 3), keepdim=True)
         x = x / ((x * x).mean((1, 2, 3), keepdim=True).sqrt() + 0.02)  # whatever colours and light
         return self.head(self.body(x))[:, 0, 0]
+
+
+def keep_state(state: dict[str, torch.Tensor], folder: Path, name: str) -> None:
+    """Write a checkpoint, in 16-bit floats; what was there before stays until it is whole."""
+    folder.mkdir(parents=True, exist_ok=True)
+    halves = {k: (v.half() if v.dtype.is_floating_point else v) for k, v in state.items()}
+    torch.save(halves, folder / f"{name}.part")
+    (folder / f"{name}.part").rename(folder / f"{name}.pt")
 
 
 def encode(text: str) -> list[int]:

@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 import torch
 import torch.nn.functional as F
-from nets import LINE_H, LINE_W, Points
+from nets import LINE_H, LINE_W, Points, keep_state
 from PIL import Image, ImageDraw, ImageFont
 
 FRAME = 4  # pixels
@@ -332,8 +332,8 @@ def main() -> None:
                 f"points {done:4.0%} step {steps} loss {loss.item():.4f} {measured(net, lines[:held], points[:held], frames[:held])}",
                 flush=True,
             )
-            save(net, args.out)
-    save(net, args.out)
+            keep_state(net.state_dict(), args.out, "points")
+    keep_state(net.state_dict(), args.out, "points")
     print(f"points: done, {steps} steps", flush=True)
 
 
@@ -347,13 +347,6 @@ def measured(net: Points, lines: torch.Tensor, points: torch.Tensor, frames: tor
         seen = float((F.max_pool1d(out[:, None], 3, 1, 1)[:, 0][points > 0] > 0).float().mean())
     net.train()
     return f"held out {lost:.4f}, points seen {seen:.4f}"
-
-
-def save(net: Points, out: Path) -> None:
-    out.mkdir(parents=True, exist_ok=True)
-    state = {k: v.half() if v.dtype.is_floating_point else v for k, v in net.state_dict().items()}
-    torch.save(state, out / "points.part")
-    (out / "points.part").rename(out / "points.pt")
 
 
 if __name__ == "__main__":

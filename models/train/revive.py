@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import onnx
 import torch
-from nets import NETS
+from nets import NETS, keep_state
 from torch import nn
 
 FILES = {"wires": ("wires", "follow")}
@@ -82,12 +82,9 @@ def revive(name: str, folder: Path) -> dict[str, torch.Tensor]:
 
 if __name__ == "__main__":
     out = Path(sys.argv[2])
-    out.mkdir(parents=True, exist_ok=True)
     for name in NETS:
         if not (Path(sys.argv[1]) / f"{name}.onnx").exists():
             print(f"{name}: no file, none made")
             continue
-        state = revive(name, Path(sys.argv[1]))
-        state = {k: v.half() if v.is_floating_point() else v for k, v in state.items()}
-        torch.save(state, out / f"{name}.pt")
+        keep_state(revive(name, Path(sys.argv[1])), out, name)
         print(name)

@@ -973,9 +973,8 @@ def jack_in_a_box(p, x, gnd):
     )  # fmt: skip
     v, y = h.num("box_v", 0.06, 0.13), h.num("box_y", -0.1, 0.1) * m
     tip = x - a + h.num("box_tip", 0.12, 0.3)
-    row = h.pick(
-        "box_row", 0, 1, weights=(3, 2)
-    )  # both springs in one row, the sleeve's led out below the other's
+    # both springs in one row, the sleeve's led out below the other's
+    row = h.pick("box_row", 0, 1, weights=(3, 2))
     if row:
         z, below = y, b * h.num("box_low", 0.3, 0.75)
         first, tip = x - a + v + h.num("box_first", 0.04, 0.14), x - a + 3 * v + h.num("box_next", 0.14, 0.26)

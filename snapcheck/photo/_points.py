@@ -29,8 +29,6 @@ def with_points(prob: np.ndarray, lines: np.ndarray, ends: Sequence[int]) -> np.
         lines: (n, h, w, 3) uint8, the crops themselves.
         ends: how many of each one's frames show the line; beyond, no opinion was ever asked for.
     """
-    if not len(lines):
-        return prob
     seen = run("points", lines)
     seen = np.where(np.arange(seen.shape[1]) < np.asarray(ends)[:, None], seen, -np.inf)
     wide = np.pad(seen, ((0, 0), (BESIDE, BESIDE)), constant_values=-np.inf)
